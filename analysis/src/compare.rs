@@ -1,0 +1,323 @@
+//! Before against after: is a change larger than the player's ordinary variation?
+
+use crate::load::{Loaded, NO_BLOCK};
+use crate::measure::{Group, Measure};
+use crate::stats::{LEVEL, Welch, holm, mdc95, welch};
+use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use peakorder_protocol::swing::Swing;
+use std::fmt;
+
+/// The level at which the Holm-adjusted p is judged.
+const ALPHA: f64 = 1.0 - LEVEL;
+
+/// One side of a comparison.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Side {
+    /// As the user named it.
+    pub name: String,
+    /// The block's label, `all blocks`, or what stands for no block.
+    pub title: String,
+    /// Session id.
+    pub session: String,
+    /// Player's name.
+    pub player: String,
+    /// The swings' summary.
+    pub summary: BlockSummary,
+}
+
+/// What can be said of a difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// Larger than ordinary variation, allowing for the number of measures looked at.
+    Changed,
+    /// Larger than ordinary variation if this measure had been the only one looked at.
+    Perhaps,
+    /// Within ordinary variation.
+    CantTell,
+    /// Straps were put on anew between the sessions, and that alone can make such a difference.
+    WornAnew,
+    /// Fewer than two swings on a side, or no variation at all: nothing to judge by.
+    TooFew,
+}
+
+impl Verdict {
+    /// Stable name for programs.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Changed => "changed",
+            Self::Perhaps => "perhaps",
+            Self::CantTell => "cannot-tell",
+            Self::WornAnew => "cannot-tell-straps-worn-anew",
+            Self::TooFew => "too-few-swings",
+        }
+    }
+
+    /// Words in a table.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Changed => "changed",
+            Self::Perhaps => "perhaps",
+            Self::CantTell => "can't tell",
+            Self::WornAnew => "can't tell ¹",
+            Self::TooFew => "too few",
+        }
+    }
+
+    /// What it means.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Changed => {
+                "larger than this player's ordinary swing-to-swing variation, also after \
+                 allowing for all measures shown (adjusted p < 0.05)"
+            }
+            Self::Perhaps => {
+                "larger than ordinary variation if this had been the only measure looked at \
+                 (the 95 % interval leaves out 0); with this many looked at, one such can come \
+                 by chance"
+            }
+            Self::CantTell => "the difference lies within ordinary variation",
+            Self::WornAnew => {
+                "the straps were put on anew between the two sessions, which by itself can \
+                 make a difference of this size (1.96 · √2 · measuring SD)"
+            }
+            Self::TooFew => "fewer than two swings on a side, or no variation to judge by",
+        }
+    }
+}
+
+/// One measure, before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Which.
+    pub measure: Measure,
+    /// Before.
+    pub before: MeasureSummary,
+    /// After.
+    pub after: MeasureSummary,
+    /// After minus before.
+    pub difference: f64,
+    /// Welch's comparison; its interval and p are for this measure alone.
+    pub welch: Option<Welch>,
+    /// p adjusted after Holm over all rows.
+    pub p_holm: Option<f64>,
+    /// Typical standard uncertainty of one swing's value, both sides (root mean square).
+    pub measuring_sd: Option<f64>,
+    /// What can be said.
+    pub verdict: Verdict,
+}
+
+/// A measure that was not compared, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotCompared {
+    /// Which.
+    pub measure: Measure,
+    /// Why.
+    pub why: String,
+}
+
+/// A comparison.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// Before.
+    pub before: Side,
+    /// After.
+    pub after: Side,
+    /// The measures both sides have, the family over which p is adjusted.
+    pub rows: Vec<Row>,
+    /// Measures only one side has, or that are defined differently.
+    pub not_compared: Vec<NotCompared>,
+    /// Things to know before reading the rows.
+    pub notes: Vec<String>,
+}
+
+/// Why two sides cannot be compared.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CompareError {
+    /// The side, as the user named it.
+    pub name: String,
+    /// How many swings it has that cannot be used.
+    pub left_out: usize,
+}
+
+impl fmt::Display for CompareError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.left_out == 0 {
+            write!(
+                f,
+                "{}: no swings to compare; record swings first, or name another block",
+                self.name
+            )
+        } else {
+            write!(
+                f,
+                "{}: none of its {} swings can be compared (all rehearsals or unusable; peakorder show {} says which); name another block",
+                self.name, self.left_out, self.name
+            )
+        }
+    }
+}
+
+impl std::error::Error for CompareError {}
+
+fn side(loaded: &Loaded) -> Result<Side, CompareError> {
+    let swings: Vec<&Swing> = loaded.swings.iter().collect();
+    let title = match &loaded.block {
+        Some(label) if label.is_empty() => NO_BLOCK.to_owned(),
+        Some(label) => label.clone(),
+        None => "all blocks".to_owned(),
+    };
+    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings);
+    if summary.used.is_empty() {
+        return Err(CompareError {
+            name: loaded.name(),
+            left_out: swings.len(),
+        });
+    }
+    Ok(Side {
+        name: loaded.name(),
+        title,
+        session: loaded.session.id.clone(),
+        player: loaded.session.player.name.clone(),
+        summary,
+    })
+}
+
+/// Compares `after` with `before` in the given measures ([`Measure::ALL`] for all). The
+/// false-alarm rate is held over all measures that both sides have, so ask for few when
+/// few were meant beforehand.
+pub fn compare(
+    before: &Loaded,
+    after: &Loaded,
+    measures: &[Measure],
+) -> Result<Comparison, CompareError> {
+    let (before, after) = (side(before)?, side(after)?);
+    let same_session = before.session == after.session;
+    let mut rows = Vec::new();
+    let mut not_compared = Vec::new();
+    for &measure in measures {
+        match (
+            before.summary.measure(measure),
+            after.summary.measure(measure),
+        ) {
+            (Some(b), Some(a)) if b.definition == a.definition => rows.push(row(b, a)),
+            (Some(b), Some(a)) => not_compared.push(NotCompared {
+                measure,
+                why: format!(
+                    "before it is '{}', after it is '{}'",
+                    b.definition, a.definition
+                ),
+            }),
+            (Some(_), None) => {
+                not_compared.push(NotCompared {
+                    measure,
+                    why: "not measured after".into(),
+                });
+            }
+            (None, Some(_)) => {
+                not_compared.push(NotCompared {
+                    measure,
+                    why: "not measured before".into(),
+                });
+            }
+            (None, None) => {}
+        }
+    }
+    let p: Vec<f64> = rows.iter().filter_map(|r| Some(r.welch?.p)).collect();
+    let mut adjusted = holm(&p).into_iter();
+    for row in &mut rows {
+        row.p_holm = row.welch.and_then(|_| adjusted.next());
+        row.verdict = verdict(row, same_session);
+    }
+    let notes = notes(&before, &after, same_session);
+    Ok(Comparison {
+        before,
+        after,
+        rows,
+        not_compared,
+        notes,
+    })
+}
+
+fn row(before: &MeasureSummary, after: &MeasureSummary) -> Row {
+    let sds: Vec<f64> = [before, after]
+        .iter()
+        .filter_map(|s| s.measuring_sd)
+        .collect();
+    Row {
+        measure: before.measure,
+        difference: after.sample.mean - before.sample.mean,
+        welch: welch(&before.sample, &after.sample, LEVEL),
+        p_holm: None,
+        measuring_sd: crate::stats::rms(&sds),
+        verdict: Verdict::TooFew,
+        before: before.clone(),
+        after: after.clone(),
+    }
+}
+
+fn verdict(row: &Row, same_session: bool) -> Verdict {
+    let (Some(welch), Some(p_holm)) = (row.welch, row.p_holm) else {
+        return Verdict::TooFew;
+    };
+    // Student's interval leaves out 0 exactly when |difference| exceeds its half-width.
+    if welch.difference.abs() <= welch.half_width {
+        return Verdict::CantTell;
+    }
+    if !same_session && row.difference.abs() <= worn_anew_limit(row) {
+        return Verdict::WornAnew;
+    }
+    if p_holm < ALPHA {
+        Verdict::Changed
+    } else {
+        Verdict::Perhaps
+    }
+}
+
+/// How large a difference wearing the straps anew can make. The strap's seat enters every
+/// angle of a session alike, so more swings do not average it away; the SD between swings
+/// does not show it. Formula: minimal detectable change (Weir 2005) with the measuring SD
+/// as the standard error of measurement.
+fn worn_anew_limit(row: &Row) -> f64 {
+    match (row.measure.group(), row.measuring_sd) {
+        (Group::Turn | Group::Separation | Group::Arm, Some(sd)) => mdc95(sd),
+        _ => 0.0,
+    }
+}
+
+fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
+    let mut notes = Vec::new();
+    if before.player != after.player {
+        notes.push(format!(
+            "Different players ('{}' and '{}'): this is a difference between people, not a change.",
+            before.player, after.player
+        ));
+    }
+    if same_session {
+        let shared = before
+            .summary
+            .used
+            .iter()
+            .filter(|n| after.summary.used.contains(n))
+            .count();
+        if shared > 0 {
+            notes.push(format!(
+                "{shared} swings are on both sides, so the sides are not independent and the intervals are too narrow; name two blocks that share none."
+            ));
+        }
+    } else {
+        notes.push(
+            "Two sessions: straps were put on anew in between. That shifts all angles of a session alike and is not part of the intervals."
+                .into(),
+        );
+    }
+    for side in [before, after] {
+        if let Some(advice) = side.summary.advice() {
+            notes.push(format!(
+                "{}: {} swings. {advice}",
+                side.title,
+                side.summary.used.len()
+            ));
+        }
+    }
+    notes
+}

@@ -1,0 +1,198 @@
+//! Documents for programs. Names, units and meaning of these keys stay; keys may be added.
+//!
+//! Common: an absent number is `null`; `problems` lists swing files that could not be read
+//! (`number`, `text`); a measure's `key` ends in its unit.
+//!
+//! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
+//!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
+//!   `usable`, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
+//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
+//!   `blocks` (`label`, `used`, `rehearsals`, `unusable`, `orders` and `reversal_orders`
+//!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
+//!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
+//! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
+//!   object), `order_text`, `curves` (`true` when the curves file can be read) and
+//!   `curves_problem`.
+//! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
+//!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
+//!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
+//!   `measuring_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//!
+//! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
+//! `too-few-swings`.
+
+use crate::compare::{Comparison, Row, Side};
+use crate::load::{Loaded, Problem};
+use crate::measure::Measure;
+use crate::order::{Order, Share};
+use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use peakorder_protocol::session::Session;
+use peakorder_protocol::swing::Swing;
+use serde_json::{Map, Value, json};
+
+/// Schema of [`show`].
+pub const SHOW: &str = "peakorder.show/1";
+/// Schema of [`show_swing`].
+pub const SHOW_SWING: &str = "peakorder.show-swing/1";
+/// Schema of [`compare`].
+pub const COMPARE: &str = "peakorder.compare/1";
+
+/// A session, or the block chosen.
+pub fn show(loaded: &Loaded) -> Value {
+    json!({
+        "schema": SHOW,
+        "session": session(&loaded.session),
+        "block": loaded.block,
+        "swings": loaded.swings.iter().map(swing_row).collect::<Vec<_>>(),
+        "blocks": by_block(&loaded.swings)
+            .iter()
+            .map(|(label, swings)| summary(&summarise(label, swings)))
+            .collect::<Vec<_>>(),
+        "problems": problems(&loaded.problems),
+    })
+}
+
+/// One swing.
+pub fn show_swing(loaded: &Loaded, swing: &Swing) -> Value {
+    let curves = loaded.curves(swing.number);
+    json!({
+        "schema": SHOW_SWING,
+        "session": session(&loaded.session),
+        "swing": swing,
+        "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
+        "curves": curves.is_ok(),
+        "curves_problem": curves.err(),
+    })
+}
+
+/// A comparison.
+pub fn compare(comparison: &Comparison) -> Value {
+    json!({
+        "schema": COMPARE,
+        "before": side(&comparison.before),
+        "after": side(&comparison.after),
+        "measures": comparison.rows.iter().map(row).collect::<Vec<_>>(),
+        "family": comparison.rows.iter().filter(|r| r.p_holm.is_some()).count(),
+        "not_compared": comparison
+            .not_compared
+            .iter()
+            .map(|n| json!({"key": n.measure.key(), "why": n.why}))
+            .collect::<Vec<_>>(),
+        "notes": comparison.notes,
+    })
+}
+
+fn session(session: &Session) -> Value {
+    json!({
+        "id": session.id,
+        "started_utc": session.started_utc,
+        "player": session.player.name,
+        "handedness": session.player.handedness,
+        "invented": session.invented,
+    })
+}
+
+fn problems(problems: &[Problem]) -> Vec<Value> {
+    problems
+        .iter()
+        .map(|p| json!({"number": p.number, "text": p.text}))
+        .collect()
+}
+
+fn swing_row(swing: &Swing) -> Value {
+    let measures: Map<String, Value> = Measure::ALL
+        .into_iter()
+        .filter_map(|m| {
+            let v = m.of(swing)?;
+            let value = json!({
+                "value": v.value,
+                "measuring_sd": v.sd,
+                "definition": v.definition,
+            });
+            Some((m.key(), value))
+        })
+        .collect();
+    json!({
+        "number": swing.number,
+        "block": swing.block,
+        "kind": swing.kind,
+        "usable": swing.quality.usable,
+        "order": swing.sequence.order,
+        "rising_at_impact": swing.sequence.rising_at_impact,
+        "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
+        "reversal_order": swing.sequence.reversal_order,
+        "measures": measures,
+        "withheld": swing.quality.withheld,
+    })
+}
+
+fn summary(summary: &BlockSummary) -> Value {
+    json!({
+        "label": summary.label,
+        "used": summary.used,
+        "rehearsals": summary.rehearsals,
+        "unusable": summary
+            .unusable
+            .iter()
+            .map(|(number, why)| json!({"number": number, "why": why}))
+            .collect::<Vec<_>>(),
+        "orders": summary.orders.iter().map(share).collect::<Vec<_>>(),
+        "reversal_orders": summary.reversal_orders.iter().map(share).collect::<Vec<_>>(),
+        "measures": summary
+            .measures
+            .iter()
+            .map(|m| (m.measure.key(), measure(m)))
+            .collect::<Map<_, _>>(),
+        "advice": summary.advice(),
+    })
+}
+
+fn share(share: &Share) -> Value {
+    json!({
+        "order": share.order.groups,
+        "rising_at_impact": share.order.rising,
+        "order_text": share.order.text(),
+        "tie": share.order.has_tie(),
+        "count": share.count,
+        "of": share.of,
+        "share": share.share(),
+        "share_ci95": [share.interval.0, share.interval.1],
+    })
+}
+
+fn measure(m: &MeasureSummary) -> Value {
+    json!({
+        "n": m.sample.n,
+        "mean": m.sample.mean,
+        "ci95_half": m.half_width,
+        "sd": m.sample.sd,
+        "measuring_sd": m.measuring_sd,
+        "definition": m.definition,
+        "other_definition": m.other_definition,
+    })
+}
+
+fn side(side: &Side) -> Value {
+    json!({
+        "name": side.name,
+        "title": side.title,
+        "session": side.session,
+        "summary": summary(&side.summary),
+    })
+}
+
+fn row(row: &Row) -> Value {
+    json!({
+        "key": row.measure.key(),
+        "before": measure(&row.before),
+        "after": measure(&row.after),
+        "difference": row.difference,
+        "ci95_half": row.welch.map(|w| w.half_width),
+        "df": row.welch.map(|w| w.df),
+        "t": row.welch.map(|w| w.t),
+        "p": row.welch.map(|w| w.p),
+        "p_holm": row.p_holm,
+        "measuring_sd": row.measuring_sd,
+        "verdict": row.verdict.key(),
+    })
+}

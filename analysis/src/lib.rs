@@ -1,0 +1,34 @@
+//! Swings in, insight out: reads session folders and tells a coach what is in them.
+//!
+//! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
+//! [`compare`] sets two against each other, [`render`] turns either into text for a
+//! terminal and [`json`] into documents for programs. Only `load` touches the disk; the
+//! rest are pure functions that the daemon and the demo call as well.
+//!
+//! No number is judged good or bad here. The only yardstick is the player's own ordinary
+//! variation from swing to swing.
+
+pub mod compare;
+pub mod json;
+pub mod load;
+pub mod measure;
+pub mod order;
+pub mod render;
+pub mod stats;
+pub mod summary;
+
+/// Where reports end.
+pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \
+predicts no injury. Stop on pain; what a body should or should not do is for licensed \
+practitioners to say.";
+
+/// The fewest swings whose mean is shown without a word of caution.
+///
+/// Source: Villarrasa-Sapiña I et al. 2022, Sensors 22(23):9069: 7 driver or 10 six-iron
+/// swings for a reliable mean, found for outcomes of club and ball, not for timing.
+pub const ADVISED_SWINGS: usize = 7;
+
+/// What is said when a block has fewer than [`ADVISED_SWINGS`] swings.
+pub const FEW_SWINGS_ADVICE: &str = "Fewer than 7 swings: read the means with care. For outcomes of \
+club and ball 7 driver or 10 six-iron swings gave a reliable mean (Villarrasa-Sapiña et al. 2022, \
+Sensors 22:9069); that is outcome-based evidence only, none is known to us for timing.";

@@ -1,0 +1,310 @@
+//! Reading a session, or one block of it, from what the user named.
+
+use peakorder_protocol::curves::Curves;
+use peakorder_protocol::session::{Session, SessionDir, SessionError};
+use peakorder_protocol::swing::Swing;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// What the swings before the first block are called on screen.
+pub const NO_BLOCK: &str = "(no block)";
+
+/// A curves file of one swing is about 100 kB; anything this large is not ours.
+const CURVES_LIMIT_BYTES: u64 = 64 << 20;
+
+/// A session's swings as far as they could be read.
+#[derive(Debug, Clone)]
+pub struct Loaded {
+    /// The folder.
+    pub dir: SessionDir,
+    /// Its `session.toml`.
+    pub session: Session,
+    /// The block that was asked for; `None` = all of them.
+    pub block: Option<String>,
+    /// Swings of that choice, by number.
+    pub swings: Vec<Swing>,
+    /// Labels of all blocks of the session, in order of appearance.
+    pub blocks: Vec<String>,
+    /// Swing files that could not be read.
+    pub problems: Vec<Problem>,
+}
+
+/// A swing file that could not be read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// The swing's number by its file name.
+    pub number: u32,
+    /// What is the matter, with the path.
+    pub text: String,
+}
+
+/// Why nothing could be loaded. The message says what to do.
+#[derive(Debug)]
+pub enum LoadError {
+    /// No folder of that name.
+    NoFolder {
+        /// As the user wrote it.
+        given: String,
+    },
+    /// The folder is not a session, or could not be read.
+    Session(SessionError),
+    /// The session has no such block.
+    NoBlock {
+        /// The folder.
+        folder: PathBuf,
+        /// The block asked for.
+        block: String,
+        /// Those there are.
+        blocks: Vec<String>,
+    },
+    /// Every swing file is damaged.
+    NothingReadable {
+        /// The folder.
+        folder: PathBuf,
+        /// How many there are.
+        count: usize,
+        /// The first one's trouble.
+        first: String,
+    },
+    /// The session has no swing of that number.
+    NoSwing {
+        /// The folder, with the block if one was asked for.
+        of: String,
+        /// The number asked for.
+        number: u32,
+        /// Those there are.
+        numbers: Vec<u32>,
+    },
+    /// That one swing file is damaged.
+    Damaged(Problem),
+}
+
+impl fmt::Display for LoadError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoFolder { given } => write!(
+                f,
+                "{given}: no such folder; name a session folder that peakorderd wrote, or FOLDER:BLOCK for one block of it"
+            ),
+            Self::Session(e) => e.fmt(f),
+            Self::NoBlock {
+                folder,
+                block,
+                blocks,
+            } if blocks.is_empty() => write!(
+                f,
+                "{}: no block '{block}', for the session has no swings yet; record swings first",
+                folder.display()
+            ),
+            Self::NoBlock {
+                folder,
+                block,
+                blocks,
+            } => {
+                let list: Vec<String> = blocks.iter().map(|b| quoted(b)).collect();
+                write!(
+                    f,
+                    "{}: no block {}; the session has {}",
+                    folder.display(),
+                    quoted(block),
+                    list.join(", ")
+                )
+            }
+            Self::NothingReadable {
+                folder,
+                count,
+                first,
+            } => write!(
+                f,
+                "{}: none of its {count} swing files can be read ({first}); recompute them from the recording: peakorderd replay {}",
+                folder.display(),
+                folder.display()
+            ),
+            Self::NoSwing {
+                of,
+                number,
+                numbers,
+            } if numbers.is_empty() => {
+                write!(f, "{of}: no swing {number}, for there are no swings")
+            }
+            Self::NoSwing {
+                of,
+                number,
+                numbers,
+            } => {
+                write!(f, "{of}: no swing {number}; there are {}", ranges(numbers))
+            }
+            Self::Damaged(problem) => write!(
+                f,
+                "{}; recompute it from the recording with peakorderd replay",
+                problem.text
+            ),
+        }
+    }
+}
+
+impl std::error::Error for LoadError {}
+
+impl From<SessionError> for LoadError {
+    fn from(e: SessionError) -> Self {
+        Self::Session(e)
+    }
+}
+
+/// A block's label as the user would type it after the colon, or what stands for none.
+fn quoted(label: &str) -> String {
+    if label.is_empty() {
+        format!("'' {NO_BLOCK}")
+    } else {
+        format!("'{label}'")
+    }
+}
+
+/// `1–4, 7, 9–10`.
+fn ranges(numbers: &[u32]) -> String {
+    let mut runs: Vec<(u32, u32)> = Vec::new();
+    for &n in numbers {
+        match runs.last_mut() {
+            Some((_, end)) if end.checked_add(1) == Some(n) => *end = n,
+            _ => runs.push((n, n)),
+        }
+    }
+    let texts: Vec<String> = runs
+        .into_iter()
+        .map(|(a, b)| {
+            if a == b {
+                a.to_string()
+            } else {
+                format!("{a}–{b}")
+            }
+        })
+        .collect();
+    texts.join(", ")
+}
+
+/// Splits `FOLDER` or `FOLDER:BLOCK`. A folder whose own name has a colon wins over a
+/// block, and of several readings the longest folder name.
+fn resolve(spec: &str) -> Result<(PathBuf, Option<String>), LoadError> {
+    if Path::new(spec).is_dir() {
+        return Ok((PathBuf::from(spec), None));
+    }
+    for (at, _) in spec.char_indices().rev().filter(|&(_, c)| c == ':') {
+        let folder = Path::new(&spec[..at]);
+        if folder.is_dir() {
+            return Ok((folder.to_owned(), Some(spec[at + 1..].to_owned())));
+        }
+    }
+    Err(LoadError::NoFolder {
+        given: spec.to_owned(),
+    })
+}
+
+/// Loads `FOLDER` or `FOLDER:BLOCK`. `FOLDER:` is the swings before the first block.
+///
+/// A session without swings loads as one without swings. A damaged swing file is reported
+/// in [`Loaded::problems`]; only when none of several can be read is that an error.
+pub fn load(spec: &str) -> Result<Loaded, LoadError> {
+    let (folder, block) = resolve(spec)?;
+    let (dir, session) = SessionDir::open(&folder)?;
+    let numbers = dir.swing_numbers()?;
+    let mut swings = Vec::with_capacity(numbers.len());
+    let mut problems = Vec::new();
+    for &number in &numbers {
+        match read_swing(&dir, number) {
+            Ok(swing) => swings.push(swing),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    if let (true, Some(first)) = (swings.is_empty(), problems.first()) {
+        return Err(LoadError::NothingReadable {
+            folder,
+            count: problems.len(),
+            first: first.text.clone(),
+        });
+    }
+    let mut blocks: Vec<String> = Vec::new();
+    for swing in &swings {
+        if !blocks.contains(&swing.block) {
+            blocks.push(swing.block.clone());
+        }
+    }
+    if let Some(block) = &block {
+        if !blocks.contains(block) {
+            return Err(LoadError::NoBlock {
+                folder,
+                block: block.clone(),
+                blocks,
+            });
+        }
+        swings.retain(|s| s.block == *block);
+    }
+    Ok(Loaded {
+        dir,
+        session,
+        block,
+        swings,
+        blocks,
+        problems,
+    })
+}
+
+fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
+    let problem = |text: String| Problem { number, text };
+    let swing = dir.read_swing(number).map_err(|e| problem(e.to_string()))?;
+    if swing.number != number {
+        return Err(problem(format!(
+            "{}: holds swing {}, not {number}",
+            dir.swing_path(number).display(),
+            swing.number
+        )));
+    }
+    Ok(swing)
+}
+
+impl Loaded {
+    /// The swing of that number within the choice.
+    pub fn swing(&self, number: u32) -> Result<&Swing, LoadError> {
+        if let Some(swing) = self.swings.iter().find(|s| s.number == number) {
+            return Ok(swing);
+        }
+        if let Some(problem) = self.problems.iter().find(|p| p.number == number) {
+            return Err(LoadError::Damaged(problem.clone()));
+        }
+        Err(LoadError::NoSwing {
+            of: self.name(),
+            number,
+            numbers: self.swings.iter().map(|s| s.number).collect(),
+        })
+    }
+
+    /// The folder, with `:BLOCK` if one was asked for.
+    pub fn name(&self) -> String {
+        let folder = self.dir.path().display();
+        match &self.block {
+            Some(block) => format!("{folder}:{block}"),
+            None => folder.to_string(),
+        }
+    }
+
+    /// The curves of swing `number`; `Err` says in words why there are none.
+    pub fn curves(&self, number: u32) -> Result<Curves, String> {
+        let path = self.dir.curves_path(number);
+        let at = |reason: &dyn fmt::Display| format!("{}: {reason}", path.display());
+        let size = match std::fs::metadata(&path) {
+            Ok(meta) => meta.len(),
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                return Err(at(
+                    &"no such file; peakorderd replay makes it from the recording",
+                ));
+            }
+            Err(e) => return Err(at(&e)),
+        };
+        if size > CURVES_LIMIT_BYTES {
+            return Err(at(&format!(
+                "{size} bytes, more than a curves file can have"
+            )));
+        }
+        let bytes = std::fs::read(&path).map_err(|e| at(&e))?;
+        Curves::from_bytes(&bytes).map_err(|e| at(&e))
+    }
+}

@@ -1,0 +1,168 @@
+//! `peakorder`: what recorded sessions say.
+
+use anyhow::{Context as _, bail};
+use clap::{Parser, Subcommand};
+use peakorder_analysis::compare::compare;
+use peakorder_analysis::json;
+use peakorder_analysis::load::{Loaded, load};
+use peakorder_analysis::measure::Measure;
+use peakorder_analysis::render::{self, Style};
+use std::io::{self, IsTerminal as _, Write as _};
+use std::process::ExitCode;
+
+/// Columns where the width is not known: what fits a page, or any terminal.
+const PIPED_WIDTH: usize = 100;
+const TERMINAL_WIDTH: usize = 80;
+
+/// Shows and compares the kinematic sequences in recorded sessions.
+#[derive(Debug, Parser)]
+#[command(name = "peakorder", version, about, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Show a session's swings and what each block has in common, or one swing in full.
+    Show {
+        /// Session folder, or FOLDER:BLOCK for one block of it.
+        #[arg(value_name = "FOLDER[:BLOCK]")]
+        session: String,
+        /// Number of one swing, to see it in full.
+        number: Option<u32>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Set two blocks or sessions of a player against each other: what changed by more than
+    /// ordinary swing-to-swing variation.
+    Compare {
+        /// Before: session folder, or FOLDER:BLOCK.
+        #[arg(value_name = "BEFORE[:BLOCK]")]
+        before: String,
+        /// After: session folder, or FOLDER:BLOCK.
+        #[arg(value_name = "AFTER[:BLOCK]")]
+        after: String,
+        /// Only these measures, by their keys in --json; choose them before looking.
+        #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
+        only: Vec<Measure>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+fn measure(key: &str) -> Result<Measure, String> {
+    Measure::from_key(key).ok_or_else(|| {
+        let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
+        format!("no such measure; there are {}", keys.join(", "))
+    })
+}
+
+fn main() -> ExitCode {
+    match run(&Arguments::parse().command) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            complain(&format!("{e:#}"));
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(command: &Command) -> anyhow::Result<()> {
+    let style = style();
+    let text = match command {
+        Command::Show {
+            session,
+            number: None,
+            json: true,
+        } => document(&json::show(&loaded(session)?))?,
+        Command::Show {
+            session,
+            number: None,
+            json: false,
+        } => render::session(&loaded(session)?, style),
+        Command::Show {
+            session,
+            number: Some(number),
+            json,
+        } => {
+            // Another swing's damage does not matter here.
+            let loaded = load(session)?;
+            let swing = loaded.swing(*number)?;
+            if *json {
+                document(&json::show_swing(&loaded, swing))?
+            } else {
+                let curves = loaded.curves(*number);
+                let curves = curves.as_ref().map_err(String::as_str);
+                render::one_swing(&loaded.session, swing, curves, style)
+            }
+        }
+        Command::Compare {
+            before,
+            after,
+            only,
+            json,
+        } => {
+            let (before, after) = (loaded(before)?, loaded(after)?);
+            let measures = if only.is_empty() {
+                &Measure::ALL[..]
+            } else {
+                only
+            };
+            let comparison = compare(&before, &after, measures)?;
+            if comparison.rows.is_empty() && !only.is_empty() {
+                bail!("none of the measures asked for was measured on both sides");
+            }
+            if *json {
+                document(&json::compare(&comparison))?
+            } else {
+                render::comparison(&comparison, style)
+            }
+        }
+    };
+    print(&text)
+}
+
+/// Loads, and says on stderr which swing files had to be left out.
+fn loaded(spec: &str) -> anyhow::Result<Loaded> {
+    let loaded = load(spec)?;
+    for problem in &loaded.problems {
+        complain(&format!("left out: {}", problem.text));
+    }
+    Ok(loaded)
+}
+
+/// One line on stderr; where nobody can read it there is nothing left to do.
+fn complain(text: &str) {
+    let _ = writeln!(io::stderr(), "peakorder: {text}");
+}
+
+fn document(value: &serde_json::Value) -> anyhow::Result<String> {
+    let mut text = serde_json::to_string_pretty(value).context("cannot write the JSON document")?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// Colour only for a watched terminal, and never where the user asks for none
+/// (the `NO_COLOR` convention: set and not empty).
+fn style() -> Style {
+    let terminal = io::stdout().is_terminal();
+    let no_colour = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+    let width = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
+    let fallback = if terminal {
+        TERMINAL_WIDTH
+    } else {
+        PIPED_WIDTH
+    };
+    Style::new(width.unwrap_or(fallback), terminal && !no_colour)
+}
+
+/// A reader that has seen enough (`| head`) is no failure.
+fn print(text: &str) -> anyhow::Result<()> {
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        result => result.context("cannot write to standard output"),
+    }
+}

@@ -1,0 +1,363 @@
+//! One swing in full.
+
+use super::show::head;
+use super::table::{Align, Table};
+use super::{Style, clean, ending, heading, marked, notes, number, plot, wrap};
+use crate::order::{self, Order};
+use crate::stats::Z95;
+use peakorder_protocol::Role;
+use peakorder_protocol::curves::Curves;
+use peakorder_protocol::session::Session;
+use peakorder_protocol::swing::{
+    AngleSet, Evidence, Gap, Outcome, Segment, SpeedKind, Swing, SwingKind,
+};
+use std::fmt::Write as _;
+
+/// One swing as text; `curves` is `Err` with the reason where there are none.
+pub fn one_swing(
+    session: &Session,
+    swing: &Swing,
+    curves: Result<&Curves, &str>,
+    style: Style,
+) -> String {
+    let mut out = String::new();
+    head(&mut out, style, session);
+    heading(
+        &mut out,
+        style,
+        &format!("Swing {}", swing.number),
+        &title(swing),
+    );
+    sequence(&mut out, style, swing);
+    out.push('\n');
+    match curves
+        .map_err(ToOwned::to_owned)
+        .and_then(|c| plot::speeds(c, swing, style))
+    {
+        Ok(plot) => out.push_str(&plot),
+        Err(why) => wrap(&mut out, style, "", &format!("No plot: {}", clean(&why))),
+    }
+    heading(
+        &mut out,
+        style,
+        "Speed and time",
+        "± = half the width of the 95 % band",
+    );
+    segment_table(swing).write(&mut out, style);
+    heading(
+        &mut out,
+        style,
+        "Gaps",
+        "positive = the first named came first",
+    );
+    gap_table(swing).write(&mut out, style);
+    angles(&mut out, style, swing);
+    heading(&mut out, style, "Tempo", "");
+    tempo(&mut out, style, swing);
+    heading(&mut out, style, "Quality", "");
+    quality(&mut out, style, swing);
+    heading(&mut out, style, "How to read this", "");
+    wrap(&mut out, style, "  ", order::LEGEND);
+    notes::definitions(&mut out, style, &[swing]);
+    ending(&mut out, style);
+    out
+}
+
+fn title(swing: &Swing) -> String {
+    let block = if swing.block.is_empty() {
+        crate::load::NO_BLOCK.to_owned()
+    } else {
+        format!("block {}", clean(&swing.block))
+    };
+    let kind = match swing.kind {
+        SwingKind::Strike => "strike",
+        SwingKind::Rehearsal => "rehearsal (left out of the statistics)",
+    };
+    let evidence = match swing.events.impact.evidence {
+        Evidence::ArmShock => "impact seen by the arm strap",
+        Evidence::TrunkShock => "impact seen by a trunk strap",
+        Evidence::Estimated => "impact estimated from the motion",
+        Evidence::None => "no impact seen",
+    };
+    format!("{block}   {kind}, {evidence}")
+}
+
+fn sequence(out: &mut String, style: Style, swing: &Swing) {
+    let text = |o: Option<Order>| o.map_or_else(|| "withheld".to_owned(), |o| o.text());
+    let peaks = text(Order::of_peaks(&swing.sequence));
+    let _ = writeln!(out, "  peaks      {}", style.bold(&peaks));
+    let _ = writeln!(
+        out,
+        "  reversals  {}",
+        text(Order::of_reversals(&swing.sequence))
+    );
+}
+
+fn banded(value: f64, sd: f64, decimals: usize) -> String {
+    format!(
+        "{} ± {}",
+        number(value, decimals, false),
+        number(Z95 * sd, decimals, false)
+    )
+}
+
+/// Rows of numbers, a column a segment.
+fn segment_table(swing: &Swing) -> Table {
+    type Cell<'a> = &'a dyn Fn(&Segment) -> Option<String>;
+    let impact = swing.events.impact;
+    let rows: [(&str, Cell<'_>); 7] = [
+        ("speed is", &|s| {
+            Some(match s.speed_kind {
+                SpeedKind::Axial => "axial".into(),
+                SpeedKind::Across => "across".into(),
+                SpeedKind::Resultant => "resultant".into(),
+            })
+        }),
+        ("reversal before impact, ms", &|s| {
+            let r = s.reversal?;
+            Some(banded(
+                (impact.t_s - r.t_s) * 1e3,
+                r.sd_ms.hypot(impact.sd_ms),
+                0,
+            ))
+        }),
+        ("peak before impact, ms", &|s| {
+            let p = s.peak?;
+            Some(match p.outcome {
+                Outcome::Peak => banded(p.before_impact_ms, p.sd_ms.hypot(impact.sd_ms), 0),
+                Outcome::RisingAtImpact => "↗ rising".into(),
+            })
+        }),
+        ("peak speed, °/s", &|s| {
+            let p = s.peak.filter(|p| p.outcome == Outcome::Peak)?;
+            Some(number(p.speed_dps, 0, false))
+        }),
+        ("speed at impact, °/s", &|s| {
+            Some(number(s.speed_at_impact_dps?, 0, false))
+        }),
+        ("speed kept, %", &|s| {
+            Some(number(s.speed_kept_at_impact? * 100.0, 0, false))
+        }),
+        ("resultant peak, °/s", &|s| {
+            let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
+            Some(number(p.speed_dps, 0, false))
+        }),
+    ];
+    let mut table = Table::default();
+    table.group(
+        "",
+        vec![(
+            "",
+            Align::Left,
+            rows.iter().map(|r| format!("  {}", r.0)).collect(),
+        )],
+    );
+    for role in Role::ALL {
+        let segment = swing.segments.get(&role);
+        let cells = rows
+            .iter()
+            .map(|(_, cell)| match segment {
+                None => "no strap".to_owned(),
+                Some(s) => cell(s).unwrap_or_else(|| "–".into()),
+            })
+            .collect();
+        table.group(
+            "",
+            vec![(&format!("  {}", marked(role)), Align::Right, cells)],
+        );
+    }
+    table
+}
+
+fn gap_table(swing: &Swing) -> Table {
+    let pairs = [
+        (&swing.sequence.gaps, "peak"),
+        (&swing.sequence.reversal_gaps, "reversal"),
+    ];
+    let rows: Vec<(&Gap, &str)> = pairs
+        .iter()
+        .flat_map(|(gaps, what)| gaps.iter().map(move |g| (g, *what)))
+        .collect();
+    let column = |cell: &dyn Fn(&(&Gap, &str)) -> String| rows.iter().map(cell).collect::<Vec<_>>();
+    let mut table = Table::default();
+    table.group(
+        "",
+        vec![(
+            "",
+            Align::Left,
+            column(&|(g, what)| {
+                format!(
+                    "  {what}, {} to {}, ms",
+                    order::short(g.from),
+                    order::short(g.to)
+                )
+            }),
+        )],
+    );
+    table.group(
+        "",
+        vec![(
+            "",
+            Align::Right,
+            column(&|(g, _)| banded(g.gap_ms, g.sd_ms, 1)),
+        )],
+    );
+    table.group(
+        "",
+        vec![(
+            "",
+            Align::Left,
+            column(&|(g, _)| {
+                if g.resolved {
+                    "told apart"
+                } else {
+                    "too close to tell apart"
+                }
+                .into()
+            }),
+        )],
+    );
+    table
+}
+
+fn angles(out: &mut String, style: Style, swing: &Swing) {
+    heading(
+        out,
+        style,
+        "Angles, °",
+        "relative to address; + towards the target",
+    );
+    let mut rows: Vec<(String, AngleSet)> = Vec::new();
+    for (role, s) in &swing.segments {
+        for (what, set) in [
+            ("turn", s.turn_deg),
+            ("lateral tilt", s.lateral_tilt_deg),
+            ("flexion", s.flexion_deg),
+        ] {
+            rows.extend(set.map(|set| (format!("  {role} {what}"), set)));
+        }
+    }
+    if rows.is_empty() {
+        wrap(
+            out,
+            style,
+            "  ",
+            "No angles were measured; Quality says why.",
+        );
+    } else {
+        let column = |cell: &dyn Fn(&AngleSet) -> String| {
+            rows.iter().map(|(_, set)| cell(set)).collect::<Vec<_>>()
+        };
+        let degrees = |v: f64| number(v, 1, true);
+        let mut table = Table::default();
+        table.group(
+            "",
+            vec![("", Align::Left, rows.iter().map(|r| r.0.clone()).collect())],
+        );
+        for (header, pick) in [
+            (" address", (|s| s.address) as fn(&AngleSet) -> f64),
+            ("     top", |s| s.top),
+            ("  impact", |s| s.impact),
+            ("max away", |s| s.max_away),
+        ] {
+            table.group(
+                "",
+                vec![(header, Align::Right, column(&|s| degrees(pick(s))))],
+            );
+        }
+        table.group(
+            "",
+            vec![(
+                "± 95 %",
+                Align::Right,
+                column(&|s| number(Z95 * s.sd, 1, false)),
+            )],
+        );
+        table.write(out, style);
+    }
+    if let Some(s) = &swing.separation {
+        wrap(
+            out,
+            style,
+            "  ",
+            &format!(
+                "separation: {} at the top, {} at its largest, stretch {} (± {})",
+                number(s.top_deg, 1, true),
+                number(s.max_deg, 1, true),
+                number(s.stretch_deg, 1, true),
+                number(Z95 * s.sd_deg, 1, false)
+            ),
+        );
+    }
+    if let Some(arm) = &swing.arm {
+        let share = arm.turn_share_of_travel.map_or(String::new(), |s| {
+            format!("; the turn made {:.0} % of its travel", s * 100.0)
+        });
+        wrap(
+            out,
+            style,
+            "  ",
+            &format!(
+                "lead arm at the top: raised {}, across the chest {} (± {}){share}",
+                number(arm.elevation_top_deg, 1, false),
+                number(arm.across_chest_top_deg, 1, true),
+                number(Z95 * arm.sd_deg, 1, false)
+            ),
+        );
+    }
+}
+
+fn tempo(out: &mut String, style: Style, swing: &Swing) {
+    use crate::measure::Measure;
+    let text = |m: Measure| {
+        m.of(swing).map_or_else(
+            || "–".to_owned(),
+            |v| match v.sd {
+                Some(sd) => banded(v.value, sd, m.decimals()),
+                None => number(v.value, m.decimals(), false),
+            },
+        )
+    };
+    wrap(
+        out,
+        style,
+        "  ",
+        &format!(
+            "backswing {} ms, downswing {} ms, ratio {}",
+            text(Measure::Backswing),
+            text(Measure::Downswing),
+            text(Measure::TempoRatio)
+        ),
+    );
+}
+
+fn quality(out: &mut String, style: Style, swing: &Swing) {
+    let q = &swing.quality;
+    wrap(
+        out,
+        style,
+        "  ",
+        &format!(
+            "timing {}; lost samples {}, samples at the sensor's limit {}, clocks aligned to ± {} ms (95 %)",
+            if q.usable {
+                "usable"
+            } else {
+                "not usable: the swing is left out of the statistics"
+            },
+            q.lost_samples,
+            q.clipped_samples,
+            number(Z95 * q.clock_sd_ms, 1, false)
+        ),
+    );
+    for w in &q.withheld {
+        wrap(
+            out,
+            style,
+            "  * ",
+            &format!("{} withheld: {}", clean(&w.what), clean(&w.why)),
+        );
+    }
+    for note in &q.notes {
+        wrap(out, style, "  · ", &clean(note));
+    }
+}

@@ -1,0 +1,45 @@
+//! Statistics of small samples of swings, each with its source.
+//!
+//! Everything here is a pure function of numbers. A value that does not exist (the SD of
+//! one swing, a confidence interval without spread) is `None`, never NaN.
+
+mod agreement;
+mod holm;
+mod proportion;
+mod reliability;
+mod student;
+
+pub use agreement::{Limits, limits_of_agreement, limits_of_pairs};
+pub use holm::holm;
+pub use proportion::wilson;
+pub use reliability::{Icc, TypicalError, icc, mdc95, typical_error};
+pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
+
+/// The level of every interval this crate prints.
+pub const LEVEL: f64 = 0.95;
+
+/// Half-width of a 95 % band over a standard uncertainty: the 0.975 quantile of the
+/// standard normal distribution.
+pub const Z95: f64 = 1.959_963_984_540_054;
+
+/// Arithmetic mean; `None` without values.
+pub fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+/// Sample standard deviation (n − 1); `None` for fewer than two values.
+pub fn sd(values: &[f64]) -> Option<f64> {
+    if values.len() < 2 {
+        return None;
+    }
+    let m = mean(values)?;
+    let squares: f64 = values.iter().map(|v| (v - m).powi(2)).sum();
+    Some((squares / (values.len() - 1) as f64).sqrt())
+}
+
+/// Root mean square; `None` without values. The typical size of a set of standard
+/// uncertainties, since variances are what averages.
+pub fn rms(values: &[f64]) -> Option<f64> {
+    let squares: Vec<f64> = values.iter().map(|v| v * v).collect();
+    mean(&squares).map(f64::sqrt)
+}

@@ -1,0 +1,95 @@
+//! Student's t: intervals of a mean and of the difference of two means.
+
+use super::{mean, sd};
+use statrs::distribution::{ContinuousCDF as _, StudentsT};
+
+/// Quantile of Student's t distribution at `p` with `df` degrees of freedom (may be
+/// fractional); `None` outside 0 < p < 1 or df > 0.
+pub fn t_quantile(p: f64, df: f64) -> Option<f64> {
+    if !(p > 0.0 && p < 1.0 && df > 0.0 && df.is_finite()) {
+        return None;
+    }
+    Some(StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(p))
+}
+
+/// Two-sided p of a t statistic; `None` for df ≤ 0 or a statistic that is not a number.
+pub fn t_two_sided_p(t: f64, df: f64) -> Option<f64> {
+    if t.is_nan() || !(df > 0.0 && df.is_finite()) {
+        return None;
+    }
+    // The lower tail keeps its digits where 1 − cdf would lose them.
+    Some(2.0 * StudentsT::new(0.0, 1.0, df).ok()?.cdf(-t.abs()))
+}
+
+/// Size, mean and sample SD of a set of values.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sample {
+    /// Number of values.
+    pub n: usize,
+    /// Mean, in the values' unit.
+    pub mean: f64,
+    /// Sample SD (n − 1), in the values' unit; `None` for a single value.
+    pub sd: Option<f64>,
+}
+
+impl Sample {
+    /// Summarises `values`; `None` without values.
+    pub fn of(values: &[f64]) -> Option<Self> {
+        Some(Self {
+            n: values.len(),
+            mean: mean(values)?,
+            sd: sd(values),
+        })
+    }
+
+    /// Half-width of the confidence interval of the mean at `level` (Student's t with
+    /// n − 1 degrees of freedom); `None` for a single value.
+    pub fn half_width(&self, level: f64) -> Option<f64> {
+        let t = t_quantile(f64::midpoint(1.0, level), (self.n.checked_sub(1)?) as f64)?;
+        Some(t * self.sd? / (self.n as f64).sqrt())
+    }
+}
+
+/// Welch's comparison of two means.
+///
+/// Source: Welch BL 1947, *Biometrika* 34:28–35; degrees of freedom after Satterthwaite
+/// FE 1946, *Biometrics Bulletin* 2:110–114.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Welch {
+    /// Second mean minus first.
+    pub difference: f64,
+    /// Standard error of the difference.
+    pub se: f64,
+    /// Degrees of freedom.
+    pub df: f64,
+    /// Difference over standard error.
+    pub t: f64,
+    /// Two-sided p, for this comparison alone.
+    pub p: f64,
+    /// Half-width of the confidence interval of the difference.
+    pub half_width: f64,
+}
+
+/// Compares `after` with `before` at confidence `level`. `None` when either has fewer than
+/// two values or when neither varies at all, for then nothing is known of ordinary variation.
+pub fn welch(before: &Sample, after: &Sample, level: f64) -> Option<Welch> {
+    let (n1, n2) = (before.n as f64, after.n as f64);
+    let v1 = before.sd?.powi(2) / n1;
+    let v2 = after.sd?.powi(2) / n2;
+    let se = (v1 + v2).sqrt();
+    if !(se > 0.0 && se.is_finite()) {
+        return None;
+    }
+    let df = (v1 + v2).powi(2) / (v1.powi(2) / (n1 - 1.0) + v2.powi(2) / (n2 - 1.0));
+    let difference = after.mean - before.mean;
+    let t = difference / se;
+    let half_width = t_quantile(f64::midpoint(1.0, level), df)? * se;
+    Some(Welch {
+        difference,
+        se,
+        df,
+        t,
+        p: t_two_sided_p(t, df)?,
+        half_width,
+    })
+}

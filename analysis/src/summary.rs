@@ -1,0 +1,139 @@
+//! What a block of swings has in common and how much it varies.
+
+use crate::measure::{Measure, Value};
+use crate::order::{Order, Share, shares};
+use crate::stats::{LEVEL, Sample, rms};
+use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
+use peakorder_protocol::swing::{Swing, SwingKind};
+
+/// Summary of a block.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BlockSummary {
+    /// The block's label; empty before the first block.
+    pub label: String,
+    /// Numbers of the swings that the statistics rest on.
+    pub used: Vec<u32>,
+    /// Numbers of the rehearsals (no strike), left out.
+    pub rehearsals: Vec<u32>,
+    /// Swings whose timing is unusable, left out, with the reason.
+    pub unusable: Vec<(u32, String)>,
+    /// How often the peaks came in which order, ties apart.
+    pub orders: Vec<Share>,
+    /// How often the reversals came in which order, ties apart.
+    pub reversal_orders: Vec<Share>,
+    /// Measures that at least one swing has.
+    pub measures: Vec<MeasureSummary>,
+}
+
+/// Summary of one measure over a block.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasureSummary {
+    /// Which.
+    pub measure: Measure,
+    /// Size, mean and SD between swings.
+    pub sample: Sample,
+    /// Half-width of the 95 % confidence interval of the mean (Student's t).
+    pub half_width: Option<f64>,
+    /// Typical standard uncertainty of one swing's value (root mean square).
+    pub measuring_sd: Option<f64>,
+    /// How the values are defined.
+    pub definition: String,
+    /// Swings whose value is defined otherwise and so was left out here.
+    pub other_definition: usize,
+}
+
+impl BlockSummary {
+    /// A word of caution when there are few swings.
+    pub fn advice(&self) -> Option<&'static str> {
+        (self.used.len() < ADVISED_SWINGS).then_some(FEW_SWINGS_ADVICE)
+    }
+
+    /// Summary of that measure, if any swing has it.
+    pub fn measure(&self, measure: Measure) -> Option<&MeasureSummary> {
+        self.measures.iter().find(|m| m.measure == measure)
+    }
+}
+
+/// Groups swings by block label, in order of first appearance.
+pub fn by_block(swings: &[Swing]) -> Vec<(String, Vec<&Swing>)> {
+    let mut blocks: Vec<(String, Vec<&Swing>)> = Vec::new();
+    for swing in swings {
+        match blocks.iter_mut().find(|(label, _)| *label == swing.block) {
+            Some((_, members)) => members.push(swing),
+            None => blocks.push((swing.block.clone(), vec![swing])),
+        }
+    }
+    blocks
+}
+
+/// Summarises swings as one block called `label`. Rehearsals and swings with unusable
+/// timing are left out of every figure and listed.
+pub fn summarise(label: &str, swings: &[&Swing]) -> BlockSummary {
+    let mut rehearsals = Vec::new();
+    let mut unusable = Vec::new();
+    let mut used = Vec::new();
+    for &swing in swings {
+        if swing.kind == SwingKind::Rehearsal {
+            rehearsals.push(swing.number);
+        } else if swing.quality.usable {
+            used.push(swing);
+        } else {
+            unusable.push((swing.number, unusable_reason(swing)));
+        }
+    }
+    BlockSummary {
+        label: label.to_owned(),
+        rehearsals,
+        unusable,
+        orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),
+        reversal_orders: shares(used.iter().filter_map(|s| Order::of_reversals(&s.sequence))),
+        measures: Measure::ALL
+            .into_iter()
+            .filter_map(|m| summarise_measure(m, &used))
+            .collect(),
+        used: used.iter().map(|s| s.number).collect(),
+    }
+}
+
+fn unusable_reason(swing: &Swing) -> String {
+    let reasons: Vec<&str> = swing
+        .quality
+        .withheld
+        .iter()
+        .map(|w| w.why.as_str())
+        .collect();
+    if reasons.is_empty() {
+        "the swing file gives no reason".into()
+    } else {
+        reasons.join("; ")
+    }
+}
+
+/// Summarises one measure over `swings`; `None` when none of them has it. Values defined
+/// otherwise than most (another speed, another start of the downswing) are left out.
+pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureSummary> {
+    let values: Vec<Value> = swings.iter().filter_map(|s| measure.of(s)).collect();
+    let count = |d: &str| values.iter().filter(|v| v.definition == d).count();
+    // The first of equally frequent definitions, so that the result does not depend on chance.
+    let definition = values
+        .iter()
+        .map(|v| v.definition.as_str())
+        .rev()
+        .max_by_key(|d| count(d))?
+        .to_owned();
+    let alike: Vec<&Value> = values
+        .iter()
+        .filter(|v| v.definition == definition)
+        .collect();
+    let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
+    let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();
+    let sample = Sample::of(&numbers)?;
+    Some(MeasureSummary {
+        measure,
+        sample,
+        half_width: sample.half_width(LEVEL),
+        measuring_sd: rms(&sds),
+        other_definition: values.len() - alike.len(),
+        definition,
+    })
+}

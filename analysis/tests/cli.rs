@@ -1,0 +1,316 @@
+//! The program as a user meets it: output, exit codes, messages.
+
+mod common;
+
+use common::{session, two_blocks, write};
+use serde_json::Value;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+fn run(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_peakorder"))
+        .args(args)
+        .env_remove("COLUMNS")
+        .output()
+        .expect("the program starts")
+}
+
+fn out(o: &Output) -> String {
+    String::from_utf8(o.stdout.clone()).expect("UTF-8")
+}
+
+fn err(o: &Output) -> String {
+    String::from_utf8(o.stderr.clone()).expect("UTF-8")
+}
+
+fn code(o: &Output) -> i32 {
+    o.status.code().expect("no signal")
+}
+
+fn json(args: &[&str]) -> Value {
+    let o = run(args);
+    assert_eq!(code(&o), 0, "{}", err(&o));
+    serde_json::from_slice(&o.stdout).expect("valid JSON")
+}
+
+/// A failure is one line on stderr, nothing on stdout.
+fn fails(args: &[&str], wanted: &[&str]) {
+    let o = run(args);
+    assert_eq!(code(&o), 1, "{}", out(&o));
+    let message = err(&o);
+    assert_eq!(message.lines().count(), 1, "{message}");
+    for w in wanted {
+        assert!(message.contains(w), "no '{w}' in: {message}");
+    }
+    assert!(o.stdout.is_empty());
+}
+
+fn sample() -> (tempfile::TempDir, String) {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    let path = dir.path().join("day one");
+    write(&path, &session(true), &two_blocks());
+    (dir, path.to_str().expect("UTF-8").to_owned())
+}
+
+fn swing_file(session: &str, n: u32, extension: &str) -> std::path::PathBuf {
+    Path::new(session).join(format!("swings/{n:04}.{extension}"))
+}
+
+#[test]
+fn show_a_session_a_block_and_a_swing() {
+    let (_keep, dir) = sample();
+    let all = run(&["show", &dir]);
+    assert_eq!(code(&all), 0);
+    assert!(out(&all).contains("Block baseline") && out(&all).contains("Block after"));
+    assert!(
+        !out(&all).contains('\x1b'),
+        "no colour where nobody watches"
+    );
+    let block = run(&["show", &format!("{dir}:after")]);
+    assert!(!out(&block).contains("Block baseline") && out(&block).contains("Block after"));
+    let one = run(&["show", &dir, "5"]);
+    assert!(out(&one).contains("Swing 5") && out(&one).contains("ms before impact"));
+    assert!(out(&one).contains("licensed practitioners"));
+}
+
+#[test]
+fn json_documents_keep_their_keys() {
+    let (_keep, dir) = sample();
+    let show = json(&["show", &dir, "--json"]);
+    assert_eq!(show["schema"], "peakorder.show/1");
+    assert_eq!(show["swings"].as_array().expect("a list").len(), 25);
+    let swing = &show["swings"][0];
+    for key in [
+        "number",
+        "block",
+        "kind",
+        "usable",
+        "order",
+        "rising_at_impact",
+        "order_text",
+        "reversal_order",
+        "measures",
+        "withheld",
+    ] {
+        assert!(swing.get(key).is_some(), "swings[0].{key}");
+    }
+    let gap = &swing["measures"]["gap_pelvis_thorax_ms"];
+    assert!(gap["value"].is_f64() && gap["measuring_sd"].is_f64() && gap["definition"].is_string());
+    let block = &show["blocks"][0];
+    assert_eq!(block["label"], "baseline");
+    assert_eq!(block["rehearsals"], serde_json::json!([3]));
+    for key in [
+        "used",
+        "unusable",
+        "orders",
+        "reversal_orders",
+        "measures",
+        "advice",
+    ] {
+        assert!(block.get(key).is_some(), "blocks[0].{key}");
+    }
+    for key in [
+        "n",
+        "mean",
+        "ci95_half",
+        "sd",
+        "measuring_sd",
+        "definition",
+        "other_definition",
+    ] {
+        assert!(
+            block["measures"]["tempo_ratio"].get(key).is_some(),
+            "tempo_ratio.{key}"
+        );
+    }
+    for key in [
+        "order",
+        "order_text",
+        "tie",
+        "count",
+        "of",
+        "share",
+        "share_ci95",
+    ] {
+        assert!(block["orders"][0].get(key).is_some(), "orders[0].{key}");
+    }
+
+    let one = json(&["show", &dir, "5", "--json"]);
+    assert_eq!(one["schema"], "peakorder.show-swing/1");
+    assert_eq!(one["swing"]["schema"], "peakorder.swing/1");
+    assert_eq!(one["curves"], true);
+
+    let compare = json(&[
+        "compare",
+        &format!("{dir}:baseline"),
+        &format!("{dir}:after"),
+        "--json",
+    ]);
+    assert_eq!(compare["schema"], "peakorder.compare/1");
+    assert_eq!(compare["family"], 25);
+    for key in [
+        "key",
+        "before",
+        "after",
+        "difference",
+        "ci95_half",
+        "df",
+        "t",
+        "p",
+        "p_holm",
+        "measuring_sd",
+        "verdict",
+    ] {
+        assert!(
+            compare["measures"][0].get(key).is_some(),
+            "measures[0].{key}"
+        );
+    }
+    assert!(compare["not_compared"].is_array() && compare["notes"].is_array());
+}
+
+#[test]
+fn compare_only_what_was_meant() {
+    let (_keep, dir) = sample();
+    let (before, after) = (format!("{dir}:baseline"), format!("{dir}:after"));
+    let only = "gap_pelvis_thorax_ms,downswing_ms";
+    let c = json(&["compare", &before, &after, "--only", only, "--json"]);
+    assert_eq!(c["family"], 2);
+    let o = run(&["compare", &before, &after, "--only", "speed"]);
+    assert_eq!(code(&o), 2);
+    assert!(err(&o).contains("pelvis_peak_speed_dps"), "{}", err(&o));
+}
+
+#[test]
+fn usage_errors_are_2() {
+    assert_eq!(code(&run(&[])), 2);
+    assert_eq!(code(&run(&["compare", "a"])), 2);
+    assert_eq!(code(&run(&["show", "a", "seven"])), 2);
+    assert_eq!(code(&run(&["--help"])), 0);
+}
+
+#[test]
+fn what_is_not_there_is_named_with_what_is() {
+    let (keep, dir) = sample();
+    fails(
+        &["show", "/nonexistent/x"],
+        &["/nonexistent/x", "no such folder"],
+    );
+    fails(
+        &["show", keep.path().to_str().expect("UTF-8")],
+        &["not a session folder"],
+    );
+    fails(
+        &["show", &format!("{dir}:befor")],
+        &["no block 'befor'", "'baseline', 'after'"],
+    );
+    fails(&["show", &dir, "99"], &["no swing 99", "1–25"]);
+    fails(
+        &["show", &format!("{dir}:after"), "5"],
+        &["no swing 5", "15–25"],
+    );
+}
+
+#[test]
+fn a_folder_with_a_colon_in_its_name_is_a_folder() {
+    let keep = tempfile::tempdir().expect("a temporary folder");
+    let path = keep.path().join("am:after");
+    write(&path, &session(true), &two_blocks());
+    let dir = path.to_str().expect("UTF-8");
+    assert!(out(&run(&["show", dir])).contains("Block baseline"));
+    let block = run(&["show", &format!("{dir}:after")]);
+    assert_eq!(code(&block), 0, "{}", err(&block));
+    assert!(!out(&block).contains("Block baseline"));
+}
+
+#[test]
+fn a_session_without_swings_says_so() {
+    let keep = tempfile::tempdir().expect("a temporary folder");
+    write(keep.path(), &session(true), &[]);
+    let dir = keep.path().to_str().expect("UTF-8");
+    let o = run(&["show", dir]);
+    assert_eq!(code(&o), 0);
+    assert!(
+        out(&o).contains("No swings in this session yet"),
+        "{}",
+        out(&o)
+    );
+    assert_eq!(
+        json(&["show", dir, "--json"])["swings"],
+        serde_json::json!([])
+    );
+    fails(&["compare", dir, dir], &["no swings to compare"]);
+}
+
+#[test]
+fn a_damaged_swing_file_is_named_and_the_rest_goes_on() {
+    let (_keep, dir) = sample();
+    std::fs::write(swing_file(&dir, 4, "json"), "{\"schema\":").expect("writable");
+    let o = run(&["show", &dir]);
+    assert_eq!(code(&o), 0);
+    assert!(err(&o).contains("0004.json"), "{}", err(&o));
+    assert!(
+        out(&o).contains("0004.json") && out(&o).contains("11 swings used"),
+        "{}",
+        out(&o)
+    );
+    fails(&["show", &dir, "4"], &["0004.json", "peakorderd replay"]);
+    assert_eq!(code(&run(&["show", &dir, "5"])), 0);
+    // A file under another swing's name is not that swing.
+    std::fs::copy(swing_file(&dir, 5, "json"), swing_file(&dir, 6, "json")).expect("writable");
+    assert!(err(&run(&["show", &dir])).contains("holds swing 5, not 6"));
+    for n in 1..=25 {
+        std::fs::write(swing_file(&dir, n, "json"), "no").expect("writable");
+    }
+    fails(
+        &["show", &dir],
+        &[
+            "none of its 25 swing files",
+            "0001.json",
+            "peakorderd replay",
+        ],
+    );
+}
+
+#[test]
+fn absent_or_damaged_curves_are_said_and_the_numbers_remain() {
+    let (_keep, dir) = sample();
+    std::fs::remove_file(swing_file(&dir, 5, "curves")).expect("was there");
+    std::fs::write(swing_file(&dir, 6, "curves"), b"POCURVES then rubbish").expect("writable");
+    for n in ["5", "6"] {
+        let o = run(&["show", &dir, n]);
+        assert_eq!(code(&o), 0, "{}", err(&o));
+        assert!(
+            out(&o).contains("No plot:") && out(&o).contains("peak speed"),
+            "{}",
+            out(&o)
+        );
+        assert_eq!(json(&["show", &dir, n, "--json"])["curves"], false);
+    }
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    let (_keep, dir) = sample();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_peakorder"))
+        .args(["show", &dir, "--json"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    drop(child.stdout.take());
+    let o = child.wait_with_output().expect("it ends");
+    assert_eq!(code(&o), 0);
+    assert!(o.stderr.is_empty(), "{}", err(&o));
+}
+
+#[test]
+fn labels_and_reasons_cannot_move_the_cursor() {
+    let keep = tempfile::tempdir().expect("a temporary folder");
+    let mut swings = two_blocks();
+    swings[0].block = "evil\x1b[2J".into();
+    swings[9].quality.withheld[0].why = "\x07bell".into();
+    write(keep.path(), &session(true), &swings);
+    let o = run(&["show", keep.path().to_str().expect("UTF-8")]);
+    assert!(!o.stdout.iter().any(|b| *b == 0x1b || *b == 7));
+}

@@ -1,0 +1,99 @@
+//! `peakorderd demo`: an invented lesson through the whole chain.
+
+use super::report;
+use crate::engine::{BATCHES, Engine};
+use crate::source::pace::{Speed, play};
+use crate::source::virtual_session::virtual_session;
+use crate::virtual_straps::Script;
+use anyhow::Context as _;
+use peakorder_analysis::compare::compare;
+use peakorder_analysis::load::load;
+use peakorder_analysis::measure::Measure;
+use peakorder_analysis::render::{self, Style};
+use peakorder_protocol::session::{Player, SessionDir};
+use std::io::{self, IsTerminal as _};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Instant;
+use tokio::sync::mpsc;
+
+/// Arguments of `peakorderd demo`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Session folder to make; an earlier demo in it is replaced.
+    #[arg(long, value_name = "DIR", default_value = "demo-session")]
+    out: PathBuf,
+    /// Everything is drawn from this number; the same number gives the same lesson.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// How fast: max, or times real time.
+    #[arg(long, default_value = "max", value_name = "max|N")]
+    speed: Speed,
+}
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let script = Script::lesson(arguments.seed);
+    let p = script.player();
+    let player = Player {
+        name: p.name.clone(),
+        handedness: p.handedness,
+        goal: p.goal.clone(),
+        limits: p.limits.clone(),
+    };
+    let seconds = script.duration_s();
+    report::say(&format!(
+        "An invented lesson: {}, {}-handed, limits \"{}\".\n\
+         {} of calibration, mobility turns, baseline swings, a pivot drill and swings after it,\n\
+         from three virtual straps over a virtual Bluetooth link, through the same chain as real straps.\n",
+        player.name,
+        player.handedness,
+        player.limits,
+        report::duration(seconds)
+    ));
+    // Only a session of the demo itself is replaced without being asked.
+    let replace = SessionDir::open(&arguments.out).is_ok_and(|(_, s)| s.invented);
+    let session = virtual_session(&script, &format!("demo-{}", arguments.seed), player, "2026-01-01T00:00:00Z");
+    let engine = Engine::new(SessionDir::create(&arguments.out, replace)?, session, true)?;
+    let (to, batches) = mpsc::channel(BATCHES);
+    let bar = report::progress(seconds as u64, "lesson {bar:40} {pos}/{len} s {msg}");
+    let speed = arguments.speed;
+    let start = Instant::now();
+    let moving = bar.clone();
+    let source = tokio::task::spawn_blocking(move || {
+        play(script.session().records(), speed, &to, |t_s| moving.set_position(t_s as u64));
+    });
+    let mut watch = engine.watch();
+    let counter = tokio::spawn(async move {
+        while let Ok(event) = watch.recv().await {
+            if let peakorder_protocol::event::LiveEvent::Swing { swing } = event {
+                bar.set_message(format!("{} swings", swing.number));
+            }
+        }
+        bar.finish_and_clear();
+    });
+    let (dir, summary) = engine.run(batches, report::stop_signal()).await?;
+    source.await.context("the virtual straps stopped")?;
+    counter.await.context("counting stopped")?;
+    let took = start.elapsed().as_secs_f64();
+
+    let style = Style::new(width(), io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none());
+    let name = dir.path().display().to_string();
+    let whole = load(&name)?;
+    report::say(&render::session(&whole, style));
+    let (before, after) = (load(&format!("{name}:baseline"))?, load(&format!("{name}:after"))?);
+    report::say(&render::comparison(&compare(&before, &after, &Measure::ALL)?, style));
+    report::say(&format!(
+        "{}\nplayed in {took:.1} s ({:.0} times real time).\n\n\
+         Next:\n  \
+         cargo run --release -p peakorder-analysis -- show {name} 1\n  \
+         cargo run --release -p peakorder-analysis -- compare {name}:baseline {name}:after\n  \
+         cargo run --release -- replay {name}",
+        report::summary_line(dir.path(), &summary),
+        summary.seconds / took
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+fn width() -> usize {
+    std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(100)
+}

@@ -1,0 +1,182 @@
+//! `peakorderd import`.
+
+use super::report;
+use crate::engine::{BATCHES, Engine};
+use crate::output::program;
+use crate::source::import::{Import, SampleFile, read_marks};
+use crate::source::pace::{Speed, play};
+use anyhow::{Context as _, bail};
+use peakorder_protocol::packet::common_clock;
+use peakorder_protocol::profile::Profile;
+use peakorder_protocol::session::{FORMAT, Player, Session, SessionDir, SessionError, SourceKind, Strap};
+use peakorder_protocol::{Handedness, Role};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use tokio::sync::mpsc;
+
+/// Arguments of `peakorderd import`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Session folder to make.
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Samples of the pelvis strap.
+    #[arg(long, value_name = "FILE.csv")]
+    pelvis: Option<PathBuf>,
+    /// Samples of the upper-back strap.
+    #[arg(long, value_name = "FILE.csv")]
+    thorax: Option<PathBuf>,
+    /// Samples of the lead-arm strap.
+    #[arg(long, value_name = "FILE.csv")]
+    lead_arm: Option<PathBuf>,
+    /// Marks: guided movements, blocks, notes.
+    #[arg(long, value_name = "FILE.csv")]
+    marks: Option<PathBuf>,
+    /// Side the player swings from.
+    #[arg(long, default_value = "right", value_name = "right|left")]
+    handedness: Handedness,
+    /// Player's name.
+    #[arg(long, default_value = "")]
+    player: String,
+    /// Replace the session that is already in DIR.
+    #[arg(long)]
+    force: bool,
+}
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let given = [
+        (Role::Pelvis, &arguments.pelvis),
+        (Role::Thorax, &arguments.thorax),
+        (Role::LeadArm, &arguments.lead_arm),
+    ];
+    if arguments.pelvis.is_none() && arguments.thorax.is_none() {
+        report::complain("import needs --pelvis FILE.csv or --thorax FILE.csv (better both); see peakorderd import --help");
+        return Ok(ExitCode::from(2));
+    }
+    let mut files = Vec::new();
+    for (role, path) in given {
+        if let Some(path) = path {
+            files.push(SampleFile::open(role, path)?);
+        }
+    }
+    let roles: Vec<Role> = files.iter().map(SampleFile::role).collect();
+    let marks = arguments.marks.as_deref().map(read_marks).transpose()?.unwrap_or_default();
+    let total: u64 = given.iter().filter_map(|(_, p)| p.as_ref()?.metadata().ok()).map(|m| m.len()).sum();
+
+    // Everything is made in a folder beside the target: input that turns out bad half-way
+    // leaves nothing behind and replaces nothing.
+    let target = &arguments.out;
+    if !arguments.force && target.read_dir().is_ok_and(|mut d| d.next().is_some()) {
+        return Err(SessionError::Exists(target.clone()).into());
+    }
+    let work = beside(target);
+    if work.exists() {
+        std::fs::remove_dir_all(&work).with_context(|| work.display().to_string())?;
+    }
+    let result = import(&arguments, &work, files, marks, &roles, total).await;
+    match result {
+        Ok(line) => {
+            if target.exists() {
+                // Only a session's own files give way.
+                SessionDir::create(target, true)?;
+                for name in ["session.toml", "samples.log", "swings"] {
+                    let to = target.join(name);
+                    if to.is_dir() {
+                        std::fs::remove_dir_all(&to).with_context(|| to.display().to_string())?;
+                    }
+                    std::fs::rename(work.join(name), &to).with_context(|| to.display().to_string())?;
+                }
+                std::fs::remove_dir_all(&work).with_context(|| work.display().to_string())?;
+            } else {
+                std::fs::rename(&work, target).with_context(|| target.display().to_string())?;
+            }
+            report::say(&line);
+            Ok(ExitCode::SUCCESS)
+        }
+        Err(error) => {
+            let _ = std::fs::remove_dir_all(&work);
+            Err(error)
+        }
+    }
+}
+
+fn beside(target: &Path) -> PathBuf {
+    let mut name = target.file_name().unwrap_or_default().to_owned();
+    name.push(".importing");
+    target.with_file_name(name)
+}
+
+async fn import(
+    arguments: &Arguments,
+    work: &Path,
+    files: Vec<SampleFile>,
+    marks: Vec<(f64, peakorder_protocol::log::Mark)>,
+    roles: &[Role],
+    total_bytes: u64,
+) -> anyhow::Result<String> {
+    let import = Import::new(files, marks);
+    if import.shift_s() != 0.0 {
+        report::complain(&format!("times begin at {:.3} s; that becomes 0 in the session", import.shift_s()));
+    }
+    let profile_toml = Profile::builtin(common_clock::PROFILE_ID).context("the built-in import profile is missing")?;
+    let name = arguments.out.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let now = jiff::ZonedDateTime::now();
+    let session = Session {
+        format: FORMAT.into(),
+        id: format!("import-{name}"),
+        started_utc: now.timestamp().to_string(),
+        zone: now.time_zone().iana_name().unwrap_or("UTC").into(),
+        recorded_by: program(),
+        computed_by: program(),
+        source: SourceKind::Import,
+        invented: false,
+        player: Player { name: arguments.player.clone(), handedness: arguments.handedness, ..Player::default() },
+        straps: roles
+            .iter()
+            .map(|role| {
+                let strap = Strap {
+                    name: "imported".into(),
+                    profile: common_clock::PROFILE_ID.into(),
+                    profile_toml: profile_toml.into(),
+                    latency_ms: 0.0,
+                    latency_sd_ms: None,
+                    interval_ms: None,
+                };
+                (*role, strap)
+            })
+            .collect(),
+        settings: toml::Table::new(),
+        calibration: Vec::new(),
+    };
+    let engine = Engine::new(SessionDir::create(work, false)?, session, true)?;
+    let (to, batches) = mpsc::channel(BATCHES);
+    let bar = report::progress(total_bytes, "importing {bar:40} {bytes}/{total_bytes} {eta}");
+    let reader = tokio::task::spawn_blocking(move || {
+        let mut import = import;
+        // The bar follows bytes, not time: the end of the files is known, that of the session is not.
+        let mut since = 0_u32;
+        play(
+            std::iter::from_fn(|| {
+                since += 1;
+                if since.is_multiple_of(1024) {
+                    bar.set_position(import.bytes_read());
+                }
+                import.next()
+            }),
+            Speed::Max,
+            &to,
+            |_| {},
+        );
+        bar.finish_and_clear();
+        import
+    });
+    let (_, summary) = engine.run(batches, report::never()).await?;
+    let mut import = reader.await.context("reading stopped")?;
+    if let Some(error) = import.take_error() {
+        bail!(error);
+    }
+    for notice in import.notices() {
+        report::complain(&notice);
+    }
+    Ok(report::summary_line(&arguments.out, &summary))
+}

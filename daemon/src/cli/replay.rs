@@ -1,0 +1,107 @@
+//! `peakorderd replay`.
+
+use super::report;
+use crate::engine::{BATCHES, Engine};
+use crate::source::pace::{Speed, play};
+use crate::source::replay::Replay;
+use anyhow::{Context as _, bail};
+use peakorder_protocol::session::{LOG_FILE, SessionDir};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use tokio::sync::mpsc;
+
+/// Arguments of `peakorderd replay`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Session folder.
+    dir: PathBuf,
+    /// How fast: max, or times real time.
+    #[arg(long, default_value = "max", value_name = "max|N")]
+    speed: Speed,
+    /// Write into this new folder and leave DIR as it is. A damaged log is copied as far as
+    /// it can be read.
+    #[arg(long, value_name = "DIR2")]
+    into: Option<PathBuf>,
+    /// Replace the session that is already in DIR2.
+    #[arg(long, requires = "into")]
+    force: bool,
+    /// Print every event as a line of JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let (source, session) = SessionDir::open(&arguments.dir)?;
+    let log_path = source.log_path();
+    let size = log_path.metadata().map_or(0, |m| m.len());
+    let replay = Replay::open(&log_path)?;
+    let (target, record) = match &arguments.into {
+        Some(into) => {
+            if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
+                bail!("--into names the session itself; name another folder, or leave --into out to recompute in place");
+            }
+            (SessionDir::create(into, arguments.force)?, true)
+        }
+        None => (source.clone(), false),
+    };
+    if !record {
+        source.remove_swings()?;
+    }
+    let engine = Engine::new(target.clone(), session, record)?;
+    let mut watch = engine.watch();
+    let (to, batches) = mpsc::channel(BATCHES);
+    let bar = report::progress(size, "replaying {bar:40} {bytes}/{total_bytes} {eta}");
+    let speed = arguments.speed;
+    let reader = tokio::task::spawn_blocking(move || {
+        let mut replay = replay;
+        let mut since = 0_u32;
+        play(
+            std::iter::from_fn(|| {
+                since += 1;
+                if since.is_multiple_of(4096) {
+                    bar.set_position(replay.offset());
+                }
+                replay.next()
+            }),
+            speed,
+            &to,
+            |_| {},
+        );
+        bar.finish_and_clear();
+        replay
+    });
+    let json = arguments.json;
+    let printer = tokio::spawn(async move {
+        while let Ok(event) = watch.recv().await {
+            let line = if json { serde_json::to_string(&event).ok() } else { report::event_line(&event) };
+            if let Some(line) = line {
+                report::say(&line);
+            }
+        }
+    });
+    let stop = async {
+        if matches!(speed, Speed::Max) { report::never().await } else { report::stop_signal().await }
+    };
+    let (dir, summary) = engine.run(batches, stop).await?;
+    printer.await.context("printing stopped")?;
+    let mut replay = reader.await.context("reading stopped")?;
+    if !json {
+        report::say(&report::summary_line(dir.path(), &summary));
+    }
+    let mut damaged = false;
+    for finding in replay.findings() {
+        damaged = true;
+        report::complain(&format!("{}: {finding}", arguments.dir.join(LOG_FILE).display()));
+    }
+    if let Some(error) = replay.take_error() {
+        bail!("{}: {error}", arguments.dir.join(LOG_FILE).display());
+    }
+    if damaged {
+        report::complain(
+            "the recording is damaged there; all that could be read was used. \
+             To go on with an undamaged copy: peakorderd replay DIR --into DIR2",
+        );
+        return Ok(ExitCode::FAILURE);
+    }
+    Ok(ExitCode::SUCCESS)
+}

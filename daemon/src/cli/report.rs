@@ -1,0 +1,112 @@
+//! What all commands print alike.
+
+use crate::engine::Summary;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::swing::{Swing, SwingKind};
+use std::fmt::Write as _;
+use std::future::Future;
+use std::io::{self, IsTerminal as _, Write as _};
+use std::path::Path;
+
+/// One line on stderr.
+pub(super) fn complain(text: &str) {
+    let _ = writeln!(io::stderr(), "peakorderd: {text}");
+}
+
+/// One line (or block) on stdout; a closed pipe is silent.
+pub(super) fn say(text: &str) {
+    let _ = writeln!(io::stdout(), "{text}");
+}
+
+/// A progress bar on stderr if it is a terminal.
+pub(super) fn progress(length: u64, template: &str) -> ProgressBar {
+    let bar = ProgressBar::new(length);
+    if io::stderr().is_terminal() {
+        if let Ok(style) = ProgressStyle::with_template(template) {
+            bar.set_style(style.progress_chars("━╸─"));
+        }
+    } else {
+        bar.set_draw_target(ProgressDrawTarget::hidden());
+    }
+    bar
+}
+
+/// Done when the user or the system asks to stop.
+pub(super) async fn stop_signal() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) else {
+            let _ = interrupt.await;
+            return;
+        };
+        tokio::select! {
+            _ = interrupt => {}
+            _ = terminate.recv() => {}
+        }
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = interrupt.await;
+    }
+}
+
+/// Never: for work that is not to be interrupted half-way.
+pub(super) fn never() -> impl Future<Output = ()> {
+    std::future::pending()
+}
+
+/// One line about a swing.
+pub(super) fn swing_line(swing: &Swing) -> String {
+    let mut line = format!("swing {:>3}", swing.number);
+    if !swing.block.is_empty() {
+        let _ = write!(line, "  {}", swing.block);
+    }
+    if swing.kind == SwingKind::Rehearsal {
+        line.push_str("  (rehearsal)");
+    }
+    for (role, segment) in &swing.segments {
+        if let Some(peak) = &segment.peak {
+            let _ = write!(line, "  {role} {:.0} °/s at {:.0} ± {:.0} ms", peak.speed_dps, peak.before_impact_ms, 1.96 * peak.sd_ms);
+        }
+    }
+    line
+}
+
+/// One line about a live event, for the terminal.
+pub(super) fn event_line(event: &LiveEvent) -> Option<String> {
+    match event {
+        LiveEvent::Swing { swing } => Some(swing_line(swing)),
+        LiveEvent::Calibration { step, ok, text, .. } => {
+            Some(format!("{step}: {}{text}", if *ok { "" } else { "again, because " }))
+        }
+        LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
+        _ => None,
+    }
+}
+
+/// The one line a session comes to.
+pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
+    let mut line = format!(
+        "{}: {} swing{} in {}, {} samples",
+        path.display(),
+        summary.swings,
+        if summary.swings == 1 { "" } else { "s" },
+        duration(summary.seconds),
+        summary.samples
+    );
+    if summary.lost > 0 {
+        let _ = write!(line, ", {} lost ({:.2} %)", summary.lost, 100.0 * summary.lost as f64 / (summary.samples + summary.lost) as f64);
+    }
+    if summary.bad_packets > 0 {
+        let _ = write!(line, ", {} packets could not be decoded", summary.bad_packets);
+    }
+    line
+}
+
+/// `8 min 12 s`.
+pub(super) fn duration(seconds: f64) -> String {
+    let s = seconds.round() as u64;
+    if s < 60 { format!("{s} s") } else { format!("{} min {:02} s", s / 60, s % 60) }
+}

@@ -1,0 +1,142 @@
+//! Ties source, recorder, pipeline and outputs together.
+
+use crate::motion::pipeline::{Output, Pipeline, SetupError};
+use crate::output::Outputs;
+use crate::recorder::{Recorder, SYNC_EVERY};
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::{LogError, Record};
+use peakorder_protocol::session::{Session, SessionDir, SessionError};
+use std::future::Future;
+use tokio::sync::{broadcast, mpsc};
+
+/// Batches of records on their way from a source; a full channel makes the source wait.
+pub type Batches = mpsc::Receiver<Vec<Record>>;
+/// Room for this many batches.
+pub const BATCHES: usize = 256;
+
+/// Why a session broke off.
+#[derive(Debug, thiserror::Error)]
+pub enum EngineError {
+    /// The pipeline could not be set up.
+    #[error(transparent)]
+    Setup(#[from] SetupError),
+    /// The recording could not be written.
+    #[error(transparent)]
+    Log(#[from] LogError),
+    /// A session file could not be written.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+}
+
+/// What a session came to.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Summary {
+    /// Swings measured.
+    pub swings: u32,
+    /// Session time of the last record, s.
+    pub seconds: f64,
+    /// Samples that came in.
+    pub samples: u64,
+    /// Samples missing by the straps' own count.
+    pub lost: u64,
+    /// Packets that could not be decoded.
+    pub bad_packets: u64,
+    /// Fast movements that were looked at and were not swings.
+    pub not_swings: u32,
+}
+
+/// One session from its first record to its last.
+pub struct Engine {
+    recorder: Option<Recorder>,
+    pipeline: Pipeline,
+    outputs: Outputs,
+    pending: Vec<Output>,
+    summary: Summary,
+}
+
+impl Engine {
+    /// A session in `dir`. With `record` its log is created; without (replay) the log is
+    /// already there.
+    pub fn new(dir: SessionDir, session: Session, record: bool) -> Result<Self, EngineError> {
+        let pipeline = Pipeline::new(&session)?;
+        let recorder = if record { Some(Recorder::create(&dir.log_path())?) } else { None };
+        let outputs = Outputs::new(dir, session)?;
+        Ok(Self { recorder, pipeline, outputs, pending: Vec::new(), summary: Summary::default() })
+    }
+
+    /// A new watcher of live events.
+    pub fn watch(&self) -> broadcast::Receiver<LiveEvent> {
+        self.outputs.watch()
+    }
+
+    /// Takes a batch: to disk, then through the pipeline.
+    pub fn take(&mut self, records: &[Record]) -> Result<(), EngineError> {
+        if let Some(recorder) = &mut self.recorder {
+            recorder.append(records)?;
+        }
+        for record in records {
+            self.summary.seconds = self.summary.seconds.max(record.t_ns() as f64 * 1e-9);
+            self.pipeline.push(record, &mut self.pending);
+        }
+        self.hand_out()
+    }
+
+    fn hand_out(&mut self) -> Result<(), EngineError> {
+        for output in self.pending.drain(..) {
+            if matches!(output, Output::NotASwing { .. }) {
+                self.summary.not_swings += 1;
+            }
+            self.outputs.take(&output)?;
+        }
+        Ok(())
+    }
+
+    /// Ends the session.
+    pub fn finish(mut self) -> Result<(SessionDir, Summary), EngineError> {
+        self.pipeline.finish(&mut self.pending);
+        self.hand_out()?;
+        if let Some(recorder) = self.recorder.take() {
+            recorder.finish()?;
+        }
+        let mut summary = self.summary;
+        summary.swings = self.pipeline.swings();
+        for (_, counts) in self.pipeline.counts() {
+            summary.samples += counts.samples;
+            summary.lost += counts.lost;
+            summary.bad_packets += counts.bad_packets;
+        }
+        let dir = self.outputs.finish(summary.seconds)?;
+        Ok((dir, summary))
+    }
+
+    /// Runs until the source has no more or `shutdown` is done, then ends the session.
+    pub async fn run(
+        mut self,
+        mut batches: Batches,
+        shutdown: impl Future<Output = ()>,
+    ) -> Result<(SessionDir, Summary), EngineError> {
+        let mut timer = tokio::time::interval(SYNC_EVERY);
+        let mut shutdown = std::pin::pin!(shutdown);
+        loop {
+            tokio::select! {
+                biased;
+                () = &mut shutdown => break,
+                batch = batches.recv() => match batch {
+                    Some(records) => self.take(&records)?,
+                    None => break,
+                },
+                _ = timer.tick() => {
+                    if let Some(recorder) = &mut self.recorder {
+                        recorder.sync_if_due()?;
+                    }
+                }
+            }
+        }
+        // What the source had handed over before the shutdown belongs to the session.
+        batches.close();
+        while let Some(records) = batches.recv().await {
+            self.take(&records)?;
+        }
+        self.finish()
+    }
+}

@@ -1,0 +1,13 @@
+//! Straps in, swings out.
+//!
+//! Data goes one way: a [`source`] yields records, the [`recorder`] puts them on disk
+//! before anything can fail on them, the pure [`motion`] pipeline turns them into swings,
+//! and [`output`] writes files and tells watchers. [`engine`] ties the four together.
+
+pub mod cli;
+pub mod engine;
+pub mod motion;
+pub mod output;
+pub mod recorder;
+pub mod source;
+pub mod virtual_straps;

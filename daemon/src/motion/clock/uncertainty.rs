@@ -1,0 +1,146 @@
+//! How well a strap's time can be known.
+//!
+//! The filter's own variance is not honest: when packets and connection events are both
+//! crystal-timed, the wait for the next event moves only as fast as the clocks drift
+//! apart, over a range of g = gcd(packet period, connection interval), and no arrival-time
+//! estimator can see where in that range it stands. So the stated uncertainty follows
+//! from g, from whether the strap stamps connection events, and from what is known of the
+//! constant latency (nothing, unless straps are alike or were aligned physically).
+
+use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
+
+/// 95 % half width to standard uncertainty.
+const K95: f64 = 1.96;
+
+/// State of a strap's clock.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClockState {
+    /// Standard uncertainty of this strap's alignment to a like strap, seconds.
+    pub sd_s: f64,
+    /// Less than five seconds since (re)start: not yet to be used for timing.
+    pub settling: bool,
+    /// Known only to worse than 5 ms: why, for people.
+    pub uncertain: Option<&'static str>,
+}
+
+/// What the link and the stamps allow.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Link {
+    profile_id: String,
+    rate_hz: f64,
+    samples_per_packet: f64,
+    interval_s: Option<f64>,
+    interval_max_s: f64,
+    rc_paced: bool,
+    rate_tol: f64,
+    stamps_read: bool,
+    latency_sd_s: Option<f64>,
+}
+
+impl Link {
+    pub(super) fn new(profile: &Profile, latency_sd_s: Option<f64>, interval_s: Option<f64>) -> Self {
+        let clock = profile.clock();
+        Self {
+            profile_id: profile.id().to_owned(),
+            rate_hz: clock.nominal_rate_hz,
+            samples_per_packet: 4.0,
+            interval_s,
+            interval_max_s: clock.intervals_s.iter().copied().reduce(f64::max).unwrap_or(0.05),
+            rc_paced: clock.paced_by == PacedBy::Imu,
+            rate_tol: clock.rate_tol_ppm * 1e-6,
+            stamps_read: clock.stamps == Stamps::Read,
+            latency_sd_s,
+        }
+    }
+
+    pub(super) fn set_interval_s(&mut self, interval_s: f64) {
+        self.interval_s = Some(interval_s);
+    }
+
+    /// Tells how many samples the strap puts into a packet.
+    pub fn set_samples_per_packet(&mut self, n: usize) {
+        self.samples_per_packet = n as f64;
+    }
+
+    /// The beat between packet period and connection interval, seconds: the range within
+    /// which the wait for the radio cannot be seen.
+    pub fn beat_s(&self) -> f64 {
+        let packet_s = self.samples_per_packet / self.rate_hz;
+        match self.interval_s {
+            // BLE intervals are multiples of 1.25 ms (Bluetooth Core, Vol 6 Part B 4.5.1), so
+            // both are rational: gcd(n/rate, k/800) = gcd(800 n, k rate) / (800 rate).
+            Some(interval) => {
+                let k = (interval * 800.0).round() as u64;
+                let rate = self.rate_hz.round() as u64;
+                let g = gcd(800 * self.samples_per_packet as u64, k * rate);
+                g as f64 / (800.0 * rate as f64)
+            }
+            None => packet_s.min(self.interval_max_s),
+        }
+    }
+
+    /// Like straps on like intervals share their constant latency.
+    pub fn is_like(&self, other: &Self) -> bool {
+        self.profile_id == other.profile_id && self.interval_s == other.interval_s
+    }
+
+    /// 95 % half width of the constant latency difference to `other`, seconds. Unlike
+    /// straps that were never aligned physically may differ by several milliseconds and
+    /// one-way arrivals cannot show it.
+    pub fn constant_u95_s(&self, other: &Self) -> f64 {
+        match (self.latency_sd_s, other.latency_sd_s) {
+            (Some(a), Some(b)) => K95 * (a * a + b * b).sqrt(),
+            _ if self.is_like(other) => 0.6e-3,
+            _ => 5e-3,
+        }
+    }
+
+    pub(super) fn state(
+        &self,
+        kind: ClockKind,
+        tick_s: f64,
+        age_s: f64,
+        event_stamps: bool,
+        skew: f64,
+    ) -> ClockState {
+        if kind == ClockKind::Common {
+            return ClockState { sd_s: 0.0, settling: false, uncertain: None };
+        }
+        let g = self.beat_s();
+        // A sensor's own oscillator sweeps the beat by itself once it has drifted over it a
+        // few times; a crystal cannot be shown to have done so.
+        let drift = skew.abs();
+        let swept = g <= 0.5e-3
+            || event_stamps
+            || (self.rc_paced && self.rate_tol > 200e-6 && drift > 200e-6 && age_s > 3.0 * g / drift);
+        let clock = if swept {
+            if age_s < 30.0 { 0.8e-3 } else { 0.5e-3 }
+        } else {
+            ((0.9 * g).powi(2) + 0.5e-3_f64.powi(2)).sqrt()
+        };
+        let stamp = if self.stamps_read {
+            4.5e-3
+        } else if kind == ClockKind::Timestamp {
+            tick_s / 2.0
+        } else {
+            0.0
+        };
+        let u95 = (clock * clock + stamp * stamp).sqrt();
+        let uncertain = if kind == ClockKind::None {
+            Some("the strap sends neither a counter nor a time stamp")
+        } else if u95 > 5e-3 {
+            Some("packet period and connection interval beat too slowly to be told apart")
+        } else {
+            None
+        };
+        let sd_s = if kind == ClockKind::None { (u95 / K95).max(5e-3) } else { u95 / K95 };
+        ClockState { sd_s, settling: age_s < 5.0, uncertain }
+    }
+}
+
+fn gcd(mut a: u64, mut b: u64) -> u64 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a.max(1)
+}

@@ -1,0 +1,68 @@
+//! The strike: a shock in the accelerometers near where the motion says it should be.
+
+use crate::motion::window::SegmentWindow;
+use nalgebra::Vector3;
+
+/// A shock must stand out from the movement's own roughness by this factor …
+const OUTSTANDING: f64 = 6.0;
+/// … and be at least this large, m/s²: arm and trunk.
+const ARM_MIN_M_S2: f64 = 8.0;
+const TRUNK_MIN_M_S2: f64 = 1.2;
+/// The onset is the first sample that departs by this share of the largest departure.
+const ONSET_SHARE: f64 = 0.2;
+
+/// A shock found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shock {
+    /// Session time, s.
+    pub t_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+    /// Departure from the smooth motion, m/s².
+    pub size_m_s2: f64,
+}
+
+/// Looks for a shock in `[from_s, to_s]`, judged against the roughness of the samples from
+/// `calm_from_s` on. `arm`: the strap is on the arm.
+pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, arm: bool) -> Option<Shock> {
+    let first = segment.index(calm_from_s).max(2);
+    let (lo, hi) = (segment.index(from_s).max(first), segment.index(to_s).min(segment.t_s.len()));
+    if hi < lo + 3 || lo < first + 8 {
+        return None;
+    }
+    // Departure of each sample from the line through the two before it: an onset shows in
+    // the very sample it falls into, which a centred difference would smear.
+    let departure: Vec<f64> = (first..hi).map(|i| depart(&segment.acc, i)).collect();
+    let mut before: Vec<f64> = departure[..lo - first].to_vec();
+    before.sort_by(f64::total_cmp);
+    let rough = before[before.len() * 9 / 10];
+    let (mut at, mut size) = (lo, 0.0);
+    for i in lo..hi {
+        if departure[i - first] > size {
+            (at, size) = (i, departure[i - first]);
+        }
+    }
+    let least = if arm { ARM_MIN_M_S2 } else { TRUNK_MIN_M_S2 };
+    if size < least.max(OUTSTANDING * rough) {
+        return None;
+    }
+    // Back from the largest departure to the first of the burst.
+    let level = (ONSET_SHARE * size).max(2.5 * rough);
+    let mut onset = at;
+    let reach = segment.t_s[at] - 0.03;
+    for i in (lo..at).rev() {
+        if segment.t_s[i] < reach {
+            break;
+        }
+        if departure[i - first] > level {
+            onset = i;
+        }
+    }
+    // The shock began somewhere in the interval that ends with its first sample.
+    let step = segment.t_s[onset] - segment.t_s[onset - 1];
+    Some(Shock { t_s: segment.t_s[onset] - 0.5 * step, sd_s: step / 12.0_f64.sqrt(), size_m_s2: size })
+}
+
+fn depart(acc: &[Vector3<f64>], i: usize) -> f64 {
+    (acc[i] - (acc[i - 1] * 2.0 - acc[i - 2])).norm()
+}

@@ -1,0 +1,152 @@
+//! From phases to the swing file: every number of one swing.
+
+mod angles_of;
+mod curves_of;
+mod impact_of;
+mod quality_of;
+mod sequence_of;
+
+pub use curves_of::curves;
+
+use super::detect::phases::Phases;
+use super::path::SegmentPath;
+use super::sequence::peak::{FoundPeak, half_width_s};
+use super::sequence::reversal::Reversal;
+use super::settings::Settings;
+use super::window::{SegmentWindow, Window};
+use peakorder_protocol::Role;
+use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
+use std::collections::BTreeMap;
+
+/// What the pipeline knows of the swing besides its samples.
+#[derive(Debug, Clone)]
+pub struct Context<'a> {
+    /// Session id.
+    pub session: &'a str,
+    /// Number in the session.
+    pub number: u32,
+    /// Block label.
+    pub block: &'a str,
+    /// Settings.
+    pub settings: &'a Settings,
+    /// Straps whose gravity at address no longer agrees, deg.
+    pub slipped: &'a [(Role, f64)],
+}
+
+/// One segment while a swing is being measured.
+#[derive(Debug, Clone)]
+pub struct Part<'a> {
+    /// Its samples.
+    pub window: &'a SegmentWindow,
+    /// Its path.
+    pub path: SegmentPath,
+    /// Reversal.
+    pub reversal: Option<Reversal>,
+    /// Peak of its own speed.
+    pub peak: Option<FoundPeak>,
+    /// Peak of the magnitude.
+    pub resultant_peak: Option<FoundPeak>,
+}
+
+/// A swing with what its curves are drawn from.
+pub struct Measured<'a> {
+    /// The swing.
+    pub swing: Swing,
+    /// Its segments, proximal to distal.
+    pub parts: Vec<Part<'a>>,
+}
+
+/// Rounds for the file: digits beyond what was measured are noise and cost readability.
+pub(crate) fn round(x: f64, digits: i32) -> f64 {
+    let f = 10_f64.powi(digits);
+    let r = (x * f).round() / f;
+    // No negative zero in files.
+    if r == 0.0 { 0.0 } else { r }
+}
+
+pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
+    Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
+}
+
+/// Paths of all segments that cover the swing.
+pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
+    window
+        .segments
+        .iter()
+        .filter(|s| s.covers(phases.address_from_s, phases.finish_s))
+        .filter_map(|segment| {
+            let path = SegmentPath::new(
+                segment,
+                window.handedness,
+                phases.address_from_s,
+                phases.address_to_s,
+                phases.finish_s + 0.1,
+            )?;
+            Some(Part { window: segment, path, reversal: None, peak: None, resultant_peak: None })
+        })
+        .collect()
+}
+
+/// Measures one swing. `parts` come from [`follow`].
+pub fn measure<'a>(
+    window: &Window,
+    mut parts: Vec<Part<'a>>,
+    phases: &Phases,
+    context: &Context<'_>,
+) -> Measured<'a> {
+    let half_s = parts.iter().map(|p| half_width_s(p.window.period_s)).fold(0.0, f64::max);
+    let found = impact_of::impact(&mut parts, phases, half_s);
+    sequence_of::reversals_and_peaks(&mut parts, phases, &found, half_s);
+
+    let by_role = |role: Role| parts.iter().find(|p| p.window.role == role);
+    let top = [Role::LeadArm, Role::Thorax, Role::Pelvis]
+        .into_iter()
+        .find_map(|role| by_role(role).and_then(|p| p.reversal))
+        .unwrap_or(Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 });
+    let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
+    let quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
+    let mut segments = BTreeMap::new();
+    for part in &parts {
+        let mut segment = sequence_of::segment(part, found.impact.t_s);
+        angles_of::fill(&mut segment, part, phases, top.t_s, found.impact.t_s);
+        segments.insert(part.window.role, segment);
+    }
+    let separation = angles_of::separation(&parts, phases, top.t_s, found.impact.t_s);
+    let backswing_s = top.t_s - phases.takeaway_s;
+    let downswing_s = found.impact.t_s - top.t_s;
+    let mut swing = Swing {
+        schema: swing::SCHEMA.into(),
+        session: context.session.into(),
+        number: context.number,
+        block: context.block.into(),
+        handedness: window.handedness,
+        kind: if found.impact.evidence == swing::Evidence::None { SwingKind::Rehearsal } else { SwingKind::Strike },
+        events: Events {
+            takeaway: instant(phases.takeaway_s, 0.03),
+            top: instant(top.t_s, top.sd_s),
+            impact: Impact {
+                t_s: round(found.impact.t_s, 6),
+                sd_ms: round(found.impact.sd_s * 1e3, 3),
+                evidence: found.impact.evidence,
+            },
+            finish: instant(phases.finish_s, if phases.settled { 0.05 } else { 0.5 }),
+        },
+        segments,
+        sequence,
+        separation,
+        arm: None,
+        tempo: swing::Tempo {
+            backswing_s: round(backswing_s, 4),
+            downswing_s: round(downswing_s, 4),
+            ratio: round(backswing_s / downswing_s, 3),
+            downswing_from: match by_role(Role::LeadArm).and_then(|p| p.reversal) {
+                Some(_) => "reversal of the lead arm".into(),
+                None => "reversal of the thorax".into(),
+            },
+        },
+        angle_order: swing::ANGLE_ORDER.into(),
+        quality,
+    };
+    quality_of::withhold(&mut swing);
+    Measured { swing, parts }
+}

@@ -1,0 +1,312 @@
+//! The one pipeline: records in, calibration verdicts and swings out.
+//!
+//! Live, replay, import and demo all push the same records through here. No I/O, no
+//! clock, no randomness: the same records give the same swings, to the byte.
+
+use super::calibrate::steps::{StepSamples, judge};
+use super::calibrate::{Step, Verdict};
+use super::detect::phases;
+use super::detect::signal::Tracks;
+use super::detect::trigger::{Candidate, Trigger};
+use super::measure::{Context, curves, follow, measure};
+use super::settings::Settings;
+use super::stream::{Counts, StrapStream};
+use super::window::{SegmentWindow, Window};
+use nalgebra::Vector3;
+use peakorder_protocol::curves::Curves;
+use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::profile::{Profile, ProfileError};
+use peakorder_protocol::session::Session;
+use peakorder_protocol::swing::Swing;
+use peakorder_protocol::{Handedness, Role};
+use std::collections::BTreeMap;
+
+/// The window looked at reaches this far back from the fastest moment, s.
+const WINDOW_BEFORE_S: f64 = 6.0;
+/// … and at most this far on, s.
+const WINDOW_AFTER_S: f64 = 2.5;
+/// Samples of a guided movement may still be on their way when its end is marked, s.
+const STEP_GRACE_S: f64 = 1.0;
+
+/// What comes out.
+#[derive(Debug, Clone)]
+pub enum Output {
+    /// A guided movement was judged.
+    Calibration {
+        /// Session time, s.
+        t_s: f64,
+        /// Movement.
+        step: Step,
+        /// Strap.
+        role: Role,
+        /// Verdict.
+        verdict: Verdict,
+    },
+    /// A block began.
+    Block {
+        /// Session time, s.
+        t_s: f64,
+        /// Label.
+        label: String,
+    },
+    /// A swing was measured.
+    Swing(Box<Swing>, Box<Curves>),
+    /// Something fast was not a swing.
+    NotASwing {
+        /// Session time, s.
+        t_s: f64,
+        /// Why.
+        why: String,
+    },
+}
+
+/// Why a pipeline could not be set up.
+#[derive(Debug, thiserror::Error)]
+pub enum SetupError {
+    /// A strap's profile in `session.toml` is not valid.
+    #[error("{role} strap: {source}")]
+    Profile {
+        /// Strap.
+        role: Role,
+        /// Why.
+        source: ProfileError,
+    },
+    /// The settings table in `session.toml` is not valid.
+    #[error("settings: {0}")]
+    Settings(String),
+    /// No strap at all.
+    #[error("the session has no straps")]
+    NoStraps,
+}
+
+struct PendingStep {
+    step: Step,
+    from_s: f64,
+    to_s: f64,
+}
+
+/// The pipeline of one session.
+pub struct Pipeline {
+    session: String,
+    handedness: Handedness,
+    settings: Settings,
+    streams: Vec<StrapStream>,
+    trigger: Trigger,
+    block: String,
+    blocks: Vec<(f64, String)>,
+    swings: u32,
+    started: BTreeMap<&'static str, f64>,
+    pending: Vec<PendingStep>,
+    not_before_s: f64,
+    now_s: f64,
+    address_up: BTreeMap<Role, Vec<Vector3<f64>>>,
+}
+
+impl Pipeline {
+    /// A pipeline for the straps, player and settings of `session`.
+    pub fn new(session: &Session) -> Result<Self, SetupError> {
+        let settings: Settings = toml::Value::Table(session.settings.clone())
+            .try_into()
+            .map_err(|e: toml::de::Error| SetupError::Settings(e.to_string().trim_end().to_owned()))?;
+        if session.straps.is_empty() {
+            return Err(SetupError::NoStraps);
+        }
+        let streams = session
+            .straps
+            .iter()
+            .map(|(role, strap)| {
+                let profile = Profile::from_toml(&strap.profile_toml)
+                    .map_err(|source| SetupError::Profile { role: *role, source })?;
+                Ok(StrapStream::new(*role, strap, &profile, &settings))
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(Self {
+            session: session.id.clone(),
+            handedness: session.player.handedness,
+            trigger: Trigger::new(&settings),
+            settings,
+            streams,
+            block: String::new(),
+            blocks: vec![(f64::NEG_INFINITY, String::new())],
+            swings: 0,
+            started: BTreeMap::new(),
+            pending: Vec::new(),
+            not_before_s: f64::NEG_INFINITY,
+            now_s: 0.0,
+            address_up: BTreeMap::new(),
+        })
+    }
+
+    /// Takes one record, in the order of the log.
+    pub fn push(&mut self, record: &Record, out: &mut Vec<Output>) {
+        self.now_s = self.now_s.max(record.t_ns() as f64 * 1e-9);
+        match record {
+            Record::Arrival(arrival) => self.arrival(arrival, out),
+            Record::Mark(mark) => self.mark(mark, out),
+            Record::Strap(event) => self.strap_event(event),
+        }
+    }
+
+    /// The recording has ended: whatever is pending is looked at as it is.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        self.run_steps(true, out);
+        if let Some(candidate) = self.trigger.pending() {
+            self.look(candidate, out);
+        }
+    }
+
+    /// Number of swings so far.
+    pub fn swings(&self) -> u32 {
+        self.swings
+    }
+
+    /// Totals of each strap.
+    pub fn counts(&self) -> impl Iterator<Item = (Role, Counts)> {
+        self.streams.iter().map(|s| (s.role(), s.counts()))
+    }
+
+    fn arrival(&mut self, arrival: &Arrival, out: &mut Vec<Output>) {
+        let handedness = self.handedness;
+        let trigger = &mut self.trigger;
+        let Some(stream) = self.streams.iter_mut().find(|s| s.role() == arrival.role) else { return };
+        let aligned = stream.alignment().is_some();
+        let role = arrival.role;
+        stream.arrival(arrival, |t_s, rate| trigger.push(role, t_s, &rate, aligned, handedness));
+        if let Some(error) = stream.take_error() {
+            tracing::warn!(%role, %error, "A packet could not be decoded.");
+        }
+        if !self.pending.is_empty() {
+            self.run_steps(false, out);
+        }
+        if let Some(candidate) = self.trigger.ready() {
+            self.look(candidate, out);
+        }
+    }
+
+    fn strap_event(&mut self, event: &StrapEvent) {
+        let Some(stream) = self.streams.iter_mut().find(|s| s.role() == event.role) else { return };
+        if event.kind == StrapEventKind::Interval
+            && let Ok(ms) = event.detail.trim_end_matches("ms").trim().parse::<f64>()
+        {
+            stream.clock_mut().set_interval_s(ms * 1e-3);
+        }
+    }
+
+    fn mark(&mut self, mark: &Mark, out: &mut Vec<Output>) {
+        let t_s = mark.t_ns as f64 * 1e-9;
+        let (step, starts) = match mark.kind {
+            MarkKind::StillStart => (Step::Still, true),
+            MarkKind::StillEnd => (Step::Still, false),
+            MarkKind::BowStart => (Step::Bow, true),
+            MarkKind::BowEnd => (Step::Bow, false),
+            MarkKind::ArmRaiseStart => (Step::ArmRaise, true),
+            MarkKind::ArmRaiseEnd => (Step::ArmRaise, false),
+            MarkKind::Block => {
+                self.block.clone_from(&mark.detail);
+                self.blocks.push((t_s, mark.detail.clone()));
+                out.push(Output::Block { t_s, label: mark.detail.clone() });
+                return;
+            }
+            MarkKind::Note | MarkKind::TurnStart | MarkKind::TurnEnd => return,
+        };
+        if starts {
+            self.started.insert(step.key(), t_s);
+        } else if let Some(from_s) = self.started.remove(step.key()) {
+            self.pending.push(PendingStep { step, from_s, to_s: t_s });
+        }
+        // Nothing done for a calibration is a swing.
+        self.not_before_s = self.not_before_s.max(t_s);
+    }
+
+    /// Judges the guided movements whose samples are all in.
+    fn run_steps(&mut self, end: bool, out: &mut Vec<Output>) {
+        let now_s = self.now_s;
+        let ready = |p: &PendingStep, streams: &[StrapStream]| {
+            end || now_s > p.to_s + STEP_GRACE_S || streams.iter().all(|s| s.latest_s() >= p.to_s)
+        };
+        while let Some(at) = self.pending.iter().position(|p| ready(p, &self.streams)) {
+            let PendingStep { step, from_s, to_s } = self.pending.remove(at);
+            for stream in &mut self.streams {
+                let role = stream.role();
+                if !step.concerns(role) {
+                    continue;
+                }
+                let bias = stream.bias().bias();
+                let (mut times_s, mut gyro, mut acc) = (Vec::new(), Vec::new(), Vec::new());
+                for (t, s) in stream.between(from_s, to_s) {
+                    times_s.push(t);
+                    gyro.push(s.gyro - bias);
+                    acc.push(s.acc);
+                }
+                let samples = StepSamples { times_s: &times_s, gyro_rad_s: &gyro, acc_m_s2: &acc };
+                let verdict = judge(step, role, samples, stream.axes_mut());
+                if verdict.ok && stream.refresh_alignment(to_s) {
+                    self.address_up.remove(&role);
+                }
+                out.push(Output::Calibration { t_s: to_s, step, role, verdict });
+            }
+        }
+    }
+
+    /// Looks at a candidate.
+    fn look(&mut self, candidate: Candidate, out: &mut Vec<Output>) {
+        self.trigger.clear();
+        if candidate.at_s <= self.not_before_s {
+            return;
+        }
+        let from_s = (candidate.at_s - WINDOW_BEFORE_S).max(self.not_before_s);
+        let to_s = candidate.at_s + WINDOW_AFTER_S;
+        let window = Window {
+            segments: self.streams.iter().map(|s| SegmentWindow::cut(s, from_s, to_s, self.now_s)).collect(),
+            handedness: self.handedness,
+        };
+        let found = Tracks::new(&window)
+            .ok_or(phases::Rejection::NoOverlap)
+            .and_then(|tracks| phases::find(&tracks, &self.settings, candidate.at_s));
+        let phases = match found {
+            Ok(phases) => phases,
+            Err(why) => {
+                out.push(Output::NotASwing { t_s: candidate.at_s, why: why.to_string() });
+                return;
+            }
+        };
+        let parts = follow(&window, &phases);
+        if !parts.iter().any(|p| p.window.role != Role::LeadArm) {
+            out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk.to_string() });
+            return;
+        }
+        let slipped = self.slipped(&parts);
+        let number = self.swings + 1;
+        let block = self
+            .blocks
+            .iter()
+            .rev()
+            .find(|(t, _)| *t <= phases.takeaway_s)
+            .map_or("", |(_, label)| label.as_str());
+        let context = Context { session: &self.session, number, block, settings: &self.settings, slipped: &slipped };
+        let measured = measure(&window, parts, &phases, &context);
+        let curves = curves(&measured.parts, &phases);
+        self.swings = number;
+        self.not_before_s = phases.finish_s;
+        out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));
+    }
+
+    /// Straps whose gravity at address is far from where it was over the swings since calibration.
+    fn slipped(&mut self, parts: &[super::measure::Part<'_>]) -> Vec<(Role, f64)> {
+        let mut slipped = Vec::new();
+        for part in parts.iter().filter(|p| p.window.alignment.is_some()) {
+            let ups = self.address_up.entry(part.window.role).or_default();
+            let up = part.path.address_up;
+            if ups.len() >= 3 {
+                let mean = ups.iter().sum::<Vector3<f64>>();
+                let deg = mean.angle(&up).to_degrees();
+                if deg > self.settings.slip_deg {
+                    slipped.push((part.window.role, deg));
+                    continue;
+                }
+            }
+            ups.push(up);
+        }
+        slipped
+    }
+}

@@ -1,0 +1,96 @@
+//! What comes of a session: swing files, the session file, live events.
+
+use crate::motion::pipeline::Output;
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::session::{CalibrationNote, Session, SessionDir, SessionError};
+use peakorder_protocol::swing::Swing;
+use tokio::sync::broadcast;
+
+/// Writes what the pipeline puts out into a session folder and tells watchers.
+pub struct Outputs {
+    dir: SessionDir,
+    session: Session,
+    watchers: broadcast::Sender<LiveEvent>,
+    swings: u32,
+}
+
+/// A watcher further behind than this loses the oldest events; the daemon never waits.
+const WATCHER_BACKLOG: usize = 256;
+
+impl Outputs {
+    /// For the session in `dir`, whose `session.toml` is written at once.
+    pub fn new(dir: SessionDir, mut session: Session) -> Result<Self, SessionError> {
+        session.calibration.clear();
+        session.computed_by = super::output::program();
+        dir.write_session(&session)?;
+        let (watchers, _) = broadcast::channel(WATCHER_BACKLOG);
+        Ok(Self { dir, session, watchers, swings: 0 })
+    }
+
+    /// A new watcher: sees what happens from now on.
+    pub fn watch(&self) -> broadcast::Receiver<LiveEvent> {
+        self.watchers.subscribe()
+    }
+
+    /// The session as it stands.
+    pub fn session(&self) -> &Session {
+        &self.session
+    }
+
+    /// The folder.
+    pub fn dir(&self) -> &SessionDir {
+        &self.dir
+    }
+
+    /// Takes one output: files first, then watchers.
+    pub fn take(&mut self, output: &Output) -> Result<(), SessionError> {
+        match output {
+            Output::Swing(swing, curves) => {
+                self.dir.write_swing(swing, &curves.to_bytes())?;
+                self.swings = swing.number;
+                self.tell(LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) });
+            }
+            Output::Calibration { t_s, step, role, verdict } => {
+                self.session.calibration.push(CalibrationNote {
+                    t_s: *t_s,
+                    step: step.key().into(),
+                    role: *role,
+                    ok: verdict.ok,
+                    text: verdict.text.clone(),
+                    sd_deg: verdict.sd_deg,
+                });
+                self.dir.write_session(&self.session)?;
+                self.tell(LiveEvent::Calibration {
+                    t_s: *t_s,
+                    step: step.key().into(),
+                    ok: verdict.ok,
+                    text: verdict.text.clone(),
+                });
+            }
+            Output::Block { t_s, label } => {
+                self.tell(LiveEvent::Block { t_s: *t_s, label: label.clone() });
+            }
+            Output::NotASwing { t_s, why } => {
+                tracing::debug!(t_s, why, "A fast movement was not a swing.");
+            }
+        }
+        Ok(())
+    }
+
+    /// The session has ended at session time `t_s`.
+    pub fn finish(self, t_s: f64) -> Result<SessionDir, SessionError> {
+        self.dir.write_session(&self.session)?;
+        self.tell(LiveEvent::SessionEnded { t_s, swings: self.swings });
+        Ok(self.dir)
+    }
+
+    fn tell(&self, event: LiveEvent) {
+        // No watcher is no error.
+        let _ = self.watchers.send(event);
+    }
+}
+
+/// Name and version, as written into session files.
+pub fn program() -> String {
+    concat!("peakorderd ", env!("CARGO_PKG_VERSION")).into()
+}

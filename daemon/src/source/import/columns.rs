@@ -1,0 +1,65 @@
+//! Finding the columns of a sample file by name, and their units.
+
+const DEG: f64 = std::f64::consts::PI / 180.0;
+const G: f64 = 9.80665;
+
+/// Where a quantity stands in a row and what it is multiplied by.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Column {
+    pub(super) at: usize,
+    pub(super) scale: f64,
+}
+
+/// Columns of a sample file.
+#[derive(Debug, Clone)]
+pub(super) struct Columns {
+    pub(super) time: usize,
+    pub(super) gyro: [Column; 3],
+    pub(super) accel: [Column; 3],
+    /// Columns that are not read.
+    pub(super) ignored: Vec<String>,
+}
+
+impl Columns {
+    /// Reads the header; the error says which columns are missing and which there are.
+    pub(super) fn from_header(names: &[String]) -> Result<Self, String> {
+        let mut used = vec![false; names.len()];
+        let mut missing = Vec::new();
+        let mut find = |wanted: &str, units: &[(&str, f64)]| -> Option<Column> {
+            let mut found = None;
+            for (unit, scale) in units {
+                let name = if unit.is_empty() { wanted.to_owned() } else { format!("{wanted}_{unit}") };
+                if let Some(at) = names.iter().position(|n| n.trim() == name) {
+                    used[at] = true;
+                    if found.is_none() {
+                        found = Some(Column { at, scale: *scale });
+                    }
+                }
+            }
+            if found.is_none() {
+                let spelled: Vec<String> = units
+                    .iter()
+                    .map(|(u, _)| if u.is_empty() { wanted.to_owned() } else { format!("{wanted}_{u}") })
+                    .collect();
+                missing.push(spelled.join(" or "));
+            }
+            found
+        };
+        let time = find("time_s", &[("", 1.0)]);
+        let gyro = ["x", "y", "z"].map(|axis| find(&format!("gyro_{axis}"), &[("rad_s", 1.0), ("dps", DEG)]));
+        let accel = ["x", "y", "z"].map(|axis| find(&format!("accel_{axis}"), &[("m_s2", 1.0), ("g", G)]));
+        match (time, gyro, accel) {
+            (Some(time), [Some(gx), Some(gy), Some(gz)], [Some(ax), Some(ay), Some(az)]) => Ok(Self {
+                time: time.at,
+                gyro: [gx, gy, gz],
+                accel: [ax, ay, az],
+                ignored: names.iter().zip(&used).filter(|(_, u)| !**u).map(|(n, _)| n.clone()).collect(),
+            }),
+            _ => Err(format!(
+                "the header lacks {}; it has {}. Rename the columns (unit in the name) and try again",
+                missing.join(", "),
+                if names.is_empty() { "nothing".to_owned() } else { names.join(", ") }
+            )),
+        }
+    }
+}

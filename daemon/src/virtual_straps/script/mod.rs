@@ -1,0 +1,336 @@
+//! Scripted practice: what a player does in a session, and the session's straps.
+
+mod lesson;
+mod session;
+
+#[cfg(test)]
+mod tests;
+
+pub use session::{IdealSamples, Records, Session};
+
+use super::body::activities::STILL_SWAY_DPS;
+use super::body::director::Director;
+use super::body::player::PlayerParams;
+use super::body::skeleton::Body;
+use super::body::swing::{SwingPlan, SwingStyle, plan};
+use super::link::{LinkModel, Outage};
+use super::rng::{Draw, Purpose};
+use super::strap::clock::ClockModel;
+use super::strap::sensor::SensorModel;
+use super::strap::{Ringing, Slip};
+use peakorder_protocol::Role;
+use peakorder_protocol::log::{Mark, MarkKind};
+use std::sync::Arc;
+
+/// The straps of a session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StrapOptions {
+    /// Which segments wear one.
+    pub roles: Vec<Role>,
+    /// Nominal sample rate, Hz.
+    pub rate_hz: f64,
+    /// Samples in a notification.
+    pub samples_per_packet: usize,
+    /// Send the 20-byte form; needs one sample per packet.
+    pub short_form: bool,
+    /// Straps are worn up to this crooked, degrees, on any side and way up; 0 = exactly aligned.
+    pub askew_deg: f64,
+    /// Sensor errors.
+    pub sensor: SensorModel,
+    /// Pure delay of the sensor's digital filter, ms: a sample shows the motion of this much
+    /// earlier. Must be what the strap's profile states (2.4 for the reference strap). A
+    /// low-pass in `sensor` comes on top.
+    pub group_delay_ms: f64,
+    /// Oscillators.
+    pub clock: ClockModel,
+    /// Radio.
+    pub link: LinkModel,
+    /// Soft tissue under every strap.
+    pub ringing: Option<Ringing>,
+    /// Straps that are knocked.
+    pub slips: Vec<(Role, Slip)>,
+    /// Lost connections; in order of time for each strap.
+    pub outages: Vec<(Role, Outage)>,
+}
+
+impl Default for StrapOptions {
+    /// Three straps at 208 Hz, four samples a packet, worn as they come, good connection.
+    fn default() -> Self {
+        Self {
+            roles: Role::ALL.to_vec(),
+            rate_hz: 208.0,
+            samples_per_packet: 4,
+            short_form: false,
+            askew_deg: 40.0,
+            sensor: SensorModel::consumer(),
+            group_delay_ms: 2.4,
+            clock: ClockModel::common(),
+            link: LinkModel::normal(),
+            ringing: None,
+            slips: Vec::new(),
+            outages: Vec::new(),
+        }
+    }
+}
+
+/// How a practice session is made up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PracticeOptions {
+    /// Styles with their weights; full swings only if empty.
+    pub styles: Vec<(SwingStyle, f64)>,
+    /// Pause between a finish and the next address, seconds from…to.
+    pub pause_s: (f64, f64),
+    /// Still, bow and arm raise at the start.
+    pub calibration: bool,
+    /// Waggle before some swings.
+    pub waggles: bool,
+    /// Tee up, walk and turn round in some pauses.
+    pub interludes: bool,
+    /// Stillness before takeaway, seconds from…to.
+    pub still_s: (f64, f64),
+    /// Sway at address instead of the player's own, deg/s RMS.
+    pub address_sway_dps: Option<f64>,
+    /// Label of the one block; empty = none.
+    pub block: String,
+}
+
+impl Default for PracticeOptions {
+    /// Full swings of a calibrated player with short pauses.
+    fn default() -> Self {
+        Self {
+            styles: vec![(SwingStyle::Full, 1.0)],
+            pause_s: (1.5, 3.0),
+            calibration: true,
+            waggles: true,
+            interludes: false,
+            still_s: (0.8, 1.8),
+            address_sway_dps: None,
+            block: String::new(),
+        }
+    }
+}
+
+impl PracticeOptions {
+    /// Everything a practice has: all styles, rehearsals, teeing up, walking.
+    pub fn varied() -> Self {
+        Self {
+            styles: vec![
+                (SwingStyle::Full, 0.5),
+                (SwingStyle::Half, 0.15),
+                (SwingStyle::Slow, 0.1),
+                (SwingStyle::OneHanded, 0.1),
+                (SwingStyle::Rehearsal, 0.15),
+            ],
+            pause_s: (2.0, 5.0),
+            interludes: true,
+            ..Self::default()
+        }
+    }
+}
+
+/// What happens in a session: the body's whole motion, the marks, the swings.
+#[derive(Debug, Clone)]
+pub struct Script {
+    seed: u64,
+    player: PlayerParams,
+    body: Arc<Body>,
+    marks: Vec<Mark>,
+    plans: Arc<[SwingPlan]>,
+    duration_s: f64,
+    straps: StrapOptions,
+}
+
+/// Writes a script.
+struct Writer {
+    seed: u64,
+    director: Director,
+    plans: Vec<SwingPlan>,
+    block: String,
+}
+
+impl Writer {
+    fn new(seed: u64) -> Self {
+        let timeline = Draw::new(seed, Purpose::Timeline, 0);
+        let sway = Draw::new(seed, Purpose::Sway, 0);
+        Self { seed, director: Director::new(timeline, sway), plans: Vec::new(), block: String::new() }
+    }
+
+    fn block(&mut self, label: &str) {
+        label.clone_into(&mut self.block);
+        self.director.mark(MarkKind::Block, label);
+    }
+
+    fn uniform(&mut self, span: (f64, f64)) -> f64 {
+        self.director.timeline.uniform(span.0, span.1)
+    }
+
+    /// Address, swing, finish held, upright again.
+    fn swing(&mut self, player: &PlayerParams, style: SwingStyle, waggles: bool, still_s: (f64, f64)) {
+        let number = self.plans.len() as u32 + 1;
+        self.director.take_address(player, waggles);
+        let still = self.uniform(still_s);
+        self.director.hold(still, player.address_sway_dps);
+        let mut draw = Draw::new(self.seed, Purpose::Swing, u64::from(number));
+        let swing = plan(&mut self.director, player, style, number, &self.block, &mut draw);
+        self.plans.push(swing);
+        let held = self.uniform((0.8, 1.8));
+        self.director.hold(held, 2.0);
+        let lowering = self.uniform((1.8, 2.8));
+        self.director.stand_up(lowering);
+    }
+
+    fn finish(mut self, player: PlayerParams) -> Script {
+        self.director.hold(1.5, 1.5);
+        let duration_s = self.director.t;
+        let (body, marks) = self.director.finish(player.handedness, player.stature_m);
+        Script {
+            seed: self.seed,
+            player,
+            body: Arc::new(body),
+            marks,
+            plans: self.plans.into(),
+            duration_s,
+            straps: StrapOptions::default(),
+        }
+    }
+}
+
+impl Script {
+    /// A practice of `swings` swings of one player.
+    pub fn practice(seed: u64, player: PlayerParams, swings: u32, options: &PracticeOptions) -> Self {
+        let mut player = player;
+        if let Some(sway) = options.address_sway_dps {
+            player.address_sway_dps = sway;
+        }
+        let mut w = Writer::new(seed);
+        if options.calibration {
+            w.director.calibrate(true);
+        } else {
+            w.director.hold(2.0, STILL_SWAY_DPS);
+        }
+        if !options.block.is_empty() {
+            w.block(&options.block);
+        }
+        let total: f64 = options.styles.iter().map(|s| s.1.max(0.0)).sum();
+        for _ in 0..swings {
+            let pause = w.uniform(options.pause_s);
+            w.director.hold(pause, 2.5);
+            if options.interludes && w.director.timeline.chance(0.35) {
+                interlude(&mut w.director);
+            }
+            let mut left = w.uniform((0.0, total));
+            let style = options.styles.iter().find_map(|&(style, weight)| {
+                left -= weight.max(0.0);
+                (left < 0.0).then_some(style)
+            });
+            let waggles = options.waggles && w.director.timeline.chance(0.6);
+            w.swing(&player, style.unwrap_or(SwingStyle::Full), waggles, options.still_s);
+        }
+        w.finish(player)
+    }
+
+    /// At least `duration_s` of what is not a swing: walking, turning round, bending,
+    /// waggles, hip bumps, arm swings, trunk turns, standing about.
+    pub fn not_swings(seed: u64, duration_s: f64) -> Self {
+        let player = PlayerParams::drawn_from(super::Population::Amateur, seed);
+        let mut w = Writer::new(seed);
+        w.director.calibrate(true);
+        while w.director.t < duration_s {
+            no_swing(&mut w.director, &player);
+        }
+        w.finish(player)
+    }
+
+    /// The same script with other straps.
+    #[must_use]
+    pub fn with_straps(mut self, straps: StrapOptions) -> Self {
+        self.straps = straps;
+        self
+    }
+
+    /// Who swings.
+    pub const fn player(&self) -> &PlayerParams {
+        &self.player
+    }
+
+    /// The straps it will be recorded with.
+    pub const fn straps(&self) -> &StrapOptions {
+        &self.straps
+    }
+
+    /// Length, seconds.
+    pub const fn duration_s(&self) -> f64 {
+        self.duration_s
+    }
+
+    /// The session as the host sees it.
+    pub fn session(self) -> Session {
+        Session::new(self)
+    }
+}
+
+/// Something between two swings.
+fn interlude(d: &mut Director) {
+    if d.timeline.chance(0.6) {
+        d.tee_up();
+    } else {
+        let away = d.target(super::body::skeleton::Dof::Heading) + d.timeline.uniform(120.0, 220.0);
+        d.face(away);
+        let steps = d.timeline.uniform(1.5, 4.0);
+        d.walk(steps);
+        d.stand_up(0.8);
+        let back = d.timeline.bounded(-170.0, 15.0);
+        d.face(away + back);
+        d.walk(steps);
+        d.stand_up(0.8);
+    }
+}
+
+/// One thing that is not a swing.
+fn no_swing(d: &mut Director, player: &PlayerParams) {
+    match d.timeline.below(9) {
+        0 => {
+            let length = d.timeline.uniform(3.0, 12.0);
+            d.walk(length);
+            d.stand_up(0.8);
+        }
+        1 => {
+            let turn = d.timeline.uniform(-220.0, 220.0);
+            let heading = d.target(super::body::skeleton::Dof::Heading) + turn;
+            d.face(heading);
+        }
+        2 => d.tee_up(),
+        3 => {
+            d.take_address(player, true);
+            let still = d.timeline.uniform(0.5, 3.0);
+            d.hold(still, player.address_sway_dps);
+            let count = 1 + d.timeline.below(4);
+            d.waggle(count);
+            d.stand_up(2.0);
+        }
+        4 => {
+            let count = 2 + d.timeline.below(3);
+            d.hip_bump(count);
+            d.stand_up(1.0);
+        }
+        5 => {
+            let count = 2 + d.timeline.below(3);
+            d.arm_swings(count);
+            d.stand_up(1.0);
+        }
+        6 => {
+            let seated = d.timeline.chance(0.5);
+            let (thorax, pelvis) = (d.timeline.uniform(35.0, 75.0), d.timeline.uniform(20.0, 50.0));
+            d.mobility_turn(seated, thorax, pelvis);
+        }
+        7 => {
+            let rest = d.timeline.uniform(2.0, 10.0);
+            d.hold(rest, 0.3);
+        }
+        _ => {
+            let length = d.timeline.uniform(5.0, 15.0);
+            d.idle(length);
+            d.stand_up(1.2);
+        }
+    }
+}

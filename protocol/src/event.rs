@@ -1,0 +1,56 @@
+//! Live events: what the daemon tells whoever watches, one JSON object each.
+
+use crate::role::Role;
+use crate::swing::Swing;
+use serde::{Deserialize, Serialize};
+
+/// Something a watcher should know.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "event", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum LiveEvent {
+    /// A session folder was opened.
+    SessionStarted {
+        /// Session id.
+        session: String,
+    },
+    /// A strap's link or health changed.
+    Strap {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// Which strap.
+        role: Role,
+        /// What happened, in plain words.
+        text: String,
+    },
+    /// A step of the calibration was judged.
+    Calibration {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// `still`, `bow` or `arm-raise`.
+        step: String,
+        /// Accepted?
+        ok: bool,
+        /// What was measured, or what to repeat and why.
+        text: String,
+    },
+    /// A block began.
+    Block {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// Its label.
+        label: String,
+    },
+    /// A swing was measured.
+    Swing {
+        /// The whole swing, as in its file.
+        swing: Box<Swing>,
+    },
+    /// The session was closed.
+    SessionEnded {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// Number of swings.
+        swings: u32,
+    },
+}

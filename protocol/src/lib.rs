@@ -1,0 +1,16 @@
+//! What peakorder's data *is*: strap profiles and packet decoding, the recording
+//! log, the session folder, the per-swing file and live events.
+//!
+//! Nothing here waits, opens a socket, reads a clock or does the mathematics of
+//! motion; the daemon and the analysis tool meet only through these types.
+
+pub mod curves;
+pub mod event;
+pub mod log;
+pub mod packet;
+pub mod profile;
+pub mod role;
+pub mod session;
+pub mod swing;
+
+pub use role::{Handedness, Role};

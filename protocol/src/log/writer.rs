@@ -1,0 +1,151 @@
+//! Appending to a log.
+
+use super::frame::{self, FRAME_HEADER_LEN, PAYLOAD_LIMIT};
+use super::{LogError, Record, wire};
+use crate::session::private_file;
+use std::fs::{File, OpenOptions};
+use std::io::{self, Write};
+use std::path::Path;
+
+/// Where a log is written to. A trait so that tests can make it fail.
+pub trait Store: Write {
+    /// Makes what was written survive a power cut.
+    fn sync(&mut self) -> io::Result<()>;
+}
+
+impl Store for File {
+    fn sync(&mut self) -> io::Result<()> {
+        self.sync_data()
+    }
+}
+
+/// Appends frames to a log. It keeps no time: the caller syncs (every 0.25 s).
+#[derive(Debug)]
+pub struct LogWriter<S: Store = File> {
+    store: S,
+    len_bytes: u64,
+    next_sequence: u64,
+    /// Why the log takes no more records.
+    failed: Option<String>,
+    /// Kept between calls so that a running session allocates nothing.
+    buffer: Vec<u8>,
+}
+
+impl LogWriter<File> {
+    /// Creates `path`, readable by its owner only, and writes the file header.
+    /// An existing file is refused.
+    pub fn create(path: &Path) -> Result<Self, LogError> {
+        let file = private_file(path, OpenOptions::new().write(true).create_new(true)).map_err(|source| {
+            if source.kind() == io::ErrorKind::AlreadyExists {
+                LogError::Exists(path.to_owned())
+            } else {
+                LogError::Open { path: path.to_owned(), source }
+            }
+        })?;
+        let mut log = Self::new(file)?;
+        log.sync()?;
+        sync_folder_of(path);
+        Ok(log)
+    }
+}
+
+impl<S: Store> LogWriter<S> {
+    /// Writes the file header to an empty store.
+    pub fn new(store: S) -> Result<Self, LogError> {
+        let mut log = Self { store, len_bytes: 0, next_sequence: 0, failed: None, buffer: Vec::new() };
+        log.buffer.extend_from_slice(&frame::file_header());
+        log.write_buffer()?;
+        Ok(log)
+    }
+
+    /// Appends the records as one frame (more only when they exceed a frame's limit), each
+    /// frame with one write. After an error other than [`LogError::TooLarge`] the log
+    /// refuses all further records.
+    pub fn append(&mut self, records: &[Record]) -> Result<(), LogError> {
+        self.refuse_if_failed()?;
+        const LIMIT: usize = PAYLOAD_LIMIT - wire::COUNT_LEN;
+        // Checked for all before the first is written: nothing or everything.
+        if let Some(bytes) = records.iter().map(wire::record_len).find(|&n| n > LIMIT) {
+            return Err(LogError::TooLarge { bytes, limit: LIMIT });
+        }
+        let mut rest = records;
+        while !rest.is_empty() {
+            let mut length = 0;
+            let fits = rest
+                .iter()
+                .take_while(|r| {
+                    length += wire::record_len(r);
+                    length <= LIMIT
+                })
+                .count();
+            let (batch, later) = rest.split_at(fits);
+            self.append_frame(batch)?;
+            rest = later;
+        }
+        Ok(())
+    }
+
+    fn append_frame(&mut self, batch: &[Record]) -> Result<(), LogError> {
+        self.buffer.clear();
+        self.buffer.resize(FRAME_HEADER_LEN, 0);
+        wire::encode_batch(batch, &mut self.buffer);
+        frame::seal(&mut self.buffer, self.next_sequence);
+        self.write_buffer()?;
+        self.next_sequence += 1;
+        Ok(())
+    }
+
+    /// Makes everything appended so far survive a power cut.
+    pub fn sync(&mut self) -> Result<(), LogError> {
+        self.refuse_if_failed()?;
+        let result = self.store.flush().and_then(|()| self.store.sync());
+        self.note(result)
+    }
+
+    /// Bytes written so far.
+    pub fn len_bytes(&self) -> u64 {
+        self.len_bytes
+    }
+
+    /// Syncs and hands the store back.
+    pub fn finish(mut self) -> Result<S, LogError> {
+        self.sync()?;
+        Ok(self.store)
+    }
+
+    fn write_buffer(&mut self) -> Result<(), LogError> {
+        let result = self.store.write_all(&self.buffer);
+        self.note(result)?;
+        self.len_bytes += self.buffer.len() as u64;
+        Ok(())
+    }
+
+    /// A failed write may have left half a frame, and a failed sync may have dropped pages
+    /// that were taken as written: what comes after either cannot be vouched for.
+    fn note(&mut self, result: io::Result<()>) -> Result<(), LogError> {
+        result.map_err(|source| {
+            self.failed = Some(source.to_string());
+            LogError::Write { offset: self.len_bytes, source }
+        })
+    }
+
+    fn refuse_if_failed(&self) -> Result<(), LogError> {
+        match &self.failed {
+            Some(reason) => Err(LogError::Failed { offset: self.len_bytes, reason: reason.clone() }),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Makes the new file's name survive a power cut. Best effort: some file systems cannot
+/// sync a folder, and the log itself is none the worse for it.
+#[cfg(unix)]
+fn sync_folder_of(path: &Path) {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if let Ok(folder) = File::open(folder) {
+        folder.sync_all().unwrap_or(());
+    }
+}
+
+#[cfg(not(unix))]
+fn sync_folder_of(_: &Path) {}

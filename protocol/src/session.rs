@@ -1,0 +1,361 @@
+//! The session folder.
+//!
+//! ```text
+//! DIR/session.toml        what was recorded, of whom, with what, and how it was computed
+//! DIR/samples.log         raw arrivals, marks and strap events (see `log`)
+//! DIR/swings/NNNN.json    one swing (see `swing`)
+//! DIR/swings/NNNN.curves  its curves (see `curves`)
+//! ```
+//!
+//! A folder is self-contained and may be moved. Everything but `session.toml` and
+//! `samples.log` can be recomputed from those two.
+
+use crate::role::{Handedness, Role};
+use crate::swing::Swing;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+/// Value of [`Session::format`].
+pub const FORMAT: &str = "peakorder.session/1";
+/// File names inside a session folder.
+pub const SESSION_FILE: &str = "session.toml";
+/// The recording log.
+pub const LOG_FILE: &str = "samples.log";
+/// Folder of swing files.
+pub const SWINGS_DIR: &str = "swings";
+/// `session.toml` is small; anything larger is not ours.
+const SESSION_FILE_LIMIT_BYTES: u64 = 4 << 20;
+
+/// Contents of `session.toml`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Session {
+    /// Always [`FORMAT`].
+    pub format: String,
+    /// Unique, sortable id, e.g. `20261125T100512Z-1f3a`.
+    pub id: String,
+    /// Wall-clock start, RFC 3339 UTC.
+    pub started_utc: String,
+    /// IANA zone (or offset) the session was recorded in.
+    pub zone: String,
+    /// Program and version that recorded it.
+    pub recorded_by: String,
+    /// Program and version that computed the swing files.
+    pub computed_by: String,
+    /// Where the samples came from.
+    pub source: SourceKind,
+    /// The scenario is invented (virtual straps); shown wherever the session is.
+    #[serde(default)]
+    pub invented: bool,
+    /// The player.
+    pub player: Player,
+    /// Straps, by segment.
+    pub straps: BTreeMap<Role, Strap>,
+    /// Settings the swings were computed with; missing keys take the program's defaults.
+    #[serde(default)]
+    pub settings: toml::Table,
+    /// Outcome of the calibrations, for the reader; recomputed on replay.
+    #[serde(default)]
+    pub calibration: Vec<CalibrationNote>,
+}
+
+/// Where the samples came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SourceKind {
+    /// Straps over Bluetooth.
+    Straps,
+    /// Simulated straps.
+    Virtual,
+    /// CSV files of another logger.
+    Import,
+}
+
+/// Who swung.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Player {
+    /// Name as the coach writes it.
+    pub name: String,
+    /// Side the player swings from.
+    pub handedness: Handedness,
+    /// What the player works on.
+    #[serde(default)]
+    pub goal: String,
+    /// Limits of the body in the coach's words (not a diagnosis).
+    #[serde(default)]
+    pub limits: String,
+}
+
+/// One strap of the session.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Strap {
+    /// Name or address.
+    pub name: String,
+    /// Profile id.
+    pub profile: String,
+    /// The profile's whole text, so that the folder can be decoded without this version's built-ins.
+    pub profile_toml: String,
+    /// Constant latency taken off this strap's times (physical alignment), milliseconds.
+    #[serde(default)]
+    pub latency_ms: f64,
+    /// Standard uncertainty of that constant; absent = straps were never aligned physically.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub latency_sd_ms: Option<f64>,
+    /// BLE connection interval if known, milliseconds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub interval_ms: Option<f64>,
+}
+
+/// One judged calibration step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationNote {
+    /// Session clock, seconds.
+    pub t_s: f64,
+    /// `still`, `bow` or `arm-raise`.
+    pub step: String,
+    /// Strap concerned.
+    pub role: Role,
+    /// Accepted?
+    pub ok: bool,
+    /// Figures, or what to repeat.
+    pub text: String,
+    /// Standard uncertainty of the axis found, degrees.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sd_deg: Option<f64>,
+}
+
+/// Why a session folder could not be read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// Not a folder with a `session.toml`.
+    #[error("{} is not a session folder: it has no {SESSION_FILE}; name the folder that peakorderd wrote", .0.display())]
+    NotASession(PathBuf),
+    /// I/O failed.
+    #[error("{}: {source}", path.display())]
+    Io {
+        /// File concerned.
+        path: PathBuf,
+        /// Cause.
+        source: std::io::Error,
+    },
+    /// Not valid TOML of this format.
+    #[error("{}: {reason}", path.display())]
+    Malformed {
+        /// File concerned.
+        path: PathBuf,
+        /// Where and why.
+        reason: String,
+    },
+    /// A version this program does not know.
+    #[error("{}: format is '{found}', this program reads '{FORMAT}'; update peakorder to open it", path.display())]
+    Version {
+        /// File concerned.
+        path: PathBuf,
+        /// What it says.
+        found: String,
+    },
+    /// The target folder holds something already.
+    #[error("{} already exists and is not empty; name another folder, or add --force to replace the session in it", .0.display())]
+    Exists(PathBuf),
+}
+
+impl SessionError {
+    fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Self + '_ {
+        move |source| Self::Io { path: path.to_owned(), source }
+    }
+}
+
+/// A session folder on disk.
+#[derive(Debug, Clone)]
+pub struct SessionDir {
+    path: PathBuf,
+}
+
+impl SessionDir {
+    /// Opens an existing folder and reads its `session.toml`.
+    pub fn open(path: &Path) -> Result<(Self, Session), SessionError> {
+        let file = path.join(SESSION_FILE);
+        let meta = match fs::metadata(&file) {
+            Ok(m) => m,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                return Err(SessionError::NotASession(path.to_owned()));
+            }
+            Err(e) => return Err(SessionError::io(&file)(e)),
+        };
+        if meta.len() > SESSION_FILE_LIMIT_BYTES {
+            return Err(SessionError::Malformed {
+                path: file,
+                reason: format!("{} bytes, more than the limit of {SESSION_FILE_LIMIT_BYTES}; this is not a session file", meta.len()),
+            });
+        }
+        let text = fs::read_to_string(&file).map_err(SessionError::io(&file))?;
+        // The format is looked at first so that a newer file is called newer, not malformed.
+        let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SessionError::Malformed {
+            path: file.clone(),
+            reason: e.to_string().trim_end().to_owned(),
+        })?;
+        let found = table.get("format").and_then(toml::Value::as_str).unwrap_or("missing");
+        if found != FORMAT {
+            return Err(SessionError::Version { path: file, found: found.to_owned() });
+        }
+        let session = toml::from_str(&text).map_err(|e| SessionError::Malformed {
+            path: file.clone(),
+            reason: e.to_string().trim_end().to_owned(),
+        })?;
+        Ok((Self { path: path.to_owned() }, session))
+    }
+
+    /// Creates a folder for a new session. A folder that is not empty is refused unless
+    /// `force`; even then only a session's own files are removed, never anything else.
+    pub fn create(path: &Path, force: bool) -> Result<Self, SessionError> {
+        let occupied = match fs::read_dir(path) {
+            Ok(mut entries) => entries.next().is_some(),
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => false,
+            Err(e) => return Err(SessionError::io(path)(e)),
+        };
+        let dir = Self { path: path.to_owned() };
+        if occupied {
+            if !force {
+                return Err(SessionError::Exists(path.to_owned()));
+            }
+            dir.remove_swings()?;
+            for name in [SESSION_FILE, LOG_FILE] {
+                let file = path.join(name);
+                match fs::remove_file(&file) {
+                    Ok(()) => {}
+                    Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+                    Err(e) => return Err(SessionError::io(&file)(e)),
+                }
+            }
+        }
+        private_dir(path).map_err(SessionError::io(path))?;
+        let swings = path.join(SWINGS_DIR);
+        private_dir(&swings).map_err(SessionError::io(&swings))?;
+        Ok(dir)
+    }
+
+    /// The folder.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Path of the recording log.
+    pub fn log_path(&self) -> PathBuf {
+        self.path.join(LOG_FILE)
+    }
+
+    /// Path of swing `number`'s JSON.
+    pub fn swing_path(&self, number: u32) -> PathBuf {
+        self.path.join(SWINGS_DIR).join(format!("{number:04}.json"))
+    }
+
+    /// Path of swing `number`'s curves.
+    pub fn curves_path(&self, number: u32) -> PathBuf {
+        self.path.join(SWINGS_DIR).join(format!("{number:04}.curves"))
+    }
+
+    /// Writes `session.toml`, whole or not at all.
+    pub fn write_session(&self, session: &Session) -> Result<(), SessionError> {
+        let text = toml::to_string_pretty(session).map_err(|e| SessionError::Malformed {
+            path: self.path.join(SESSION_FILE),
+            reason: e.to_string(),
+        })?;
+        write_atomically(&self.path.join(SESSION_FILE), text.as_bytes())
+    }
+
+    /// Writes one swing and its curves, each whole or not at all.
+    pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
+        write_atomically(&self.curves_path(swing.number), curves)?;
+        write_atomically(&self.swing_path(swing.number), swing.to_json().as_bytes())
+    }
+
+    /// Removes all swing files (before a replay writes them anew).
+    pub fn remove_swings(&self) -> Result<(), SessionError> {
+        let dir = self.path.join(SWINGS_DIR);
+        let entries = match fs::read_dir(&dir) {
+            Ok(entries) => entries,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(()),
+            Err(e) => return Err(SessionError::io(&dir)(e)),
+        };
+        for entry in entries {
+            let path = entry.map_err(SessionError::io(&dir))?.path();
+            if number_of(&path, "json").or_else(|| number_of(&path, "curves")).is_some() {
+                fs::remove_file(&path).map_err(SessionError::io(&path))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Numbers of the swings on disk, ascending.
+    pub fn swing_numbers(&self) -> Result<Vec<u32>, SessionError> {
+        let dir = self.path.join(SWINGS_DIR);
+        let entries = match fs::read_dir(&dir) {
+            Ok(entries) => entries,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
+            Err(e) => return Err(SessionError::io(&dir)(e)),
+        };
+        let mut numbers = Vec::new();
+        for entry in entries {
+            let path = entry.map_err(SessionError::io(&dir))?.path();
+            numbers.extend(number_of(&path, "json"));
+        }
+        numbers.sort_unstable();
+        Ok(numbers)
+    }
+
+    /// Reads swing `number`.
+    pub fn read_swing(&self, number: u32) -> Result<Swing, SessionError> {
+        let path = self.swing_path(number);
+        let text = fs::read_to_string(&path).map_err(SessionError::io(&path))?;
+        Swing::from_json(&text).map_err(|reason| SessionError::Malformed { path, reason })
+    }
+
+    /// Reads all swings, ascending.
+    pub fn read_swings(&self) -> Result<Vec<Swing>, SessionError> {
+        self.swing_numbers()?.into_iter().map(|n| self.read_swing(n)).collect()
+    }
+}
+
+fn number_of(path: &Path, extension: &str) -> Option<u32> {
+    (path.extension()? == extension).then_some(())?;
+    path.file_stem()?.to_str()?.parse().ok()
+}
+
+/// Recordings are personal data: readable by their owner only.
+#[cfg(unix)]
+fn private_dir(path: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::DirBuilderExt as _;
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(path)
+}
+
+#[cfg(not(unix))]
+fn private_dir(path: &Path) -> std::io::Result<()> {
+    fs::create_dir_all(path)
+}
+
+/// Opens `path` for writing, readable by its owner only.
+#[cfg(unix)]
+pub fn private_file(path: &Path, options: &mut fs::OpenOptions) -> std::io::Result<fs::File> {
+    use std::os::unix::fs::OpenOptionsExt as _;
+    options.mode(0o600).open(path)
+}
+
+/// Opens `path` for writing.
+#[cfg(not(unix))]
+pub fn private_file(path: &Path, options: &mut fs::OpenOptions) -> std::io::Result<fs::File> {
+    options.open(path)
+}
+
+/// Writes beside the target and renames, so that a reader (or a crash) never sees half a file.
+fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), SessionError> {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".part");
+    let part = PathBuf::from(name);
+    let mut file = private_file(&part, fs::OpenOptions::new().write(true).create(true).truncate(true))
+        .map_err(SessionError::io(&part))?;
+    file.write_all(bytes).map_err(SessionError::io(&part))?;
+    drop(file);
+    fs::rename(&part, path).map_err(SessionError::io(path))
+}

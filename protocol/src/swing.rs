@@ -1,0 +1,349 @@
+//! The per-swing file, `peakorder.swing/1`: one JSON object a swing, written to
+//! `swings/NNNN.json` of the session folder.
+//!
+//! Times are seconds on the session clock; every other unit is in the field's name.
+//! Turns are positive towards the target for right- and left-handed players alike and
+//! are relative to the same segment's angle at this swing's own address. Angles are
+//! decomposed axial → lateral → flexion (Y–X–Z in ISB axes; order after Baker R 2001,
+//! Gait Posture 13:1–6). An absent segment is an absent key; a number that could not be
+//! measured is an absent key too, and `quality.withheld` says why.
+
+use crate::role::{Handedness, Role};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Value of [`Swing::schema`].
+pub const SCHEMA: &str = "peakorder.swing/1";
+
+/// Printed with every angle.
+pub const ANGLE_ORDER: &str = "Y-X-Z in ISB axes: axial rotation, lateral tilt, flexion; \
+turn + = towards the target, lateral tilt + = trail side lower, flexion + = forward";
+
+/// Printed with every separation (X-factor).
+pub const SEPARATION_METHOD: &str =
+    "thorax turn minus pelvis turn, each the axial angle of a Y-X-Z decomposition relative to address";
+
+/// One swing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Swing {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// Session id.
+    pub session: String,
+    /// 1-based number in the session.
+    pub number: u32,
+    /// Label of the block the swing belongs to; `""` before the first block.
+    pub block: String,
+    /// Player's handedness.
+    pub handedness: Handedness,
+    /// Strike or rehearsal.
+    pub kind: SwingKind,
+    /// When it happened.
+    pub events: Events,
+    /// Per-segment numbers, keyed `pelvis`, `thorax`, `lead_arm`.
+    pub segments: BTreeMap<Role, Segment>,
+    /// Kinematic sequence.
+    pub sequence: Sequence,
+    /// Thorax against pelvis.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub separation: Option<Separation>,
+    /// Lead arm against thorax.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub arm: Option<ArmUse>,
+    /// Backswing and downswing durations.
+    pub tempo: Tempo,
+    /// How angles are to be read ([`ANGLE_ORDER`]).
+    pub angle_order: String,
+    /// What can be trusted.
+    pub quality: Quality,
+}
+
+/// Was a ball (or the ground) struck?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SwingKind {
+    /// A strike was seen or cannot be ruled out.
+    Strike,
+    /// Swing motion without a strike: left out of block statistics.
+    Rehearsal,
+}
+
+/// An instant with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Instant {
+    /// Session clock, seconds.
+    pub t_s: f64,
+    /// Standard uncertainty, milliseconds.
+    pub sd_ms: f64,
+}
+
+/// Impact with what it was recognised by.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Impact {
+    /// Session clock, seconds. For a rehearsal: the estimated pass through the address position.
+    pub t_s: f64,
+    /// Standard uncertainty, milliseconds.
+    pub sd_ms: f64,
+    /// What it was recognised by.
+    pub evidence: Evidence,
+}
+
+/// What an impact was recognised by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Evidence {
+    /// Strike shock in the lead-arm strap's accelerometer.
+    ArmShock,
+    /// Strike shock in a trunk strap's accelerometer.
+    TrunkShock,
+    /// Estimated from the motion alone; a strike can be neither shown nor ruled out.
+    Estimated,
+    /// The straps would have shown a strike and did not: a rehearsal.
+    None,
+}
+
+/// The instants of a swing.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Events {
+    /// First lasting motion away from the target.
+    pub takeaway: Instant,
+    /// Reversal of the lead arm; of the thorax without an arm strap.
+    pub top: Instant,
+    /// Club meets ball.
+    pub impact: Impact,
+    /// Motion settled.
+    pub finish: Instant,
+}
+
+/// What a segment's speed is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SpeedKind {
+    /// Component of angular velocity about the segment's own long axis (pelvis, thorax).
+    Axial,
+    /// Component perpendicular to the arm's long axis: roll left out (lead arm).
+    Across,
+    /// Magnitude of the angular-velocity vector: used where straps are not calibrated.
+    Resultant,
+}
+
+impl SpeedKind {
+    /// One-line definition.
+    pub const fn definition(self) -> &'static str {
+        match self {
+            Self::Axial => "component of angular velocity about the segment's own long axis",
+            Self::Across => "component of angular velocity perpendicular to the arm's long axis",
+            Self::Resultant => "magnitude of the angular-velocity vector",
+        }
+    }
+}
+
+/// Did the segment's speed peak before impact?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// A maximum between reversal and impact.
+    Peak,
+    /// Speed was still rising at impact: there is no peak to time.
+    RisingAtImpact,
+}
+
+/// A segment's speed maximum between its own reversal and impact.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Peak {
+    /// Session clock, seconds.
+    pub t_s: f64,
+    /// Positive before impact, milliseconds.
+    pub before_impact_ms: f64,
+    /// Standard uncertainty of `t_s`, milliseconds.
+    pub sd_ms: f64,
+    /// Speed there, degrees per second.
+    pub speed_dps: f64,
+    /// Whether it is a peak at all.
+    pub outcome: Outcome,
+}
+
+/// An angle at the swing's instants, degrees.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct AngleSet {
+    /// At the top.
+    pub top: f64,
+    /// At impact.
+    pub impact: f64,
+    /// At the extreme away from the target before the segment's own reversal
+    /// (turn), or at that same instant (tilts).
+    pub max_away: f64,
+    /// At address. Always 0 for turn.
+    pub address: f64,
+    /// Standard uncertainty, degrees.
+    pub sd: f64,
+}
+
+/// Numbers of one segment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Segment {
+    /// Which speed the peak is of.
+    pub speed_kind: SpeedKind,
+    /// Definition of that speed in words.
+    pub speed_definition: String,
+    /// When the segment turned back towards the target.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub reversal: Option<Instant>,
+    /// Speed maximum between reversal and impact.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub peak: Option<Peak>,
+    /// The same for the magnitude of angular velocity, independent of how the strap is worn.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub resultant_peak: Option<Peak>,
+    /// Speed at impact, degrees per second.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_at_impact_dps: Option<f64>,
+    /// Speed at impact as a share of the peak speed.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_kept_at_impact: Option<f64>,
+    /// Axial rotation relative to address, positive towards the target.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub turn_deg: Option<AngleSet>,
+    /// Lateral tilt, positive = trail side lower.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub lateral_tilt_deg: Option<AngleSet>,
+    /// Flexion, positive = forward.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub flexion_deg: Option<AngleSet>,
+}
+
+/// A pair of peaks.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Gap {
+    /// Segment whose peak is subtracted.
+    pub from: Role,
+    /// Segment whose peak is subtracted from.
+    pub to: Role,
+    /// `to` minus `from`: positive when `from` peaked first, milliseconds.
+    pub gap_ms: f64,
+    /// Standard uncertainty of the gap, milliseconds.
+    pub sd_ms: f64,
+    /// |gap| exceeds its 95 % band.
+    pub resolved: bool,
+}
+
+/// Kinematic sequence.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Sequence {
+    /// Order of the peaks; segments in one inner list are a tie. Segments without a peak
+    /// before impact are left out.
+    pub order: Vec<Vec<Role>>,
+    /// Every pair of peaks.
+    pub gaps: Vec<Gap>,
+    /// Order of the reversals (transition), ties alike.
+    pub reversal_order: Vec<Vec<Role>>,
+    /// Every pair of reversals.
+    #[serde(default)]
+    pub reversal_gaps: Vec<Gap>,
+    /// Segments whose speed was still rising at impact.
+    #[serde(default)]
+    pub rising_at_impact: Vec<Role>,
+}
+
+/// Thorax turn against pelvis turn (X-factor by the named method), degrees.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Separation {
+    /// At the top; negative = thorax turned further away than the pelvis.
+    pub top_deg: f64,
+    /// Largest magnitude between takeaway and impact, signed as `top_deg`.
+    pub max_deg: f64,
+    /// |max| − |value at pelvis reversal|: how much it grew after the pelvis started forward.
+    pub stretch_deg: f64,
+    /// Standard uncertainty of each, degrees.
+    pub sd_deg: f64,
+    /// [`SEPARATION_METHOD`].
+    pub method: String,
+}
+
+/// How the lead arm sits against the thorax (arm strap only), degrees.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ArmUse {
+    /// Angle of the upper arm from hanging along the thorax, at the top.
+    pub elevation_top_deg: f64,
+    /// Angle of the upper arm across the chest (horizontal plane of the thorax), at the top;
+    /// 0 = straight ahead of the chest, positive = across, away from the target.
+    pub across_chest_top_deg: f64,
+    /// Share of the lead arm's horizontal travel from address to top that the thorax turn made;
+    /// the rest the arm made by itself.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub turn_share_of_travel: Option<f64>,
+    /// Standard uncertainty of the angles, degrees.
+    pub sd_deg: f64,
+    /// How the two angles and the share are defined.
+    pub method: String,
+}
+
+/// Durations.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Tempo {
+    /// Takeaway to top, seconds.
+    pub backswing_s: f64,
+    /// Top to impact, seconds.
+    pub downswing_s: f64,
+    /// Backswing over downswing.
+    pub ratio: f64,
+    /// What starts the downswing.
+    pub downswing_from: String,
+}
+
+/// What can be trusted and why not.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Quality {
+    /// Sequence timing is usable.
+    pub usable: bool,
+    /// Withheld numbers, each with the reason, in plain words.
+    pub withheld: Vec<Withheld>,
+    /// Things to know that withhold nothing.
+    #[serde(default)]
+    pub notes: Vec<String>,
+    /// Samples lost between takeaway and finish, all straps.
+    pub lost_samples: u32,
+    /// Samples at the sensor's range limit between takeaway and finish, all straps.
+    pub clipped_samples: u32,
+    /// Standard uncertainty of the straps' alignment to one another, milliseconds.
+    pub clock_sd_ms: f64,
+}
+
+/// One withheld number or group.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Withheld {
+    /// Field or group of fields, e.g. `pelvis.turn_deg`.
+    pub what: String,
+    /// Why, and what to do about it.
+    pub why: String,
+}
+
+impl Swing {
+    /// Reads one swing file's text.
+    pub fn from_json(text: &str) -> Result<Self, String> {
+        let swing: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        if swing.schema != SCHEMA {
+            return Err(format!(
+                "schema is '{}', this program reads '{SCHEMA}'; update peakorder",
+                swing.schema
+            ));
+        }
+        Ok(swing)
+    }
+
+    /// The text of the swing file: pretty-printed JSON with a final newline.
+    pub fn to_json(&self) -> String {
+        let mut s = serde_json::to_string_pretty(self).expect("a swing has only string keys and finite numbers");
+        s.push('\n');
+        s
+    }
+
+    /// The segment's peak if it peaked before impact.
+    pub fn peak(&self, role: Role) -> Option<&Peak> {
+        self.segments
+            .get(&role)?
+            .peak
+            .as_ref()
+            .filter(|p| p.outcome == Outcome::Peak)
+    }
+}
