@@ -17,6 +17,12 @@
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
 //!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
 //!   `measuring_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
+//!   `peakorder.mobility/1` object).
+//! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
+//!   `postures` (`posture`, `before_check`, `after_check`, `yardstick`, `changed_means`, `measures`
+//!   with `key`, `before`, `before_sd`, `after`, `after_sd`, `difference`, `sem`, `mdc95`,
+//!   `verdict`), `not_compared` (`posture`, `why`), `notes`.
 //!
 //! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
 //! `too-few-swings`.
@@ -24,6 +30,7 @@
 use crate::compare::{Comparison, Row, Side};
 use crate::load::{Loaded, Problem};
 use crate::measure::Measure;
+use crate::mobility::{Checks, Comparison as MobilityComparison, PostureComparison};
 use crate::order::{Order, Share};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
 use peakorder_protocol::session::Session;
@@ -36,6 +43,11 @@ pub const SHOW: &str = "peakorder.show/1";
 pub const SHOW_SWING: &str = "peakorder.show-swing/1";
 /// Schema of [`compare`].
 pub const COMPARE: &str = "peakorder.compare/1";
+
+/// Schema of [`mobility`].
+pub const SHOW_MOBILITY: &str = "peakorder.show-mobility/1";
+/// Schema of [`compare_mobility`].
+pub const COMPARE_MOBILITY: &str = "peakorder.compare-mobility/1";
 
 /// A session, or the block chosen.
 pub fn show(loaded: &Loaded) -> Value {
@@ -79,6 +91,56 @@ pub fn compare(comparison: &Comparison) -> Value {
             .map(|n| json!({"key": n.measure.key(), "why": n.why}))
             .collect::<Vec<_>>(),
         "notes": comparison.notes,
+    })
+}
+
+/// A session's mobility checks.
+pub fn mobility(checks: &Checks) -> Value {
+    json!({
+        "schema": SHOW_MOBILITY,
+        "session": session(&checks.session),
+        "mobility": checks.mobility,
+    })
+}
+
+/// Mobility of two sessions.
+pub fn compare_mobility(comparison: &MobilityComparison) -> Value {
+    let side = |c: &Checks| json!({"name": c.name, "session": session(&c.session)});
+    json!({
+        "schema": COMPARE_MOBILITY,
+        "before": side(&comparison.before),
+        "after": side(&comparison.after),
+        "postures": comparison.postures.iter().map(posture).collect::<Vec<_>>(),
+        "not_compared": comparison
+            .not_compared
+            .iter()
+            .map(|(posture, why)| json!({"posture": posture, "why": why}))
+            .collect::<Vec<_>>(),
+        "notes": comparison.notes,
+    })
+}
+
+fn posture(p: &PostureComparison) -> Value {
+    let measure = |r: &crate::mobility::Row| {
+        json!({
+            "key": r.quantity.key(),
+            "before": r.before.0,
+            "before_sd": r.before.1,
+            "after": r.after.0,
+            "after_sd": r.after.1,
+            "difference": r.difference,
+            "sem": r.sem,
+            "mdc95": r.mdc95,
+            "verdict": r.verdict.key(),
+        })
+    };
+    json!({
+        "posture": p.posture,
+        "before_check": p.before,
+        "after_check": p.after,
+        "yardstick": p.yardstick(),
+        "changed_means": p.changed_means(),
+        "measures": p.rows.iter().map(measure).collect::<Vec<_>>(),
     })
 }
 

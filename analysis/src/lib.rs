@@ -12,6 +12,7 @@ pub mod compare;
 pub mod json;
 pub mod load;
 pub mod measure;
+pub mod mobility;
 pub mod order;
 pub mod render;
 pub mod stats;

@@ -6,6 +6,7 @@ use peakorder_analysis::compare::compare;
 use peakorder_analysis::json;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
+use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Style};
 use std::io::{self, IsTerminal as _, Write as _};
 use std::process::ExitCode;
@@ -47,6 +48,19 @@ enum Command {
         /// Only these measures, by their keys in --json; choose them before looking.
         #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
         only: Vec<Measure>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show how far the trunk turned in a session's mobility checks, or set them against
+    /// those of an earlier session.
+    Mobility {
+        /// Session folder; with a second one: last time's.
+        #[arg(value_name = "FOLDER")]
+        session: String,
+        /// Session folder of now, to be set against the first.
+        #[arg(value_name = "FOLDER2")]
+        after: Option<String>,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -119,6 +133,30 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 document(&json::compare(&comparison))?
             } else {
                 render::comparison(&comparison, style)
+            }
+        }
+        Command::Mobility {
+            session,
+            after: None,
+            json,
+        } => {
+            let checks = mobility::load(session)?;
+            if *json {
+                document(&json::mobility(&checks))?
+            } else {
+                render::mobility(&checks, style)
+            }
+        }
+        Command::Mobility {
+            session,
+            after: Some(after),
+            json,
+        } => {
+            let comparison = mobility::compare(mobility::load(session)?, mobility::load(after)?);
+            if *json {
+                document(&json::compare_mobility(&comparison))?
+            } else {
+                render::mobility_comparison(&comparison, style)
             }
         }
     };

@@ -4,7 +4,9 @@
 //! before anything can fail on them, the pure [`motion`] pipeline turns them into swings,
 //! and [`output`] writes files and tells watchers. [`engine`] ties the four together.
 
+pub mod ble;
 pub mod cli;
+pub mod config;
 pub mod engine;
 pub mod motion;
 pub mod output;

@@ -1,5 +1,6 @@
 //! Live events: what the daemon tells whoever watches, one JSON object each.
 
+use crate::mobility::MobilityCheck;
 use crate::role::Role;
 use crate::swing::Swing;
 use serde::{Deserialize, Serialize};
@@ -45,6 +46,11 @@ pub enum LiveEvent {
     Swing {
         /// The whole swing, as in its file.
         swing: Box<Swing>,
+    },
+    /// A mobility check was measured or has to be repeated.
+    Mobility {
+        /// The whole check, as in its file.
+        check: Box<MobilityCheck>,
     },
     /// The session was closed.
     SessionEnded {

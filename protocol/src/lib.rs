@@ -7,6 +7,7 @@
 pub mod curves;
 pub mod event;
 pub mod log;
+pub mod mobility;
 pub mod packet;
 pub mod profile;
 pub mod role;

@@ -5,11 +5,13 @@
 //! DIR/samples.log         raw arrivals, marks and strap events (see `log`)
 //! DIR/swings/NNNN.json    one swing (see `swing`)
 //! DIR/swings/NNNN.curves  its curves (see `curves`)
+//! DIR/mobility.json       mobility checks, if any were made (see `mobility`)
 //! ```
 //!
 //! A folder is self-contained and may be moved. Everything but `session.toml` and
 //! `samples.log` can be recomputed from those two.
 
+use crate::mobility::Mobility;
 use crate::role::{Handedness, Role};
 use crate::swing::Swing;
 use serde::{Deserialize, Serialize};
@@ -24,6 +26,8 @@ pub const FORMAT: &str = "peakorder.session/1";
 pub const SESSION_FILE: &str = "session.toml";
 /// The recording log.
 pub const LOG_FILE: &str = "samples.log";
+/// Mobility checks.
+pub const MOBILITY_FILE: &str = "mobility.json";
 /// Folder of swing files.
 pub const SWINGS_DIR: &str = "swings";
 /// `session.toml` is small; anything larger is not ours.
@@ -221,13 +225,8 @@ impl SessionDir {
                 return Err(SessionError::Exists(path.to_owned()));
             }
             dir.remove_swings()?;
-            for name in [SESSION_FILE, LOG_FILE] {
-                let file = path.join(name);
-                match fs::remove_file(&file) {
-                    Ok(()) => {}
-                    Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-                    Err(e) => return Err(SessionError::io(&file)(e)),
-                }
+            for name in [SESSION_FILE, LOG_FILE, MOBILITY_FILE] {
+                remove_if_there(&path.join(name))?;
             }
         }
         private_dir(path).map_err(SessionError::io(path))?;
@@ -269,6 +268,32 @@ impl SessionDir {
     pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
         write_atomically(&self.curves_path(swing.number), curves)?;
         write_atomically(&self.swing_path(swing.number), swing.to_json().as_bytes())
+    }
+
+    /// Path of the mobility checks.
+    pub fn mobility_path(&self) -> PathBuf {
+        self.path.join(MOBILITY_FILE)
+    }
+
+    /// Writes the mobility checks, whole or not at all.
+    pub fn write_mobility(&self, mobility: &Mobility) -> Result<(), SessionError> {
+        write_atomically(&self.mobility_path(), mobility.to_json().as_bytes())
+    }
+
+    /// Reads the mobility checks; `None` when the session has none.
+    pub fn read_mobility(&self) -> Result<Option<Mobility>, SessionError> {
+        let path = self.mobility_path();
+        let text = match fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(e) => return Err(SessionError::io(&path)(e)),
+        };
+        Mobility::from_json(&text).map(Some).map_err(|reason| SessionError::Malformed { path, reason })
+    }
+
+    /// Removes the mobility checks (before a replay makes them anew).
+    pub fn remove_mobility(&self) -> Result<(), SessionError> {
+        remove_if_there(&self.mobility_path())
     }
 
     /// Removes all swing files (before a replay writes them anew).
@@ -315,6 +340,13 @@ impl SessionDir {
     /// Reads all swings, ascending.
     pub fn read_swings(&self) -> Result<Vec<Swing>, SessionError> {
         self.swing_numbers()?.into_iter().map(|n| self.read_swing(n)).collect()
+    }
+}
+
+fn remove_if_there(file: &Path) -> Result<(), SessionError> {
+    match fs::remove_file(file) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(SessionError::io(file)(e)),
+        _ => Ok(()),
     }
 }
 

@@ -4,6 +4,7 @@
 //! ◆ lead arm) and its own kind of line.
 
 mod compare;
+mod mobility;
 mod notes;
 mod plot;
 mod show;
@@ -11,6 +12,7 @@ mod swing;
 mod table;
 
 pub use compare::comparison;
+pub use mobility::{mobility, mobility_comparison};
 pub use plot::speeds;
 pub use show::session;
 pub use swing::one_swing;

@@ -1,10 +1,18 @@
 //! The command line of `peakorderd`.
 
+mod align;
+mod bluetooth;
+mod check;
 mod demo;
+mod doctor;
 mod import;
-mod replay;
+mod profile;
 mod rehearse;
+mod replay;
 mod report;
+mod run;
+mod scan;
+mod straps;
 
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
@@ -22,6 +30,20 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Record a lesson with the straps that are assigned; type marks while it runs.
+    Run(run::Arguments),
+    /// Show straps nearby.
+    Scan(scan::Arguments),
+    /// Say or find out which strap is worn where.
+    Straps(straps::Arguments),
+    /// Measure the straps' signal before a lesson, and say what to do about it.
+    Check(check::Arguments),
+    /// Twist the straps together to find constant differences between their times.
+    Align(align::Arguments),
+    /// Look whether this computer is ready for a session.
+    Doctor(doctor::Arguments),
+    /// List, show and try strap profiles.
+    Profile(profile::Arguments),
     /// Play an invented lesson through virtual straps and the whole chain, and show what came of it.
     Demo(demo::Arguments),
     /// Make a session of CSV files from any logger, as if recorded live.
@@ -50,6 +72,13 @@ pub fn main() -> ExitCode {
         .and_then(|runtime| {
             runtime.block_on(async {
                 match arguments.command {
+                    Command::Run(a) => run::run(a).await,
+                    Command::Scan(a) => scan::run(a).await,
+                    Command::Straps(a) => straps::run(a).await,
+                    Command::Check(a) => check::run(a).await,
+                    Command::Align(a) => align::run(a).await,
+                    Command::Doctor(a) => doctor::run(a).await,
+                    Command::Profile(a) => profile::run(a),
                     Command::Demo(a) => demo::run(a).await,
                     Command::Import(a) => import::run(a).await,
                     Command::Replay(a) => replay::run(a).await,

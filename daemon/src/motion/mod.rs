@@ -8,6 +8,7 @@ pub mod clock;
 pub mod detect;
 pub mod fuse;
 pub mod measure;
+pub mod mobility;
 pub mod path;
 pub mod pipeline;
 pub mod rest;

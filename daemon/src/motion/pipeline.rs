@@ -4,17 +4,19 @@
 //! clock, no randomness: the same records give the same swings, to the byte.
 
 use super::calibrate::steps::{StepSamples, judge};
-use super::calibrate::{Step, Verdict};
+use super::calibrate::{Alignment, Step, Verdict};
 use super::detect::phases;
 use super::detect::signal::Tracks;
 use super::detect::trigger::{Candidate, Trigger};
 use super::measure::{Context, curves, follow, measure};
+use super::mobility::Turns;
 use super::settings::Settings;
 use super::stream::{Counts, StrapStream};
 use super::window::{SegmentWindow, Window};
 use nalgebra::Vector3;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::profile::{Profile, ProfileError};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
@@ -51,6 +53,8 @@ pub enum Output {
     },
     /// A swing was measured.
     Swing(Box<Swing>, Box<Curves>),
+    /// A mobility check was measured, or has to be repeated.
+    Mobility(Box<MobilityCheck>),
     /// Something fast was not a swing.
     NotASwing {
         /// Session time, s.
@@ -97,6 +101,7 @@ pub struct Pipeline {
     swings: u32,
     started: BTreeMap<&'static str, f64>,
     pending: Vec<PendingStep>,
+    turns: Turns,
     not_before_s: f64,
     now_s: f64,
     address_up: BTreeMap<Role, Vec<Vector3<f64>>>,
@@ -131,6 +136,7 @@ impl Pipeline {
             swings: 0,
             started: BTreeMap::new(),
             pending: Vec::new(),
+            turns: Turns::default(),
             not_before_s: f64::NEG_INFINITY,
             now_s: 0.0,
             address_up: BTreeMap::new(),
@@ -150,6 +156,7 @@ impl Pipeline {
     /// The recording has ended: whatever is pending is looked at as it is.
     pub fn finish(&mut self, out: &mut Vec<Output>) {
         self.run_steps(true, out);
+        self.run_turns(true, out);
         if let Some(candidate) = self.trigger.pending() {
             self.look(candidate, out);
         }
@@ -158,6 +165,11 @@ impl Pipeline {
     /// Number of swings so far.
     pub fn swings(&self) -> u32 {
         self.swings
+    }
+
+    /// How the strap worn at `role` sits on its segment, once calibrated.
+    pub fn alignment(&self, role: Role) -> Option<&Alignment> {
+        self.streams.iter().find(|s| s.role() == role)?.alignment()
     }
 
     /// Totals of each strap.
@@ -172,12 +184,14 @@ impl Pipeline {
         let aligned = stream.alignment().is_some();
         let role = arrival.role;
         stream.arrival(arrival, |t_s, rate| trigger.push(role, t_s, &rate, aligned, handedness));
+        self.turns.collect(stream);
         if let Some(error) = stream.take_error() {
             tracing::warn!(%role, %error, "A packet could not be decoded.");
         }
         if !self.pending.is_empty() {
             self.run_steps(false, out);
         }
+        self.run_turns(false, out);
         if let Some(candidate) = self.trigger.ready() {
             self.look(candidate, out);
         }
@@ -207,7 +221,16 @@ impl Pipeline {
                 out.push(Output::Block { t_s, label: mark.detail.clone() });
                 return;
             }
-            MarkKind::Note | MarkKind::TurnStart | MarkKind::TurnEnd => return,
+            MarkKind::TurnStart | MarkKind::TurnEnd => {
+                if mark.kind == MarkKind::TurnStart {
+                    self.turns.start(t_s, &mark.detail);
+                } else {
+                    self.turns.end(t_s);
+                }
+                self.not_before_s = self.not_before_s.max(t_s);
+                return;
+            }
+            MarkKind::Note => return,
         };
         if starts {
             self.started.insert(step.key(), t_s);
@@ -248,10 +271,18 @@ impl Pipeline {
         }
     }
 
+    /// Measures the mobility check whose samples are all in.
+    fn run_turns(&mut self, end: bool, out: &mut Vec<Output>) {
+        let valid_s = self.settings.calibration_valid_s;
+        if let Some(check) = self.turns.take(self.now_s, end, &self.streams, self.handedness, valid_s) {
+            out.push(Output::Mobility(Box::new(check)));
+        }
+    }
+
     /// Looks at a candidate.
     fn look(&mut self, candidate: Candidate, out: &mut Vec<Output>) {
         self.trigger.clear();
-        if candidate.at_s <= self.not_before_s {
+        if candidate.at_s <= self.not_before_s || self.turns.covers(candidate.at_s) {
             return;
         }
         let from_s = (candidate.at_s - WINDOW_BEFORE_S).max(self.not_before_s);

@@ -2,6 +2,7 @@
 
 use crate::motion::pipeline::Output;
 use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::mobility::{Mobility, MobilityCheck};
 use peakorder_protocol::session::{CalibrationNote, Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use tokio::sync::broadcast;
@@ -10,6 +11,7 @@ use tokio::sync::broadcast;
 pub struct Outputs {
     dir: SessionDir,
     session: Session,
+    mobility: Mobility,
     watchers: broadcast::Sender<LiveEvent>,
     swings: u32,
 }
@@ -23,8 +25,10 @@ impl Outputs {
         session.calibration.clear();
         session.computed_by = super::output::program();
         dir.write_session(&session)?;
+        dir.remove_mobility()?;
+        let mobility = Mobility::new(&session.id, session.player.handedness);
         let (watchers, _) = broadcast::channel(WATCHER_BACKLOG);
-        Ok(Self { dir, session, watchers, swings: 0 })
+        Ok(Self { dir, session, mobility, watchers, swings: 0 })
     }
 
     /// A new watcher: sees what happens from now on.
@@ -69,6 +73,11 @@ impl Outputs {
             }
             Output::Block { t_s, label } => {
                 self.tell(LiveEvent::Block { t_s: *t_s, label: label.clone() });
+            }
+            Output::Mobility(check) => {
+                self.mobility.checks.push(MobilityCheck::clone(check));
+                self.dir.write_mobility(&self.mobility)?;
+                self.tell(LiveEvent::Mobility { check: check.clone() });
             }
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, why, "A fast movement was not a swing.");

@@ -69,6 +69,8 @@ pub struct Alignment {
     pub to_segment: UnitQuaternion<f64>,
     /// Standard uncertainty, deg.
     pub sd_deg: f64,
+    /// Of which that of the long axis, about each axis across it, deg.
+    pub long_axis_sd_deg: f64,
     /// Session time it was completed, s.
     pub at_s: f64,
 }
@@ -107,6 +109,7 @@ impl Axes {
         Some(Alignment {
             to_segment: UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(rows)),
             sd_deg: y_sd.hypot(z_sd),
+            long_axis_sd_deg: y_sd,
             at_s,
         })
     }

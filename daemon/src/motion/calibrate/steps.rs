@@ -17,9 +17,10 @@ const BOW_MIN_DEG: f64 = 15.0;
 const RAISE_MIN_DEG: f64 = 35.0;
 /// More rotation than this off the main axis is not a hinge.
 const WOBBLE_MAX: f64 = 0.35;
-/// People do not stand exactly upright twice: typical error of a static pose is below 1.9 deg
-/// (Donaldson, Bayne & Bezodis 2021, ISBS Proc 39(1):58).
-const POSE_SD_DEG: f64 = 1.9;
+/// How far a person's upright pose is off about each axis: below the typical error of 1.9 deg
+/// of a static pose between days (Donaldson, Bayne & Bezodis 2021, ISBS Proc 39(1):58); the
+/// figure within a day is own judgement.
+const POSE_SD_DEG: f64 = 1.0;
 
 /// Samples of one strap during one step, bias-free, sensor frame.
 #[derive(Debug, Clone, Copy)]

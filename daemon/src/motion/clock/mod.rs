@@ -7,6 +7,7 @@
 //! the newest estimate, not with the one that held when its samples came in.
 
 pub mod estimator;
+pub mod twist;
 pub mod uncertainty;
 pub mod unwrap;
 
@@ -48,6 +49,14 @@ pub struct PacketTimes {
 /// started again.
 const RESTART_S: f64 = 0.5;
 
+/// What is kept of a packet in case a later one tells when it could first have been sent.
+#[derive(Debug, Clone, Copy)]
+struct Earlier {
+    seq: u32,
+    last_s: f64,
+    arrival_s: f64,
+}
+
 /// Clock of one strap.
 #[derive(Debug, Clone)]
 pub struct StrapClock {
@@ -55,6 +64,9 @@ pub struct StrapClock {
     tick_s: f64,
     seq_counts_samples: bool,
     nominal_period_s: f64,
+    /// Sample period seen between stamped packets, for straps that do not send it.
+    learned_period_s: Option<f64>,
+    previous: Option<(u32, f64, usize)>,
     skew_prior: f64,
     group_delay_s: f64,
     latency_s: f64,
@@ -63,9 +75,8 @@ pub struct StrapClock {
     link: Link,
     started_s: f64,
     last_event_stamp_s: f64,
-    /// (device time of last sample, arrival) of the latest packets, for event stamps that
-    /// speak of an earlier one.
-    recent: [(f64, f64); 16],
+    /// The latest packets, for event stamps that speak of an earlier one.
+    recent: [Option<Earlier>; 16],
     packets: u64,
     samples: u64,
     last_arrival_s: f64,
@@ -84,6 +95,8 @@ impl StrapClock {
             tick_s: clock.tick_s,
             seq_counts_samples: clock.seq_counts == SeqCounts::Samples,
             nominal_period_s: period_s,
+            learned_period_s: None,
+            previous: None,
             // A strap that stamps time has a crystal; one that only counts runs at the
             // sensor's own rate, off by the tolerance of its RC oscillator.
             skew_prior: match clock.kind {
@@ -97,7 +110,7 @@ impl StrapClock {
             link: Link::new(profile, latency_sd_s, interval_s),
             started_s: 0.0,
             last_event_stamp_s: f64::NEG_INFINITY,
-            recent: [(f64::NAN, f64::NAN); 16],
+            recent: [None; 16],
             packets: 0,
             samples: 0,
             last_arrival_s: 0.0,
@@ -112,7 +125,7 @@ impl StrapClock {
 
     /// Takes one packet; returns the device times of its samples.
     pub fn packet(&mut self, head: &PacketHead, n: usize, arrival_s: f64) -> PacketTimes {
-        let period_s = head.period_s.unwrap_or(self.nominal_period_s);
+        let period_s = head.period_s.or(self.learned_period_s).unwrap_or(self.nominal_period_s);
         let mut blind_gap = false;
         let mut restarted = head.restarted && self.filter.is_some();
         let span_s = period_s * n.saturating_sub(1) as f64;
@@ -149,6 +162,9 @@ impl StrapClock {
                 first
             }
         };
+        if head.period_s.is_none() && self.kind == ClockKind::Timestamp {
+            self.learn_period(head.seq, first_s, n);
+        }
         let last_s = first_s + span_s;
         self.packets += 1;
         self.samples += n as u64;
@@ -163,16 +179,18 @@ impl StrapClock {
             if let Some(filter) = &mut self.filter {
                 filter.restart(last_s, arrival_s - last_s);
             }
-            self.recent = [(f64::NAN, f64::NAN); 16];
+            self.recent = [None; 16];
             self.started_s = arrival_s;
         }
-        self.recent[(self.packets % 16) as usize] = (last_s, arrival_s);
-
+        let seq = head.seq.unwrap_or(self.packets as u32);
+        self.recent[(seq % 16) as usize] = Some(Earlier { seq, last_s, arrival_s });
+        // The stamp names the packet by its place in the strap's own count: one that was lost on
+        // the way never arrived, so its stamp says nothing.
         let stamp = head.event.and_then(|event| {
-            let (device_s, earlier_arrival_s) =
-                self.recent[((self.packets + 16 - u64::from(event.back % 16)) % 16) as usize];
-            (device_s.is_finite() && u64::from(event.back) < self.packets)
-                .then_some((device_s + event.age_s, earlier_arrival_s))
+            let modulus = 1_u64 << head.seq_bits.min(32);
+            let named = ((u64::from(seq) + modulus - u64::from(event.back)) % modulus) as u32;
+            let earlier = self.recent[(named % 16) as usize].filter(|e| e.seq == named)?;
+            Some((earlier.last_s + event.age_s, earlier.arrival_s))
         });
         let observation = match stamp {
             Some(stamp) => {
@@ -197,6 +215,20 @@ impl StrapClock {
             self.started_s = arrival_s;
         }
         PacketTimes { first_s, period_s, restarted, blind_gap }
+    }
+
+    /// Two packets in a row, by their count if there is one, tell the sample period.
+    fn learn_period(&mut self, seq: Option<u32>, first_s: f64, n: usize) {
+        if let Some((before_seq, before_s, before_n)) = self.previous {
+            let period_s = (first_s - before_s) / before_n.max(1) as f64;
+            let in_a_row = seq.is_none_or(|s| s == before_seq.wrapping_add(1));
+            // Without a count a lost packet looks like a long period: only small steps are believed.
+            let known = self.learned_period_s.unwrap_or(period_s);
+            if in_a_row && period_s > 0.0 && (seq.is_some() || period_s < 1.5 * known) {
+                self.learned_period_s = Some(known + 0.05 * (period_s - known));
+            }
+        }
+        self.previous = Some((seq.unwrap_or(0), first_s, n));
     }
 
     /// Current map to session time, with the sensor's filter delay and the latency found

@@ -9,7 +9,7 @@ const OUTSTANDING: f64 = 6.0;
 const ARM_MIN_M_S2: f64 = 8.0;
 const TRUNK_MIN_M_S2: f64 = 1.2;
 /// The onset is the first sample that departs by this share of the largest departure.
-const ONSET_SHARE: f64 = 0.2;
+const ONSET_SHARE: f64 = 0.06;
 
 /// A shock found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,13 +25,13 @@ pub struct Shock {
 /// Looks for a shock in `[from_s, to_s]`, judged against the roughness of the samples from
 /// `calm_from_s` on. `arm`: the strap is on the arm.
 pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, arm: bool) -> Option<Shock> {
-    let first = segment.index(calm_from_s).max(2);
+    let first = segment.index(calm_from_s).max(3);
     let (lo, hi) = (segment.index(from_s).max(first), segment.index(to_s).min(segment.t_s.len()));
     if hi < lo + 3 || lo < first + 8 {
         return None;
     }
-    // Departure of each sample from the line through the two before it: an onset shows in
-    // the very sample it falls into, which a centred difference would smear.
+    // Departure of each sample from the parabola through the three before it: an onset shows
+    // in the very sample it falls into, which a centred difference would smear.
     let departure: Vec<f64> = (first..hi).map(|i| depart(&segment.acc, i)).collect();
     let mut before: Vec<f64> = departure[..lo - first].to_vec();
     before.sort_by(f64::total_cmp);
@@ -47,7 +47,7 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
         return None;
     }
     // Back from the largest departure to the first of the burst.
-    let level = (ONSET_SHARE * size).max(2.5 * rough);
+    let level = (ONSET_SHARE * size).max(3.0 * rough);
     let mut onset = at;
     let reach = segment.t_s[at] - 0.03;
     for i in (lo..at).rev() {
@@ -64,5 +64,5 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
 }
 
 fn depart(acc: &[Vector3<f64>], i: usize) -> f64 {
-    (acc[i] - (acc[i - 1] * 2.0 - acc[i - 2])).norm()
+    (acc[i] - (acc[i - 1] - acc[i - 2]) * 3.0 - acc[i - 3]).norm()
 }

@@ -25,6 +25,11 @@ const ONSET_MIN_DPS: f64 = 3.0;
 const FINISH_DPS: f64 = 35.0;
 const FINISH_FOR_S: f64 = 0.15;
 
+/// Nobody turns the trunk this fast but to hit something, deg/s; then forward may even be a
+/// little slower than away.
+const FAST_TRUNK_DPS: f64 = 250.0;
+const FAST_FORWARD_TO_AWAY: f64 = 0.85;
+
 /// Why a movement is not a swing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Rejection {
@@ -112,7 +117,9 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
         return Err(Rejection::NoTurnAway(away_deg));
     }
     let ratio = peak_dps / -forward[away_peak];
-    if ratio < settings.min_forward_to_away {
+    // A slow turn there and back is no swing; of a fast one only the quick backswing is unusual.
+    let least = if peak_dps > FAST_TRUNK_DPS { FAST_FORWARD_TO_AWAY } else { settings.min_forward_to_away };
+    if ratio < least {
         return Err(Rejection::NotFaster(ratio));
     }
     let back_s = (reversal - onset) as f64 * STEP_S;

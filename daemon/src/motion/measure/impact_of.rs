@@ -1,6 +1,7 @@
 //! When the club met the ball, and by what evidence.
 
 use super::Part;
+use super::sequence_of::rock_back_deg;
 use crate::motion::detect::impact::{self, Shock};
 use crate::motion::detect::phases::Phases;
 use crate::motion::sequence::peak::Series;
@@ -89,7 +90,7 @@ fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<f64>
     for _ in 0..2 {
         arm.path.set_arm_direction(arm.window, guess);
         let series = Series { t_s: &arm.path.t_s, dps: &arm.path.signed_dps };
-        let turned = reversal::find(series, phases.takeaway_s, guess, half_s)?;
+        let turned = reversal::find(series, phases.takeaway_s, guess, half_s, rock_back_deg(Role::LeadArm))?;
         let back_deg = -arm.path.swept_deg(&arm.path.signed_dps, phases.takeaway_s, turned.t_s);
         if back_deg < 10.0 {
             return None;

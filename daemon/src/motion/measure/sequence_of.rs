@@ -3,14 +3,24 @@
 use super::impact_of::ImpactAndReach;
 use super::{Part, instant, round};
 use crate::motion::detect::phases::Phases;
+use crate::motion::sequence::fit::LocalFit;
 use crate::motion::sequence::order::{self, Timed};
 use crate::motion::sequence::peak::{self, FoundPeak, Series};
 use crate::motion::sequence::reversal;
+use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Outcome, Peak, Segment, Sequence, SpeedKind};
 
 /// A segment may turn back this much before the trunk segment that phases were found by, s.
 const LEAD_S: f64 = 0.3;
+
+/// What counts as rocking back in transition, deg: the arm's direction of swing is not one line.
+pub(super) const fn rock_back_deg(role: Role) -> f64 {
+    match role {
+        Role::Pelvis | Role::Thorax => 0.7,
+        Role::LeadArm => 3.0,
+    }
+}
 
 pub(super) fn reversals_and_peaks(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_s: f64) {
     for part in parts {
@@ -22,11 +32,30 @@ pub(super) fn reversals_and_peaks(parts: &mut [Part<'_>], phases: &Phases, found
         let from_s = phases.takeaway_s + 0.4 * (phases.trunk_reversal_s - phases.takeaway_s);
         let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
-        part.reversal = fastest.and_then(|p| reversal::find(signed, from_s, p.t_s, half_s));
+        part.reversal =
+            fastest.and_then(|p| reversal::find(signed, from_s, p.t_s, half_s, rock_back_deg(part.window.role)));
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
-        part.peak = search(speed, after_s);
+        part.peak = search(speed, after_s).map(|p| with_alignment(p, part, half_s));
         part.resultant_peak = search(resultant, after_s);
     }
+}
+
+/// A strap calibrated some degrees off lets rotation about other axes leak into the speed,
+/// and so moves its peak: by the leak's slope over the peak's sharpness.
+fn with_alignment(mut found: FoundPeak, part: &Part<'_>, half_s: f64) -> FoundPeak {
+    let Some(alignment) = part.window.alignment.filter(|_| !found.rising) else { return found };
+    let slope = |component: fn(&Vector3<f64>) -> f64| -> f64 {
+        let (lo, hi) = (part.window.index(found.t_s - half_s), part.window.index(found.t_s + half_s));
+        let dps: Vec<f64> = part.window.gyro[lo..hi].iter().map(|w| component(w).to_degrees()).collect();
+        LocalFit::new(&part.window.t_s[lo..hi], &dps, found.t_s, half_s).map_or(0.0, |f| f.at(found.t_s, 1))
+    };
+    let leak = match part.window.role {
+        Role::LeadArm => slope(|w| w.y),
+        Role::Pelvis | Role::Thorax => slope(|w| w.x).hypot(slope(|w| w.z)),
+    };
+    let moved_s = alignment.long_axis_sd_deg.to_radians() * leak / found.curvature;
+    found.sd_s = found.sd_s.hypot(moved_s);
+    found
 }
 
 fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {

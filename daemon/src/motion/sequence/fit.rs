@@ -17,7 +17,7 @@ pub struct LocalFit {
     coefficients: SVector<f64, TERMS>,
     /// (XᵀX)⁻¹ in scaled time.
     spread: SMatrix<f64, TERMS, TERMS>,
-    residual_var: f64,
+    rss: f64,
     count: usize,
 }
 
@@ -50,7 +50,7 @@ impl LocalFit {
             scale_s: half_s,
             coefficients,
             spread,
-            residual_var: rss / (count - TERMS) as f64,
+            rss,
             count,
         })
     }
@@ -80,12 +80,12 @@ impl LocalFit {
 
     /// Variance of the samples about the fit.
     pub fn residual_var(&self) -> f64 {
-        self.residual_var
+        self.rss / (self.count - TERMS) as f64
     }
 
-    /// Samples used.
-    pub fn count(&self) -> usize {
-        self.count
+    /// Sum of squared residuals.
+    pub fn rss(&self) -> f64 {
+        self.rss
     }
 
     /// Root of derivative `d` nearest to `near_s` within the fitted stretch, by Newton steps.

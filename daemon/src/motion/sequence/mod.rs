@@ -1,5 +1,6 @@
 //! Kinematic sequence: when each segment turned back and when it was fastest.
 
+pub mod apex;
 pub mod fit;
 pub mod order;
 pub mod peak;

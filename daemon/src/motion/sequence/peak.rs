@@ -1,5 +1,6 @@
 //! When a segment was fastest between its reversal and impact.
 
+use super::apex;
 use super::fit::LocalFit;
 
 /// A speed series of one segment at its own sample times.
@@ -16,10 +17,12 @@ pub struct Series<'a> {
 pub struct FoundPeak {
     /// Session time, s; impact if the speed was still rising there.
     pub t_s: f64,
-    /// Standard uncertainty from noise and from the smoothing's own shift, s.
+    /// Standard uncertainty from noise, unevenness and the smoothing's own shift, s.
     pub sd_s: f64,
     /// Speed there, deg/s.
     pub dps: f64,
+    /// Second derivative there, deg/s³; how sharp the peak is.
+    pub curvature: f64,
     /// Still rising at impact.
     pub rising: bool,
 }
@@ -28,6 +31,10 @@ pub struct FoundPeak {
 /// lies above 25 Hz; longer smoothing moves the peaks of segments with unlike rise and fall
 /// against each other.
 pub const HALF_S: f64 = 0.022;
+/// The two-sided parabola needs a little more to tell rise from fall.
+const APEX_WIDER: f64 = 1.35;
+/// Nothing locates a peak of human movement better than this, s (1 SD; own judgement).
+const FLOOR_S: f64 = 0.1e-3;
 
 /// Half width for straps of this sample period: at least seven samples.
 pub fn half_width_s(period_s: f64) -> f64 {
@@ -41,17 +48,16 @@ pub fn find(series: Series<'_>, from_s: f64, impact_s: f64, data_to_s: f64, half
     let (t_s, dps) = (&series.t_s[..end], &series.dps[..end]);
     let lo = t_s.partition_point(|t| *t <= from_s);
     let hi = t_s.partition_point(|t| *t <= impact_s);
-    let smooth = |i: usize| LocalFit::new(t_s, dps, t_s[i], half_s).map(|f| f.at(t_s[i], 0));
     let mut best: Option<(usize, f64)> = None;
     for i in lo..hi {
-        if let Some(v) = smooth(i)
-            && best.is_none_or(|(_, b)| v > b)
-        {
-            best = Some((i, v));
+        if let Some(fit) = LocalFit::new(t_s, dps, t_s[i], half_s) {
+            let v = fit.at(t_s[i], 0);
+            if best.is_none_or(|(_, b)| v > b) {
+                best = Some((i, v));
+            }
         }
     }
     let (at, _) = best?;
-    let noise_var = noise_var(dps, lo, hi);
 
     // Refine: recentre the fit on its own maximum until it stays.
     let mut t = t_s[at];
@@ -63,37 +69,85 @@ pub fn find(series: Series<'_>, from_s: f64, impact_s: f64, data_to_s: f64, half
     }
     let slope_at_impact = LocalFit::new(t_s, dps, impact_s, half_s);
     let last_is_best = at + 1 >= hi;
-    let rising = t > impact_s
-        || (last_is_best && slope_at_impact.as_ref().is_some_and(|f| f.at(impact_s, 1) > 0.0));
+    let rising =
+        t > impact_s || (last_is_best && slope_at_impact.as_ref().is_some_and(|f| f.at(impact_s, 1) > 0.0));
     if rising {
         let fit = slope_at_impact.unwrap_or(fit);
-        return Some(FoundPeak { t_s: impact_s, sd_s: 0.0, dps: fit.at(impact_s, 0), rising: true });
+        return Some(FoundPeak {
+            t_s: impact_s,
+            sd_s: 0.0,
+            dps: fit.at(impact_s, 0),
+            curvature: fit.at(impact_s, 2),
+            rising: true,
+        });
     }
     let curvature = fit.at(t, 2);
     if curvature >= 0.0 {
         return None;
     }
-    let noise_s = fit.sd(t, 1, noise_var) / -curvature;
-    // How far the answer moves with half the smoothing again tells the smoothing's own shift.
-    let wide = LocalFit::new(t_s, dps, t, half_s * 1.6).and_then(|f| f.root(1, t));
-    let shift_s = wide.map_or(0.0, |w| (w - t).abs() * 0.5);
-    Some(FoundPeak { t_s: t, sd_s: noise_s.hypot(shift_s).hypot(0.05e-3), dps: fit.at(t, 0), rising: false })
+    let noise_var = noise_var(dps, lo, hi);
+    let smooth = Located { t_s: t, sd_s: fit.sd(t, 1, noise_var) / -curvature, dps: fit.at(t, 0) };
+    let located = match two_sided(t_s, dps, t, half_s, noise_var) {
+        Some((two_sided, weight)) => smooth.mix(two_sided, weight),
+        None => smooth,
+    };
+    Some(FoundPeak {
+        t_s: located.t_s.min(impact_s),
+        sd_s: located.sd_s.hypot(FLOOR_S),
+        dps: located.dps,
+        curvature,
+        rising: false,
+    })
 }
 
-/// Variance of the samples' noise between two indices, from their departure from a line
-/// through their neighbours (for white noise σ² times 3/2).
+#[derive(Debug, Clone, Copy)]
+struct Located {
+    t_s: f64,
+    sd_s: f64,
+    dps: f64,
+}
+
+impl Located {
+    /// Weighted mean with `other`; what the two disagree by is uncertainty.
+    fn mix(self, other: Self, weight: f64) -> Self {
+        let own = 1.0 - weight;
+        let between = own * weight * (self.t_s - other.t_s).powi(2);
+        Self {
+            t_s: own * self.t_s + weight * other.t_s,
+            sd_s: (own * self.sd_s.powi(2) + weight * other.sd_s.powi(2) + between).sqrt(),
+            dps: own * self.dps + weight * other.dps,
+        }
+    }
+}
+
+/// The two-sided parabola's answer and its weight against the cubic over the same samples:
+/// both have four parameters, so their likelihoods compare directly.
+fn two_sided(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<(Located, f64)> {
+    let half_s = half_s * APEX_WIDER;
+    let apex = apex::fit(t_s, dps, near_s, half_s)?;
+    let cubic = LocalFit::new(t_s, dps, near_s, half_s)?;
+    // Movement is no exact curve of either kind: differences below a thousandth of the speed
+    // decide nothing.
+    let var = noise_var + (1e-3 * apex.top).powi(2);
+    let log_ratio = (apex.rss - cubic.rss()) / (2.0 * var);
+    let weight = 1.0 / (1.0 + log_ratio.clamp(-30.0, 30.0).exp());
+    let sd_s = if apex.sharpness > 0.0 { (2.0 * noise_var / apex.sharpness).sqrt() } else { half_s };
+    Some((Located { t_s: apex.t_s, sd_s, dps: apex.top }, weight))
+}
+
+/// Variance of the samples' noise between two indices, from their fourth differences, in
+/// which smooth motion of these speeds is far below a deg/s (for white noise 70 σ²).
 fn noise_var(dps: &[f64], lo: usize, hi: usize) -> f64 {
-    let mut departures: Vec<f64> = (lo.max(2)..hi.min(dps.len().saturating_sub(2)))
+    let mut squares: Vec<f64> = (lo.max(2)..hi.min(dps.len().saturating_sub(2)))
         .map(|i| {
-            // Fourth difference: smooth motion of these speeds is far below a deg/s in it.
             let d = dps[i - 2] - 4.0 * dps[i - 1] + 6.0 * dps[i] - 4.0 * dps[i + 1] + dps[i + 2];
             d * d / 70.0
         })
         .collect();
-    if departures.is_empty() {
+    if squares.is_empty() {
         return 1.0;
     }
-    departures.sort_by(f64::total_cmp);
-    // Median of squares of a normal variable is 0.455 of its variance.
-    departures[departures.len() / 2] / 0.455 + 1e-4
+    squares.sort_by(f64::total_cmp);
+    // The median of the square of a normal variable is 0.455 of its variance.
+    squares[squares.len() / 2] / 0.455 + 1e-4
 }

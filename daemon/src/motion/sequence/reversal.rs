@@ -16,15 +16,66 @@ pub struct Reversal {
 /// an axis some degrees off, deg/s (own judgement).
 const CROSS_TALK_DPS: f64 = 4.0;
 
-/// The last change of sign from away to forward before `peak_s`, not before `from_s`.
-pub fn find(series: Series<'_>, from_s: f64, peak_s: f64, half_s: f64) -> Option<Reversal> {
+/// The last change from away to forward before `peak_s`, not before `from_s`. A segment may
+/// rock back a little in transition: going back by less than `rock_back_deg` after a first
+/// start forward does not make a new reversal.
+pub fn find(
+    series: Series<'_>,
+    from_s: f64,
+    peak_s: f64,
+    half_s: f64,
+    rock_back_deg: f64,
+) -> Option<Reversal> {
     let lo = series.t_s.partition_point(|t| *t < from_s);
     let hi = series.t_s.partition_point(|t| *t < peak_s);
-    let crossing = (lo + 1..hi).rev().find(|&i| series.dps[i - 1] <= 0.0 && series.dps[i] > 0.0)?;
-    let near = 0.5 * (series.t_s[crossing] + series.t_s[crossing - 1]);
+    let (mut angle, mut least, mut crossing) = (0.0, 0.0, None);
+    for i in (lo..hi.saturating_sub(1)).rev() {
+        angle -= 0.5 * (series.dps[i] + series.dps[i + 1]) * (series.t_s[i + 1] - series.t_s[i]);
+        if angle < least {
+            (least, crossing) = (angle, Some(i));
+        } else if crossing.is_some() && angle > least + rock_back_deg {
+            break;
+        }
+    }
+    let crossing = crossing.filter(|_| angle > least)?;
+    let near = series.t_s[crossing];
     let fit = LocalFit::new(series.t_s, series.dps, near, half_s)?;
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
     Some(Reversal { t_s: t, sd_s: noise.hypot(CROSS_TALK_DPS) / slope })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn series(f: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
+        let t: Vec<f64> = (0..208).map(|i| f64::from(i) / 208.0).collect();
+        let v = t.iter().map(|t| f(*t)).collect();
+        (t, v)
+    }
+
+    #[test]
+    fn a_change_of_sign_is_found_between_samples() {
+        let (t, v) = series(|t| 900.0 * (t - 0.5012));
+        let r = find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7).unwrap();
+        assert!((r.t_s - 0.5012).abs() < 1e-6, "{}", r.t_s);
+    }
+
+    #[test]
+    fn rocking_back_a_little_is_no_new_reversal() {
+        // Forward from 0.3 s, a dip to -10 deg/s around 0.5 s (0.3 deg back), then on.
+        let f = |t: f64| 300.0 * (t - 0.3) - 70.0 * (-((t - 0.5) / 0.02).powi(2)).exp();
+        let (t, v) = series(f);
+        assert!(v.iter().zip(&t).any(|(v, t)| *t > 0.4 && *v < 0.0), "the dip is one");
+        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.022, 0.7).unwrap();
+        assert!((r.t_s - 0.3).abs() < 0.002, "{}", r.t_s);
+    }
+
+    #[test]
+    fn without_going_away_there_is_none() {
+        let (t, v) = series(|t| 100.0 + 300.0 * t);
+        assert_eq!(find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7), None);
+    }
 }

@@ -215,7 +215,7 @@ impl StrapStream {
             flags: 1 | saturated | self.flags_next,
             sequence: self.sequence,
             t_first_us: (packet.first.device_s * 1e6) as u64 as u32,
-            period_fifth_us: (packet.last.period_s * 5e6).round().min(65535.0) as u16,
+            period_fifth_us: u16::try_from((packet.last.period_s * 5e6).round() as u32).unwrap_or(0),
             event_age_10us: age,
             samples: packet.samples,
         };
@@ -313,6 +313,18 @@ mod tests {
         let (mean, _) = mean_sd(&waits(&link, 40_000));
         let expected = 0.015 * (0.5 + 0.15 / 0.85);
         assert!((mean / expected - 1.0).abs() < 0.05, "{mean} {expected}");
+    }
+
+    #[test]
+    fn an_event_carries_no_more_than_it_may() {
+        let link = LinkModel::normal();
+        let mut draw = Draw::new(5, Purpose::Link, 0);
+        let mut radio = Radio::new(&link, 0.0, 0.0, &mut draw);
+        let sent: Vec<f64> =
+            (0..5000).map(|i| radio.send(f64::from(i) * 0.003, &link, &mut draw).0).collect();
+        assert!(sent.is_sorted());
+        let most = sent.chunk_by(|a, b| a == b).map(<[f64]>::len).max();
+        assert_eq!(most, Some(4));
     }
 
     #[test]

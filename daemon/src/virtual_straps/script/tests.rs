@@ -354,9 +354,9 @@ fn packets_decode_to_the_motion_at_their_stamps() {
                 if (impact - 0.01..impact + 0.13).contains(&t) || t < 0.0 {
                     continue;
                 }
-                // The constant is known to about 1 ms: 4 % of a second's worth of change.
+                // The constant is known to about half a millisecond.
                 let error = (nalgebra::Vector3::from(s.gyro) - to_strap * truth.omega_body).norm();
-                let bound = 0.003 + 0.0015 * truth.alpha_global.norm() + 0.01 * truth.omega_body.norm();
+                let bound = 0.003 + 0.0007 * truth.alpha_global.norm() + 0.001 * truth.omega_body.norm();
                 assert!(error < bound, "{role} at {t}: {error} {bound}");
                 compared += 1;
             }

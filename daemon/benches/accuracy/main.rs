@@ -1,0 +1,65 @@
+//! How right the numbers are, against the exact truth of virtual players.
+//!
+//! `cargo bench -p peakorder-daemon --bench accuracy [-- --quick]` plays thousands of simulated
+//! swings of varied players through the whole chain and writes `ACCURACY.md` beside this
+//! file. The virtual players share no code with the estimator.
+
+mod one_clock;
+mod scenario;
+mod tally;
+
+use scenario::Scenario;
+use std::fmt::Write as _;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
+use tally::Tally;
+
+fn main() {
+    let quick = std::env::args().any(|a| a == "--quick");
+    let only: Option<String> = std::env::args().skip_while(|a| a != "--only").nth(1);
+    let scenarios: Vec<Scenario> = scenario::all(quick)
+        .into_iter()
+        .filter(|s| only.as_ref().is_none_or(|o| s.name.contains(o.as_str())))
+        .collect();
+    let mut report = String::new();
+    let mut all = Tally::default();
+    for scenario in &scenarios {
+        let tally = run(scenario);
+        let _ = write!(report, "{}", tally.section(&scenario.name, &scenario.what));
+        println!("{}", tally.section(&scenario.name, &scenario.what));
+        if scenario.counts {
+            all.merge(tally);
+        }
+    }
+    let head = all.section("All scenarios that count towards the targets", "Everything above but those marked otherwise.");
+    println!("{head}");
+    if only.is_none() && !quick {
+        let text = format!("{}{head}{report}", tally::PREFACE);
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/accuracy/ACCURACY.md");
+        match std::fs::write(&path, text) {
+            Ok(()) => println!("written to {}", path.display()),
+            Err(e) => eprintln!("{}: {e}", path.display()),
+        }
+    }
+}
+
+/// Plays all sessions of a scenario on all cores.
+fn run(scenario: &Scenario) -> Tally {
+    let next = Arc::new(AtomicUsize::new(0));
+    let total = Mutex::new(Tally::default());
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, std::num::NonZero::get) {
+            scope.spawn(|| {
+                loop {
+                    let i = next.fetch_add(1, Ordering::Relaxed);
+                    if i >= scenario.sessions {
+                        break;
+                    }
+                    let tally = scenario.play(i as u64);
+                    total.lock().expect("no panic holds it").merge(tally);
+                }
+            });
+        }
+    });
+    total.into_inner().expect("no panic holds it")
+}

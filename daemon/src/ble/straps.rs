@@ -1,0 +1,342 @@
+//! Straps kept connected: connect, move bytes, notice silence, connect again.
+
+use super::connector::Connector;
+use super::link::{Kind, Link, LinkError, disconnect};
+use super::radio::Radio;
+use btleplug::api::Peripheral as _;
+use btleplug::platform::PeripheralId;
+use futures::StreamExt as _;
+use peakorder_protocol::log::StrapEventKind;
+use peakorder_protocol::profile::Profile;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::sync::{broadcast, mpsc, watch};
+use tokio::task::JoinSet;
+
+/// Room for the notifications of three straps over well more than a minute: a slow disk
+/// makes nobody wait.
+const QUEUE: usize = 16_384;
+/// A strap that is not heard for this long is spoken of.
+const NOT_HEARD: Duration = Duration::from_secs(8);
+/// First pause after a failure; it doubles.
+const FIRST_PAUSE: Duration = Duration::from_millis(300);
+/// Longest pause after a failure.
+const LONGEST_PAUSE: Duration = Duration::from_secs(5);
+/// A link that held this long was a good one: the next failure starts over.
+const GOOD_LINK: Duration = Duration::from_secs(10);
+/// The first packet may take this long after the set-up.
+const FIRST_PACKET: Duration = Duration::from_secs(5);
+/// A stream is dead after this many packet intervals …
+const SILENT_PACKETS: f64 = 50.0;
+/// … but not before, nor later than.
+const SILENT: (Duration, Duration) = (Duration::from_millis(1500), Duration::from_secs(5));
+/// How often silence is looked for.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
+
+/// The session clock: monotonic, zero when made.
+#[derive(Debug, Clone, Copy)]
+pub struct SessionClock(Instant);
+
+impl SessionClock {
+    /// Starts now.
+    pub fn start() -> Self {
+        Self(Instant::now())
+    }
+
+    /// Nanoseconds since the start.
+    pub fn now_ns(&self) -> u64 {
+        u64::try_from(self.0.elapsed().as_nanos()).unwrap_or(u64::MAX)
+    }
+}
+
+/// A strap to be kept connected.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// Its id, see [`Advert::id`](super::radio::Advert::id).
+    pub id: String,
+    /// What it sends.
+    pub profile: Arc<Profile>,
+}
+
+/// Something that came in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Incoming {
+    /// Index into the straps wanted.
+    pub strap: usize,
+    /// Session clock, nanoseconds.
+    pub t_ns: u64,
+    /// What.
+    pub what: What,
+}
+
+/// What came in.
+#[derive(Debug, Clone, PartialEq)]
+pub enum What {
+    /// A notification of this channel of the profile.
+    Packet {
+        /// Index into the profile's channels.
+        channel: u8,
+        /// The bytes as sent.
+        bytes: Vec<u8>,
+    },
+    /// Something happened to the link or the battery.
+    Event {
+        /// What.
+        kind: StrapEventKind,
+        /// Figure or reason, see [`StrapEvent`](peakorder_protocol::log::StrapEvent).
+        detail: String,
+    },
+    /// For people only.
+    Say(String),
+    /// The strap was given up: what is wrong, and what to do.
+    Refused(String),
+}
+
+/// Straps that are kept connected until they are closed.
+#[derive(Debug)]
+pub struct Straps {
+    incoming: mpsc::Receiver<Incoming>,
+    stop: watch::Sender<bool>,
+    tasks: JoinSet<()>,
+}
+
+impl Straps {
+    /// Starts connecting `wanted` over `radio`.
+    pub fn start(radio: &Radio, wanted: Vec<Wanted>, clock: SessionClock) -> Self {
+        let connector = Connector::start(radio.clone());
+        let (to, incoming) = mpsc::channel(QUEUE);
+        let (stop, stopped) = watch::channel(false);
+        let mut tasks = JoinSet::new();
+        for (strap, wanted) in wanted.into_iter().enumerate() {
+            let task = Task {
+                strap,
+                wanted,
+                clock,
+                connector: connector.clone(),
+                lost: radio.lost_links(),
+                to: to.clone(),
+                stopped: stopped.clone(),
+            };
+            tasks.spawn(task.live());
+        }
+        Self { incoming, stop, tasks }
+    }
+
+    /// Takes what came in, waiting for the first; false when all straps are done with.
+    pub async fn take(&mut self, out: &mut Vec<Incoming>) -> bool {
+        const AT_ONCE: usize = 256;
+        self.incoming.recv_many(out, AT_ONCE).await > 0
+    }
+
+    /// Asks all straps to stop; what they still have to say comes through [`Straps::take`].
+    pub fn stop(&self) {
+        self.stop.send_replace(true);
+    }
+
+    /// Stops, and waits until the links are closed.
+    pub async fn close(mut self) {
+        self.stop();
+        self.incoming.close();
+        let mut rest = Vec::new();
+        while self.take(&mut rest).await {
+            rest.clear();
+        }
+        while self.tasks.join_next().await.is_some() {}
+    }
+}
+
+/// How a stream ended.
+enum End {
+    Stopped,
+    Lost(&'static str),
+}
+
+/// The life of one strap.
+struct Task {
+    strap: usize,
+    wanted: Wanted,
+    clock: SessionClock,
+    connector: Connector,
+    lost: broadcast::Receiver<PeripheralId>,
+    to: mpsc::Sender<Incoming>,
+    stopped: watch::Receiver<bool>,
+}
+
+impl Task {
+    async fn tell(&self, what: What) {
+        let item = Incoming { strap: self.strap, t_ns: self.clock.now_ns(), what };
+        // Nobody listening any more is seen by the stop signal.
+        let _ = self.to.send(item).await;
+    }
+
+    async fn event(&self, kind: StrapEventKind, detail: String) {
+        self.tell(What::Event { kind, detail }).await;
+    }
+
+    async fn live(mut self) {
+        let mut stopped = self.stopped.clone();
+        let mut pause = FIRST_PAUSE;
+        loop {
+            match self.up(&mut stopped).await {
+                Ok(None) => return,
+                Ok(Some(link)) => {
+                    let since = Instant::now();
+                    if self.stream(link, &mut stopped).await {
+                        return;
+                    }
+                    if since.elapsed() >= GOOD_LINK {
+                        pause = FIRST_PAUSE;
+                    }
+                }
+                Err(LinkError::Refused(why)) => {
+                    self.event(StrapEventKind::Note, format!("refused: {why}")).await;
+                    self.tell(What::Refused(why)).await;
+                    return;
+                }
+                Err(LinkError::Failed(why)) => {
+                    self.tell(What::Say(format!("no connection yet: {why}"))).await;
+                }
+            }
+            tokio::select! {
+                () = tokio::time::sleep(pause) => {}
+                () = asked(&mut stopped) => return,
+            }
+            pause = (pause * 2).min(LONGEST_PAUSE);
+        }
+    }
+
+    /// Until the strap streams; `None` if it was asked to stop before that.
+    async fn up(&self, stopped: &mut watch::Receiver<bool>) -> Result<Option<Link>, LinkError> {
+        let connecting = self.connector.connect(&self.wanted.id);
+        tokio::pin!(connecting);
+        let peripheral = loop {
+            tokio::select! {
+                connected = &mut connecting => break connected.map_err(|e| LinkError::Failed(e.0))?,
+                () = asked(stopped) => return Ok(None),
+                () = tokio::time::sleep(NOT_HEARD) => {
+                    let text = "not heard; is it switched on, charged, near, and not connected to a phone?";
+                    self.tell(What::Say(text.into())).await;
+                }
+            }
+        };
+        let brought_up = tokio::select! {
+            link = Link::bring_up(peripheral.clone(), &self.wanted.profile) => link.map(Some),
+            () = asked(stopped) => Ok(None),
+        };
+        if !matches!(brought_up, Ok(Some(_))) {
+            disconnect(&peripheral).await;
+        }
+        brought_up
+    }
+
+    /// Moves bytes until the link is lost; true if it was asked to stop.
+    async fn stream(&mut self, mut link: Link, stopped: &mut watch::Receiver<bool>) -> bool {
+        let mut about = format!("MTU {}", link.mtu);
+        if !link.information.is_empty() {
+            about = format!("{}, {about}", link.information);
+        }
+        self.event(StrapEventKind::Connected, about).await;
+        if let Some(percent) = link.battery_percent {
+            self.event(StrapEventKind::Battery, percent.to_string()).await;
+        }
+        if let Some(ms) = link.interval_ms {
+            self.event(StrapEventKind::Interval, ms.to_string()).await;
+        }
+        let awake = self.wanted.profile.keepalive().and_then(|k| link.keep_alive(k));
+        let end = self.pump(&mut link, stopped).await;
+        if let Some(awake) = awake {
+            awake.abort();
+        }
+        match end {
+            End::Stopped => {
+                link.drop_link().await;
+                self.event(StrapEventKind::Disconnected, "session ended".into()).await;
+                true
+            }
+            End::Lost(why) => {
+                self.event(StrapEventKind::Disconnected, why.into()).await;
+                link.drop_link().await;
+                false
+            }
+        }
+    }
+
+    async fn pump(&mut self, link: &mut Link, stopped: &mut watch::Receiver<bool>) -> End {
+        let id = link.peripheral().id();
+        // What was lost before this link is of no interest; the watchdog sees the rest.
+        self.lost = self.lost.resubscribe();
+        let mut look = tokio::time::interval(LOOK_EVERY);
+        let mut last = Instant::now();
+        let mut packets = 0_u32;
+        let mut mean_gap_s = 0.0_f64;
+        let mut teardown: Option<Teardown> = None;
+        loop {
+            // In this order: what has come in already is taken before the link counts as
+            // lost or stopped.
+            tokio::select! {
+                biased;
+                () = asked(stopped), if teardown.is_none() => teardown = Some(Box::pin(link.teardown())),
+                notification = link.notifications.next() => {
+                    let t_ns = self.clock.now_ns();
+                    let Some(notification) = notification else { return End::Lost("the Bluetooth service is gone") };
+                    let what = match link.kind(&notification) {
+                        Kind::Channel(channel) => {
+                            let now = Instant::now();
+                            if packets > 0 {
+                                mean_gap_s += ((now - last).as_secs_f64() - mean_gap_s) * 0.05;
+                            }
+                            packets = packets.saturating_add(1);
+                            last = now;
+                            What::Packet { channel, bytes: notification.value }
+                        }
+                        Kind::Battery => match notification.value.first() {
+                            Some(percent) => {
+                                What::Event { kind: StrapEventKind::Battery, detail: percent.to_string() }
+                            }
+                            None => continue,
+                        },
+                        Kind::Other => continue,
+                    };
+                    let item = Incoming { strap: self.strap, t_ns, what };
+                    if self.to.send(item).await.is_err() {
+                        return End::Stopped;
+                    }
+                }
+                () = finished(&mut teardown) => return End::Stopped,
+                lost = self.lost.recv() => {
+                    if lost.is_ok_and(|lost| lost == id) {
+                        return if teardown.is_some() { End::Stopped } else { End::Lost("the link was lost") };
+                    }
+                }
+                _ = look.tick() => {
+                    let limit = if packets < 2 {
+                        FIRST_PACKET
+                    } else {
+                        Duration::from_secs_f64((SILENT_PACKETS * mean_gap_s).clamp(0.0, 3600.0)).clamp(SILENT.0, SILENT.1)
+                    };
+                    if teardown.is_none() && last.elapsed() > limit {
+                        return End::Lost(if packets == 0 { "it sends nothing" } else { "it fell silent" });
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A tear-down under way.
+type Teardown = Pin<Box<dyn Future<Output = ()> + Send>>;
+
+/// Done when the tear-down is; never without one.
+async fn finished(teardown: &mut Option<Teardown>) {
+    match teardown {
+        Some(teardown) => teardown.await,
+        None => std::future::pending().await,
+    }
+}
+
+/// Done when the straps are asked to stop.
+async fn asked(stopped: &mut watch::Receiver<bool>) {
+    // An error means that nobody is left who could ask.
+    let _ = stopped.wait_for(|s| *s).await;
+}

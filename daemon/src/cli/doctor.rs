@@ -1,0 +1,144 @@
+//! `peakorderd doctor`: would a session work on this computer?
+
+use super::bluetooth::ConfigFile;
+use super::report;
+use crate::ble::radio::Radio;
+use crate::ble::shelf::Shelf;
+use crate::config::{Config, profiles_dir};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+/// Arguments of `peakorderd doctor`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Folder that sessions will be recorded in.
+    #[arg(long, default_value = ".", value_name = "DIR")]
+    out: PathBuf,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    config: ConfigFile,
+}
+
+/// An hour of three straps takes about 40 MB; a day of lessons must fit.
+const ROOM_MB: u64 = 500;
+
+#[derive(Debug, Serialize)]
+struct Line {
+    what: &'static str,
+    /// `false` would stop a session; `null` only deserves attention or could not be looked at.
+    ok: Option<bool>,
+    text: String,
+}
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let mut lines = Vec::new();
+    let mut say = |what, ok, text: String| lines.push(Line { what, ok, text });
+
+    let path = arguments.config.path()?;
+    let config = match Config::load(&path) {
+        Ok(config) if config.straps.is_empty() => {
+            say(
+                "straps",
+                None,
+                format!("none assigned in {}; run: peakorderd straps identify", path.display()),
+            );
+            config
+        }
+        Ok(config) => {
+            let worn: Vec<String> = config.straps.iter().map(|(r, s)| format!("{r} {}", s.id)).collect();
+            say("configuration", Some(true), format!("{}: {}", path.display(), worn.join(", ")));
+            config
+        }
+        Err(error) => {
+            say("configuration", Some(false), error.to_string());
+            Config::default()
+        }
+    };
+    let shelf = Shelf::load(&profiles_dir(&path));
+    for problem in shelf.problems() {
+        say("profile", Some(false), problem.clone());
+    }
+    for (role, strap) in &config.straps {
+        if shelf.get(&strap.profile).is_none() {
+            let text = format!(
+                "the {role} strap has profile '{}', which there is not; peakorderd profile list shows the ids",
+                strap.profile
+            );
+            say("profile", Some(false), text);
+        }
+    }
+    match Radio::open_now(config.adapter.as_deref()).await {
+        Err(error) => say("bluetooth", Some(false), error.to_string()),
+        Ok(radio) => {
+            let name = radio.name().await;
+            match radio.powered().await {
+                Some(true) => say("bluetooth", Some(true), format!("{name} is on")),
+                Some(false) => say(
+                    "bluetooth",
+                    Some(false),
+                    format!("{name} is off; run: rfkill unblock bluetooth; bluetoothctl power on"),
+                ),
+                None => say("bluetooth", None, format!("{name}; the system does not say whether it is on")),
+            }
+        }
+    }
+    say_disk(&arguments.out, &mut say);
+
+    let stops = lines.iter().any(|l| l.ok == Some(false));
+    if arguments.json {
+        report::say(&serde_json::to_string(&lines)?);
+    } else {
+        for line in &lines {
+            let mark = match line.ok {
+                Some(true) => "ok     ",
+                Some(false) => "PROBLEM",
+                None => "note   ",
+            };
+            report::say(&format!("{mark} {}: {}", line.what, line.text));
+        }
+        report::say(if stops {
+            "a session would not work yet"
+        } else {
+            "nothing stands in the way of a session"
+        });
+    }
+    Ok(if stops { ExitCode::FAILURE } else { ExitCode::SUCCESS })
+}
+
+fn say_disk(out: &Path, say: &mut impl FnMut(&'static str, Option<bool>, String)) {
+    // The folder itself need not exist yet.
+    let existing = out.ancestors().find(|d| d.is_dir()).unwrap_or(Path::new("."));
+    let shown = existing.display();
+    let probe = existing.join(format!(".peakorder-doctor-{}", std::process::id()));
+    match std::fs::File::create_new(&probe) {
+        Ok(_) => {
+            let _ = std::fs::remove_file(&probe);
+        }
+        Err(error) => {
+            say(
+                "disk",
+                Some(false),
+                format!("{shown}: nothing can be written here ({error}); use another folder"),
+            );
+            return;
+        }
+    }
+    match free_mb(existing) {
+        Some(free) if free < ROOM_MB => {
+            say("disk", Some(false), format!("{shown}: {free} MB free; make room for {ROOM_MB} MB"));
+        }
+        Some(free) => say("disk", Some(true), format!("{shown}: {free} MB free")),
+        None => say("disk", None, format!("{shown}: can be written; free space could not be found out")),
+    }
+}
+
+/// Free space, by the POSIX tool: the standard library cannot tell.
+fn free_mb(dir: &Path) -> Option<u64> {
+    let output = std::process::Command::new("df").arg("-Pk").arg(dir).output().ok()?;
+    let text = String::from_utf8(output.stdout).ok()?;
+    let kilobytes: u64 = text.lines().nth(1)?.split_whitespace().nth(3)?.parse().ok()?;
+    Some(kilobytes / 1024)
+}

@@ -1,0 +1,296 @@
+//! `peakorderd straps`: which strap is worn where.
+
+use super::bluetooth::{ConfigFile, Setup, harmless, table};
+use super::{report, scan};
+use crate::ble::radio::Radio;
+use crate::ble::straps::{SessionClock, Straps, Wanted, What};
+use crate::ble::turning::{Turned, Turning};
+use crate::config::same_id;
+use anyhow::{Context as _, bail};
+use nalgebra::Vector3;
+use peakorder_protocol::Role;
+use peakorder_protocol::profile::{Decoded, Decoder};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Arguments of `peakorderd straps`.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    config: ConfigFile,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Command {
+    /// Say by address which strap is worn where: `straps set pelvis C0:FF:EE:00:00:01`.
+    Set {
+        /// pelvis, thorax or lead-arm.
+        role: Role,
+        /// The strap's address, as `peakorderd scan` shows it.
+        id: String,
+        /// What it sends; without this it is looked for on the air and recognised.
+        #[arg(long, value_name = "ID")]
+        profile: Option<String>,
+    },
+    /// Find out by twisting which strap is worn where.
+    Identify {
+        /// Segments to ask for; all three without this.
+        roles: Vec<Role>,
+        /// How long to wait for each twist.
+        #[arg(long, default_value_t = 40.0, value_name = "N", value_parser = scan::seconds)]
+        seconds: f64,
+    },
+    /// Forget the strap of a segment.
+    Forget {
+        /// pelvis, thorax or lead-arm.
+        role: Role,
+    },
+}
+
+/// Looking for straps takes this long.
+const LOOK: Duration = Duration::from_secs(5);
+/// Twisting is judged over this long.
+const WINDOW: Duration = Duration::from_secs(4);
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    match arguments.command {
+        None => list(&arguments.config.load()?, arguments.json),
+        Some(Command::Set { role, id, profile }) => set(arguments.config.load()?, role, &id, profile).await,
+        Some(Command::Identify { roles, seconds }) => {
+            let roles = if roles.is_empty() { Role::ALL.to_vec() } else { roles };
+            identify(arguments.config.load()?, &roles, Duration::from_secs_f64(seconds)).await
+        }
+        Some(Command::Forget { role }) => {
+            let mut setup = arguments.config.load()?;
+            match setup.config.straps.remove(&role) {
+                None => bail!("no strap is assigned to the {role}"),
+                Some(strap) => {
+                    setup.config.save(&setup.path)?;
+                    report::say(&format!("{role}: {} forgotten", strap.id));
+                    Ok(ExitCode::SUCCESS)
+                }
+            }
+        }
+    }
+}
+
+fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
+    if json {
+        report::say(&serde_json::to_string(&setup.config.straps)?);
+        return Ok(ExitCode::SUCCESS);
+    }
+    if setup.config.straps.is_empty() {
+        report::say(
+            "no strap is assigned; find yours with: peakorderd scan, then: peakorderd straps identify",
+        );
+        return Ok(ExitCode::SUCCESS);
+    }
+    let valid = setup.config.alignments();
+    let heading = ["worn on", "address", "name", "profile", "aligned"];
+    let mut rows = vec![heading.map(String::from).to_vec()];
+    for (role, strap) in &setup.config.straps {
+        let aligned = match (&strap.alignment, valid.get(role)) {
+            (_, Some(a)) => format!("{:+.2} ± {:.2} ms, {}", a.latency_ms, 1.96 * a.sd_ms, a.at_utc),
+            (Some(_), None) => "not with the others: peakorderd align".into(),
+            (None, None) => "never: peakorderd align".into(),
+        };
+        rows.push(vec![
+            role.to_string(),
+            strap.id.clone(),
+            harmless(&strap.name),
+            strap.profile.clone(),
+            aligned,
+        ]);
+    }
+    report::say(table(&rows).trim_end());
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) -> anyhow::Result<ExitCode> {
+    let (name, profile) = if let Some(profile) = profile {
+        if setup.shelf.get(&profile).is_none() {
+            bail!("there is no profile '{profile}'; peakorderd profile list shows the ids");
+        }
+        (String::new(), profile)
+    } else {
+        let radio = setup.radio().await?;
+        let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
+        let heard = all.values().map(|(h, _)| h).find(|h| same_id(&h.id, id)).with_context(|| {
+            format!("{id} is not heard: switch it on, or name its profile with --profile (peakorderd profile list)")
+        })?;
+        let profile = heard.profile.clone().with_context(|| {
+            let name = harmless(&heard.name);
+            format!("{id} ({name}) fits no profile; name one with --profile (peakorderd profile list)")
+        })?;
+        (heard.name.clone(), profile)
+    };
+    setup.config.assign(role, id, &name, &profile);
+    setup.config.save(&setup.path)?;
+    report::say(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
+    Ok(ExitCode::SUCCESS)
+}
+
+/// A strap that may be the one.
+struct Candidate {
+    id: String,
+    name: String,
+    wanted: Wanted,
+}
+
+/// Turns notifications of all candidates into rates.
+struct Rates {
+    decoders: Vec<(Decoder, f64)>,
+    decoded: Decoded,
+    samples: Vec<u64>,
+    turning: Turning,
+    streaming: Vec<bool>,
+}
+
+async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::Result<ExitCode> {
+    let radio = setup.radio().await?;
+    report::say("looking for straps …");
+    let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
+    let candidates: Vec<Candidate> = all
+        .into_values()
+        .filter_map(|(heard, _)| {
+            let shelved = setup.shelf.get(heard.profile.as_deref()?)?;
+            let wanted = Wanted { id: heard.id.clone(), profile: Arc::clone(&shelved.profile) };
+            Some(Candidate { id: heard.id, name: heard.name, wanted })
+        })
+        .collect();
+    if candidates.len() < roles.len() {
+        bail!(
+            "{} strap(s) heard, {} needed: switch all straps on, charge them, close phone apps that hold them \
+             (peakorderd scan --all shows what is heard)",
+            candidates.len(),
+            roles.len()
+        );
+    }
+    let mut straps = start(&radio, &candidates);
+    let mut rates = Rates::new(&candidates);
+    let outcome = ask(&mut setup, roles, limit, &candidates, &mut straps, &mut rates).await;
+    straps.close().await;
+    outcome?;
+    setup.config.save(&setup.path)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn start(radio: &Radio, candidates: &[Candidate]) -> Straps {
+    Straps::start(radio, candidates.iter().map(|c| c.wanted.clone()).collect(), SessionClock::start())
+}
+
+impl Rates {
+    fn new(candidates: &[Candidate]) -> Self {
+        let decoders = candidates
+            .iter()
+            .map(|c| {
+                (Decoder::new(&c.wanted.profile), 1.0 / c.wanted.profile.clock().nominal_rate_hz.max(1.0))
+            })
+            .collect();
+        Self {
+            decoders,
+            decoded: Decoded::default(),
+            samples: vec![0; candidates.len()],
+            turning: Turning::new(candidates.len()),
+            streaming: vec![false; candidates.len()],
+        }
+    }
+
+    fn packet(&mut self, strap: usize, channel: u8, bytes: &[u8]) {
+        let (decoder, period_s) = &mut self.decoders[strap];
+        // A packet that cannot be read shows no rotation.
+        let _ = decoder.decode(channel, bytes, &mut self.decoded);
+        for sample in &self.decoded.samples {
+            self.streaming[strap] = true;
+            self.samples[strap] += 1;
+            // How far it turned needs spacing, not time of day.
+            let t_s = self.samples[strap] as f64 * *period_s;
+            self.turning.push(strap, t_s, &Vector3::from(sample.gyro));
+        }
+    }
+}
+
+async fn ask(
+    setup: &mut Setup,
+    roles: &[Role],
+    limit: Duration,
+    candidates: &[Candidate],
+    straps: &mut Straps,
+    rates: &mut Rates,
+) -> anyhow::Result<()> {
+    let mut left: Vec<usize> = (0..candidates.len()).collect();
+    gather(straps, rates, candidates, Duration::from_secs(30), |r| r.streaming.iter().all(|s| *s)).await?;
+    let silent: Vec<&str> =
+        candidates.iter().zip(&rates.streaming).filter(|(_, s)| !**s).map(|(c, _)| c.id.as_str()).collect();
+    if !silent.is_empty() {
+        report::complain(&format!("nothing comes in from {}; it cannot be identified", silent.join(", ")));
+    }
+    for role in roles {
+        report::say(&format!(
+            "twist the strap you wear on the {role} now, to and fro, and keep the others still"
+        ));
+        let deadline = tokio::time::Instant::now() + limit;
+        let found = loop {
+            rates.turning.clear();
+            gather(straps, rates, candidates, WINDOW, |_| false).await?;
+            match rates.turning.judge(|i| left.contains(&i)) {
+                Turned::One(i) => break i,
+                Turned::None => {}
+                Turned::Unclear(a, b) => report::say(&format!(
+                    "unclear: {} and {} both turned ({:.0}° and {:.0}°); twist only the one on the {role}",
+                    candidates[a].id,
+                    candidates[b].id,
+                    rates.turning.path_deg(a),
+                    rates.turning.path_deg(b)
+                )),
+            }
+            if tokio::time::Instant::now() >= deadline {
+                bail!(
+                    "no strap was clearly twisted for the {role}; nothing was changed. Try again, or use: peakorderd straps set"
+                );
+            }
+        };
+        left.retain(|i| *i != found);
+        let strap = &candidates[found];
+        setup.config.assign(*role, &strap.id, &strap.name, strap.wanted.profile.id());
+        report::say(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
+    }
+    Ok(())
+}
+
+/// Takes in what comes for `length`, or until `enough`.
+async fn gather(
+    straps: &mut Straps,
+    rates: &mut Rates,
+    candidates: &[Candidate],
+    length: Duration,
+    enough: impl Fn(&Rates) -> bool,
+) -> anyhow::Result<()> {
+    let end = tokio::time::sleep(length);
+    let stop = report::stop_signal();
+    tokio::pin!(end, stop);
+    let mut items = Vec::new();
+    while !enough(rates) {
+        tokio::select! {
+            () = &mut end => return Ok(()),
+            () = &mut stop => bail!("stopped; nothing was changed"),
+            more = straps.take(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
+        }
+        for item in items.drain(..) {
+            match item.what {
+                What::Packet { channel, bytes } => rates.packet(item.strap, channel, &bytes),
+                What::Say(text) | What::Refused(text) => {
+                    report::complain(&format!("{}: {text}", candidates[item.strap].id));
+                }
+                What::Event { .. } => {}
+            }
+        }
+    }
+    Ok(())
+}
