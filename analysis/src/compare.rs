@@ -142,11 +142,7 @@ pub struct CompareError {
 impl fmt::Display for CompareError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.left_out == 0 {
-            write!(
-                f,
-                "{}: no swings to compare; record swings first, or name another block",
-                self.name
-            )
+            write!(f, "{}: no swings to compare; record swings first, or name another block", self.name)
         } else {
             write!(
                 f,
@@ -168,10 +164,7 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
     };
     let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings);
     if summary.used.is_empty() {
-        return Err(CompareError {
-            name: loaded.name(),
-            left_out: swings.len(),
-        });
+        return Err(CompareError { name: loaded.name(), left_out: swings.len() });
     }
     Ok(Side {
         name: loaded.name(),
@@ -185,39 +178,23 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
 /// Compares `after` with `before` in the given measures ([`Measure::ALL`] for all). The
 /// false-alarm rate is held over all measures that both sides have, so ask for few when
 /// few were meant beforehand.
-pub fn compare(
-    before: &Loaded,
-    after: &Loaded,
-    measures: &[Measure],
-) -> Result<Comparison, CompareError> {
+pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<Comparison, CompareError> {
     let (before, after) = (side(before)?, side(after)?);
     let same_session = before.session == after.session;
     let mut rows = Vec::new();
     let mut not_compared = Vec::new();
     for &measure in measures {
-        match (
-            before.summary.measure(measure),
-            after.summary.measure(measure),
-        ) {
+        match (before.summary.measure(measure), after.summary.measure(measure)) {
             (Some(b), Some(a)) if b.definition == a.definition => rows.push(row(b, a)),
             (Some(b), Some(a)) => not_compared.push(NotCompared {
                 measure,
-                why: format!(
-                    "before it is '{}', after it is '{}'",
-                    b.definition, a.definition
-                ),
+                why: format!("before it is '{}', after it is '{}'", b.definition, a.definition),
             }),
             (Some(_), None) => {
-                not_compared.push(NotCompared {
-                    measure,
-                    why: "not measured after".into(),
-                });
+                not_compared.push(NotCompared { measure, why: "not measured after".into() });
             }
             (None, Some(_)) => {
-                not_compared.push(NotCompared {
-                    measure,
-                    why: "not measured before".into(),
-                });
+                not_compared.push(NotCompared { measure, why: "not measured before".into() });
             }
             (None, None) => {}
         }
@@ -229,20 +206,11 @@ pub fn compare(
         row.verdict = verdict(row, same_session);
     }
     let notes = notes(&before, &after, same_session);
-    Ok(Comparison {
-        before,
-        after,
-        rows,
-        not_compared,
-        notes,
-    })
+    Ok(Comparison { before, after, rows, not_compared, notes })
 }
 
 fn row(before: &MeasureSummary, after: &MeasureSummary) -> Row {
-    let sds: Vec<f64> = [before, after]
-        .iter()
-        .filter_map(|s| s.measuring_sd)
-        .collect();
+    let sds: Vec<f64> = [before, after].iter().filter_map(|s| s.measuring_sd).collect();
     Row {
         measure: before.measure,
         difference: after.sample.mean - before.sample.mean,
@@ -266,11 +234,7 @@ fn verdict(row: &Row, same_session: bool) -> Verdict {
     if !same_session && row.difference.abs() <= worn_anew_limit(row) {
         return Verdict::WornAnew;
     }
-    if p_holm < ALPHA {
-        Verdict::Changed
-    } else {
-        Verdict::Perhaps
-    }
+    if p_holm < ALPHA { Verdict::Changed } else { Verdict::Perhaps }
 }
 
 /// How large a difference wearing the straps anew can make. The strap's seat enters every
@@ -293,12 +257,7 @@ fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
         ));
     }
     if same_session {
-        let shared = before
-            .summary
-            .used
-            .iter()
-            .filter(|n| after.summary.used.contains(n))
-            .count();
+        let shared = before.summary.used.iter().filter(|n| after.summary.used.contains(n)).count();
         if shared > 0 {
             notes.push(format!(
                 "{shared} swings are on both sides, so the sides are not independent and the intervals are too narrow; name two blocks that share none."
@@ -312,11 +271,7 @@ fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
     }
     for side in [before, after] {
         if let Some(advice) = side.summary.advice() {
-            notes.push(format!(
-                "{}: {} swings. {advice}",
-                side.title,
-                side.summary.used.len()
-            ));
+            notes.push(format!("{}: {} swings. {advice}", side.title, side.summary.used.len()));
         }
     }
     notes

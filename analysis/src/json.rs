@@ -155,10 +155,7 @@ fn session(session: &Session) -> Value {
 }
 
 fn problems(problems: &[Problem]) -> Vec<Value> {
-    problems
-        .iter()
-        .map(|p| json!({"number": p.number, "text": p.text}))
-        .collect()
+    problems.iter().map(|p| json!({"number": p.number, "text": p.text})).collect()
 }
 
 fn swing_row(swing: &Swing) -> Value {

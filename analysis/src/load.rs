@@ -87,20 +87,12 @@ impl fmt::Display for LoadError {
                 "{given}: no such folder; name a session folder that peakorderd wrote, or FOLDER:BLOCK for one block of it"
             ),
             Self::Session(e) => e.fmt(f),
-            Self::NoBlock {
-                folder,
-                block,
-                blocks,
-            } if blocks.is_empty() => write!(
+            Self::NoBlock { folder, block, blocks } if blocks.is_empty() => write!(
                 f,
                 "{}: no block '{block}', for the session has no swings yet; record swings first",
                 folder.display()
             ),
-            Self::NoBlock {
-                folder,
-                block,
-                blocks,
-            } => {
+            Self::NoBlock { folder, block, blocks } => {
                 let list: Vec<String> = blocks.iter().map(|b| quoted(b)).collect();
                 write!(
                     f,
@@ -110,35 +102,21 @@ impl fmt::Display for LoadError {
                     list.join(", ")
                 )
             }
-            Self::NothingReadable {
-                folder,
-                count,
-                first,
-            } => write!(
+            Self::NothingReadable { folder, count, first } => write!(
                 f,
                 "{}: none of its {count} swing files can be read ({first}); recompute them from the recording: peakorderd replay {}",
                 folder.display(),
                 folder.display()
             ),
-            Self::NoSwing {
-                of,
-                number,
-                numbers,
-            } if numbers.is_empty() => {
+            Self::NoSwing { of, number, numbers } if numbers.is_empty() => {
                 write!(f, "{of}: no swing {number}, for there are no swings")
             }
-            Self::NoSwing {
-                of,
-                number,
-                numbers,
-            } => {
+            Self::NoSwing { of, number, numbers } => {
                 write!(f, "{of}: no swing {number}; there are {}", ranges(numbers))
             }
-            Self::Damaged(problem) => write!(
-                f,
-                "{}; recompute it from the recording with peakorderd replay",
-                problem.text
-            ),
+            Self::Damaged(problem) => {
+                write!(f, "{}; recompute it from the recording with peakorderd replay", problem.text)
+            }
         }
     }
 }
@@ -153,11 +131,7 @@ impl From<SessionError> for LoadError {
 
 /// A block's label as the user would type it after the colon, or what stands for none.
 fn quoted(label: &str) -> String {
-    if label.is_empty() {
-        format!("'' {NO_BLOCK}")
-    } else {
-        format!("'{label}'")
-    }
+    if label.is_empty() { format!("'' {NO_BLOCK}") } else { format!("'{label}'") }
 }
 
 /// `1–4, 7, 9–10`.
@@ -169,16 +143,8 @@ fn ranges(numbers: &[u32]) -> String {
             _ => runs.push((n, n)),
         }
     }
-    let texts: Vec<String> = runs
-        .into_iter()
-        .map(|(a, b)| {
-            if a == b {
-                a.to_string()
-            } else {
-                format!("{a}–{b}")
-            }
-        })
-        .collect();
+    let texts: Vec<String> =
+        runs.into_iter().map(|(a, b)| if a == b { a.to_string() } else { format!("{a}–{b}") }).collect();
     texts.join(", ")
 }
 
@@ -194,9 +160,7 @@ fn resolve(spec: &str) -> Result<(PathBuf, Option<String>), LoadError> {
             return Ok((folder.to_owned(), Some(spec[at + 1..].to_owned())));
         }
     }
-    Err(LoadError::NoFolder {
-        given: spec.to_owned(),
-    })
+    Err(LoadError::NoFolder { given: spec.to_owned() })
 }
 
 /// Loads `FOLDER` or `FOLDER:BLOCK`. `FOLDER:` is the swings before the first block.
@@ -216,11 +180,7 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         }
     }
     if let (true, Some(first)) = (swings.is_empty(), problems.first()) {
-        return Err(LoadError::NothingReadable {
-            folder,
-            count: problems.len(),
-            first: first.text.clone(),
-        });
+        return Err(LoadError::NothingReadable { folder, count: problems.len(), first: first.text.clone() });
     }
     let mut blocks: Vec<String> = Vec::new();
     for swing in &swings {
@@ -230,22 +190,11 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     }
     if let Some(block) = &block {
         if !blocks.contains(block) {
-            return Err(LoadError::NoBlock {
-                folder,
-                block: block.clone(),
-                blocks,
-            });
+            return Err(LoadError::NoBlock { folder, block: block.clone(), blocks });
         }
         swings.retain(|s| s.block == *block);
     }
-    Ok(Loaded {
-        dir,
-        session,
-        block,
-        swings,
-        blocks,
-        problems,
-    })
+    Ok(Loaded { dir, session, block, swings, blocks, problems })
 }
 
 fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
@@ -293,16 +242,12 @@ impl Loaded {
         let size = match std::fs::metadata(&path) {
             Ok(meta) => meta.len(),
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-                return Err(at(
-                    &"no such file; peakorderd replay makes it from the recording",
-                ));
+                return Err(at(&"no such file; peakorderd replay makes it from the recording"));
             }
             Err(e) => return Err(at(&e)),
         };
         if size > CURVES_LIMIT_BYTES {
-            return Err(at(&format!(
-                "{size} bytes, more than a curves file can have"
-            )));
+            return Err(at(&format!("{size} bytes, more than a curves file can have")));
         }
         let bytes = std::fs::read(&path).map_err(|e| at(&e))?;
         Curves::from_bytes(&bytes).map_err(|e| at(&e))

@@ -87,21 +87,9 @@ fn main() -> ExitCode {
 fn run(command: &Command) -> anyhow::Result<()> {
     let style = style();
     let text = match command {
-        Command::Show {
-            session,
-            number: None,
-            json: true,
-        } => document(&json::show(&loaded(session)?))?,
-        Command::Show {
-            session,
-            number: None,
-            json: false,
-        } => render::session(&loaded(session)?, style),
-        Command::Show {
-            session,
-            number: Some(number),
-            json,
-        } => {
+        Command::Show { session, number: None, json: true } => document(&json::show(&loaded(session)?))?,
+        Command::Show { session, number: None, json: false } => render::session(&loaded(session)?, style),
+        Command::Show { session, number: Some(number), json } => {
             // Another swing's damage does not matter here.
             let loaded = load(session)?;
             let swing = loaded.swing(*number)?;
@@ -113,18 +101,9 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 render::one_swing(&loaded.session, swing, curves, style)
             }
         }
-        Command::Compare {
-            before,
-            after,
-            only,
-            json,
-        } => {
+        Command::Compare { before, after, only, json } => {
             let (before, after) = (loaded(before)?, loaded(after)?);
-            let measures = if only.is_empty() {
-                &Measure::ALL[..]
-            } else {
-                only
-            };
+            let measures = if only.is_empty() { &Measure::ALL[..] } else { only };
             let comparison = compare(&before, &after, measures)?;
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
@@ -135,23 +114,11 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 render::comparison(&comparison, style)
             }
         }
-        Command::Mobility {
-            session,
-            after: None,
-            json,
-        } => {
+        Command::Mobility { session, after: None, json } => {
             let checks = mobility::load(session)?;
-            if *json {
-                document(&json::mobility(&checks))?
-            } else {
-                render::mobility(&checks, style)
-            }
+            if *json { document(&json::mobility(&checks))? } else { render::mobility(&checks, style) }
         }
-        Command::Mobility {
-            session,
-            after: Some(after),
-            json,
-        } => {
+        Command::Mobility { session, after: Some(after), json } => {
             let comparison = mobility::compare(mobility::load(session)?, mobility::load(after)?);
             if *json {
                 document(&json::compare_mobility(&comparison))?
@@ -189,11 +156,7 @@ fn style() -> Style {
     let terminal = io::stdout().is_terminal();
     let no_colour = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
     let width = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    let fallback = if terminal {
-        TERMINAL_WIDTH
-    } else {
-        PIPED_WIDTH
-    };
+    let fallback = if terminal { TERMINAL_WIDTH } else { PIPED_WIDTH };
     Style::new(width.unwrap_or(fallback), terminal && !no_colour)
 }
 

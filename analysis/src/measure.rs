@@ -207,24 +207,13 @@ impl Measure {
             M::PeakBeforeImpact(role) => {
                 let peak = swing.peak(role)?;
                 let sd = peak.sd_ms.hypot(swing.events.impact.sd_ms);
-                (
-                    peak.before_impact_ms,
-                    Some(sd),
-                    speed_definition(swing, role)?,
-                )
+                (peak.before_impact_ms, Some(sd), speed_definition(swing, role)?)
             }
-            M::PeakSpeed(role) => (
-                swing.peak(role)?.speed_dps,
-                None,
-                speed_definition(swing, role)?,
-            ),
+            M::PeakSpeed(role) => (swing.peak(role)?.speed_dps, None, speed_definition(swing, role)?),
             M::SpeedKept(role) => {
                 let segment = swing.segments.get(&role)?;
                 // A speed still rising has no peak to be kept of.
-                segment
-                    .peak
-                    .as_ref()
-                    .filter(|p| p.outcome == Outcome::Peak)?;
+                segment.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)?;
                 let kept = segment.speed_kept_at_impact? * 100.0;
                 (kept, None, segment.speed_definition.clone())
             }
@@ -239,11 +228,7 @@ impl Measure {
             }
             M::SeparationAtTop => {
                 let s = swing.separation.as_ref()?;
-                (
-                    s.top_deg,
-                    Some(s.sd_deg),
-                    format!("{}; {}", s.method, at_top(swing)),
-                )
+                (s.top_deg, Some(s.sd_deg), format!("{}; {}", s.method, at_top(swing)))
             }
             M::SeparationLargest => {
                 let s = swing.separation.as_ref()?;
@@ -259,32 +244,21 @@ impl Measure {
             }
             M::ArmAcross => {
                 let arm = swing.arm.as_ref()?;
-                (
-                    arm.across_chest_top_deg,
-                    Some(arm.sd_deg),
-                    arm.method.clone(),
-                )
+                (arm.across_chest_top_deg, Some(arm.sd_deg), arm.method.clone())
             }
             M::ArmTurnShare => {
                 let arm = swing.arm.as_ref()?;
                 (arm.turn_share_of_travel? * 100.0, None, arm.method.clone())
             }
         };
-        value.is_finite().then_some(Value {
-            value,
-            sd,
-            definition,
-        })
+        value.is_finite().then_some(Value { value, sd, definition })
     }
 
     /// Durations with the uncertainty that the events give them.
     fn tempo(self, swing: &Swing) -> (f64, Option<f64>, String) {
         let tempo = &swing.tempo;
-        let (start, top, impact) = (
-            swing.events.takeaway.sd_ms,
-            swing.events.top.sd_ms,
-            swing.events.impact.sd_ms,
-        );
+        let (start, top, impact) =
+            (swing.events.takeaway.sd_ms, swing.events.top.sd_ms, swing.events.impact.sd_ms);
         let (back, down) = (tempo.backswing_s * 1e3, tempo.downswing_s * 1e3);
         let (value, sd) = match self {
             M::Backswing => (back, start.hypot(top)),
@@ -298,20 +272,12 @@ impl Measure {
                 .sqrt(),
             ),
         };
-        (
-            value,
-            Some(sd).filter(|s| s.is_finite()),
-            tempo.downswing_from.clone(),
-        )
+        (value, Some(sd).filter(|s| s.is_finite()), tempo.downswing_from.clone())
     }
 }
 
 fn gap(swing: &Swing, from: Role, to: Role) -> Option<(f64, Option<f64>, String)> {
-    let definition = format!(
-        "{} / {}",
-        speed_definition(swing, from)?,
-        speed_definition(swing, to)?
-    );
+    let definition = format!("{} / {}", speed_definition(swing, from)?, speed_definition(swing, to)?);
     swing.sequence.gaps.iter().find_map(|g| {
         if (g.from, g.to) == (from, to) {
             Some((g.gap_ms, Some(g.sd_ms), definition.clone()))
@@ -328,10 +294,7 @@ fn turn(swing: &Swing, role: Role) -> Option<AngleSet> {
 }
 
 fn speed_definition(swing: &Swing, role: Role) -> Option<String> {
-    swing
-        .segments
-        .get(&role)
-        .map(|s| s.speed_definition.clone())
+    swing.segments.get(&role).map(|s| s.speed_definition.clone())
 }
 
 /// Angles at the top depend on what the top is as well as on the angles' order.

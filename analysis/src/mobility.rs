@@ -92,11 +92,7 @@ pub fn load(folder: &str) -> Result<Checks, MobilityError> {
         .read_mobility()?
         .filter(|m| !m.checks.is_empty())
         .ok_or_else(|| MobilityError::None(path.to_owned()))?;
-    Ok(Checks {
-        name: folder.to_owned(),
-        session,
-        mobility,
-    })
+    Ok(Checks { name: folder.to_owned(), session, mobility })
 }
 
 /// A number of a check.
@@ -142,16 +138,10 @@ impl Quantity {
     fn measured(self, check: &MobilityCheck) -> Option<Measured> {
         match self {
             Self::Thorax(side) => Measured::of(&check.side(side)?.thorax),
-            Self::ThoraxOnPelvis(side) => {
-                Measured::of(check.side(side)?.thorax_on_pelvis.as_ref()?)
-            }
+            Self::ThoraxOnPelvis(side) => Measured::of(check.side(side)?.thorax_on_pelvis.as_ref()?),
             Self::Pelvis(side) => Measured::of(check.side(side)?.pelvis.as_ref()?),
-            Self::Range => {
-                Measured::both(check, |b| (b.range_deg, b.range_sd_deg))
-            }
-            Self::Asymmetry => {
-                Measured::both(check, |b| (b.left_minus_right_deg, b.left_minus_right_sd_deg))
-            }
+            Self::Range => Measured::both(check, |b| (b.range_deg, b.range_sd_deg)),
+            Self::Asymmetry => Measured::both(check, |b| (b.left_minus_right_deg, b.left_minus_right_sd_deg)),
         }
     }
 
@@ -310,10 +300,7 @@ pub fn compare(before: Checks, after: Checks) -> Comparison {
                 posture,
                 before: b.number,
                 after: a.number,
-                rows: Quantity::of(posture)
-                    .into_iter()
-                    .filter_map(|q| row(q, posture, b, a))
-                    .collect(),
+                rows: Quantity::of(posture).into_iter().filter_map(|q| row(q, posture, b, a)).collect(),
             }),
             (Err(Missing::NotMade), Err(Missing::NotMade)) => {}
             (b, a) => {
@@ -325,13 +312,7 @@ pub fn compare(before: Checks, after: Checks) -> Comparison {
             }
         }
     }
-    Comparison {
-        before,
-        after,
-        postures,
-        not_compared,
-        notes,
-    }
+    Comparison { before, after, postures, not_compared, notes }
 }
 
 /// Why a session has no check to compare.
@@ -351,31 +332,18 @@ impl fmt::Display for Missing {
 }
 
 fn pick(checks: &Checks, posture: Posture) -> Result<&MobilityCheck, Missing> {
-    let mut of_it = checks
-        .mobility
-        .checks
-        .iter()
-        .rev()
-        .filter(|c| c.posture == Some(posture));
+    let mut of_it = checks.mobility.checks.iter().rev().filter(|c| c.posture == Some(posture));
     let last = of_it.clone().next().ok_or(Missing::NotMade)?;
-    of_it
-        .find(|c| c.ok)
-        .ok_or_else(|| Missing::NotAsAsked(last.repeat.join("; ")))
+    of_it.find(|c| c.ok).ok_or_else(|| Missing::NotAsAsked(last.repeat.join("; ")))
 }
 
-fn row(
-    quantity: Quantity,
-    posture: Posture,
-    before: &MobilityCheck,
-    after: &MobilityCheck,
-) -> Option<Row> {
+fn row(quantity: Quantity, posture: Posture, before: &MobilityCheck, after: &MobilityCheck) -> Option<Row> {
     let (b, a) = (quantity.measured(before)?, quantity.measured(after)?);
     let variance = match posture {
         // Published reliability already holds the repetitions of its own players; adding these
         // player's own is on the safe side.
         Posture::Seated => {
-            quantity.sides() * SEATED_SEM_DEG.1.powi(2)
-                + f64::midpoint(b.sd_deg.powi(2), a.sd_deg.powi(2))
+            quantity.sides() * SEATED_SEM_DEG.1.powi(2) + f64::midpoint(b.sd_deg.powi(2), a.sd_deg.powi(2))
         }
         Posture::Standing => f64::midpoint(b.repetition_var, a.repetition_var),
     };
@@ -389,10 +357,6 @@ fn row(
         difference,
         sem,
         mdc95: limit,
-        verdict: if difference.abs() > limit {
-            Verdict::Changed
-        } else {
-            Verdict::CantTell
-        },
+        verdict: if difference.abs() > limit { Verdict::Changed } else { Verdict::CantTell },
     })
 }

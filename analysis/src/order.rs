@@ -5,8 +5,7 @@ use peakorder_protocol::Role;
 use peakorder_protocol::swing::Sequence;
 
 /// The notation used by [`Order::text`], for a legend.
-pub const LEGEND: &str =
-    "→ before · ≈ too close to tell (95 %) · ↗ no peak before impact · arm: lead arm";
+pub const LEGEND: &str = "→ before · ≈ too close to tell (95 %) · ↗ no peak before impact · arm: lead arm";
 
 /// One order of events of the segments.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -35,11 +34,7 @@ impl Order {
             roles.sort_unstable();
             roles
         };
-        let groups: Vec<Vec<Role>> = groups
-            .iter()
-            .filter(|g| !g.is_empty())
-            .map(|g| sorted(g))
-            .collect();
+        let groups: Vec<Vec<Role>> = groups.iter().filter(|g| !g.is_empty()).map(|g| sorted(g)).collect();
         let rising = sorted(rising);
         (!groups.is_empty() || !rising.is_empty()).then_some(Self { groups, rising })
     }
@@ -53,10 +48,7 @@ impl Order {
     pub fn text(&self) -> String {
         let names = |roles: &[Role]| roles.iter().map(|&r| short(r)).collect::<Vec<_>>();
         let groups: Vec<String> = self.groups.iter().map(|g| names(g).join(" ≈ ")).collect();
-        let rising: Vec<String> = names(&self.rising)
-            .iter()
-            .map(|n| format!("{n} ↗"))
-            .collect();
+        let rising: Vec<String> = names(&self.rising).iter().map(|n| format!("{n} ↗")).collect();
         let mut parts = Vec::new();
         if !groups.is_empty() {
             parts.push(groups.join(" → "));
@@ -104,14 +96,7 @@ pub fn shares(orders: impl IntoIterator<Item = Order>) -> Vec<Share> {
     let of = counts.values().sum();
     let mut shares: Vec<Share> = counts
         .into_iter()
-        .filter_map(|(order, count)| {
-            Some(Share {
-                order,
-                count,
-                of,
-                interval: wilson(count, of)?,
-            })
-        })
+        .filter_map(|(order, count)| Some(Share { order, count, of, interval: wilson(count, of)? }))
         .collect();
     // A stable sort: equal counts stay in the order of the keys.
     shares.sort_by_key(|s| std::cmp::Reverse(s.count));

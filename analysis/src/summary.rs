@@ -87,26 +87,14 @@ pub fn summarise(label: &str, swings: &[&Swing]) -> BlockSummary {
         unusable,
         orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),
         reversal_orders: shares(used.iter().filter_map(|s| Order::of_reversals(&s.sequence))),
-        measures: Measure::ALL
-            .into_iter()
-            .filter_map(|m| summarise_measure(m, &used))
-            .collect(),
+        measures: Measure::ALL.into_iter().filter_map(|m| summarise_measure(m, &used)).collect(),
         used: used.iter().map(|s| s.number).collect(),
     }
 }
 
 fn unusable_reason(swing: &Swing) -> String {
-    let reasons: Vec<&str> = swing
-        .quality
-        .withheld
-        .iter()
-        .map(|w| w.why.as_str())
-        .collect();
-    if reasons.is_empty() {
-        "the swing file gives no reason".into()
-    } else {
-        reasons.join("; ")
-    }
+    let reasons: Vec<&str> = swing.quality.withheld.iter().map(|w| w.why.as_str()).collect();
+    if reasons.is_empty() { "the swing file gives no reason".into() } else { reasons.join("; ") }
 }
 
 /// Summarises one measure over `swings`; `None` when none of them has it. Values defined
@@ -115,16 +103,8 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
     let values: Vec<Value> = swings.iter().filter_map(|s| measure.of(s)).collect();
     let count = |d: &str| values.iter().filter(|v| v.definition == d).count();
     // The first of equally frequent definitions, so that the result does not depend on chance.
-    let definition = values
-        .iter()
-        .map(|v| v.definition.as_str())
-        .rev()
-        .max_by_key(|d| count(d))?
-        .to_owned();
-    let alike: Vec<&Value> = values
-        .iter()
-        .filter(|v| v.definition == definition)
-        .collect();
+    let definition = values.iter().map(|v| v.definition.as_str()).rev().max_by_key(|d| count(d))?.to_owned();
+    let alike: Vec<&Value> = values.iter().filter(|v| v.definition == definition).collect();
     let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
     let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();
     let sample = Sample::of(&numbers)?;

@@ -62,10 +62,7 @@ fn show_a_session_a_block_and_a_swing() {
     let all = run(&["show", &dir]);
     assert_eq!(code(&all), 0);
     assert!(out(&all).contains("Block baseline") && out(&all).contains("Block after"));
-    assert!(
-        !out(&all).contains('\x1b'),
-        "no colour where nobody watches"
-    );
+    assert!(!out(&all).contains('\x1b'), "no colour where nobody watches");
     let block = run(&["show", &format!("{dir}:after")]);
     assert!(!out(&block).contains("Block baseline") && out(&block).contains("Block after"));
     let one = run(&["show", &dir, "5"]);
@@ -99,39 +96,13 @@ fn json_documents_keep_their_keys() {
     let block = &show["blocks"][0];
     assert_eq!(block["label"], "baseline");
     assert_eq!(block["rehearsals"], serde_json::json!([3]));
-    for key in [
-        "used",
-        "unusable",
-        "orders",
-        "reversal_orders",
-        "measures",
-        "advice",
-    ] {
+    for key in ["used", "unusable", "orders", "reversal_orders", "measures", "advice"] {
         assert!(block.get(key).is_some(), "blocks[0].{key}");
     }
-    for key in [
-        "n",
-        "mean",
-        "ci95_half",
-        "sd",
-        "measuring_sd",
-        "definition",
-        "other_definition",
-    ] {
-        assert!(
-            block["measures"]["tempo_ratio"].get(key).is_some(),
-            "tempo_ratio.{key}"
-        );
+    for key in ["n", "mean", "ci95_half", "sd", "measuring_sd", "definition", "other_definition"] {
+        assert!(block["measures"]["tempo_ratio"].get(key).is_some(), "tempo_ratio.{key}");
     }
-    for key in [
-        "order",
-        "order_text",
-        "tie",
-        "count",
-        "of",
-        "share",
-        "share_ci95",
-    ] {
+    for key in ["order", "order_text", "tie", "count", "of", "share", "share_ci95"] {
         assert!(block["orders"][0].get(key).is_some(), "orders[0].{key}");
     }
 
@@ -140,12 +111,7 @@ fn json_documents_keep_their_keys() {
     assert_eq!(one["swing"]["schema"], "peakorder.swing/1");
     assert_eq!(one["curves"], true);
 
-    let compare = json(&[
-        "compare",
-        &format!("{dir}:baseline"),
-        &format!("{dir}:after"),
-        "--json",
-    ]);
+    let compare = json(&["compare", &format!("{dir}:baseline"), &format!("{dir}:after"), "--json"]);
     assert_eq!(compare["schema"], "peakorder.compare/1");
     assert_eq!(compare["family"], 25);
     for key in [
@@ -161,10 +127,7 @@ fn json_documents_keep_their_keys() {
         "measuring_sd",
         "verdict",
     ] {
-        assert!(
-            compare["measures"][0].get(key).is_some(),
-            "measures[0].{key}"
-        );
+        assert!(compare["measures"][0].get(key).is_some(), "measures[0].{key}");
     }
     assert!(compare["not_compared"].is_array() && compare["notes"].is_array());
 }
@@ -192,23 +155,11 @@ fn usage_errors_are_2() {
 #[test]
 fn what_is_not_there_is_named_with_what_is() {
     let (keep, dir) = sample();
-    fails(
-        &["show", "/nonexistent/x"],
-        &["/nonexistent/x", "no such folder"],
-    );
-    fails(
-        &["show", keep.path().to_str().expect("UTF-8")],
-        &["not a session folder"],
-    );
-    fails(
-        &["show", &format!("{dir}:befor")],
-        &["no block 'befor'", "'baseline', 'after'"],
-    );
+    fails(&["show", "/nonexistent/x"], &["/nonexistent/x", "no such folder"]);
+    fails(&["show", keep.path().to_str().expect("UTF-8")], &["not a session folder"]);
+    fails(&["show", &format!("{dir}:befor")], &["no block 'befor'", "'baseline', 'after'"]);
     fails(&["show", &dir, "99"], &["no swing 99", "1–25"]);
-    fails(
-        &["show", &format!("{dir}:after"), "5"],
-        &["no swing 5", "15–25"],
-    );
+    fails(&["show", &format!("{dir}:after"), "5"], &["no swing 5", "15–25"]);
 }
 
 #[test]
@@ -230,15 +181,8 @@ fn a_session_without_swings_says_so() {
     let dir = keep.path().to_str().expect("UTF-8");
     let o = run(&["show", dir]);
     assert_eq!(code(&o), 0);
-    assert!(
-        out(&o).contains("No swings in this session yet"),
-        "{}",
-        out(&o)
-    );
-    assert_eq!(
-        json(&["show", dir, "--json"])["swings"],
-        serde_json::json!([])
-    );
+    assert!(out(&o).contains("No swings in this session yet"), "{}", out(&o));
+    assert_eq!(json(&["show", dir, "--json"])["swings"], serde_json::json!([]));
     fails(&["compare", dir, dir], &["no swings to compare"]);
 }
 
@@ -249,11 +193,7 @@ fn a_damaged_swing_file_is_named_and_the_rest_goes_on() {
     let o = run(&["show", &dir]);
     assert_eq!(code(&o), 0);
     assert!(err(&o).contains("0004.json"), "{}", err(&o));
-    assert!(
-        out(&o).contains("0004.json") && out(&o).contains("11 swings used"),
-        "{}",
-        out(&o)
-    );
+    assert!(out(&o).contains("0004.json") && out(&o).contains("11 swings used"), "{}", out(&o));
     fails(&["show", &dir, "4"], &["0004.json", "peakorderd replay"]);
     assert_eq!(code(&run(&["show", &dir, "5"])), 0);
     // A file under another swing's name is not that swing.
@@ -262,14 +202,7 @@ fn a_damaged_swing_file_is_named_and_the_rest_goes_on() {
     for n in 1..=25 {
         std::fs::write(swing_file(&dir, n, "json"), "no").expect("writable");
     }
-    fails(
-        &["show", &dir],
-        &[
-            "none of its 25 swing files",
-            "0001.json",
-            "peakorderd replay",
-        ],
-    );
+    fails(&["show", &dir], &["none of its 25 swing files", "0001.json", "peakorderd replay"]);
 }
 
 #[test]
@@ -280,11 +213,7 @@ fn absent_or_damaged_curves_are_said_and_the_numbers_remain() {
     for n in ["5", "6"] {
         let o = run(&["show", &dir, n]);
         assert_eq!(code(&o), 0, "{}", err(&o));
-        assert!(
-            out(&o).contains("No plot:") && out(&o).contains("peak speed"),
-            "{}",
-            out(&o)
-        );
+        assert!(out(&o).contains("No plot:") && out(&o).contains("peak speed"), "{}", out(&o));
         assert_eq!(json(&["show", &dir, n, "--json"])["curves"], false);
     }
 }

@@ -13,9 +13,7 @@ use std::path::{Path, PathBuf};
 fn check(name: &str, got: &str, folder: &Path) {
     // The folder's own name differs from run to run.
     let got = got.replace(&folder.display().to_string(), "SESSION");
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name]
-        .iter()
-        .collect();
+    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name].iter().collect();
     if std::env::var_os("UPDATE_EXPECT").is_some() {
         std::fs::write(&file, &got).expect("a writable source tree");
     }
@@ -25,11 +23,7 @@ fn check(name: &str, got: &str, folder: &Path) {
 
 /// The folder's name stands in the text, so it must be short for lines to break alike.
 fn folder() -> (tempfile::TempDir, PathBuf) {
-    let dir = tempfile::Builder::new()
-        .prefix("p")
-        .rand_bytes(4)
-        .tempdir_in("/tmp")
-        .expect("/tmp");
+    let dir = tempfile::Builder::new().prefix("p").rand_bytes(4).tempdir_in("/tmp").expect("/tmp");
     let path = dir.path().to_owned();
     write(&path, &session(true), &two_blocks());
     (dir, path)
@@ -43,22 +37,14 @@ fn spec(path: &Path, block: &str) -> String {
 fn session_at_100_columns() {
     let (_keep, path) = folder();
     let loaded = load(&spec(&path, "")).expect("a good session");
-    check(
-        "show-100.txt",
-        &render::session(&loaded, Style::new(100, false)),
-        &path,
-    );
+    check("show-100.txt", &render::session(&loaded, Style::new(100, false)), &path);
 }
 
 #[test]
 fn session_at_80_columns() {
     let (_keep, path) = folder();
     let loaded = load(&spec(&path, ":baseline")).expect("a good session");
-    check(
-        "show-80.txt",
-        &render::session(&loaded, Style::new(80, false)),
-        &path,
-    );
+    check("show-80.txt", &render::session(&loaded, Style::new(80, false)), &path);
 }
 
 #[test]

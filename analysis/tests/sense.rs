@@ -23,11 +23,7 @@ fn with_peaks(number: u32, before_ms: [f64; 3]) -> Swing {
     let mut s = swing(number, "b", &BASELINE, &mut Dice::new(u64::from(number)));
     for role in Role::ALL {
         let impact = s.events.impact.t_s;
-        let peak = s
-            .segments
-            .get_mut(&role)
-            .and_then(|g| g.peak.as_mut())
-            .expect("a peak");
+        let peak = s.segments.get_mut(&role).and_then(|g| g.peak.as_mut()).expect("a peak");
         peak.before_impact_ms = before_ms[role.index()];
         peak.t_s = impact - peak.before_impact_ms / 1e3;
     }
@@ -53,11 +49,7 @@ fn ties_are_shown_as_ties_and_counted_apart() {
     let all: Vec<&Swing> = swings.iter().collect();
     let summary = summarise("b", &all);
     // Swings 2 and 3 are the same tie whichever peak came a hair earlier.
-    let counts: Vec<(String, usize)> = summary
-        .orders
-        .iter()
-        .map(|s| (s.order.text(), s.count))
-        .collect();
+    let counts: Vec<(String, usize)> = summary.orders.iter().map(|s| (s.order.text(), s.count)).collect();
     assert_eq!(counts[0], ("pelvis → thorax ≈ arm".into(), 2));
     assert_eq!(counts.len(), 3);
     assert!(summary.orders[0].order.has_tie());
@@ -68,16 +60,7 @@ fn ties_are_shown_as_ties_and_counted_apart() {
 #[test]
 fn other_orders_are_reported_without_judgement() {
     let swings: Vec<Swing> = (1..=8)
-        .map(|n| {
-            with_peaks(
-                n,
-                if n % 2 == 0 {
-                    [90.0, 50.0, 70.0]
-                } else {
-                    [70.0, 90.0, 50.0]
-                },
-            )
-        })
+        .map(|n| with_peaks(n, if n % 2 == 0 { [90.0, 50.0, 70.0] } else { [70.0, 90.0, 50.0] }))
         .collect();
     let text = shown(&swings, true);
     assert!(text.contains("pelvis → arm → thorax"), "{text}");
@@ -120,11 +103,7 @@ fn without_an_arm_strap_the_arm_is_no_number() {
 #[test]
 fn a_segment_still_rising_at_impact_has_no_peak() {
     let mut s = with_peaks(1, [87.0, 68.0, 50.0]);
-    let peak = s
-        .segments
-        .get_mut(&Role::Thorax)
-        .and_then(|g| g.peak.as_mut())
-        .expect("a peak");
+    let peak = s.segments.get_mut(&Role::Thorax).and_then(|g| g.peak.as_mut()).expect("a peak");
     peak.outcome = Outcome::RisingAtImpact;
     order(&mut s);
     s.sequence.rising_at_impact = vec![Role::Thorax];
@@ -139,11 +118,7 @@ fn a_segment_still_rising_at_impact_has_no_peak() {
 fn rehearsals_and_unusable_swings_do_not_enter_the_figures() {
     let swings = two_blocks();
     let with: Vec<&Swing> = swings.iter().filter(|s| s.block == "baseline").collect();
-    let without: Vec<&Swing> = with
-        .iter()
-        .copied()
-        .filter(|s| s.number != 3 && s.number != 7)
-        .collect();
+    let without: Vec<&Swing> = with.iter().copied().filter(|s| s.number != 3 && s.number != 7).collect();
     let (a, b) = (summarise("x", &with), summarise("x", &without));
     assert_eq!(a.rehearsals, [3]);
     assert_eq!(a.unusable[0].0, 7);
@@ -151,13 +126,7 @@ fn rehearsals_and_unusable_swings_do_not_enter_the_figures() {
     assert_eq!(a.orders, b.orders);
     assert_eq!(a.used.len(), 12);
     // One swing's turns are withheld: the rest still counts.
-    assert_eq!(
-        a.measure(Measure::TurnAtTop(Role::Pelvis))
-            .expect("turns")
-            .sample
-            .n,
-        11
-    );
+    assert_eq!(a.measure(Measure::TurnAtTop(Role::Pelvis)).expect("turns").sample.n, 11);
 }
 
 #[test]
@@ -168,16 +137,11 @@ fn speeds_of_different_definition_are_never_averaged() {
     pelvis.speed_definition = SpeedKind::Resultant.definition().into();
     let all: Vec<&Swing> = swings.iter().collect();
     let summary = summarise("b", &all);
-    let m = summary
-        .measure(Measure::PeakSpeed(Role::Pelvis))
-        .expect("speeds");
+    let m = summary.measure(Measure::PeakSpeed(Role::Pelvis)).expect("speeds");
     assert_eq!((m.sample.n, m.other_definition), (4, 1));
     assert_eq!(m.definition, SpeedKind::Axial.definition());
     let text = shown(&swings, true);
-    assert!(
-        text.contains("pelvis peak speed: 1 swings left out"),
-        "{text}"
-    );
+    assert!(text.contains("pelvis peak speed: 1 swings left out"), "{text}");
     assert!(text.contains(SpeedKind::Resultant.definition()), "{text}");
 }
 
@@ -185,10 +149,7 @@ fn speeds_of_different_definition_are_never_averaged() {
 fn few_swings_come_with_the_published_advice_and_its_limits() {
     let few: Vec<Swing> = (1..=6).map(|n| with_peaks(n, [87.0, 68.0, 50.0])).collect();
     let text = shown(&few, true);
-    assert!(
-        text.contains("Villarrasa-Sapiña") && text.contains("outcome-based"),
-        "{text}"
-    );
+    assert!(text.contains("Villarrasa-Sapiña") && text.contains("outcome-based"), "{text}");
     let enough: Vec<Swing> = (1..=7).map(|n| with_peaks(n, [87.0, 68.0, 50.0])).collect();
     assert!(!shown(&enough, true).contains("Villarrasa"));
 }
@@ -216,10 +177,7 @@ fn block(seed: u64, centre: &common::Centre, n: u32) -> Vec<Swing> {
 fn a_change_larger_than_ordinary_variation_is_called_changed_and_the_rest_is_not() {
     let verdicts = compared(&block(1, &BASELINE, 12), &block(2, &AFTER, 12), false);
     let of = |m: Measure| verdicts.iter().find(|v| v.0 == m).expect("compared").1;
-    assert_eq!(
-        of(Measure::Gap(Role::Thorax, Role::LeadArm)),
-        Verdict::Changed
-    );
+    assert_eq!(of(Measure::Gap(Role::Thorax, Role::LeadArm)), Verdict::Changed);
     assert_eq!(of(Measure::TurnAtTop(Role::Thorax)), Verdict::Changed);
     assert_eq!(of(Measure::Downswing), Verdict::CantTell);
 }
@@ -246,9 +204,7 @@ fn false_alarms_stay_below_one_comparison_in_twenty() {
                     Some(w.p)
                 })
                 .collect();
-            peakorder_analysis::stats::holm(&p)
-                .iter()
-                .any(|&p| p < 0.05)
+            peakorder_analysis::stats::holm(&p).iter().any(|&p| p < 0.05)
         })
         .count();
     assert!(alarms <= 33, "{alarms} of 400");
@@ -260,10 +216,7 @@ fn wearing_the_straps_anew_is_no_change_of_the_player() {
     moved.turn_top[0] -= 3.5;
     let (before, after) = (block(1, &BASELINE, 40), block(2, &moved, 40));
     let of = |v: &[(Measure, Verdict)]| {
-        v.iter()
-            .find(|v| v.0 == Measure::TurnAtTop(Role::Pelvis))
-            .expect("compared")
-            .1
+        v.iter().find(|v| v.0 == Measure::TurnAtTop(Role::Pelvis)).expect("compared").1
     };
     assert_eq!(of(&compared(&before, &after, false)), Verdict::Changed);
     assert_eq!(of(&compared(&before, &after, true)), Verdict::WornAnew);
@@ -279,18 +232,11 @@ fn one_swing_a_side_is_too_few() {
 #[test]
 fn a_side_without_usable_swings_says_so() {
     let dir = tempfile::tempdir().expect("a temporary folder");
-    let spoiled: Vec<Swing> = block(1, &BASELINE, 2)
-        .into_iter()
-        .map(spoil)
-        .map(rehearse)
-        .collect();
+    let spoiled: Vec<Swing> = block(1, &BASELINE, 2).into_iter().map(spoil).map(rehearse).collect();
     write(dir.path(), &session(true), &spoiled);
     let loaded = load(dir.path().to_str().expect("UTF-8")).expect("a good session");
     let error = compare(&loaded, &loaded, &Measure::ALL).expect_err("nothing to compare");
-    assert!(
-        error.to_string().contains("none of its 2 swings"),
-        "{error}"
-    );
+    assert!(error.to_string().contains("none of its 2 swings"), "{error}");
 }
 
 #[test]

@@ -1,16 +1,13 @@
 //! Statistics against published worked values and against scipy.
 
 use peakorder_analysis::stats::{
-    LEVEL, Sample, holm, icc, limits_of_agreement, limits_of_pairs, mdc95, t_quantile,
-    t_two_sided_p, typical_error, welch, wilson,
+    LEVEL, Sample, holm, icc, limits_of_agreement, limits_of_pairs, mdc95, t_quantile, t_two_sided_p,
+    typical_error, welch, wilson,
 };
 use serde_json::Value;
 
 fn close(got: f64, want: f64, tolerance: f64) {
-    assert!(
-        (got - want).abs() <= tolerance,
-        "got {got}, want {want} ± {tolerance}"
-    );
+    assert!((got - want).abs() <= tolerance, "got {got}, want {want} ± {tolerance}");
 }
 
 /// Data of Shrout PE, Fleiss JL 1979, Psychol Bull 86:420–428, table 2 (six targets, four
@@ -59,14 +56,7 @@ fn icc_refuses_ragged_tiny_and_constant_tables() {
 /// from rounded SEMs, hence ± 0.15; formula of Weir JP 2005.
 #[test]
 fn minimal_detectable_change_of_rotation_tests() {
-    for (sem, want) in [
-        (0.8, 2.217),
-        (1.0, 2.772),
-        (1.4, 3.881),
-        (2.0, 5.544),
-        (2.1, 5.821),
-        (2.3, 6.375),
-    ] {
+    for (sem, want) in [(0.8, 2.217), (1.0, 2.772), (1.4, 3.881), (2.0, 5.544), (2.1, 5.821), (2.3, 6.375)] {
         close(mdc95(sem), want, 1e-3);
     }
     close(mdc95(0.8), 2.1, 0.15);
@@ -76,19 +66,13 @@ fn minimal_detectable_change_of_rotation_tests() {
 /// Definitions of Hopkins WG 2000, Sports Med 30:1–15; numbers computed with numpy.
 #[test]
 fn typical_error_of_two_trials() {
-    let te = typical_error(
-        &[450.0, 472.0, 431.0, 490.0, 465.0],
-        &[458.0, 470.0, 440.0, 481.0, 473.0],
-    )
-    .expect("five pairs");
+    let te = typical_error(&[450.0, 472.0, 431.0, 490.0, 465.0], &[458.0, 470.0, 440.0, 481.0, 473.0])
+        .expect("five pairs");
     close(te.mean_change, 2.8, 1e-9);
     close(te.typical_error, 5.6436, 1e-4);
     close(te.smallest_worthwhile, 4.4690, 1e-4);
     close(te.cv_percent, 1.2189, 1e-4);
-    assert!(
-        !te.resolves_smallest_worthwhile(),
-        "one swing cannot resolve it"
-    );
+    assert!(!te.resolves_smallest_worthwhile(), "one swing cannot resolve it");
 }
 
 /// Limits printed by Kim SE et al. 2023, Sensors 23(20):8433, for X-factor and pelvis
@@ -112,11 +96,7 @@ fn limits_of_agreement_of_a_published_validation() {
 /// SDs, Welch's t is 4.2305 and 2.9120.
 #[test]
 fn welch_on_published_means() {
-    let sample = |n, mean, sd| Sample {
-        n,
-        mean,
-        sd: Some(sd),
-    };
+    let sample = |n, mean, sd| Sample { n, mean, sd: Some(sd) };
     let passive = welch(&sample(28, 21.14, 10.17), &sample(36, 31.06, 8.06), LEVEL).expect("n > 1");
     close(passive.t, 4.2305, 5e-4);
     close(passive.t, 4.228, 5e-3);
@@ -164,10 +144,7 @@ fn num(v: &Value, key: &str) -> f64 {
 }
 
 fn nums(v: &Value) -> Vec<f64> {
-    list(v)
-        .iter()
-        .map(|x| x.as_f64().expect("a number"))
-        .collect()
+    list(v).iter().map(|x| x.as_f64().expect("a number")).collect()
 }
 
 fn relative(got: f64, want: f64, tolerance: f64) {

@@ -191,7 +191,10 @@ impl SessionDir {
         if meta.len() > SESSION_FILE_LIMIT_BYTES {
             return Err(SessionError::Malformed {
                 path: file,
-                reason: format!("{} bytes, more than the limit of {SESSION_FILE_LIMIT_BYTES}; this is not a session file", meta.len()),
+                reason: format!(
+                    "{} bytes, more than the limit of {SESSION_FILE_LIMIT_BYTES}; this is not a session file",
+                    meta.len()
+                ),
             });
         }
         let text = fs::read_to_string(&file).map_err(SessionError::io(&file))?;

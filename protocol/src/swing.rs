@@ -333,17 +333,14 @@ impl Swing {
 
     /// The text of the swing file: pretty-printed JSON with a final newline.
     pub fn to_json(&self) -> String {
-        let mut s = serde_json::to_string_pretty(self).expect("a swing has only string keys and finite numbers");
+        let mut s =
+            serde_json::to_string_pretty(self).expect("a swing has only string keys and finite numbers");
         s.push('\n');
         s
     }
 
     /// The segment's peak if it peaked before impact.
     pub fn peak(&self, role: Role) -> Option<&Peak> {
-        self.segments
-            .get(&role)?
-            .peak
-            .as_ref()
-            .filter(|p| p.outcome == Outcome::Peak)
+        self.segments.get(&role)?.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)
     }
 }

@@ -36,10 +36,13 @@ pub fn table(samples: impl IntoIterator<Item = Sample>, variant: Variant) -> Str
     let mut text = String::new();
     match variant {
         Variant::Si => {
-            text.push_str("time_s,gyro_x_rad_s,gyro_y_rad_s,gyro_z_rad_s,accel_x_m_s2,accel_y_m_s2,accel_z_m_s2\n");
+            text.push_str(
+                "time_s,gyro_x_rad_s,gyro_y_rad_s,gyro_z_rad_s,accel_x_m_s2,accel_y_m_s2,accel_z_m_s2\n",
+            );
             for s in samples {
                 let ([gx, gy, gz], [ax, ay, az]) = (s.gyro_rad_s, s.accel_m_s2);
-                writeln!(text, "{:.7},{gx:.9},{gy:.9},{gz:.9},{ax:.8},{ay:.8},{az:.8}", s.t_s).expect("a string takes text");
+                writeln!(text, "{:.7},{gx:.9},{gy:.9},{gz:.9},{ax:.8},{ay:.8},{az:.8}", s.t_s)
+                    .expect("a string takes text");
             }
         }
         Variant::Trade => {

@@ -13,10 +13,7 @@ use std::fmt::Write as _;
 pub fn comparison(comparison: &Comparison, style: Style) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}", style.bold("Before and after"));
-    for (word, side) in [
-        ("before  ", &comparison.before),
-        ("after   ", &comparison.after),
-    ] {
+    for (word, side) in [("before  ", &comparison.before), ("after   ", &comparison.after)] {
         wrap(&mut out, style, word, &describe(side));
     }
     if !comparison.notes.is_empty() {
@@ -42,12 +39,7 @@ pub fn comparison(comparison: &Comparison, style: Style) -> String {
         out.push('\n');
     }
     for n in &comparison.not_compared {
-        wrap(
-            &mut out,
-            style,
-            "  ",
-            &format!("{}: not compared, {}", n.measure.label(), clean(&n.why)),
-        );
+        wrap(&mut out, style, "  ", &format!("{}: not compared, {}", n.measure.label(), clean(&n.why)));
     }
 
     in_words(&mut out, style, comparison);
@@ -59,12 +51,8 @@ pub fn comparison(comparison: &Comparison, style: Style) -> String {
 
 fn describe(side: &Side) -> String {
     let summary = &side.summary;
-    let mut text = format!(
-        "{}: {} of {}",
-        clean(&side.title),
-        plural(summary.used.len(), "swing"),
-        clean(&side.name)
-    );
+    let mut text =
+        format!("{}: {} of {}", clean(&side.title), plural(summary.used.len(), "swing"), clean(&side.name));
     let left_out = summary.rehearsals.len() + summary.unusable.len();
     if left_out > 0 {
         let _ = write!(
@@ -78,10 +66,7 @@ fn describe(side: &Side) -> String {
 }
 
 fn order_table(comparison: &Comparison) -> Table {
-    let (before, after) = (
-        &comparison.before.summary.orders,
-        &comparison.after.summary.orders,
-    );
+    let (before, after) = (&comparison.before.summary.orders, &comparison.after.summary.orders);
     let mut orders: Vec<&order::Order> = before.iter().map(|s| &s.order).collect();
     for share in after {
         if !orders.contains(&&share.order) {
@@ -93,19 +78,13 @@ fn order_table(comparison: &Comparison) -> Table {
         orders
             .iter()
             .map(|o| {
-                let count = shares
-                    .iter()
-                    .find(|s| s.order == **o)
-                    .map_or(0, |s| s.count);
+                let count = shares.iter().find(|s| s.order == **o).map_or(0, |s| s.count);
                 format!("{count} of {of}")
             })
             .collect()
     };
     let mut table = Table::default();
-    table.group(
-        "",
-        vec![("", Align::Left, orders.iter().map(|o| o.text()).collect())],
-    );
+    table.group("", vec![("", Align::Left, orders.iter().map(|o| o.text()).collect())]);
     table.group("", vec![("before", Align::Right, column(before))]);
     table.group("", vec![("after", Align::Right, column(after))]);
     table
@@ -129,21 +108,12 @@ fn rows_table(comparison: &Comparison) -> Table {
     let side = |pick: fn(&Row) -> &MeasureSummary| {
         let decimals = |r: &Row| r.measure.decimals();
         vec![
-            (
-                "",
-                Align::Right,
-                column(&|r| number(pick(r).sample.mean, decimals(r), r.measure.signed())),
-            ),
+            ("", Align::Right, column(&|r| number(pick(r).sample.mean, decimals(r), r.measure.signed()))),
             ("", Align::Left, column(&|_| "±".into())),
             (
                 "",
                 Align::Right,
-                column(&|r| {
-                    pick(r)
-                        .sample
-                        .sd
-                        .map_or("–".into(), |sd| number(sd, decimals(r), false))
-                }),
+                column(&|r| pick(r).sample.sd.map_or("–".into(), |sd| number(sd, decimals(r), false))),
             ),
         ]
     };
@@ -154,44 +124,26 @@ fn rows_table(comparison: &Comparison) -> Table {
     table.group(
         "difference",
         vec![
-            (
-                "",
-                Align::Right,
-                column(&|r| number(r.difference, r.measure.decimals(), true)),
-            ),
+            ("", Align::Right, column(&|r| number(r.difference, r.measure.decimals(), true))),
             ("", Align::Left, column(&|_| "±".into())),
             (
                 "",
                 Align::Right,
                 column(&|r| {
-                    r.welch.map_or("–".into(), |w| {
-                        number(w.half_width, r.measure.decimals(), false)
-                    })
+                    r.welch.map_or("–".into(), |w| number(w.half_width, r.measure.decimals(), false))
                 }),
             ),
         ],
     );
-    table.group(
-        "verdict",
-        vec![("", Align::Left, column(&|r| r.verdict.label().into()))],
-    );
-    table.group(
-        "adj. p",
-        vec![(
-            "",
-            Align::Right,
-            column(&|r| r.p_holm.map_or("–".into(), p_text)),
-        )],
-    );
+    table.group("verdict", vec![("", Align::Left, column(&|r| r.verdict.label().into()))]);
+    table.group("adj. p", vec![("", Align::Right, column(&|r| r.p_holm.map_or("–".into(), p_text)))]);
     table.group(
         "meas. SD",
         vec![(
             "",
             Align::Right,
             column(&|r| {
-                r.measuring_sd.map_or("–".into(), |sd| {
-                    number(sd, r.measure.decimals().max(1), false)
-                })
+                r.measuring_sd.map_or("–".into(), |sd| number(sd, r.measure.decimals().max(1), false))
             }),
         )],
     );
@@ -200,10 +152,7 @@ fn rows_table(comparison: &Comparison) -> Table {
 
 /// Measures that fewer swings have than the sides hold, by the numbers they rest on.
 fn fewer(out: &mut String, style: Style, comparison: &Comparison) {
-    let whole = (
-        comparison.before.summary.used.len(),
-        comparison.after.summary.used.len(),
-    );
+    let whole = (comparison.before.summary.used.len(), comparison.after.summary.used.len());
     let mut by_n: Vec<((usize, usize), Vec<String>)> = Vec::new();
     for row in &comparison.rows {
         let n = (row.before.sample.n, row.after.sample.n);
@@ -217,10 +166,7 @@ fn fewer(out: &mut String, style: Style, comparison: &Comparison) {
         out.push('\n');
     }
     for ((before, after), names) in by_n {
-        let text = format!(
-            "from {before} and {after} swings only: {}",
-            names.join("; ")
-        );
+        let text = format!("from {before} and {after} swings only: {}", names.join("; "));
         wrap(out, style, "  · ", &text);
     }
 }
@@ -230,11 +176,7 @@ fn plural(n: usize, one: &str) -> String {
 }
 
 fn p_text(p: f64) -> String {
-    if p < 0.001 {
-        "<0.001".into()
-    } else {
-        format!("{p:.3}")
-    }
+    if p < 0.001 { "<0.001".into() } else { format!("{p:.3}") }
 }
 
 fn in_words(out: &mut String, style: Style, comparison: &Comparison) {
@@ -251,11 +193,7 @@ fn in_words(out: &mut String, style: Style, comparison: &Comparison) {
             let text = format!(
                 "{} {}: from {} to {}, a difference of {}{unit} (95 % interval {} to {}).",
                 r.measure.label(),
-                if verdict == Verdict::Changed {
-                    "changed"
-                } else {
-                    "perhaps changed"
-                },
+                if verdict == Verdict::Changed { "changed" } else { "perhaps changed" },
                 number(r.before.sample.mean, decimals, r.measure.signed()),
                 number(r.after.sample.mean, decimals, r.measure.signed()),
                 number(r.difference, decimals, true),
@@ -268,12 +206,7 @@ fn in_words(out: &mut String, style: Style, comparison: &Comparison) {
     for verdict in [Verdict::CantTell, Verdict::WornAnew, Verdict::TooFew] {
         let names: Vec<String> = of(verdict).map(|r| r.measure.label()).collect();
         if !names.is_empty() {
-            wrap(
-                out,
-                style,
-                "  · ",
-                &format!("Can't tell, {}: {}.", verdict.meaning(), names.join("; ")),
-            );
+            wrap(out, style, "  · ", &format!("Can't tell, {}: {}.", verdict.meaning(), names.join("; ")));
         }
     }
 }
@@ -288,18 +221,9 @@ fn how_to_read(out: &mut String, style: Style, comparison: &Comparison) {
          swings could show.",
     );
     for verdict in [Verdict::Changed, Verdict::Perhaps, Verdict::CantTell] {
-        wrap(
-            out,
-            style,
-            &format!("  {:<12}", verdict.label()),
-            verdict.meaning(),
-        );
+        wrap(out, style, &format!("  {:<12}", verdict.label()), verdict.meaning());
     }
-    if comparison
-        .rows
-        .iter()
-        .any(|r| r.verdict == Verdict::WornAnew)
-    {
+    if comparison.rows.iter().any(|r| r.verdict == Verdict::WornAnew) {
         wrap(out, style, "  ¹           ", Verdict::WornAnew.meaning());
     }
     wrap(
@@ -310,11 +234,7 @@ fn how_to_read(out: &mut String, style: Style, comparison: &Comparison) {
             "p after Holm over the {} measures shown: at most one comparison in twenty like this \
              one calls anything changed by chance. Ask for fewer measures (--only) when fewer \
              were meant beforehand.",
-            comparison
-                .rows
-                .iter()
-                .filter(|r| r.p_holm.is_some())
-                .count()
+            comparison.rows.iter().filter(|r| r.p_holm.is_some()).count()
         ),
     );
     wrap(

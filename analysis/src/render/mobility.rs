@@ -3,9 +3,7 @@
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, marked, number, wrap};
 use crate::mobility::{Checks, Comparison, PostureComparison, Quantity, Row, SOFT_TISSUE, Verdict};
-use peakorder_protocol::mobility::{
-    Balance, MobilityCheck, Posture, Share, Side, SideTurns, TurnStatistics,
-};
+use peakorder_protocol::mobility::{Balance, MobilityCheck, Posture, Share, Side, SideTurns, TurnStatistics};
 use peakorder_protocol::{Handedness, Role};
 use std::fmt::Write as _;
 
@@ -21,10 +19,7 @@ pub fn mobility(checks: &Checks, style: Style) -> String {
     let about = format!(
         "{} · {hand}-handed (lead side {}) · {} · {}{invented}",
         clean(&session.player.name),
-        Side::ALL
-            .into_iter()
-            .find(|s| s.swing_side(hand).key() == "lead")
-            .map_or("", Side::key),
+        Side::ALL.into_iter().find(|s| s.swing_side(hand).key() == "lead").map_or("", Side::key),
         clean(&session.id),
         clean(&session.started_utc),
     );
@@ -47,12 +42,7 @@ pub fn mobility(checks: &Checks, style: Style) -> String {
         "  ±        ",
         "standard uncertainty: measuring and, for mean and largest, the spread of the repetitions",
     );
-    wrap(
-        &mut out,
-        style,
-        "  spread   ",
-        "SD between the repetitions",
-    );
+    wrap(&mut out, style, "  spread   ", "SD between the repetitions");
     wrap(
         &mut out,
         style,
@@ -123,9 +113,7 @@ fn one_check(out: &mut String, style: Style, check: &MobilityCheck, hand: Handed
 }
 
 fn balance_text(b: &Balance) -> String {
-    let share = b.share.map_or(String::new(), |s| {
-        format!(" ({} of their mean)", percent(&s, true))
-    });
+    let share = b.share.map_or(String::new(), |s| format!(" ({} of their mean)", percent(&s, true)));
     format!(
         "left − right {}°{share}, range {}°",
         with_sd(b.left_minus_right_deg, b.left_minus_right_sd_deg, true),
@@ -134,11 +122,7 @@ fn balance_text(b: &Balance) -> String {
 }
 
 fn percent(share: &Share, signed: bool) -> String {
-    format!(
-        "{} ± {} %",
-        number(share.share * 100.0, 0, signed),
-        number(share.sd * 100.0, 0, false)
-    )
+    format!("{} ± {} %", number(share.share * 100.0, 0, signed), number(share.sd * 100.0, 0, false))
 }
 
 fn with_sd(value: f64, sd: f64, signed: bool) -> String {
@@ -156,11 +140,7 @@ struct Line<'a> {
 
 fn lines_of(side: Side, hand: Handedness, turns: &SideTurns) -> Vec<Line<'_>> {
     let each = |pick: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
-        turns
-            .repetitions
-            .iter()
-            .map(|r| pick(r.thorax_deg, r.pelvis_deg.unwrap_or(f64::NAN)))
-            .collect()
+        turns.repetitions.iter().map(|r| pick(r.thorax_deg, r.pelvis_deg.unwrap_or(f64::NAN))).collect()
     };
     let mut lines = vec![Line {
         side: format!("{side} ({})", side.swing_side(hand).key()),
@@ -201,19 +181,13 @@ fn turns_table(check: &MobilityCheck, hand: Handedness) -> Table {
     let mut table = Table::default();
     table.group(
         "",
-        vec![
-            ("", Align::Left, column(&|l| l.side.clone())),
-            ("", Align::Left, column(&|l| l.what.clone())),
-        ],
+        vec![("", Align::Left, column(&|l| l.side.clone())), ("", Align::Left, column(&|l| l.what.clone()))],
     );
     let numbers: Vec<String> = (1..=most).map(|i| i.to_string()).collect();
     let each = (0..most)
         .map(|i| {
             let cell = |l: &Line<'_>| {
-                l.turns
-                    .get(i)
-                    .filter(|v| v.is_finite())
-                    .map_or("–".into(), |v| number(*v, 1, false))
+                l.turns.get(i).filter(|v| v.is_finite()).map_or("–".into(), |v| number(*v, 1, false))
             };
             (numbers[i].as_str(), Align::Right, column(&cell))
         })
@@ -235,11 +209,7 @@ fn turns_table(check: &MobilityCheck, hand: Handedness) -> Table {
             column(&|l| with_sd(l.statistics.mean_deg, l.statistics.mean_sd_deg, false)),
         )],
     );
-    let spread = column(&|l| {
-        l.statistics
-            .spread_deg
-            .map_or("–".into(), |s| number(s, 1, false))
-    });
+    let spread = column(&|l| l.statistics.spread_deg.map_or("–".into(), |s| number(s, 1, false)));
     table.group("", vec![("spread, °", Align::Right, spread)]);
     if lines.iter().any(|l| l.share.is_some()) {
         let share = column(&|l| l.share.as_ref().map_or(String::new(), |s| percent(s, false)));
@@ -252,10 +222,7 @@ fn turns_table(check: &MobilityCheck, hand: Handedness) -> Table {
 pub fn mobility_comparison(comparison: &Comparison, style: Style) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}", style.bold("Mobility, last time and now"));
-    for (word, checks) in [
-        ("last time  ", &comparison.before),
-        ("now        ", &comparison.after),
-    ] {
+    for (word, checks) in [("last time  ", &comparison.before), ("now        ", &comparison.after)] {
         let text = format!(
             "{}: {}, {}",
             clean(&checks.name),
@@ -330,10 +297,7 @@ fn rows_table(posture: &PostureComparison) -> Table {
     let column = |cell: &dyn Fn(&Row) -> String| posture.rows.iter().map(cell).collect::<Vec<_>>();
     let mut table = Table::default();
     table.group("", vec![("°", Align::Left, column(&|r| label(r.quantity)))]);
-    for (header, pick) in [
-        ("last time", (|r| r.before) as fn(&Row) -> (f64, f64)),
-        ("now", |r| r.after),
-    ] {
+    for (header, pick) in [("last time", (|r| r.before) as fn(&Row) -> (f64, f64)), ("now", |r| r.after)] {
         let cells = column(&|r| with_sd(pick(r).0, pick(r).1, signed(r.quantity)));
         table.group("", vec![(header, Align::Right, cells)]);
     }
@@ -344,18 +308,13 @@ fn rows_table(posture: &PostureComparison) -> Table {
             ("MDC95", Align::Right, column(&|r| number(r.mdc95, 1, false))),
         ],
     );
-    table.group(
-        "",
-        vec![("", Align::Left, column(&|r| r.verdict.label().into()))],
-    );
+    table.group("", vec![("", Align::Left, column(&|r| r.verdict.label().into()))]);
     table
 }
 
 fn in_words(out: &mut String, style: Style, posture: &PostureComparison) {
-    let (changed, rest): (Vec<&Row>, Vec<&Row>) = posture
-        .rows
-        .iter()
-        .partition(|r| r.verdict == Verdict::Changed);
+    let (changed, rest): (Vec<&Row>, Vec<&Row>) =
+        posture.rows.iter().partition(|r| r.verdict == Verdict::Changed);
     for row in changed {
         let decimals = |v| number(v, 1, signed(row.quantity));
         let text = format!(

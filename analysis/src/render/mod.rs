@@ -36,10 +36,7 @@ impl Style {
     /// Columns to fill at most (held between [`NARROWEST`] and [`WIDEST`]), and whether
     /// ANSI colours may be written.
     pub fn new(width: usize, colour: bool) -> Self {
-        Self {
-            width: width.clamp(NARROWEST, WIDEST),
-            colour,
-        }
+        Self { width: width.clamp(NARROWEST, WIDEST), colour }
     }
 
     /// Columns to fill at most.
@@ -48,11 +45,7 @@ impl Style {
     }
 
     fn wrapped_in(self, code: &str, text: &str) -> String {
-        if self.colour {
-            format!("\x1b[{code}m{text}\x1b[0m")
-        } else {
-            text.to_owned()
-        }
+        if self.colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
     }
 
     fn bold(self, text: &str) -> String {
@@ -118,9 +111,7 @@ fn number(value: f64, decimals: usize, signed: bool) -> String {
 
 /// Text of a file made safe for a terminal: control characters would move the cursor.
 fn clean(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { '�' } else { c })
-        .collect()
+    text.chars().map(|c| if c.is_control() { '�' } else { c }).collect()
 }
 
 /// Appends `text` broken at spaces, `first` before the first line and as many spaces
@@ -142,11 +133,7 @@ fn wrap(out: &mut String, style: Style, first: &str, text: &str) {
         }
     }
     for (i, line) in lines.iter().enumerate() {
-        let lead = if i == 0 {
-            first.to_owned()
-        } else {
-            " ".repeat(indent)
-        };
+        let lead = if i == 0 { first.to_owned() } else { " ".repeat(indent) };
         let _ = writeln!(out, "{}", style.marks(format!("{lead}{line}").trim_end()));
     }
 }
@@ -191,16 +178,8 @@ mod tests {
     #[test]
     fn wrapped_lines_stay_in_the_width() {
         let mut out = String::new();
-        wrap(
-            &mut out,
-            Style::new(60, false),
-            "  note  ",
-            &"word ".repeat(60),
-        );
+        wrap(&mut out, Style::new(60, false), "  note  ", &"word ".repeat(60));
         assert!(out.lines().count() > 4);
-        assert!(
-            out.lines()
-                .all(|l| l.chars().count() <= 60 && l.starts_with("  "))
-        );
+        assert!(out.lines().all(|l| l.chars().count() <= 60 && l.starts_with("  ")));
     }
 }

@@ -24,11 +24,7 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
     }
     out.push('\n');
     for (i, (speed, roles)) in speeds(swings).into_iter().enumerate() {
-        let first = if i == 0 {
-            "  speed       "
-        } else {
-            "              "
-        };
+        let first = if i == 0 { "  speed       " } else { "              " };
         let names: Vec<String> = roles.iter().map(|&r| marked(r)).collect();
         wrap(out, style, first, &format!("{}: {speed}", names.join(", ")));
     }
@@ -43,10 +39,7 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
         out,
         style,
         "  angles      ",
-        &format!(
-            "{}; relative to address",
-            distinct(swings.iter().map(|s| s.angle_order.as_str()))
-        ),
+        &format!("{}; relative to address", distinct(swings.iter().map(|s| s.angle_order.as_str()))),
     );
     wrap(
         out,
@@ -58,32 +51,19 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
             distinct(swings.iter().map(|s| s.tempo.downswing_from.as_str()))
         ),
     );
-    let separations: Vec<&str> = swings
-        .iter()
-        .filter_map(|s| Some(s.separation.as_ref()?.method.as_str()))
-        .collect();
+    let separations: Vec<&str> =
+        swings.iter().filter_map(|s| Some(s.separation.as_ref()?.method.as_str())).collect();
     if !separations.is_empty() {
         wrap(
             out,
             style,
             "  separation  ",
-            &format!(
-                "{}; stretch = its growth after the pelvis reversed",
-                distinct(separations.into_iter())
-            ),
+            &format!("{}; stretch = its growth after the pelvis reversed", distinct(separations.into_iter())),
         );
     }
-    let arms: Vec<&str> = swings
-        .iter()
-        .filter_map(|s| Some(s.arm.as_ref()?.method.as_str()))
-        .collect();
+    let arms: Vec<&str> = swings.iter().filter_map(|s| Some(s.arm.as_ref()?.method.as_str())).collect();
     if !arms.is_empty() {
-        wrap(
-            out,
-            style,
-            "  arm         ",
-            &format!("at the top: {}", distinct(arms.into_iter())),
-        );
+        wrap(out, style, "  arm         ", &format!("at the top: {}", distinct(arms.into_iter())));
     }
 }
 

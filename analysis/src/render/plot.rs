@@ -82,11 +82,7 @@ pub fn speeds(curves: &Curves, swing: &Swing, style: Style) -> Result<String, St
     for role in Role::ALL {
         if let Some(peak) = swing.peak(role) {
             let cell = &mut cells[scale.row(peak.speed_dps)][scale.column(-peak.before_impact_ms)];
-            *cell = Cell {
-                role: Some(role),
-                mark: true,
-                ..*cell
-            };
+            *cell = Cell { role: Some(role), mark: true, ..*cell };
         }
     }
     Ok(drawing(&cells, &scale, &ends(curves, swing, &scale), style))
@@ -99,31 +95,20 @@ fn speed_at(curves: &Curves, swing: &Swing, segment: &SegmentCurves, ms: f64) ->
         return None;
     }
     let a = f64::from(*segment.speed_dps.get(at as usize)?);
-    let b = segment
-        .speed_dps
-        .get(at as usize + 1)
-        .map_or(a, |&b| f64::from(b));
+    let b = segment.speed_dps.get(at as usize + 1).map_or(a, |&b| f64::from(b));
     Some(a + (b - a) * at.fract()).filter(|v| v.is_finite())
 }
 
 fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, String> {
     let step = curves.step_s;
     if !(step > 0.0 && step.is_finite() && curves.start_s.is_finite()) {
-        return Err(
-            "the curves file has no usable time step; recompute it with peakorderd replay".into(),
-        );
+        return Err("the curves file has no usable time step; recompute it with peakorderd replay".into());
     }
     let top_ms = (swing.events.top.t_s - swing.events.impact.t_s) * 1e3;
     let first_ms = (top_ms - BEFORE_TOP_MS).clamp(-LONGEST_MS, -100.0);
     // Whole steps of 50 ms, so that the first label stands at the edge.
     let first_ms = (first_ms / 50.0).floor() * 50.0;
-    let mut scale = Scale {
-        columns,
-        first_ms,
-        last_ms: AFTER_IMPACT_MS,
-        low: 0.0,
-        high: 0.0,
-    };
+    let mut scale = Scale { columns, first_ms, last_ms: AFTER_IMPACT_MS, low: 0.0, high: 0.0 };
     for segment in &curves.segments {
         for i in 0..2 * columns {
             let ms = first_ms + (AFTER_IMPACT_MS - first_ms) * i as f64 / (2 * columns - 1) as f64;
@@ -145,19 +130,11 @@ fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, Str
 /// A round step that gives four to eight labels over `range`.
 fn tick(range: f64) -> f64 {
     let decade = 10_f64.powf((range / 5.0).log10().floor());
-    let step = [1.0, 2.0, 5.0]
-        .into_iter()
-        .find(|m| range / (m * decade) <= 8.0);
+    let step = [1.0, 2.0, 5.0].into_iter().find(|m| range / (m * decade) <= 8.0);
     decade * step.unwrap_or(10.0)
 }
 
-fn line(
-    cells: &mut [Vec<Cell>],
-    scale: &Scale,
-    curves: &Curves,
-    swing: &Swing,
-    segment: &SegmentCurves,
-) {
+fn line(cells: &mut [Vec<Cell>], scale: &Scale, curves: &Curves, swing: &Swing, segment: &SegmentCurves) {
     let (on, off) = dash(segment.role);
     let mut travelled = 0;
     let mut last: Option<usize> = None;
@@ -175,11 +152,8 @@ fn line(
             Some(l) if l > y => (y, l - 1),
             _ => (y, y),
         };
-        let steps: Vec<usize> = if last.is_some_and(|l| l > y) {
-            (from..=to).rev().collect()
-        } else {
-            (from..=to).collect()
-        };
+        let steps: Vec<usize> =
+            if last.is_some_and(|l| l > y) { (from..=to).rev().collect() } else { (from..=to).collect() };
         for dot in steps {
             if travelled % (on + off) < on {
                 let cell = &mut cells[dot / 4][x / 2];
@@ -201,9 +175,7 @@ fn ends(curves: &Curves, swing: &Swing, scale: &Scale) -> Vec<Option<Role>> {
             continue;
         };
         let wanted = scale.row(v);
-        let free = (0..ROWS)
-            .filter(|&r| rows[r].is_none())
-            .min_by_key(|&r| r.abs_diff(wanted));
+        let free = (0..ROWS).filter(|&r| rows[r].is_none()).min_by_key(|&r| r.abs_diff(wanted));
         if let Some(row) = free {
             rows[row] = Some(segment.role);
         }
@@ -221,31 +193,16 @@ fn drawing(cells: &[Vec<Cell>], scale: &Scale, ends: &[Option<Role>], style: Sty
     for (r, row) in cells.iter().enumerate() {
         let label = labels[r].as_deref().unwrap_or("");
         let axis = if label.is_empty() { '│' } else { '┤' };
-        let _ = write!(
-            out,
-            "{}{}",
-            pad(label, LEFT - 1, Align::Right),
-            style.dim(&axis.to_string())
-        );
+        let _ = write!(out, "{}{}", pad(label, LEFT - 1, Align::Right), style.dim(&axis.to_string()));
         let mut text = String::new();
         for (c, cell) in row.iter().enumerate() {
             text.push_str(&match (cell, c == impact) {
-                (
-                    Cell {
-                        mark: true,
-                        role: Some(role),
-                        ..
-                    },
-                    _,
-                ) => style.segment(*role, &mark(*role).to_string()),
-                (
-                    Cell {
-                        dots: 1..,
-                        role: Some(role),
-                        ..
-                    },
-                    _,
-                ) => style.segment(*role, &braille(cell.dots).to_string()),
+                (Cell { mark: true, role: Some(role), .. }, _) => {
+                    style.segment(*role, &mark(*role).to_string())
+                }
+                (Cell { dots: 1.., role: Some(role), .. }, _) => {
+                    style.segment(*role, &braille(cell.dots).to_string())
+                }
                 (_, true) => "│".to_owned(),
                 _ => " ".to_owned(),
             });
@@ -302,26 +259,14 @@ fn time_axis(out: &mut String, scale: &Scale, style: Style) {
     }
     let axis: String = axis.into_iter().collect();
     let labels: String = labels.into_iter().collect();
-    let _ = writeln!(
-        out,
-        "{}{}",
-        " ".repeat(LEFT - 1),
-        style.dim(&format!("└{axis}"))
-    );
+    let _ = writeln!(out, "{}{}", " ".repeat(LEFT - 1), style.dim(&format!("└{axis}")));
     let _ = writeln!(out, "{}", labels.trim_end());
     let caption = "ms before impact";
     let middle = LEFT + (scale.columns.saturating_sub(caption.len())) / 2;
     let _ = writeln!(out, "{}{caption}", " ".repeat(middle));
     out.push('\n');
-    let lines = [
-        (Role::Pelvis, "solid"),
-        (Role::Thorax, "dashed"),
-        (Role::LeadArm, "dotted"),
-    ];
-    let words: Vec<String> = lines
-        .iter()
-        .map(|(r, l)| format!("{} {r}: {l} line", mark(*r)))
-        .collect();
+    let lines = [(Role::Pelvis, "solid"), (Role::Thorax, "dashed"), (Role::LeadArm, "dotted")];
+    let words: Vec<String> = lines.iter().map(|(r, l)| format!("{} {r}: {l} line", mark(*r))).collect();
     let text = format!("{}; a mark on a line is its peak", words.join(", "));
     super::wrap(out, style, "  ", &text);
 }

@@ -23,12 +23,7 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
     let mut out = String::new();
     head(&mut out, style, &loaded.session);
     for problem in &loaded.problems {
-        wrap(
-            &mut out,
-            style,
-            "",
-            &format!("Left out, cannot be read: {}", clean(&problem.text)),
-        );
+        wrap(&mut out, style, "", &format!("Left out, cannot be read: {}", clean(&problem.text)));
     }
     if loaded.swings.is_empty() {
         out.push('\n');
@@ -56,38 +51,17 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
 /// Session, player, and whether the scenario is invented.
 pub(super) fn head(out: &mut String, style: Style, session: &Session) {
     let title = format!("Session {}", clean(&session.id));
-    let _ = writeln!(
-        out,
-        "{}   started {}",
-        style.bold(&title),
-        clean(&session.started_utc)
-    );
-    let name = if session.player.name.is_empty() {
-        "not named"
-    } else {
-        &session.player.name
-    };
-    let mut player = format!(
-        "Player {}, {}-handed",
-        clean(name),
-        session.player.handedness
-    );
-    for (what, text) in [
-        ("goal", &session.player.goal),
-        ("limits", &session.player.limits),
-    ] {
+    let _ = writeln!(out, "{}   started {}", style.bold(&title), clean(&session.started_utc));
+    let name = if session.player.name.is_empty() { "not named" } else { &session.player.name };
+    let mut player = format!("Player {}, {}-handed", clean(name), session.player.handedness);
+    for (what, text) in [("goal", &session.player.goal), ("limits", &session.player.limits)] {
         if !text.is_empty() {
             let _ = write!(player, "; {what}: {}", clean(text));
         }
     }
     wrap(out, style, "", &player);
     if session.invented {
-        wrap(
-            out,
-            style,
-            "",
-            "Invented scenario: simulated straps, no real player.",
-        );
+        wrap(out, style, "", "Invented scenario: simulated straps, no real player.");
     }
 }
 
@@ -104,10 +78,7 @@ fn how_to_read(out: &mut String, style: Style) {
             "time from one peak to the next, ± half the width of its 95 % band; \
                             a negative gap means the second peaked first",
         ),
-        (
-            "  turn        ",
-            "+ towards the target, − away from it, for right- and left-handed alike",
-        ),
+        ("  turn        ", "+ towards the target, − away from it, for right- and left-handed alike"),
         (
             "  mean ± CI   ",
             "mean of the swings used with the half-width of its 95 % confidence \
@@ -131,11 +102,7 @@ fn how_to_read(out: &mut String, style: Style) {
 
 fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing]) {
     let summary = summarise(label, swings);
-    let title = if label.is_empty() {
-        NO_BLOCK.to_owned()
-    } else {
-        format!("Block {}", clean(label))
-    };
+    let title = if label.is_empty() { NO_BLOCK.to_owned() } else { format!("Block {}", clean(label)) };
     heading(out, style, &title, &counts(&summary));
     swing_table(swings).write(out, style);
     // A segment that no swing of the block has gets no columns and is named once.
@@ -151,12 +118,7 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing]) {
     remarks(out, style, swings);
     if summary.used.is_empty() {
         out.push('\n');
-        wrap(
-            out,
-            style,
-            "",
-            "No swing of this block can be used for statistics.",
-        );
+        wrap(out, style, "", "No swing of this block can be used for statistics.");
         return;
     }
     out.push('\n');
@@ -176,13 +138,7 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing]) {
 /// `12 swings used; left out: 2 rehearsals (3, 9), 1 unusable (5)`.
 fn counts(summary: &BlockSummary) -> String {
     let plural = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
-    let list = |numbers: &[u32]| {
-        numbers
-            .iter()
-            .map(u32::to_string)
-            .collect::<Vec<_>>()
-            .join(", ")
-    };
+    let list = |numbers: &[u32]| numbers.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
     let mut left_out = Vec::new();
     if !summary.rehearsals.is_empty() {
         let n = plural(summary.rehearsals.len(), "rehearsal");
@@ -193,30 +149,19 @@ fn counts(summary: &BlockSummary) -> String {
         left_out.push(format!("{} unusable ({})", numbers.len(), list(&numbers)));
     }
     let used = format!("{} used", plural(summary.used.len(), "swing"));
-    if left_out.is_empty() {
-        used
-    } else {
-        format!("{used}; left out: {}", left_out.join(", "))
-    }
+    if left_out.is_empty() { used } else { format!("{used}; left out: {}", left_out.join(", ")) }
 }
 
 fn swing_table(swings: &[&Swing]) -> Table {
-    let column =
-        |cell: &dyn Fn(&Swing) -> String| swings.iter().map(|s| cell(s)).collect::<Vec<_>>();
+    let column = |cell: &dyn Fn(&Swing) -> String| swings.iter().map(|s| cell(s)).collect::<Vec<_>>();
     let any = |role: Role| swings.iter().any(|s| s.segments.contains_key(&role));
     let mut table = Table::default();
     table.group("", vec![("no", Align::Right, column(&|s| numbered(s)))]);
-    table.group(
-        "",
-        vec![("kind", Align::Left, column(&|s| kind(s).to_owned()))],
-    );
+    table.group("", vec![("kind", Align::Left, column(&|s| kind(s).to_owned()))]);
     table.group("", vec![("order of peaks", Align::Left, column(&order_of))]);
     let pairs = [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)];
     // Two spaces more keep the second gap apart from the first one's band.
-    let pairs: Vec<(Role, Role)> = pairs
-        .into_iter()
-        .filter(|&(a, b)| any(a) && any(b))
-        .collect();
+    let pairs: Vec<(Role, Role)> = pairs.into_iter().filter(|&(a, b)| any(a) && any(b)).collect();
     let headers: Vec<String> = pairs
         .iter()
         .map(|&(a, b)| {
@@ -260,11 +205,7 @@ fn swing_table(swings: &[&Swing]) -> Table {
 
 /// The number, with `*` when something is withheld.
 fn numbered(swing: &Swing) -> String {
-    let star = if swing.quality.withheld.is_empty() {
-        " "
-    } else {
-        "*"
-    };
+    let star = if swing.quality.withheld.is_empty() { " " } else { "*" };
     format!("{}{star}", swing.number)
 }
 
@@ -287,25 +228,16 @@ fn gap(swing: &Swing, from: Role, to: Role) -> String {
     Measure::Gap(from, to).of(swing).map_or_else(
         || NOTHING.to_owned(),
         |v| {
-            let band = v.sd.map_or(String::new(), |sd| {
-                format!(" ± {}", number(Z95 * sd, 0, false))
-            });
+            let band = v.sd.map_or(String::new(), |sd| format!(" ± {}", number(Z95 * sd, 0, false)));
             format!("{}{band}", number(v.value, 0, false))
         },
     )
 }
 
 fn peak_speed(swing: &Swing, role: Role) -> String {
-    let rising = swing
-        .segments
-        .get(&role)
-        .and_then(|s| s.peak)
-        .is_some_and(|p| p.outcome == Outcome::RisingAtImpact);
-    if rising {
-        "↗".to_owned()
-    } else {
-        measured(swing, role, Measure::PeakSpeed(role), 0)
-    }
+    let rising =
+        swing.segments.get(&role).and_then(|s| s.peak).is_some_and(|p| p.outcome == Outcome::RisingAtImpact);
+    if rising { "↗".to_owned() } else { measured(swing, role, Measure::PeakSpeed(role), 0) }
 }
 
 fn measured(swing: &Swing, role: Role, measure: Measure, decimals: usize) -> String {
@@ -317,10 +249,7 @@ fn measured(swing: &Swing, role: Role, measure: Measure, decimals: usize) -> Str
 }
 
 fn measure_text(swing: &Swing, measure: Measure, decimals: usize) -> String {
-    measure.of(swing).map_or_else(
-        || NOTHING.to_owned(),
-        |v| number(v.value, decimals, measure.signed()),
-    )
+    measure.of(swing).map_or_else(|| NOTHING.to_owned(), |v| number(v.value, decimals, measure.signed()))
 }
 
 /// What is withheld and why; swings with the same reason share a line.
@@ -340,39 +269,19 @@ fn remarks(out: &mut String, style: Style, swings: &[&Swing]) {
         out.push('\n');
     }
     for (text, numbers) in by_text {
-        wrap(
-            out,
-            style,
-            "  * ",
-            &format!("{}: {text}", numbers.join(", ")),
-        );
+        wrap(out, style, "  * ", &format!("{}: {text}", numbers.join(", ")));
     }
 }
 
 fn order_table(title: &str, shares: &[Share]) -> Table {
     let column = |cell: &dyn Fn(&Share) -> String| shares.iter().map(cell).collect::<Vec<_>>();
     let mut table = Table::default();
-    table.group(
-        "",
-        vec![(
-            title,
-            Align::Left,
-            column(&|s| format!("  {}", s.order.text())),
-        )],
-    );
+    table.group("", vec![(title, Align::Left, column(&|s| format!("  {}", s.order.text())))]);
     table.group(
         "",
         vec![
-            (
-                "swings",
-                Align::Right,
-                column(&|s| format!("{} of {}", s.count, s.of)),
-            ),
-            (
-                "share",
-                Align::Right,
-                column(&|s| format!("{:.0} %", 100.0 * s.share())),
-            ),
+            ("swings", Align::Right, column(&|s| format!("{} of {}", s.count, s.of))),
+            ("share", Align::Right, column(&|s| format!("{:.0} %", 100.0 * s.share()))),
             (
                 "  95 % interval",
                 Align::Right,
@@ -392,17 +301,11 @@ fn measures(out: &mut String, style: Style, summary: &BlockSummary) {
     let left = |m: &&MeasureSummary| matches!(m.measure.group(), Group::Timing | Group::Speed);
     let (l, r): (Vec<_>, Vec<_>) = summary.measures.iter().partition(|m| left(m));
     // Where every swing has every number, the count in the heading says it all.
-    let ragged = summary
-        .measures
-        .iter()
-        .any(|m| m.sample.n != summary.used.len());
+    let ragged = summary.measures.iter().any(|m| m.sample.n != summary.used.len());
     let tables = [measure_table(&l, ragged), measure_table(&r, ragged)];
     let space = 3;
     if tables[0].natural_width() + space + tables[1].natural_width() <= style.width() {
-        let (a, b) = (
-            tables[0].lines(style.width()),
-            tables[1].lines(style.width()),
-        );
+        let (a, b) = (tables[0].lines(style.width()), tables[1].lines(style.width()));
         for i in 0..a.len().max(b.len()) {
             let line = |lines: &[String]| lines.get(i).cloned().unwrap_or_default();
             let a = super::table::pad(&line(&a), tables[0].natural_width() + space, Align::Left);
@@ -427,14 +330,10 @@ fn measures(out: &mut String, style: Style, summary: &BlockSummary) {
 }
 
 fn measure_table(measures: &[&MeasureSummary], ragged: bool) -> Table {
-    let column = |cell: &dyn Fn(&MeasureSummary) -> String| {
-        measures.iter().map(|m| cell(m)).collect::<Vec<_>>()
-    };
+    let column =
+        |cell: &dyn Fn(&MeasureSummary) -> String| measures.iter().map(|m| cell(m)).collect::<Vec<_>>();
     let optional = |v: Option<f64>, m: &MeasureSummary| {
-        v.map_or_else(
-            || NOTHING.to_owned(),
-            |v| number(v, m.measure.decimals(), false),
-        )
+        v.map_or_else(|| NOTHING.to_owned(), |v| number(v, m.measure.decimals(), false))
     };
     let mut table = Table::default();
     table.group("", vec![("", Align::Left, column(&|m| name(m.measure)))]);
@@ -450,15 +349,9 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool) -> Table {
             ("CI", Align::Right, column(&|m| optional(m.half_width, m))),
         ],
     );
-    table.group(
-        "",
-        vec![("SD", Align::Right, column(&|m| optional(m.sample.sd, m)))],
-    );
+    table.group("", vec![("SD", Align::Right, column(&|m| optional(m.sample.sd, m)))]);
     if ragged {
-        table.group(
-            "",
-            vec![("n", Align::Right, column(&|m| m.sample.n.to_string()))],
-        );
+        table.group("", vec![("n", Align::Right, column(&|m| m.sample.n.to_string()))]);
     }
     table
 }

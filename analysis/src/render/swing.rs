@@ -8,48 +8,23 @@ use crate::stats::Z95;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::session::Session;
-use peakorder_protocol::swing::{
-    AngleSet, Evidence, Gap, Outcome, Segment, SpeedKind, Swing, SwingKind,
-};
+use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Segment, SpeedKind, Swing, SwingKind};
 use std::fmt::Write as _;
 
 /// One swing as text; `curves` is `Err` with the reason where there are none.
-pub fn one_swing(
-    session: &Session,
-    swing: &Swing,
-    curves: Result<&Curves, &str>,
-    style: Style,
-) -> String {
+pub fn one_swing(session: &Session, swing: &Swing, curves: Result<&Curves, &str>, style: Style) -> String {
     let mut out = String::new();
     head(&mut out, style, session);
-    heading(
-        &mut out,
-        style,
-        &format!("Swing {}", swing.number),
-        &title(swing),
-    );
+    heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing));
     sequence(&mut out, style, swing);
     out.push('\n');
-    match curves
-        .map_err(ToOwned::to_owned)
-        .and_then(|c| plot::speeds(c, swing, style))
-    {
+    match curves.map_err(ToOwned::to_owned).and_then(|c| plot::speeds(c, swing, style)) {
         Ok(plot) => out.push_str(&plot),
         Err(why) => wrap(&mut out, style, "", &format!("No plot: {}", clean(&why))),
     }
-    heading(
-        &mut out,
-        style,
-        "Speed and time",
-        "± = half the width of the 95 % band",
-    );
+    heading(&mut out, style, "Speed and time", "± = half the width of the 95 % band");
     segment_table(swing).write(&mut out, style);
-    heading(
-        &mut out,
-        style,
-        "Gaps",
-        "positive = the first named came first",
-    );
+    heading(&mut out, style, "Gaps", "positive = the first named came first");
     gap_table(swing).write(&mut out, style);
     angles(&mut out, style, swing);
     heading(&mut out, style, "Tempo", "");
@@ -86,19 +61,11 @@ fn sequence(out: &mut String, style: Style, swing: &Swing) {
     let text = |o: Option<Order>| o.map_or_else(|| "withheld".to_owned(), |o| o.text());
     let peaks = text(Order::of_peaks(&swing.sequence));
     let _ = writeln!(out, "  peaks      {}", style.bold(&peaks));
-    let _ = writeln!(
-        out,
-        "  reversals  {}",
-        text(Order::of_reversals(&swing.sequence))
-    );
+    let _ = writeln!(out, "  reversals  {}", text(Order::of_reversals(&swing.sequence)));
 }
 
 fn banded(value: f64, sd: f64, decimals: usize) -> String {
-    format!(
-        "{} ± {}",
-        number(value, decimals, false),
-        number(Z95 * sd, decimals, false)
-    )
+    format!("{} ± {}", number(value, decimals, false), number(Z95 * sd, decimals, false))
 }
 
 /// Rows of numbers, a column a segment.
@@ -115,11 +82,7 @@ fn segment_table(swing: &Swing) -> Table {
         }),
         ("reversal before impact, ms", &|s| {
             let r = s.reversal?;
-            Some(banded(
-                (impact.t_s - r.t_s) * 1e3,
-                r.sd_ms.hypot(impact.sd_ms),
-                0,
-            ))
+            Some(banded((impact.t_s - r.t_s) * 1e3, r.sd_ms.hypot(impact.sd_ms), 0))
         }),
         ("peak before impact, ms", &|s| {
             let p = s.peak?;
@@ -132,26 +95,15 @@ fn segment_table(swing: &Swing) -> Table {
             let p = s.peak.filter(|p| p.outcome == Outcome::Peak)?;
             Some(number(p.speed_dps, 0, false))
         }),
-        ("speed at impact, °/s", &|s| {
-            Some(number(s.speed_at_impact_dps?, 0, false))
-        }),
-        ("speed kept, %", &|s| {
-            Some(number(s.speed_kept_at_impact? * 100.0, 0, false))
-        }),
+        ("speed at impact, °/s", &|s| Some(number(s.speed_at_impact_dps?, 0, false))),
+        ("speed kept, %", &|s| Some(number(s.speed_kept_at_impact? * 100.0, 0, false))),
         ("resultant peak, °/s", &|s| {
             let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
             Some(number(p.speed_dps, 0, false))
         }),
     ];
     let mut table = Table::default();
-    table.group(
-        "",
-        vec![(
-            "",
-            Align::Left,
-            rows.iter().map(|r| format!("  {}", r.0)).collect(),
-        )],
-    );
+    table.group("", vec![("", Align::Left, rows.iter().map(|r| format!("  {}", r.0)).collect())]);
     for role in Role::ALL {
         let segment = swing.segments.get(&role);
         let cells = rows
@@ -161,23 +113,15 @@ fn segment_table(swing: &Swing) -> Table {
                 Some(s) => cell(s).unwrap_or_else(|| "–".into()),
             })
             .collect();
-        table.group(
-            "",
-            vec![(&format!("  {}", marked(role)), Align::Right, cells)],
-        );
+        table.group("", vec![(&format!("  {}", marked(role)), Align::Right, cells)]);
     }
     table
 }
 
 fn gap_table(swing: &Swing) -> Table {
-    let pairs = [
-        (&swing.sequence.gaps, "peak"),
-        (&swing.sequence.reversal_gaps, "reversal"),
-    ];
-    let rows: Vec<(&Gap, &str)> = pairs
-        .iter()
-        .flat_map(|(gaps, what)| gaps.iter().map(move |g| (g, *what)))
-        .collect();
+    let pairs = [(&swing.sequence.gaps, "peak"), (&swing.sequence.reversal_gaps, "reversal")];
+    let rows: Vec<(&Gap, &str)> =
+        pairs.iter().flat_map(|(gaps, what)| gaps.iter().map(move |g| (g, *what))).collect();
     let column = |cell: &dyn Fn(&(&Gap, &str)) -> String| rows.iter().map(cell).collect::<Vec<_>>();
     let mut table = Table::default();
     table.group(
@@ -185,94 +129,48 @@ fn gap_table(swing: &Swing) -> Table {
         vec![(
             "",
             Align::Left,
-            column(&|(g, what)| {
-                format!(
-                    "  {what}, {} to {}, ms",
-                    order::short(g.from),
-                    order::short(g.to)
-                )
-            }),
+            column(&|(g, what)| format!("  {what}, {} to {}, ms", order::short(g.from), order::short(g.to))),
         )],
     );
-    table.group(
-        "",
-        vec![(
-            "",
-            Align::Right,
-            column(&|(g, _)| banded(g.gap_ms, g.sd_ms, 1)),
-        )],
-    );
+    table.group("", vec![("", Align::Right, column(&|(g, _)| banded(g.gap_ms, g.sd_ms, 1)))]);
     table.group(
         "",
         vec![(
             "",
             Align::Left,
-            column(&|(g, _)| {
-                if g.resolved {
-                    "told apart"
-                } else {
-                    "too close to tell apart"
-                }
-                .into()
-            }),
+            column(&|(g, _)| if g.resolved { "told apart" } else { "too close to tell apart" }.into()),
         )],
     );
     table
 }
 
 fn angles(out: &mut String, style: Style, swing: &Swing) {
-    heading(
-        out,
-        style,
-        "Angles, °",
-        "relative to address; + towards the target",
-    );
+    heading(out, style, "Angles, °", "relative to address; + towards the target");
     let mut rows: Vec<(String, AngleSet)> = Vec::new();
     for (role, s) in &swing.segments {
-        for (what, set) in [
-            ("turn", s.turn_deg),
-            ("lateral tilt", s.lateral_tilt_deg),
-            ("flexion", s.flexion_deg),
-        ] {
+        for (what, set) in
+            [("turn", s.turn_deg), ("lateral tilt", s.lateral_tilt_deg), ("flexion", s.flexion_deg)]
+        {
             rows.extend(set.map(|set| (format!("  {role} {what}"), set)));
         }
     }
     if rows.is_empty() {
-        wrap(
-            out,
-            style,
-            "  ",
-            "No angles were measured; Quality says why.",
-        );
+        wrap(out, style, "  ", "No angles were measured; Quality says why.");
     } else {
-        let column = |cell: &dyn Fn(&AngleSet) -> String| {
-            rows.iter().map(|(_, set)| cell(set)).collect::<Vec<_>>()
-        };
+        let column =
+            |cell: &dyn Fn(&AngleSet) -> String| rows.iter().map(|(_, set)| cell(set)).collect::<Vec<_>>();
         let degrees = |v: f64| number(v, 1, true);
         let mut table = Table::default();
-        table.group(
-            "",
-            vec![("", Align::Left, rows.iter().map(|r| r.0.clone()).collect())],
-        );
+        table.group("", vec![("", Align::Left, rows.iter().map(|r| r.0.clone()).collect())]);
         for (header, pick) in [
             (" address", (|s| s.address) as fn(&AngleSet) -> f64),
             ("     top", |s| s.top),
             ("  impact", |s| s.impact),
             ("max away", |s| s.max_away),
         ] {
-            table.group(
-                "",
-                vec![(header, Align::Right, column(&|s| degrees(pick(s))))],
-            );
+            table.group("", vec![(header, Align::Right, column(&|s| degrees(pick(s))))]);
         }
-        table.group(
-            "",
-            vec![(
-                "± 95 %",
-                Align::Right,
-                column(&|s| number(Z95 * s.sd, 1, false)),
-            )],
-        );
+        table.group("", vec![("± 95 %", Align::Right, column(&|s| number(Z95 * s.sd, 1, false)))]);
         table.write(out, style);
     }
     if let Some(s) = &swing.separation {
@@ -290,9 +188,9 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
         );
     }
     if let Some(arm) = &swing.arm {
-        let share = arm.turn_share_of_travel.map_or(String::new(), |s| {
-            format!("; the turn made {:.0} % of its travel", s * 100.0)
-        });
+        let share = arm
+            .turn_share_of_travel
+            .map_or(String::new(), |s| format!("; the turn made {:.0} % of its travel", s * 100.0));
         wrap(
             out,
             style,
@@ -339,23 +237,14 @@ fn quality(out: &mut String, style: Style, swing: &Swing) {
         "  ",
         &format!(
             "timing {}; lost samples {}, samples at the sensor's limit {}, clocks aligned to ± {} ms (95 %)",
-            if q.usable {
-                "usable"
-            } else {
-                "not usable: the swing is left out of the statistics"
-            },
+            if q.usable { "usable" } else { "not usable: the swing is left out of the statistics" },
             q.lost_samples,
             q.clipped_samples,
             number(Z95 * q.clock_sd_ms, 1, false)
         ),
     );
     for w in &q.withheld {
-        wrap(
-            out,
-            style,
-            "  * ",
-            &format!("{} withheld: {}", clean(&w.what), clean(&w.why)),
-        );
+        wrap(out, style, "  * ", &format!("{} withheld: {}", clean(&w.what), clean(&w.why)));
     }
     for note in &q.notes {
         wrap(out, style, "  · ", &clean(note));

@@ -20,12 +20,7 @@ struct Column {
 
 impl Column {
     fn width(&self) -> usize {
-        self.cells
-            .iter()
-            .chain([&self.header])
-            .map(|c| c.chars().count())
-            .max()
-            .unwrap_or(0)
+        self.cells.iter().chain([&self.header]).map(|c| c.chars().count()).max().unwrap_or(0)
     }
 }
 
@@ -65,11 +60,7 @@ impl Table {
             title: title.to_owned(),
             columns: columns
                 .into_iter()
-                .map(|(header, align, cells)| Column {
-                    header: header.to_owned(),
-                    align,
-                    cells,
-                })
+                .map(|(header, align, cells)| Column { header: header.to_owned(), align, cells })
                 .collect(),
             glued: false,
         });
@@ -95,9 +86,9 @@ impl Table {
         let mut panels: Vec<Vec<&Group>> = vec![vec![first]];
         for together in rest.chunk_by(|_, next| next.glued) {
             let together: Vec<&Group> = together.iter().collect();
-            let fits = panels.last().is_some_and(|p| {
-                p.len() == 1 || width_of(&[p.as_slice(), &together].concat()) <= width
-            });
+            let fits = panels
+                .last()
+                .is_some_and(|p| p.len() == 1 || width_of(&[p.as_slice(), &together].concat()) <= width);
             if !fits {
                 panels.push(vec![first]);
             }
@@ -135,23 +126,12 @@ fn panel_lines(groups: &[&Group], lines: &mut Vec<String>) {
         });
         lines.push(join(titles));
     }
-    if groups
-        .iter()
-        .flat_map(|g| &g.columns)
-        .any(|c| !c.header.is_empty())
-    {
+    if groups.iter().flat_map(|g| &g.columns).any(|c| !c.header.is_empty()) {
         lines.push(join(groups.iter().map(|g| row_of(g, |c| &c.header))));
     }
-    let rows = groups
-        .iter()
-        .flat_map(|g| &g.columns)
-        .map(|c| c.cells.len())
-        .max()
-        .unwrap_or(0);
+    let rows = groups.iter().flat_map(|g| &g.columns).map(|c| c.cells.len()).max().unwrap_or(0);
     for row in 0..rows {
-        lines.push(join(groups.iter().map(|g| {
-            row_of(g, |c| c.cells.get(row).map_or("", String::as_str))
-        })));
+        lines.push(join(groups.iter().map(|g| row_of(g, |c| c.cells.get(row).map_or("", String::as_str)))));
     }
 }
 
@@ -170,11 +150,7 @@ fn row_of<'a>(group: &'a Group, cell: impl Fn(&'a Column) -> &'a str) -> String 
 }
 
 fn join(parts: impl Iterator<Item = String>) -> String {
-    parts
-        .collect::<Vec<_>>()
-        .join(&" ".repeat(WIDE))
-        .trim_end()
-        .to_owned()
+    parts.collect::<Vec<_>>().join(&" ".repeat(WIDE)).trim_end().to_owned()
 }
 
 /// `text` filled with spaces to `width` characters.
@@ -192,10 +168,7 @@ mod tests {
 
     fn table() -> Table {
         let mut t = Table::default();
-        t.group(
-            "",
-            vec![("no", Align::Right, vec!["1".into(), "12".into()])],
-        );
+        t.group("", vec![("no", Align::Right, vec!["1".into(), "12".into()])]);
         t.group(
             "turn, °",
             vec![
@@ -203,14 +176,7 @@ mod tests {
                 ("impact", Align::Right, vec!["+21".into(), "+3".into()]),
             ],
         );
-        t.group(
-            "",
-            vec![(
-                "kind",
-                Align::Left,
-                vec!["strike".into(), "rehearsal".into()],
-            )],
-        );
+        t.group("", vec![("kind", Align::Left, vec!["strike".into(), "rehearsal".into()])]);
         t
     }
 
@@ -218,12 +184,7 @@ mod tests {
     fn columns_line_up() {
         assert_eq!(
             table().lines(80),
-            [
-                "       turn, °",
-                "no  top impact  kind",
-                " 1  −45    +21  strike",
-                "12   −9     +3  rehearsal",
-            ]
+            ["       turn, °", "no  top impact  kind", " 1  −45    +21  strike", "12   −9     +3  rehearsal",]
         );
     }
 

@@ -18,11 +18,7 @@ pub struct Limits {
 /// Source: Bland JM, Altman DG 1986, *Lancet* i:307–310.
 pub fn limits_of_agreement(bias: f64, sd_of_differences: f64) -> Limits {
     let half = 1.96 * sd_of_differences;
-    Limits {
-        bias,
-        lower: bias - half,
-        upper: bias + half,
-    }
+    Limits { bias, lower: bias - half, upper: bias + half }
 }
 
 /// Limits of agreement of `second` minus `first`, pair by pair; `None` for fewer than two

@@ -52,13 +52,8 @@ pub fn icc(rows: &[Vec<f64>]) -> Option<Icc> {
     let grand = mean(&all)?;
     let square = |x: f64| (x - grand).powi(2);
     let total: f64 = all.iter().map(|&x| square(x)).sum();
-    let between: f64 = rows
-        .iter()
-        .map(|r| kf * square(r.iter().sum::<f64>() / kf))
-        .sum();
-    let judges: f64 = (0..k)
-        .map(|j| nf * square(rows.iter().map(|r| r[j]).sum::<f64>() / nf))
-        .sum();
+    let between: f64 = rows.iter().map(|r| kf * square(r.iter().sum::<f64>() / kf)).sum();
+    let judges: f64 = (0..k).map(|j| nf * square(rows.iter().map(|r| r[j]).sum::<f64>() / nf)).sum();
     let ms_between = between / (nf - 1.0);
     let ms_within = (total - between) / (nf * (kf - 1.0));
     let ms_judges = judges / (kf - 1.0);
@@ -76,15 +71,10 @@ pub fn icc(rows: &[Vec<f64>]) -> Option<Icc> {
         two_mean: (ms_between - ms_error) / (ms_between + (ms_judges - ms_error) / nf),
         three_mean: (ms_between - ms_error) / ms_between,
     };
-    [
-        icc.one_single,
-        icc.two_single,
-        icc.three_single,
-        icc.one_mean,
-    ]
-    .iter()
-    .all(|v| v.is_finite())
-    .then_some(icc)
+    [icc.one_single, icc.two_single, icc.three_single, icc.one_mean]
+        .iter()
+        .all(|v| v.is_finite())
+        .then_some(icc)
 }
 
 /// Minimal detectable change at 95 %, SEM · 1.96 · √2, in the unit of `sem`.

@@ -35,11 +35,7 @@ pub struct Sample {
 impl Sample {
     /// Summarises `values`; `None` without values.
     pub fn of(values: &[f64]) -> Option<Self> {
-        Some(Self {
-            n: values.len(),
-            mean: mean(values)?,
-            sd: sd(values),
-        })
+        Some(Self { n: values.len(), mean: mean(values)?, sd: sd(values) })
     }
 
     /// Half-width of the confidence interval of the mean at `level` (Student's t with
@@ -84,12 +80,5 @@ pub fn welch(before: &Sample, after: &Sample, level: f64) -> Option<Welch> {
     let difference = after.mean - before.mean;
     let t = difference / se;
     let half_width = t_quantile(f64::midpoint(1.0, level), df)? * se;
-    Some(Welch {
-        difference,
-        se,
-        df,
-        t,
-        p: t_two_sided_p(t, df)?,
-        half_width,
-    })
+    Some(Welch { difference, se, df, t, p: t_two_sided_p(t, df)?, half_width })
 }

@@ -2,10 +2,7 @@
 //!
 //! Peak speeds and times are of the size of published professional means (Cheetham et al.
 //! 2008, second-hand); spreads and blocks are made up.
-#![allow(
-    dead_code,
-    reason = "each test binary uses its own part of the builder"
-)]
+#![allow(dead_code, reason = "each test binary uses its own part of the builder")]
 
 use peakorder_protocol::curves::{Curves, SegmentCurves};
 use peakorder_protocol::session::{FORMAT, Session, SessionDir};
@@ -23,10 +20,7 @@ impl Dice {
     }
 
     fn uniform(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6364136223846793005)
-            .wrapping_add(1442695040888963407);
+        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
         (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
 
@@ -72,11 +66,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
     let down = 0.258 + 0.008 * dice.normal();
     let back = 0.731 + 0.021 * dice.normal();
     let top_s = impact_s - down;
-    let roles: &[Role] = if centre.arm {
-        &Role::ALL
-    } else {
-        &Role::ALL[..2]
-    };
+    let roles: &[Role] = if centre.arm { &Role::ALL } else { &Role::ALL[..2] };
     let mut segments = BTreeMap::new();
     for &role in roles {
         let i = role.index();
@@ -99,17 +89,9 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         };
         let trunk = i < 2;
         let turn = trunk.then(|| {
-            angle(
-                centre.turn_top[i] + 2.5 * dice.normal(),
-                centre.turn_impact[i] + 2.5 * dice.normal(),
-                0.0,
-            )
+            angle(centre.turn_top[i] + 2.5 * dice.normal(), centre.turn_impact[i] + 2.5 * dice.normal(), 0.0)
         });
-        let kind = if trunk {
-            SpeedKind::Axial
-        } else {
-            SpeedKind::Across
-        };
+        let kind = if trunk { SpeedKind::Axial } else { SpeedKind::Across };
         segments.insert(
             role,
             Segment {
@@ -117,10 +99,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
                 speed_definition: kind.definition().into(),
                 reversal: Some(instant(top_s - [0.045, 0.020, 0.0][i], 4.0)),
                 peak: Some(peak),
-                resultant_peak: Some(Peak {
-                    speed_dps: speed * 1.08,
-                    ..peak
-                }),
+                resultant_peak: Some(Peak { speed_dps: speed * 1.08, ..peak }),
                 speed_at_impact_dps: Some(speed * kept),
                 speed_kept_at_impact: Some(kept),
                 turn_deg: turn,
@@ -141,7 +120,9 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         across_chest_top_deg: 31.0 + 3.0 * dice.normal(),
         turn_share_of_travel: Some(0.71 + 0.03 * dice.normal()),
         sd_deg: 3.0,
-        method: "upper arm against the thorax, elevation from hanging, across = in the thorax's horizontal plane".into(),
+        method:
+            "upper arm against the thorax, elevation from hanging, across = in the thorax's horizontal plane"
+                .into(),
     });
     let mut swing = Swing {
         schema: SCHEMA.into(),
@@ -156,11 +137,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             impact: Impact {
                 t_s: impact_s,
                 sd_ms: 1.0,
-                evidence: if centre.arm {
-                    Evidence::ArmShock
-                } else {
-                    Evidence::TrunkShock
-                },
+                evidence: if centre.arm { Evidence::ArmShock } else { Evidence::TrunkShock },
             },
             finish: instant(impact_s + 0.6, 30.0),
         },
@@ -172,12 +149,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             backswing_s: back,
             downswing_s: down,
             ratio: back / down,
-            downswing_from: if centre.arm {
-                "lead arm reversal"
-            } else {
-                "thorax reversal"
-            }
-            .into(),
+            downswing_from: if centre.arm { "lead arm reversal" } else { "thorax reversal" }.into(),
         },
         angle_order: ANGLE_ORDER.into(),
         quality: Quality {
@@ -195,15 +167,10 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
 
 /// Fills gaps and orders from the peaks and reversals, with ties inside the 95 % band.
 pub(crate) fn order(swing: &mut Swing) {
-    let peaks: Vec<(Role, f64)> = Role::ALL
-        .into_iter()
-        .filter_map(|r| Some((r, swing.peak(r)?.t_s)))
-        .collect();
-    let reversals: Vec<(Role, f64)> = swing
-        .segments
-        .iter()
-        .filter_map(|(&r, s)| Some((r, s.reversal?.t_s)))
-        .collect();
+    let peaks: Vec<(Role, f64)> =
+        Role::ALL.into_iter().filter_map(|r| Some((r, swing.peak(r)?.t_s))).collect();
+    let reversals: Vec<(Role, f64)> =
+        swing.segments.iter().filter_map(|(&r, s)| Some((r, s.reversal?.t_s))).collect();
     (swing.sequence.order, swing.sequence.gaps) = ordered(&peaks, 1.8);
     (swing.sequence.reversal_order, swing.sequence.reversal_gaps) = ordered(&reversals, 5.6);
 }
@@ -213,13 +180,7 @@ fn ordered(times: &[(Role, f64)], sd_ms: f64) -> (Vec<Vec<Role>>, Vec<Gap>) {
     for (i, &(from, a)) in times.iter().enumerate() {
         for &(to, b) in &times[i + 1..] {
             let gap_ms = (b - a) * 1e3;
-            gaps.push(Gap {
-                from,
-                to,
-                gap_ms,
-                sd_ms,
-                resolved: gap_ms.abs() > 1.96 * sd_ms,
-            });
+            gaps.push(Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > 1.96 * sd_ms });
         }
     }
     let mut by_time = times.to_vec();
@@ -273,9 +234,7 @@ pub(crate) fn without_turns(mut swing: Swing) -> Swing {
 /// eleven of the block `after`.
 pub(crate) fn two_blocks() -> Vec<Swing> {
     let mut dice = Dice::new(7);
-    let mut swings: Vec<Swing> = (1..=14)
-        .map(|n| swing(n, "baseline", &BASELINE, &mut dice))
-        .collect();
+    let mut swings: Vec<Swing> = (1..=14).map(|n| swing(n, "baseline", &BASELINE, &mut dice)).collect();
     swings[2] = rehearse(swings[2].clone());
     swings[6] = spoil(swings[6].clone());
     swings[9] = without_turns(swings[9].clone());
@@ -291,11 +250,7 @@ pub(crate) fn curves(swing: &Swing) -> Curves {
     let count = ((swing.events.impact.t_s + 0.3 - start_s) / step_s) as usize;
     let bump = |t: f64, at: f64, rise: f64, fall: f64| {
         let x = (t - at) / if t < at { rise } else { fall };
-        if x.abs() < 1.0 {
-            0.5 + 0.5 * (std::f64::consts::PI * x).cos()
-        } else {
-            0.0
-        }
+        if x.abs() < 1.0 { 0.5 + 0.5 * (std::f64::consts::PI * x).cos() } else { 0.0 }
     };
     let segments = swing
         .segments
@@ -311,19 +266,10 @@ pub(crate) fn curves(swing: &Swing) -> Curves {
                     (down - back) as f32
                 })
                 .collect();
-            Some(SegmentCurves {
-                role,
-                speed_dps: speed,
-                turn_deg: Vec::new(),
-                orientation_wxyz: Vec::new(),
-            })
+            Some(SegmentCurves { role, speed_dps: speed, turn_deg: Vec::new(), orientation_wxyz: Vec::new() })
         })
         .collect();
-    Curves {
-        start_s,
-        step_s,
-        segments,
-    }
+    Curves { start_s, step_s, segments }
 }
 
 pub(crate) fn session(arm: bool) -> Session {
@@ -354,7 +300,6 @@ pub(crate) fn write(path: &Path, session: &Session, swings: &[Swing]) {
     let dir = SessionDir::create(path, true).expect("an empty folder");
     dir.write_session(session).expect("a writable folder");
     for swing in swings {
-        dir.write_swing(swing, &curves(swing).to_bytes())
-            .expect("a writable folder");
+        dir.write_swing(swing, &curves(swing).to_bytes()).expect("a writable folder");
     }
 }

@@ -31,7 +31,10 @@ fn main() {
             all.merge(tally);
         }
     }
-    let head = all.section("All scenarios that count towards the targets", "Everything above but those marked otherwise.");
+    let head = all.section(
+        "All scenarios that count towards the targets",
+        "Everything above but those marked otherwise.",
+    );
     println!("{head}");
     if only.is_none() && !quick {
         let text = format!("{}{head}{report}", tally::PREFACE);

@@ -10,7 +10,7 @@ use peakorder_protocol::session::Session;
 const BLOCK: usize = 16;
 
 /// Makes the session's straps send on one clock.
-pub fn set_profile(session: &mut Session) {
+pub(crate) fn set_profile(session: &mut Session) {
     for strap in session.straps.values_mut() {
         strap.profile = common_clock::PROFILE_ID.into();
         strap.profile_toml = Profile::builtin(common_clock::PROFILE_ID).expect("it is built in").into();
@@ -18,7 +18,7 @@ pub fn set_profile(session: &mut Session) {
 }
 
 /// Records of `session` in order of time.
-pub fn records(session: &VirtualSession) -> Vec<Record> {
+pub(crate) fn records(session: &VirtualSession) -> Vec<Record> {
     let straps = session.straps();
     let mut records: Vec<Record> = session.marks().iter().cloned().map(Record::Mark).collect();
     for role in &straps.roles {
@@ -31,7 +31,12 @@ pub fn records(session: &VirtualSession) -> Vec<Record> {
             });
             if block.len() == BLOCK {
                 let t_ns = block[BLOCK - 1].t_ns as u64;
-                records.push(Record::Arrival(Arrival { t_ns, role: *role, channel: 0, bytes: common_clock::encode(&block) }));
+                records.push(Record::Arrival(Arrival {
+                    t_ns,
+                    role: *role,
+                    channel: 0,
+                    bytes: common_clock::encode(&block),
+                }));
                 block.clear();
             }
         }

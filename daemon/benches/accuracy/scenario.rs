@@ -1,7 +1,7 @@
 //! Which players, straps and links are played.
 
 use crate::one_clock;
-use crate::tally::Tally;
+use crate::tally::{self, Tally};
 use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::virtual_session::virtual_session;
 use peakorder_daemon::virtual_straps::{
@@ -11,15 +11,15 @@ use peakorder_protocol::session::Player;
 use peakorder_protocol::{Handedness, Role};
 
 /// One kind of session, played several times with different seeds.
-pub struct Scenario {
+pub(crate) struct Scenario {
     /// Short name.
-    pub name: String,
+    pub(crate) name: String,
     /// What is played.
-    pub what: String,
+    pub(crate) what: String,
     /// Sessions, each with its own player.
-    pub sessions: usize,
+    pub(crate) sessions: usize,
     /// Part of the figures held against the targets.
-    pub counts: bool,
+    pub(crate) counts: bool,
     swings: u32,
     seed: u64,
     options: PracticeOptions,
@@ -31,18 +31,17 @@ pub struct Scenario {
 
 impl Scenario {
     /// Plays session `i` and compares with its truth.
-    pub fn play(&self, i: u64) -> Tally {
+    pub(crate) fn play(&self, i: u64) -> Tally {
         let seed = self.seed * 10_000 + i;
-        let script = match self.not_swings_s {
-            Some(seconds) => Script::not_swings(seed, seconds),
-            None => {
-                let population = if i.is_multiple_of(2) { Population::Professional } else { Population::Amateur };
-                let mut player = PlayerParams::drawn_from(population, seed);
-                if i % 5 == 4 {
-                    player.handedness = Handedness::Left;
-                }
-                Script::practice(seed, player, self.swings, &self.options)
+        let script = if let Some(seconds) = self.not_swings_s {
+            Script::not_swings(seed, seconds)
+        } else {
+            let population = if i.is_multiple_of(2) { Population::Professional } else { Population::Amateur };
+            let mut player = PlayerParams::drawn_from(population, seed);
+            if i % 5 == 4 {
+                player.handedness = Handedness::Left;
             }
+            Script::practice(seed, player, self.swings, &self.options)
         };
         let script = script.with_straps(self.straps.clone());
         let player = Player { handedness: script.player().handedness, ..Player::default() };
@@ -70,7 +69,11 @@ impl Scenario {
                     Some(a) => {
                         let off = a.to_segment * truth.inverse();
                         let up = off * nalgebra::Vector3::y();
-                        eprintln!("seed {seed}: {role} alignment off by {:.1} deg, long axis by {:.1} deg", off.angle().to_degrees(), up.angle(&nalgebra::Vector3::y()).to_degrees());
+                        eprintln!(
+                            "seed {seed}: {role} alignment off by {:.1} deg, long axis by {:.1} deg",
+                            off.angle().to_degrees(),
+                            up.angle(&nalgebra::Vector3::y()).to_degrees()
+                        );
                     }
                     None => eprintln!("seed {seed}: {role} not aligned"),
                 }
@@ -92,14 +95,14 @@ impl Scenario {
                     _ => {}
                 }
             }
-            tally.explain(seed, &session.truth(), &swings);
+            tally::explain(seed, &session.truth(), &swings);
         }
         tally
     }
 }
 
 /// All scenarios; `quick` plays a tenth.
-pub fn all(quick: bool) -> Vec<Scenario> {
+pub(crate) fn all(quick: bool) -> Vec<Scenario> {
     let sessions = |n: usize| if quick { (n / 5).max(4) } else { n };
     let base = |name: &str, what: &str, seed: u64, n: usize| Scenario {
         name: name.into(),
@@ -115,10 +118,20 @@ pub fn all(quick: bool) -> Vec<Scenario> {
     };
     let straps = StrapOptions::default;
     vec![
-        base("full swings, 208 Hz", "Professionals and amateurs, every fifth left-handed, straps up to 40 deg askew, upside down or on the other side, good link.", 1, 40),
+        base(
+            "full swings, 208 Hz",
+            "Professionals and amateurs, every fifth left-handed, straps up to 40 deg askew, upside down or on the other side, good link.",
+            1,
+            40,
+        ),
         Scenario {
             one_clock: true,
-            ..base("full swings on one clock, 208 Hz", "As the first, but without a link: what CSV import sees. Clocks play no part.", 11, 20)
+            ..base(
+                "full swings on one clock, 208 Hz",
+                "As the first, but without a link: what CSV import sees. Clocks play no part.",
+                11,
+                20,
+            )
         },
         Scenario {
             one_clock: true,
@@ -127,7 +140,12 @@ pub fn all(quick: bool) -> Vec<Scenario> {
         },
         Scenario {
             options: PracticeOptions::varied(),
-            ..base("varied swings, 208 Hz", "Full, half, slow, one-handed and rehearsal swings, with walking, bending and standing about between.", 2, 20)
+            ..base(
+                "varied swings, 208 Hz",
+                "Full, half, slow, one-handed and rehearsal swings, with walking, bending and standing about between.",
+                2,
+                20,
+            )
         },
         Scenario {
             straps: StrapOptions { rate_hz: 104.0, samples_per_packet: 2, ..straps() },
@@ -156,12 +174,25 @@ pub fn all(quick: bool) -> Vec<Scenario> {
         },
         Scenario {
             counts: false,
-            straps: StrapOptions { ringing: Some(Ringing { hz: 10.0, damping: 0.15, coupling: 0.3 }), ..straps() },
-            ..base("ringing straps, 208 Hz (not counted)", "Straps on soft tissue that rings at 10 Hz.", 9, 10)
+            straps: StrapOptions {
+                ringing: Some(Ringing { hz: 10.0, damping: 0.15, coupling: 0.3 }),
+                ..straps()
+            },
+            ..base(
+                "ringing straps, 208 Hz (not counted)",
+                "Straps on soft tissue that rings at 10 Hz.",
+                9,
+                10,
+            )
         },
         Scenario {
             not_swings_s: Some(if quick { 360.0 } else { 900.0 }),
-            ..base("an hour without swings", "Walking, bending, waggles, seated and standing turns, practice movements that are not swings.", 10, if quick { 20 } else { 4 })
+            ..base(
+                "an hour without swings",
+                "Walking, bending, waggles, seated and standing turns, practice movements that are not swings.",
+                10,
+                if quick { 20 } else { 4 },
+            )
         },
     ]
 }

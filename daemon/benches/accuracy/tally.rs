@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 /// Head of the report.
-pub const PREFACE: &str = "\
+pub(crate) const PREFACE: &str = "\
 # Accuracy against simulated truth
 
 Written by `cargo bench -p peakorder-daemon --bench accuracy`. Every figure is measured against
@@ -26,7 +26,7 @@ Errors are measured minus true. Bands are the stated 95 % bands (1.96 standard u
 
 /// Everything of one kind of number.
 #[derive(Debug, Default, Clone)]
-pub struct Errors(Vec<f64>);
+pub(crate) struct Errors(Vec<f64>);
 
 impl Errors {
     fn push(&mut self, e: f64) {
@@ -53,7 +53,11 @@ impl Errors {
         }
         format!(
             "| {name}, {unit} | {} | {:+.2} | {:.2} | {:.2} | {:.2} |\n",
-            self.0.len(), self.mean(), self.sd(), self.rms(), self.p95()
+            self.0.len(),
+            self.mean(),
+            self.sd(),
+            self.rms(),
+            self.p95()
         )
     }
 }
@@ -84,7 +88,7 @@ impl Share {
 
 /// Comparison of measured with true.
 #[derive(Debug, Default, Clone)]
-pub struct Tally {
+pub(crate) struct Tally {
     errors: BTreeMap<(u8, String, &'static str), Errors>,
     found: BTreeMap<String, Share>,
     false_swings: usize,
@@ -105,7 +109,7 @@ fn style(s: SwingStyle) -> String {
 
 impl Tally {
     /// Adds another tally.
-    pub fn merge(&mut self, other: Self) {
+    pub(crate) fn merge(&mut self, other: Self) {
         for (k, e) in other.errors {
             self.errors.entry(k).or_default().0.extend(e.0);
         }
@@ -129,13 +133,11 @@ impl Tally {
     }
 
     /// Compares one session's swings with its truth.
-    pub fn compare(&mut self, truths: &[SwingTruth], swings: &[&Swing], seconds: f64, straps: usize) {
+    pub(crate) fn compare(&mut self, truths: &[SwingTruth], swings: &[&Swing], seconds: f64, straps: usize) {
         self.seconds += seconds;
         let mut used = vec![false; swings.len()];
         for truth in truths {
-            let near = swings
-                .iter()
-                .position(|s| (s.events.impact.t_s - truth.impact_s).abs() < 0.2);
+            let near = swings.iter().position(|s| (s.events.impact.t_s - truth.impact_s).abs() < 0.2);
             self.found.entry(style(truth.style)).or_default().push(near.is_some());
             if let Some(i) = near {
                 used[i] = true;
@@ -149,7 +151,12 @@ impl Tally {
         if straps == 3 {
             self.rehearsals_told.push(truth.strike == (swing.kind == SwingKind::Strike));
         }
-        self.error(20, "takeaway (truth: first faster than 5 deg/s)", "ms", (swing.events.takeaway.t_s - truth.moving_s) * 1e3);
+        self.error(
+            20,
+            "takeaway (truth: first faster than 5 deg/s)",
+            "ms",
+            (swing.events.takeaway.t_s - truth.moving_s) * 1e3,
+        );
         self.error(21, "top", "ms", (swing.events.top.t_s - truth.top_s) * 1e3);
         self.withheld.push(!swing.quality.withheld.is_empty());
         let mut clock_free = BTreeMap::new();
@@ -157,7 +164,8 @@ impl Tally {
             let Some(segment) = swing.segments.get(role) else { continue };
             if truth.strike {
                 self.rising_told.push(
-                    segment.peak.is_some_and(|p| p.outcome == Outcome::RisingAtImpact) == (t.outcome == Outcome::RisingAtImpact),
+                    segment.peak.is_some_and(|p| p.outcome == Outcome::RisingAtImpact)
+                        == (t.outcome == Outcome::RisingAtImpact),
                 );
             }
             if let (Some(p), Outcome::Peak) = (swing.peak(*role), t.outcome) {
@@ -169,7 +177,9 @@ impl Tally {
             if let Some(r) = &segment.reversal {
                 self.error(5, format!("{role} reversal"), "ms", (r.t_s - t.reversal_s) * 1e3);
             }
-            if *role != Role::LeadArm && let Some(a) = &segment.turn_deg {
+            if *role != Role::LeadArm
+                && let Some(a) = &segment.turn_deg
+            {
                 for (what, got, want) in [
                     ("top", a.top, t.turn_deg.top),
                     ("impact", a.impact, t.turn_deg.impact),
@@ -203,7 +213,9 @@ impl Tally {
             }
         }
         for gap in &swing.sequence.gaps {
-            let (Some(a), Some(b)) = (truth.segments.get(&gap.from), truth.segments.get(&gap.to)) else { continue };
+            let (Some(a), Some(b)) = (truth.segments.get(&gap.from), truth.segments.get(&gap.to)) else {
+                continue;
+            };
             if a.outcome != Outcome::Peak || b.outcome != Outcome::Peak {
                 continue;
             }
@@ -228,74 +240,114 @@ impl Tally {
         }
     }
 
-    /// Prints what went wrong, swing by swing.
-    pub fn explain(&self, seed: u64, truths: &[SwingTruth], swings: &[&Swing]) {
-        for t in truths {
-            match swings.iter().find(|s| (s.events.impact.t_s - t.impact_s).abs() < 0.2) {
-                None => eprintln!("seed {seed}: missed {:?} {} at {:.2} s", t.style, t.number, t.impact_s),
-                Some(s) => {
-                    let common = 3.0;
-                    let top_off = (s.events.top.t_s - t.top_s) * 1e3 - common;
-                    if top_off.abs() > 15.0 {
-                        eprintln!("seed {seed}: swing {} {:?} top off by {top_off:.0} ms", t.number, t.style);
-                    }
-                    let impact_off = (s.events.impact.t_s - t.impact_s) * 1e3 - common;
-                    if impact_off.abs() > 5.0 && t.strike {
-                        eprintln!("seed {seed}: swing {} {:?} impact off by {impact_off:.1} ms ({:?} sd {:.1})", t.number, t.style, s.events.impact.evidence, s.events.impact.sd_ms);
-                    }
-                    for (role, want) in &t.segments {
-                        if let Some(r) = s.segments.get(role).and_then(|x| x.reversal) {
-                            let off = (r.t_s - want.reversal_s) * 1e3 - common;
-                            if off.abs() > 15.0 {
-                                eprintln!("seed {seed}: swing {} {:?} {role} reversal off by {off:.0} ms (sd {:.0})", t.number, t.style, r.sd_ms);
-                            }
-                        }
-                        if let Some(p) = s.peak(*role) {
-                            let e = (p.t_s - want.peak_s) * 1e3;
-                            if e.abs() > 4.0 {
-                                eprintln!("seed {seed}: swing {} {:?} {role} peak off by {e:.1} ms (sd {:.2}), truth {:?} {:.1} before", t.number, t.style, p.sd_ms, want.outcome, want.peak_before_ms);
-                            }
-                        }
-                        if let (Some(a), true) = (s.segments.get(role).and_then(|x| x.turn_deg.as_ref()), *role != Role::LeadArm)
-                            && (a.top - want.turn_deg.top).abs() > 4.0 {
-                                eprintln!("seed {seed}: swing {} {:?} {role} turn top {:.1} want {:.1}", t.number, t.style, a.top, want.turn_deg.top);
-                        }
-                    }
-                    if t.strike != (s.kind == SwingKind::Strike) {
-                        eprintln!("seed {seed}: swing {} {:?} strike {} taken for {:?}", t.number, t.style, t.strike, s.kind);
-                    }
-                }
-            }
-        }
-        for s in swings {
-            if !truths.iter().any(|t| (s.events.impact.t_s - t.impact_s).abs() < 0.2) {
-                eprintln!("seed {seed}: false swing at {:.2} s", s.events.impact.t_s);
-            }
-        }
-    }
-
     /// The report of this tally.
-    pub fn section(&self, name: &str, what: &str) -> String {
+    pub(crate) fn section(&self, name: &str, what: &str) -> String {
         let mut s = format!("## {name}\n\n{what}\n\n");
-        let total: Share = self.found.values().fold(Share::default(), |mut a, b| { a.add(*b); a });
-        let _ = writeln!(s, "- swings found: {}; false swings: {} in {:.1} h", total.text(), self.false_swings, self.seconds / 3600.0);
+        let total: Share = self.found.values().fold(Share::default(), |mut a, b| {
+            a.add(*b);
+            a
+        });
+        let _ = writeln!(
+            s,
+            "- swings found: {}; false swings: {} in {:.1} h",
+            total.text(),
+            self.false_swings,
+            self.seconds / 3600.0
+        );
         for (style, share) in &self.found {
             let _ = writeln!(s, "  - {style}: {}", share.text());
         }
         if total.yes > 0 {
             let precision = total.yes as f64 / (total.yes + self.false_swings) as f64;
             let _ = writeln!(s, "- precision: {precision:.4}");
-            let _ = writeln!(s, "- strike told from rehearsal (three straps): {}", self.rehearsals_told.text());
+            let _ =
+                writeln!(s, "- strike told from rehearsal (three straps): {}", self.rehearsals_told.text());
             let _ = writeln!(s, "- rising at impact told from a peak: {}", self.rising_told.text());
-            let _ = writeln!(s, "- stated 95 % bands hold the truth: gaps {}; impact {}; turns {}", self.gap_covered.text(), self.impact_covered.text(), self.turn_covered.text());
-            let _ = writeln!(s, "- pairs called resolved: {}; resolved the wrong way round: {}", self.resolved.text(), self.resolved_wrong.text());
+            let _ = writeln!(
+                s,
+                "- stated 95 % bands hold the truth: gaps {}; impact {}; turns {}",
+                self.gap_covered.text(),
+                self.impact_covered.text(),
+                self.turn_covered.text()
+            );
+            let _ = writeln!(
+                s,
+                "- pairs called resolved: {}; resolved the wrong way round: {}",
+                self.resolved.text(),
+                self.resolved_wrong.text()
+            );
             let _ = writeln!(s, "- swings with something withheld: {}\n", self.withheld.text());
-            s.push_str("| what | n | bias | SD | RMS | 95th percentile of the size |\n|---|---|---|---|---|---|\n");
+            s.push_str(
+                "| what | n | bias | SD | RMS | 95th percentile of the size |\n|---|---|---|---|---|---|\n",
+            );
             for ((_, name, unit), errors) in &self.errors {
                 s.push_str(&errors.row(name, unit));
             }
         }
         s.push('\n');
         s
+    }
+}
+
+/// Prints what went wrong, swing by swing.
+pub(crate) fn explain(seed: u64, truths: &[SwingTruth], swings: &[&Swing]) {
+    for t in truths {
+        match swings.iter().find(|s| (s.events.impact.t_s - t.impact_s).abs() < 0.2) {
+            None => eprintln!("seed {seed}: missed {:?} {} at {:.2} s", t.style, t.number, t.impact_s),
+            Some(s) => {
+                let common = 3.0;
+                let top_off = (s.events.top.t_s - t.top_s) * 1e3 - common;
+                if top_off.abs() > 15.0 {
+                    eprintln!("seed {seed}: swing {} {:?} top off by {top_off:.0} ms", t.number, t.style);
+                }
+                let impact_off = (s.events.impact.t_s - t.impact_s) * 1e3 - common;
+                if impact_off.abs() > 5.0 && t.strike {
+                    eprintln!(
+                        "seed {seed}: swing {} {:?} impact off by {impact_off:.1} ms ({:?} sd {:.1})",
+                        t.number, t.style, s.events.impact.evidence, s.events.impact.sd_ms
+                    );
+                }
+                for (role, want) in &t.segments {
+                    if let Some(r) = s.segments.get(role).and_then(|x| x.reversal) {
+                        let off = (r.t_s - want.reversal_s) * 1e3 - common;
+                        if off.abs() > 15.0 {
+                            eprintln!(
+                                "seed {seed}: swing {} {:?} {role} reversal off by {off:.0} ms (sd {:.0})",
+                                t.number, t.style, r.sd_ms
+                            );
+                        }
+                    }
+                    if let Some(p) = s.peak(*role) {
+                        let e = (p.t_s - want.peak_s) * 1e3;
+                        if e.abs() > 4.0 {
+                            eprintln!(
+                                "seed {seed}: swing {} {:?} {role} peak off by {e:.1} ms (sd {:.2}), truth {:?} {:.1} before",
+                                t.number, t.style, p.sd_ms, want.outcome, want.peak_before_ms
+                            );
+                        }
+                    }
+                    if let (Some(a), true) =
+                        (s.segments.get(role).and_then(|x| x.turn_deg.as_ref()), *role != Role::LeadArm)
+                        && (a.top - want.turn_deg.top).abs() > 4.0
+                    {
+                        eprintln!(
+                            "seed {seed}: swing {} {:?} {role} turn top {:.1} want {:.1}",
+                            t.number, t.style, a.top, want.turn_deg.top
+                        );
+                    }
+                }
+                if t.strike != (s.kind == SwingKind::Strike) {
+                    eprintln!(
+                        "seed {seed}: swing {} {:?} strike {} taken for {:?}",
+                        t.number, t.style, t.strike, s.kind
+                    );
+                }
+            }
+        }
+    }
+    for s in swings {
+        if !truths.iter().any(|t| (s.events.impact.t_s - t.impact_s).abs() < 0.2) {
+            eprintln!("seed {seed}: false swing at {:.2} s", s.events.impact.t_s);
+        }
     }
 }

@@ -52,7 +52,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     ));
     // Only a session of the demo itself is replaced without being asked.
     let replace = SessionDir::open(&arguments.out).is_ok_and(|(_, s)| s.invented);
-    let session = virtual_session(&script, &format!("demo-{}", arguments.seed), player, "2026-01-01T00:00:00Z");
+    let session =
+        virtual_session(&script, &format!("demo-{}", arguments.seed), player, "2026-01-01T00:00:00Z");
     let engine = Engine::new(SessionDir::create(&arguments.out, replace)?, session, true)?;
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = report::progress(seconds as u64, "lesson {bar:40} {pos}/{len} s {msg}");

@@ -50,7 +50,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         (Role::LeadArm, &arguments.lead_arm),
     ];
     if arguments.pelvis.is_none() && arguments.thorax.is_none() {
-        report::complain("import needs --pelvis FILE.csv or --thorax FILE.csv (better both); see peakorderd import --help");
+        report::complain(
+            "import needs --pelvis FILE.csv or --thorax FILE.csv (better both); see peakorderd import --help",
+        );
         return Ok(ExitCode::from(2));
     }
     let mut files = Vec::new();
@@ -118,7 +120,8 @@ async fn import(
     if import.shift_s() != 0.0 {
         report::complain(&format!("times begin at {:.3} s; that becomes 0 in the session", import.shift_s()));
     }
-    let profile_toml = Profile::builtin(common_clock::PROFILE_ID).context("the built-in import profile is missing")?;
+    let profile_toml =
+        Profile::builtin(common_clock::PROFILE_ID).context("the built-in import profile is missing")?;
     let name = arguments.out.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let now = jiff::ZonedDateTime::now();
     let session = Session {
@@ -130,7 +133,11 @@ async fn import(
         computed_by: program(),
         source: SourceKind::Import,
         invented: false,
-        player: Player { name: arguments.player.clone(), handedness: arguments.handedness, ..Player::default() },
+        player: Player {
+            name: arguments.player.clone(),
+            handedness: arguments.handedness,
+            ..Player::default()
+        },
         straps: roles
             .iter()
             .map(|role| {

@@ -22,7 +22,9 @@ use std::process::ExitCode;
 /// kinematic sequence of every golf swing.
 #[derive(Debug, Parser)]
 #[command(name = "peakorderd", version, about, max_term_width = 100)]
-#[command(after_help = "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice.")]
+#[command(
+    after_help = "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice."
+)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,

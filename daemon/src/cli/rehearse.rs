@@ -59,8 +59,10 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let mut straps = script.straps().clone();
     straps.rate_hz = arguments.rate;
     script = script.with_straps(straps);
-    let named = Player { name: "invented player".into(), handedness: arguments.handedness, ..Player::default() };
-    let session = virtual_session(&script, &format!("virtual-{}", arguments.seed), named, "2026-01-01T00:00:00Z");
+    let named =
+        Player { name: "invented player".into(), handedness: arguments.handedness, ..Player::default() };
+    let session =
+        virtual_session(&script, &format!("virtual-{}", arguments.seed), named, "2026-01-01T00:00:00Z");
     let dir = SessionDir::create(&arguments.out, arguments.force)?;
     let engine = Engine::new(dir, session, true)?;
     let mut watch = engine.watch();

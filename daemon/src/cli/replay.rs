@@ -38,7 +38,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let (target, record) = match &arguments.into {
         Some(into) => {
             if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
-                bail!("--into names the session itself; name another folder, or leave --into out to recompute in place");
+                bail!(
+                    "--into names the session itself; name another folder, or leave --into out to recompute in place"
+                );
             }
             (SessionDir::create(into, arguments.force)?, true)
         }

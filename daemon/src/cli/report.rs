@@ -37,7 +37,8 @@ pub(super) async fn stop_signal() {
     let interrupt = tokio::signal::ctrl_c();
     #[cfg(unix)]
     {
-        let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) else {
+        let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())
+        else {
             let _ = interrupt.await;
             return;
         };
@@ -68,7 +69,13 @@ pub(super) fn swing_line(swing: &Swing) -> String {
     }
     for (role, segment) in &swing.segments {
         if let Some(peak) = &segment.peak {
-            let _ = write!(line, "  {role} {:.0} °/s at {:.0} ± {:.0} ms", peak.speed_dps, peak.before_impact_ms, 1.96 * peak.sd_ms);
+            let _ = write!(
+                line,
+                "  {role} {:.0} °/s at {:.0} ± {:.0} ms",
+                peak.speed_dps,
+                peak.before_impact_ms,
+                1.96 * peak.sd_ms
+            );
         }
     }
     line
@@ -97,7 +104,12 @@ pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
         summary.samples
     );
     if summary.lost > 0 {
-        let _ = write!(line, ", {} lost ({:.2} %)", summary.lost, 100.0 * summary.lost as f64 / (summary.samples + summary.lost) as f64);
+        let _ = write!(
+            line,
+            ", {} lost ({:.2} %)",
+            summary.lost,
+            100.0 * summary.lost as f64 / (summary.samples + summary.lost) as f64
+        );
     }
     if summary.bad_packets > 0 {
         let _ = write!(line, ", {} packets could not be decoded", summary.bad_packets);

@@ -102,7 +102,9 @@ mod tests {
 
     #[test]
     fn unwrap_follows_more_than_a_full_turn() {
-        let mut a: Vec<f64> = (0..100).map(|i| (f64::from(i) * 0.1 + 3.0).sin().atan2((f64::from(i) * 0.1 + 3.0).cos())).collect();
+        let mut a: Vec<f64> = (0..100)
+            .map(|i| (f64::from(i) * 0.1 + 3.0).sin().atan2((f64::from(i) * 0.1 + 3.0).cos()))
+            .collect();
         unwrap(&mut a);
         assert!((a[99] - a[0] - 9.9).abs() < 1e-9);
     }

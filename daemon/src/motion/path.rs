@@ -84,11 +84,8 @@ impl SegmentPath {
             }
         } else if segment.role != Role::LeadArm {
             // Mounting unknown: turning about the vertical still has a sign.
-            path.signed_dps = gyro
-                .iter()
-                .zip(&path.orientation)
-                .map(|(w, q)| ((q * w).y * sign).to_degrees())
-                .collect();
+            path.signed_dps =
+                gyro.iter().zip(&path.orientation).map(|(w, q)| ((q * w).y * sign).to_degrees()).collect();
         }
         Some(path)
     }

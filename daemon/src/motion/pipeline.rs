@@ -314,7 +314,8 @@ impl Pipeline {
             .rev()
             .find(|(t, _)| *t <= phases.takeaway_s)
             .map_or("", |(_, label)| label.as_str());
-        let context = Context { session: &self.session, number, block, settings: &self.settings, slipped: &slipped };
+        let context =
+            Context { session: &self.session, number, block, settings: &self.settings, slipped: &slipped };
         let measured = measure(&window, parts, &phases, &context);
         let curves = curves(&measured.parts, &phases);
         self.swings = number;

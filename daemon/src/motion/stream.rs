@@ -119,7 +119,13 @@ impl StrapStream {
                     Some(ns) => ns as f64 * 1e-9,
                     None => times.first_s + times.period_s * i as f64,
                 };
-                self.sample(device_s, Vector3::from(raw.gyro), Vector3::from(raw.acc), raw.clipped, &mut seen);
+                self.sample(
+                    device_s,
+                    Vector3::from(raw.gyro),
+                    Vector3::from(raw.acc),
+                    raw.clipped,
+                    &mut seen,
+                );
             }
         }
         self.decoded = decoded;

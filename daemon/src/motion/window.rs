@@ -57,7 +57,8 @@ impl SegmentWindow {
         };
         for (t, s) in stream.between(from_s, to_s) {
             let (rate, force) = (s.gyro - bias, s.acc);
-            let (rate, force) = alignment.map_or((rate, force), |a| (a.to_segment * rate, a.to_segment * force));
+            let (rate, force) =
+                alignment.map_or((rate, force), |a| (a.to_segment * rate, a.to_segment * force));
             w.t_s.push(t);
             w.gyro.push(rate);
             w.acc.push(force);

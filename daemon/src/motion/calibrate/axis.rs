@@ -63,7 +63,12 @@ mod tests {
         // Angle = 40 deg × (1 − cos)/2, twice in 8 s.
         let rates: Vec<Vector3<f64>> = times
             .iter()
-            .map(|t| axis * (40.0_f64.to_radians() * 0.5 * (t * std::f64::consts::FRAC_PI_2).sin() * std::f64::consts::FRAC_PI_2))
+            .map(|t| {
+                axis * (40.0_f64.to_radians()
+                    * 0.5
+                    * (t * std::f64::consts::FRAC_PI_2).sin()
+                    * std::f64::consts::FRAC_PI_2)
+            })
             .collect();
         let hinge = hinge_axis(&times, &rates).unwrap();
         assert!(hinge.axis.dot(&axis) > 0.999_999);

@@ -36,11 +36,15 @@ pub struct StepSamples<'a> {
 /// Judges `step` for a strap worn at `role` and, if it passes, stores what it found.
 pub fn judge(step: Step, role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
     let (Some(first), Some(last)) = (samples.times_s.first(), samples.times_s.last()) else {
-        return refuse(format!("no samples came from the {role} strap during it; check the strap, then repeat"));
+        return refuse(format!(
+            "no samples came from the {role} strap during it; check the strap, then repeat"
+        ));
     };
     let seconds = last - first;
     if seconds < STILL_MIN_S {
-        return refuse(format!("only {seconds:.1} s of the {role} strap; hold it for at least {STILL_MIN_S:.0} s"));
+        return refuse(format!(
+            "only {seconds:.1} s of the {role} strap; hold it for at least {STILL_MIN_S:.0} s"
+        ));
     }
     match step {
         Step::Still => still(role, samples, axes),
@@ -60,7 +64,8 @@ fn mean(v: &[Vector3<f64>]) -> Vector3<f64> {
 fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
     let rate = mean(samples.gyro_rad_s);
     let n = samples.gyro_rad_s.len() as f64;
-    let sd_dps = (samples.gyro_rad_s.iter().map(|w| (w - rate).norm_squared()).sum::<f64>() / n).sqrt().to_degrees();
+    let sd_dps =
+        (samples.gyro_rad_s.iter().map(|w| (w - rate).norm_squared()).sum::<f64>() / n).sqrt().to_degrees();
     if sd_dps > STILL_RATE_SD_DPS {
         return refuse(format!(
             "the {role} moved ({sd_dps:.0} deg/s; under {STILL_RATE_SD_DPS:.0} is still); stand upright and still, then repeat"
@@ -74,7 +79,11 @@ fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
         ));
     }
     axes.set_cranial(acc.normalize(), POSE_SD_DEG);
-    Verdict { ok: true, text: format!("{role} still to {sd_dps:.1} deg/s, gravity {g:.3} g"), sd_deg: Some(POSE_SD_DEG) }
+    Verdict {
+        ok: true,
+        text: format!("{role} still to {sd_dps:.1} deg/s, gravity {g:.3} g"),
+        sd_deg: Some(POSE_SD_DEG),
+    }
 }
 
 fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
@@ -96,7 +105,9 @@ fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
     if let Some(up) = axes.cranial()
         && hinge.axis.dot(&up).abs() > 0.6
     {
-        return refuse(format!("the {role} turned about its long axis instead of bowing; hinge straight forward and back"));
+        return refuse(format!(
+            "the {role} turned about its long axis instead of bowing; hinge straight forward and back"
+        ));
     }
     // Forward is a left-handed turn about the axis to the right (X anterior, Y up, Z right).
     let sd_deg = axis_sd_deg(hinge.wobble);
@@ -110,7 +121,9 @@ fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
 
 fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
     let Some(hinge) = hinge_axis(samples.times_s, samples.gyro_rad_s) else {
-        return refuse("the arm did not move; raise it straight forward to the horizontal and back, twice".into());
+        return refuse(
+            "the arm did not move; raise it straight forward to the horizontal and back, twice".into(),
+        );
     };
     if hinge.range_deg < RAISE_MIN_DEG {
         return refuse(format!(
@@ -204,14 +217,24 @@ mod tests {
         let mut trunk = Axes::default();
         // Forward lean: the head goes towards +X, a negative turn about Z.
         let w = swing(-1.0);
-        let v = judge(Step::Bow, Role::Thorax, StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc }, &mut trunk);
+        let v = judge(
+            Step::Bow,
+            Role::Thorax,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut trunk,
+        );
         assert!(v.ok, "{}", v.text);
         trunk.set_cranial(Vector3::y(), 1.0);
         assert!(trunk.alignment(0.0).unwrap().to_segment.angle() < 1e-6);
         // Arm to the front: the hand goes towards +X, the proximal end's axis towards −X.
         let mut arm = Axes::default();
         let w = swing(1.0);
-        let v = judge(Step::ArmRaise, Role::LeadArm, StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc }, &mut arm);
+        let v = judge(
+            Step::ArmRaise,
+            Role::LeadArm,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut arm,
+        );
         assert!(v.ok, "{}", v.text);
         arm.set_cranial(Vector3::y(), 1.0);
         assert!(arm.alignment(0.0).unwrap().to_segment.angle() < 1e-6);
@@ -224,7 +247,12 @@ mod tests {
         let acc = vec![Vector3::y() * G_M_S2; t.len()];
         let mut axes = Axes::default();
         axes.set_cranial(Vector3::y(), 1.0);
-        let v = judge(Step::Bow, Role::Pelvis, StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc }, &mut axes);
+        let v = judge(
+            Step::Bow,
+            Role::Pelvis,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut axes,
+        );
         assert!(!v.ok && v.text.contains("long axis"), "{}", v.text);
     }
 }

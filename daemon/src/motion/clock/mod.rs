@@ -86,7 +86,12 @@ pub struct StrapClock {
 impl StrapClock {
     /// Clock of a strap with `profile`; `latency_s` is the constant found by physical
     /// alignment, `interval_s` the connection interval if the platform shows it.
-    pub fn new(profile: &Profile, latency_s: f64, latency_sd_s: Option<f64>, interval_s: Option<f64>) -> Self {
+    pub fn new(
+        profile: &Profile,
+        latency_s: f64,
+        latency_sd_s: Option<f64>,
+        interval_s: Option<f64>,
+    ) -> Self {
         let clock = profile.clock();
         // A common clock needs no rate; the value is then never used.
         let period_s = 1.0 / clock.nominal_rate_hz.max(1.0);
@@ -203,12 +208,11 @@ impl StrapClock {
             None => Some((last_s, arrival_s)),
         };
         if let Some((device_s, seen_s)) = observation {
-            match &mut self.filter {
-                Some(filter) => filter.push(device_s, seen_s - device_s),
-                None => {
-                    self.filter = Some(OffsetFilter::new(device_s, seen_s - device_s, self.skew_prior));
-                    self.started_s = arrival_s;
-                }
+            if let Some(filter) = &mut self.filter {
+                filter.push(device_s, seen_s - device_s);
+            } else {
+                self.filter = Some(OffsetFilter::new(device_s, seen_s - device_s, self.skew_prior));
+                self.started_s = arrival_s;
             }
         } else if self.filter.is_none() {
             self.filter = Some(OffsetFilter::new(last_s, arrival_s - last_s, self.skew_prior));

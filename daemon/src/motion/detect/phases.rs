@@ -216,7 +216,8 @@ fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize
                 Role::LeadArm => track.speed_dps.clone(),
                 _ => track.forward_dps.iter().map(|v| -v).collect(),
             };
-            let fastest = argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
+            let fastest =
+                argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
             onset_before(&signal, earliest, fastest, |v, level| v > level)
         })
         .fold(trunk_onset, usize::min)
@@ -245,15 +246,17 @@ fn others_took_part(tracks: &Tracks, trunk: &Track, reversal: usize, peak: usize
 /// The calm stretch before takeaway: (from, to), grid indices.
 fn address(tracks: &Tracks, takeaway: usize) -> Option<(usize, usize)> {
     let calm = |i: usize| {
-        tracks.tracks.iter().all(|t| {
-            t.speed_dps[i] < if t.role == Role::LeadArm { CALM_ARM_DPS } else { CALM_TRUNK_DPS }
-        })
+        tracks
+            .tracks
+            .iter()
+            .all(|t| t.speed_dps[i] < if t.role == Role::LeadArm { CALM_ARM_DPS } else { CALM_TRUNK_DPS })
     };
     let need = steps(ADDRESS_MIN_S);
     // The onset level itself may be above "calm" for fast takeaways, so start at the last calm point.
-    let latest = (0..=takeaway).rev().take(steps(ADDRESS_WITHIN_S)).find(|&i| {
-        i + 1 >= need && (i + 1 - need..=i).all(calm)
-    })?;
+    let latest = (0..=takeaway)
+        .rev()
+        .take(steps(ADDRESS_WITHIN_S))
+        .find(|&i| i + 1 >= need && (i + 1 - need..=i).all(calm))?;
     let mut from = latest + 1 - need;
     while from > 0 && latest - from < steps(ADDRESS_USE_S) && calm(from - 1) {
         from -= 1;

@@ -74,7 +74,7 @@ fn track(s: &SegmentWindow, start_s: f64, len: usize, sign: f64) -> Track {
     }
     let speed: Vec<f64> = gyro.iter().map(|w| w.norm().to_degrees()).collect();
     let axis = if s.alignment.is_some() { Vector3::y() } else { calm_up(s) };
-    let forward = gyro.iter().map(|w| w.dot(&axis).to_degrees() * sign).collect();
+    let forward: Vec<f64> = gyro.iter().map(|w| w.dot(&axis).to_degrees() * sign).collect();
     Track { role: s.role, forward_dps: smooth(&forward), speed_dps: smooth(&speed) }
 }
 
@@ -94,7 +94,7 @@ fn calm_up(s: &SegmentWindow) -> Vector3<f64> {
 }
 
 /// Centred mean over 25 ms: detection must not hang on single samples.
-fn smooth(x: &Vec<f64>) -> Vec<f64> {
+fn smooth(x: &[f64]) -> Vec<f64> {
     const HALF: usize = 2;
     (0..x.len())
         .map(|i| {

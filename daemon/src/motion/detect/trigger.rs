@@ -83,9 +83,7 @@ impl Trigger {
         let candidate = self.candidate?;
         let newest = self.watches.iter().flatten().map(|w| w.latest_s).fold(f64::NEG_INFINITY, f64::max);
         let live = || self.watches.iter().flatten().filter(move |w| newest - w.latest_s < SILENT_S);
-        let settled = live().all(|w| {
-            w.latest_s - w.last_fast_s.max(candidate.at_s) >= SETTLED_FOR_S
-        });
+        let settled = live().all(|w| w.latest_s - w.last_fast_s.max(candidate.at_s) >= SETTLED_FOR_S);
         let late = live().all(|w| w.latest_s - candidate.at_s >= LATEST_S);
         (settled || late).then_some(candidate)
     }

@@ -57,12 +57,14 @@ pub fn up_at(
     if from >= to || to > times_s.len() || anchor >= times_s.len() {
         return None;
     }
-    let path = integrate(UnitQuaternion::identity(), &times_s[lo..hi], &gyro_rad_s[lo..hi], SampleIs::Instant);
+    let path =
+        integrate(UnitQuaternion::identity(), &times_s[lo..hi], &gyro_rad_s[lo..hi], SampleIs::Instant);
     let anchor_inv = path[anchor - lo].inverse();
     let carried: Vec<Vector3<f64>> = (from..to).map(|i| anchor_inv * (path[i - lo] * acc_m_s2[i])).collect();
     let mean = carried.iter().sum::<Vector3<f64>>() / carried.len() as f64;
     let up = mean.try_normalize(1.0)?;
-    let spread = carried.iter().map(|a| (a - up * a.dot(&up)).norm_squared()).sum::<f64>() / carried.len() as f64;
+    let spread =
+        carried.iter().map(|a| (a - up * a.dot(&up)).norm_squared()).sum::<f64>() / carried.len() as f64;
     Some((up, (spread.sqrt() / mean.norm()).to_degrees()))
 }
 

@@ -41,8 +41,9 @@ impl RunningFilter {
         let Some(filter) = &mut self.filter else {
             let up = acc.norm();
             if up > 1.0 {
-                let start = UnitQuaternion::rotation_between(acc, &Vector3::z())
-                    .unwrap_or_else(|| UnitQuaternion::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI));
+                let start = UnitQuaternion::rotation_between(acc, &Vector3::z()).unwrap_or_else(|| {
+                    UnitQuaternion::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI)
+                });
                 self.filter = Some(match self.kind {
                     FilterKind::Madgwick => Filter::Madgwick(Madgwick::new_with_quat(dt_s, self.beta, start)),
                     FilterKind::Mahony => {
@@ -58,11 +59,21 @@ impl RunningFilter {
         let result = match filter {
             Filter::Madgwick(f) => {
                 *f.sample_period_mut() = dt_s;
-                if usable { f.update_imu(gyro, acc).map(|_| ()) } else { f.update_gyro(gyro); Ok(()) }
+                if usable {
+                    f.update_imu(gyro, acc).map(|_| ())
+                } else {
+                    f.update_gyro(gyro);
+                    Ok(())
+                }
             }
             Filter::Mahony(f) => {
                 *f.sample_period_mut() = dt_s;
-                if usable { f.update_imu(gyro, acc).map(|_| ()) } else { f.update_gyro(gyro); Ok(()) }
+                if usable {
+                    f.update_imu(gyro, acc).map(|_| ())
+                } else {
+                    f.update_gyro(gyro);
+                    Ok(())
+                }
             }
         };
         debug_assert!(result.is_ok(), "the accelerometer's norm was checked");

@@ -47,10 +47,16 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, phases: &Phases, top_
 }
 
 /// Thorax turn minus pelvis turn.
-pub(super) fn separation(parts: &[Part<'_>], phases: &Phases, top_s: f64, impact_s: f64) -> Option<Separation> {
+pub(super) fn separation(
+    parts: &[Part<'_>],
+    phases: &Phases,
+    top_s: f64,
+    impact_s: f64,
+) -> Option<Separation> {
     let get = |role| parts.iter().find(|p| p.window.role == role);
     let (pelvis, thorax) = (get(Role::Pelvis)?, get(Role::Thorax)?);
-    let at = |t: f64| Some(thorax.path.at(&thorax.path.turn_deg, t)? - pelvis.path.at(&pelvis.path.turn_deg, t)?);
+    let at =
+        |t: f64| Some(thorax.path.at(&thorax.path.turn_deg, t)? - pelvis.path.at(&pelvis.path.turn_deg, t)?);
     let top = at(top_s)?;
     let steps = ((impact_s - phases.takeaway_s) / 0.002).max(1.0) as usize;
     let max = (0..=steps)

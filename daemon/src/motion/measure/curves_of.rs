@@ -17,7 +17,11 @@ pub fn curves(parts: &[Part<'_>], phases: &Phases) -> Curves {
         .map(|part| {
             let path = &part.path;
             let series = |s: &[f64]| -> Vec<f32> {
-                if s.is_empty() { Vec::new() } else { times().map(|t| path.at(s, t).unwrap_or(0.0) as f32).collect() }
+                if s.is_empty() {
+                    Vec::new()
+                } else {
+                    times().map(|t| path.at(s, t).unwrap_or(0.0) as f32).collect()
+                }
             };
             SegmentCurves {
                 role: part.window.role,

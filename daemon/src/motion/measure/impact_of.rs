@@ -81,7 +81,8 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
 fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<f64> {
     let fastest = |arm: &Part<'_>, from_s: f64, to_s: f64| -> f64 {
         let (lo, hi) = (arm.path.index(from_s), arm.path.index(to_s).min(arm.path.t_s.len()));
-        let at = (lo..hi).fold(lo, |best, i| if arm.path.speed_dps[i] > arm.path.speed_dps[best] { i } else { best });
+        let at = (lo..hi)
+            .fold(lo, |best, i| if arm.path.speed_dps[i] > arm.path.speed_dps[best] { i } else { best });
         arm.path.t_s[at.min(arm.path.t_s.len() - 1)]
     };
     let mut guess = fastest(arm, phases.trunk_reversal_s + 0.05, phases.trunk_reversal_s + 0.4);

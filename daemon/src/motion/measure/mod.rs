@@ -120,7 +120,11 @@ pub fn measure<'a>(
         number: context.number,
         block: context.block.into(),
         handedness: window.handedness,
-        kind: if found.impact.evidence == swing::Evidence::None { SwingKind::Rehearsal } else { SwingKind::Strike },
+        kind: if found.impact.evidence == swing::Evidence::None {
+            SwingKind::Rehearsal
+        } else {
+            SwingKind::Strike
+        },
         events: Events {
             takeaway: instant(phases.takeaway_s, 0.03),
             top: instant(top.t_s, top.sd_s),

@@ -36,14 +36,19 @@ pub(super) fn quality(
                 "the strap is not calibrated: do still, bow and arm raise; its peak is of the resultant speed instead",
             ),
             Some(a) if phases.takeaway_s - a.at_s > context.settings.calibration_valid_s => {
-                withhold(format!("{key}.angles"), "the calibration has gone stale: repeat still, bow and arm raise");
+                withhold(
+                    format!("{key}.angles"),
+                    "the calibration has gone stale: repeat still, bow and arm raise",
+                );
             }
             Some(_) => {}
         }
         if let Some((_, deg)) = context.slipped.iter().find(|(role, _)| *role == part.window.role) {
             withhold(
                 format!("{key}.angles"),
-                &format!("the strap seems to have slipped: gravity at address moved by {deg:.0} deg; tighten it and calibrate again"),
+                &format!(
+                    "the strap seems to have slipped: gravity at address moved by {deg:.0} deg; tighten it and calibrate again"
+                ),
             );
         }
         if let Some(peak) = part.peak.filter(|p| !p.rising) {
@@ -52,19 +57,32 @@ pub(super) fn quality(
                 withhold(format!("{key}.peak"), "samples were lost at its peak; bring the receiver closer");
             }
             if part.window.clipped(near.0, near.1) > 0 {
-                withhold(format!("{key}.peak"), "the sensor was at its limit at the peak; set a larger range in the strap's profile");
+                withhold(
+                    format!("{key}.peak"),
+                    "the sensor was at its limit at the peak; set a larger range in the strap's profile",
+                );
             }
         }
         if part.window.clock.settling {
-            withhold("sequence".into(), "a strap's clock is still settling; wait five seconds after it connects");
+            withhold(
+                "sequence".into(),
+                "a strap's clock is still settling; wait five seconds after it connects",
+            );
         } else if let Some(why) = part.window.clock.uncertain {
-            notes.push(format!("{}: time known to {:.1} ms only: {why}", part.window.role, part.window.clock.sd_s * 1e3));
+            notes.push(format!(
+                "{}: time known to {:.1} ms only: {why}",
+                part.window.role,
+                part.window.clock.sd_s * 1e3
+            ));
         }
     }
     withheld.dedup();
     let timed = parts.iter().filter(|p| p.peak.is_some()).count();
     Quality {
-        usable: timed >= 2 && !withheld.iter().any(|w| w.what == "sequence" || w.what.ends_with(".peak")),
+        usable: timed >= 2
+            && !withheld.iter().any(|w| {
+                w.what == "sequence" || w.what.split_once('.').is_some_and(|(_, field)| field == "peak")
+            }),
         withheld,
         notes,
         lost_samples: parts.iter().map(|p| p.window.lost(from_s, to_s)).sum(),

@@ -22,18 +22,25 @@ pub(super) const fn rock_back_deg(role: Role) -> f64 {
     }
 }
 
-pub(super) fn reversals_and_peaks(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_s: f64) {
+pub(super) fn reversals_and_peaks(
+    parts: &mut [Part<'_>],
+    phases: &Phases,
+    found: &ImpactAndReach,
+    half_s: f64,
+) {
     for part in parts {
         let path = &part.path;
         let speed = Series { t_s: &path.t_s, dps: &path.speed_dps };
         let resultant = Series { t_s: &path.t_s, dps: &path.resultant_dps };
-        let search = |series: Series<'_>, from_s: f64| peak::find(series, from_s, found.impact.t_s, found.data_to_s, half_s);
+        let search = |series: Series<'_>, from_s: f64| {
+            peak::find(series, from_s, found.impact.t_s, found.data_to_s, half_s)
+        };
         // First where it is fastest, so that the reversal is the one before that.
         let from_s = phases.takeaway_s + 0.4 * (phases.trunk_reversal_s - phases.takeaway_s);
         let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
-        part.reversal =
-            fastest.and_then(|p| reversal::find(signed, from_s, p.t_s, half_s, rock_back_deg(part.window.role)));
+        part.reversal = fastest
+            .and_then(|p| reversal::find(signed, from_s, p.t_s, half_s, rock_back_deg(part.window.role)));
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
         part.peak = search(speed, after_s).map(|p| with_alignment(p, part, half_s));
         part.resultant_peak = search(resultant, after_s);
@@ -83,9 +90,7 @@ pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
         peak: part.peak.as_ref().map(|p| peak_of(p, impact_s)),
         resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),
         speed_at_impact_dps: at_impact.map(|v| round(v, 2)),
-        speed_kept_at_impact: part
-            .peak
-            .and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
+        speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
         turn_deg: None,
         lateral_tilt_deg: None,
         flexion_deg: None,

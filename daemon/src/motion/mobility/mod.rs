@@ -24,7 +24,6 @@ mod tests;
 pub use recorder::Turns;
 
 use super::calibrate::Alignment;
-use find::Found;
 use nalgebra::Vector3;
 use peakorder_protocol::mobility::{Drift, MobilityCheck, Posture};
 use peakorder_protocol::profile::SampleIs;

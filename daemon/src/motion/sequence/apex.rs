@@ -89,8 +89,10 @@ mod tests {
     #[test]
     fn an_apex_with_unlike_sides_is_found_where_it_is() {
         let t: Vec<f64> = (0..60).map(|i| f64::from(i) / 208.0).collect();
-        let y: Vec<f64> =
-            t.iter().map(|t| 900.0 - if *t < 0.1437 { 1.2e5 } else { 2.6e5 } * (t - 0.1437).powi(2)).collect();
+        let y: Vec<f64> = t
+            .iter()
+            .map(|t| 900.0 - if *t < 0.1437 { 1.2e5 } else { 2.6e5 } * (t - 0.1437).powi(2))
+            .collect();
         let apex = fit(&t, &y, 0.140, 0.03).unwrap();
         assert!((apex.t_s - 0.1437).abs() < 1e-5, "{}", apex.t_s);
         assert!((apex.top - 900.0).abs() < 0.01);

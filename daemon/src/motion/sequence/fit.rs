@@ -45,14 +45,7 @@ impl LocalFit {
         let coefficients = spread * right;
         let rss: f64 = (lo..hi).map(|i| (y[i] - coefficients.dot(&row(t_s[i]))).powi(2)).sum();
         let count = hi - lo;
-        Some(Self {
-            centre_s,
-            scale_s: half_s,
-            coefficients,
-            spread,
-            rss,
-            count,
-        })
+        Some(Self { centre_s, scale_s: half_s, coefficients, spread, rss, count })
     }
 
     fn row(&self, t_s: f64, derivative: u32) -> SVector<f64, TERMS> {

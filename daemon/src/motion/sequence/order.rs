@@ -39,7 +39,9 @@ pub fn order(timed: &[Timed], gaps: &[Gap]) -> Vec<Vec<Role>> {
     let mut sorted: Vec<&Timed> = timed.iter().collect();
     sorted.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
     let resolved = |a: Role, b: Role| {
-        gaps.iter().find(|g| (g.from == a && g.to == b) || (g.from == b && g.to == a)).is_none_or(|g| g.resolved)
+        gaps.iter()
+            .find(|g| (g.from == a && g.to == b) || (g.from == b && g.to == a))
+            .is_none_or(|g| g.resolved)
     };
     let mut groups: Vec<Vec<Role>> = Vec::new();
     for item in sorted {

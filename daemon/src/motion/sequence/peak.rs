@@ -43,7 +43,13 @@ pub fn half_width_s(period_s: f64) -> f64 {
 
 /// Finds the largest maximum in (`from_s`, `impact_s`]. Only samples up to `data_to_s`
 /// (impact, or a little later without a strike) are used: the strike shakes the gyroscope.
-pub fn find(series: Series<'_>, from_s: f64, impact_s: f64, data_to_s: f64, half_s: f64) -> Option<FoundPeak> {
+pub fn find(
+    series: Series<'_>,
+    from_s: f64,
+    impact_s: f64,
+    data_to_s: f64,
+    half_s: f64,
+) -> Option<FoundPeak> {
     let end = series.t_s.partition_point(|t| *t <= data_to_s);
     let (t_s, dps) = (&series.t_s[..end], &series.dps[..end]);
     let lo = t_s.partition_point(|t| *t <= from_s);

@@ -20,7 +20,10 @@ pub fn read_marks(path: &Path) -> Result<Vec<(f64, Mark)>, ImportError> {
     let column = |name: &str| header.iter().position(|n| n == name);
     let (Some(time), Some(mark)) = (column("time_s"), column("mark")) else {
         let found = header.iter().collect::<Vec<_>>().join(", ");
-        return Err(content(Some(1), format!("the header must name time_s, mark and detail; it has '{found}'")));
+        return Err(content(
+            Some(1),
+            format!("the header must name time_s, mark and detail; it has '{found}'"),
+        ));
     };
     let detail = column("detail");
     let mut marks = Vec::new();
@@ -33,11 +36,8 @@ pub fn read_marks(path: &Path) -> Result<Vec<(f64, Mark)>, ImportError> {
             .ok()
             .filter(|t| t.is_finite())
             .ok_or_else(|| content(line, format!("time_s is '{text}', not a number")))?;
-        let kind: MarkKind = record
-            .get(mark)
-            .unwrap_or_default()
-            .parse()
-            .map_err(|e| content(line, format!("{e}")))?;
+        let kind: MarkKind =
+            record.get(mark).unwrap_or_default().parse().map_err(|e: String| content(line, e))?;
         let detail = detail.and_then(|i| record.get(i)).unwrap_or_default().to_owned();
         marks.push((t_s, Mark { t_ns: 0, kind, detail }));
     }

@@ -82,7 +82,13 @@ impl Import {
     pub fn new(files: Vec<SampleFile>, marks: Vec<(f64, Mark)>) -> Self {
         let first_s = files.iter().map(SampleFile::first_s).fold(f64::INFINITY, f64::min);
         let shift_s = if (0.0..SESSION_TIME_MAX_S).contains(&first_s) { 0.0 } else { first_s };
-        Self { blocks: vec![Vec::with_capacity(BLOCK); files.len()], files, marks: marks.into(), shift_s, error: None }
+        Self {
+            blocks: vec![Vec::with_capacity(BLOCK); files.len()],
+            files,
+            marks: marks.into(),
+            shift_s,
+            error: None,
+        }
     }
 
     /// What was taken off every time to begin the session at 0, s.
@@ -111,12 +117,13 @@ impl Import {
             let next = (0..self.files.len())
                 .filter_map(|i| self.files[i].peek_s().map(|t| (t, i)))
                 .min_by(|a, b| a.0.total_cmp(&b.0));
-            let Some((t_s, i)) = next else { return self.drain() };
+            let Some((t_s, i)) = next else { return Ok(self.drain()) };
             // A block waits for no more than its time, so that marks and other straps' samples
             // come at their place.
-            let due = self.blocks.iter().position(|b| {
-                b.first().is_some_and(|s| t_s - self.shift_s - s.t_ns as f64 * 1e-9 > BLOCK_S)
-            });
+            let due = self
+                .blocks
+                .iter()
+                .position(|b| b.first().is_some_and(|s| t_s - self.shift_s - s.t_ns as f64 * 1e-9 > BLOCK_S));
             if let Some(j) = due {
                 return Ok(Some(self.block(j)));
             }
@@ -169,11 +176,11 @@ impl Import {
         Some(Record::Mark(mark))
     }
 
-    fn drain(&mut self) -> Result<Option<Record>, ImportError> {
+    fn drain(&mut self) -> Option<Record> {
         if let Some(i) = self.blocks.iter().position(|b| !b.is_empty()) {
-            return Ok(Some(self.block(i)));
+            return Some(self.block(i));
         }
-        Ok(self.next_mark())
+        self.next_mark()
     }
 }
 

@@ -44,7 +44,8 @@ impl SampleFile {
         if names.is_empty() {
             return Err(content(
                 None,
-                "the file is empty; it needs a header line (time_s, gyro_x_dps, …) and one line a sample".into(),
+                "the file is empty; it needs a header line (time_s, gyro_x_dps, …) and one line a sample"
+                    .into(),
             ));
         }
         let columns = Columns::from_header(&names).map_err(|problem| content(Some(1), problem))?;
@@ -62,7 +63,10 @@ impl SampleFile {
         match file.next {
             Some(row) => file.first_s = row.t_s,
             None => {
-                return Err(content(Some(1), "there is a header but no sample below it; export the recording again".into()));
+                return Err(content(
+                    Some(1),
+                    "there is a header but no sample below it; export the recording again".into(),
+                ));
             }
         }
         Ok(file)
