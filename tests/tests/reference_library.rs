@@ -49,7 +49,8 @@ struct Madgwick {
 }
 
 fn vectors() -> Vectors {
-    serde_json::from_str(include_str!("../vectors/orientation.json")).expect("the vector file is as its script wrote it")
+    serde_json::from_str(include_str!("../vectors/orientation.json"))
+        .expect("the vector file is as its script wrote it")
 }
 
 fn quaternion([w, x, y, z]: [f64; 4]) -> UnitQuaternion<f64> {

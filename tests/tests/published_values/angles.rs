@@ -40,9 +40,12 @@ fn a_turned_and_tilted_pelvis_has_no_obliquity() {
     // The same pose as a matrix in ISB axes, also by scipy.
     let printed = Matrix3::new(0.75, -0.433_013, 0.5, 0.5, 0.866_025, 0.0, -0.433_013, 0.25, 0.866_025);
     assert!((isb - printed).amax() < 1e-6);
-    for (rotation, tilt, seeming) in
-        [(30.0, 30.0, 14.477_512), (20.0, 15.0, 5.078_546), (45.0, 20.0, 13.995_445), (-45.0, 15.0, -10.545_291)]
-    {
+    for (rotation, tilt, seeming) in [
+        (30.0, 30.0, 14.477_512),
+        (20.0, 15.0, 5.078_546),
+        (45.0, 20.0, 13.995_445),
+        (-45.0, 15.0, -10.545_291),
+    ] {
         let pose = baker(rotation, 0.0, tilt);
         let [axial, lateral, flexion] = degrees(Cardan::from_matrix(pose.matrix()));
         assert_near(&[axial, flexion], &[rotation, tilt], 1e-9);
@@ -101,10 +104,8 @@ fn separation_is_the_difference_of_turns_and_names_its_method() {
 /// The quaternions of those two poses by scipy (x, y, z, w with Z up, X to the right).
 #[test]
 fn quaternions_of_the_poses_are_those_of_scipy() {
-    let scipy = [
-        [0.103_926, -0.089_857, -0.373_788, 0.917_283],
-        [0.061_628, -0.298_836, -0.640_856, 0.704_416],
-    ];
+    let scipy =
+        [[0.103_926, -0.089_857, -0.373_788, 0.917_283], [0.061_628, -0.298_836, -0.640_856, 0.704_416]];
     for (q, [x, y, z, w]) in pelvis_and_thorax().into_iter().zip(scipy) {
         // Anterior, up and right are that frame's y, z and x.
         let want = nalgebra::Vector4::new(y, z, x, w);

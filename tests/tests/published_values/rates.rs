@@ -17,7 +17,9 @@ use peakorder_tests::{files, made};
 /// the thorax's own long axis.
 #[test]
 fn a_component_is_not_the_resultant() {
-    for (tilt_deg, component) in [(0.0, 500.0), (15.0, 482.963), (25.0, 453.154), (35.0, 409.576), (45.0, 353.553)] {
+    for (tilt_deg, component) in
+        [(0.0, 500.0), (15.0, 482.963), (25.0, 453.154), (35.0, 409.576), (45.0, 353.553)]
+    {
         let mut parts = professional();
         parts[1] = Part::pulse(80.0, 500.0, 68.0, 230.0, 290.0, made::Ease::Cosine);
         let recording = Recording { thorax_axis_off_deg: tilt_deg, ..Recording::of(parts) };
@@ -36,7 +38,8 @@ fn a_component_is_not_the_resultant() {
 #[test]
 fn angle_rates_are_not_angular_velocity() {
     let angles = |s: f64| {
-        let [axial, lateral, flexion] = [-90.0 + 400.0 * s, -20.0 + 100.0 * s, 30.0 + 150.0 * s].map(f64::to_radians);
+        let [axial, lateral, flexion] =
+            [-90.0 + 400.0 * s, -20.0 + 100.0 * s, 30.0 + 150.0 * s].map(f64::to_radians);
         Cardan { axial, lateral, flexion }.to_quaternion()
     };
     let h = 1e-5;
@@ -76,7 +79,10 @@ fn mounting_changes_nothing() {
         }
         let (a, b) = (a.turn_deg.unwrap(), b.turn_deg.unwrap());
         if role != Role::LeadArm {
-            assert!((a.top - b.top).abs() < 0.05 && (a.impact - b.impact).abs() < 0.05, "{role}: {a:?} {b:?}");
+            assert!(
+                (a.top - b.top).abs() < 0.05 && (a.impact - b.impact).abs() < 0.05,
+                "{role}: {a:?} {b:?}"
+            );
         }
     }
 }
@@ -90,8 +96,10 @@ fn a_rotated_trace_has_the_same_resultant_peak() {
         let samples: Vec<Sample> = recording.samples(role).collect();
         let t_s: Vec<f64> = samples.iter().map(|s| s.t_s).collect();
         let find = |rotation: UnitQuaternion<f64>| {
-            let dps: Vec<f64> =
-                samples.iter().map(|s| (rotation * Vector3::from(s.gyro_rad_s)).norm().to_degrees()).collect();
+            let dps: Vec<f64> = samples
+                .iter()
+                .map(|s| (rotation * Vector3::from(s.gyro_rad_s)).norm().to_degrees())
+                .collect();
             let impact_s = recording.impact_s(0);
             let series = peak::Series { t_s: &t_s, dps: &dps };
             peak::find(series, impact_s - 0.25, impact_s, impact_s, peak::HALF_S).expect("there is a peak")

@@ -11,7 +11,8 @@ use rand_chacha::ChaCha8Rng;
 
 fn peaks(swing: &Swing) -> [(f64, f64); 3] {
     Role::ALL.map(|role| {
-        let peak = swing.peak(role).unwrap_or_else(|| panic!("{role} has a peak: {:?}", swing.segments[&role]));
+        let peak =
+            swing.peak(role).unwrap_or_else(|| panic!("{role} has a peak: {:?}", swing.segments[&role]));
         (peak.speed_dps, peak.before_impact_ms)
     })
 }
@@ -189,7 +190,8 @@ fn other_orders_are_told_without_blame() {
         let files = serde_json::to_string(&swings).unwrap();
         for text in [&said.out, &said.err, &shown.out, &shown.err, &one.out, &files] {
             let text = text.to_lowercase().replace("no fault", "");
-            for word in ["fault", "wrong", "incorrect", "mistake", "poor", "ideal", "should be", "good range"] {
+            for word in ["fault", "wrong", "incorrect", "mistake", "poor", "ideal", "should be", "good range"]
+            {
                 assert!(!text.contains(word), "'{word}' in:\n{text}");
             }
         }
@@ -205,11 +207,8 @@ fn one_swing_proves_nothing() {
     let n = 200_000;
     let (mut strict, mut close) = (0, 0);
     for _ in 0..n {
-        let mut at = |role, mean: f64, sd: f64| Timed {
-            role,
-            t_s: -(mean + sd * normal(&mut rng)) * 1e-3,
-            sd_s: 0.0,
-        };
+        let mut at =
+            |role, mean: f64, sd: f64| Timed { role, t_s: -(mean + sd * normal(&mut rng)) * 1e-3, sd_s: 0.0 };
         let timed = [at(Pelvis, 87.0, 19.0), at(Thorax, 68.0, 14.0), at(LeadArm, 65.0, 8.0)];
         let gaps = order::gaps(&timed, |_, _| 0.0);
         let order = order::order(&timed, &gaps);

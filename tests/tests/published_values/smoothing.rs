@@ -55,7 +55,9 @@ fn gain(hz: f64, rate_hz: f64, half_s: f64) -> f64 {
     let y = wave(0.3);
     let (mut real, mut imaginary, mut n) = (0.0, 0.0, 0.0);
     for t in &t_s {
-        let Some(fit) = LocalFit::new(&t_s, &y, *t, half_s).filter(|_| (0.2..1.8).contains(t)) else { continue };
+        let Some(fit) = LocalFit::new(&t_s, &y, *t, half_s).filter(|_| (0.2..1.8).contains(t)) else {
+            continue;
+        };
         let (s, c) = (TAU * hz * t + 0.3).sin_cos();
         let v = fit.at(*t, 0);
         real += 2.0 * v * c;
@@ -80,7 +82,8 @@ fn the_smoothing_passes_25_hz() {
         if rate_hz >= 208.0 {
             assert!(at_25 >= FRAC_1_SQRT_2, "{rate_hz} Hz: gain {at_25} at 25 Hz");
         }
-        let corner = (20..1000).map(|i| 0.1 * f64::from(i)).find(|hz| gain(*hz, rate_hz, half_s) < FRAC_1_SQRT_2);
+        let corner =
+            (20..1000).map(|i| 0.1 * f64::from(i)).find(|hz| gain(*hz, rate_hz, half_s) < FRAC_1_SQRT_2);
         eprintln!("smoothing at {rate_hz} Hz: gain {at_25:.3} at 25 Hz, −3 dB at {corner:.1?} Hz");
     }
 }

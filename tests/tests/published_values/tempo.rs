@@ -54,5 +54,10 @@ fn the_pelvis_may_turn_back_first() {
     let lead_ms = (at(LeadArm) - at(Pelvis)) * 1e3;
     assert!((lead_ms - 40.0).abs() < 6.0, "{lead_ms}");
     let place = |role| swing.sequence.reversal_order.iter().position(|g| g.contains(&role)).unwrap();
-    assert!(place(Pelvis) < place(LeadArm), "{:?} {:?}", swing.sequence.reversal_order, swing.sequence.reversal_gaps);
+    assert!(
+        place(Pelvis) < place(LeadArm),
+        "{:?} {:?}",
+        swing.sequence.reversal_order,
+        swing.sequence.reversal_gaps
+    );
 }

@@ -9,7 +9,7 @@ use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::profile::SampleIs;
 
 /// Largest rotation of one sub-step, rad. First-order error per step is θ³/12.
-const MAX_STEP_RAD: f64 = 0.02;
+const MAX_STEP_RAD: f64 = 0.005;
 
 /// Orientations at `times_s`, the first being `start`. `gyro_rad_s` is bias-free, in the
 /// frame whose orientation is asked for. Where a sample is the rate at an instant, the

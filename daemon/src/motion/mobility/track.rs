@@ -13,6 +13,10 @@ const SCALE: f64 = 0.007;
 /// an axis that leans by 12 deg leaves sin 12 deg of it.
 const ALIGNMENT_SHARE: f64 = 0.2;
 
+/// A person comes back to the neutral position to about this, unseen where the drift between
+/// still positions is taken out, deg (own judgement).
+const NEUTRAL_SD_DEG: f64 = 0.7;
+
 /// A still position of this strap.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Pause {
@@ -121,7 +125,11 @@ impl Track {
         let share = ((t_s - a.t_s) / (b.t_s - a.t_s).max(1e-6)).clamp(0.0, 1.0);
         let taken_out = (b.step_deg * share).abs() / 3.0_f64.sqrt();
         let sway = (a.sway_deg * (1.0 - share)).hypot(b.sway_deg * share);
-        (SCALE * deg).hypot(ALIGNMENT_SHARE * self.alignment_sd_deg).hypot(sway).hypot(taken_out)
+        (SCALE * deg)
+            .hypot(ALIGNMENT_SHARE * self.alignment_sd_deg)
+            .hypot(sway)
+            .hypot(taken_out)
+            .hypot(NEUTRAL_SD_DEG)
     }
 
     /// Mean drift from the first to the last still position, deg/s.
