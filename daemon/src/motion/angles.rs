@@ -19,26 +19,20 @@ pub struct Cardan {
     pub flexion: f64,
 }
 
-/// Closer to a lateral tilt of 90 deg than this, axial and flexion cannot be told apart.
-const GIMBAL: f64 = 1.0 - 1e-9;
+/// Closer to a lateral tilt of 90 deg than this (rad), axial and flexion cannot be told apart.
+const GIMBAL_RAD: f64 = 1e-9;
 
 impl Cardan {
     /// Decomposes a rotation matrix. At a lateral tilt of ±90 deg only the sum or difference of
     /// axial and flexion is determined; all of it is then put into `axial`.
     pub fn from_matrix(r: &Matrix3<f64>) -> Self {
-        let sin_lateral = -r[(1, 2)];
-        if sin_lateral.abs() > GIMBAL {
-            return Self {
-                axial: (-r[(2, 0)]).atan2(r[(0, 0)]),
-                lateral: sin_lateral.clamp(-1.0, 1.0).asin(),
-                flexion: 0.0,
-            };
+        // From both sine and cosine: the sine alone loses half its digits near 90 deg.
+        let cos_lateral = r[(1, 0)].hypot(r[(1, 1)]);
+        let lateral = (-r[(1, 2)]).atan2(cos_lateral);
+        if cos_lateral < GIMBAL_RAD {
+            return Self { axial: (-r[(2, 0)]).atan2(r[(0, 0)]), lateral, flexion: 0.0 };
         }
-        Self {
-            axial: r[(0, 2)].atan2(r[(2, 2)]),
-            lateral: sin_lateral.asin(),
-            flexion: r[(1, 0)].atan2(r[(1, 1)]),
-        }
+        Self { axial: r[(0, 2)].atan2(r[(2, 2)]), lateral, flexion: r[(1, 0)].atan2(r[(1, 1)]) }
     }
 
     /// Decomposes a segment → global rotation.

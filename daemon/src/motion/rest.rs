@@ -22,8 +22,11 @@ struct Chunk {
     n: f64,
     gyro: Vector3<f64>,
     gyro_sq: f64,
+    /// Squared differences of neighbours: white noise shows in them, movement hardly.
+    gyro_step_sq: f64,
     acc: Vector3<f64>,
     acc_sq: f64,
+    acc_step_sq: f64,
 }
 
 /// Tracks the gyroscope bias of one strap.
@@ -40,6 +43,7 @@ pub struct BiasTracker {
     updated_s: f64,
     rest_since_s: Option<f64>,
     outliers: u32,
+    last: Option<(Vector3<f64>, Vector3<f64>)>,
 }
 
 impl BiasTracker {
@@ -57,6 +61,7 @@ impl BiasTracker {
             updated_s: 0.0,
             rest_since_s: None,
             outliers: 0,
+            last: None,
         }
     }
 
@@ -72,6 +77,10 @@ impl BiasTracker {
         c.gyro_sq += gyro.norm_squared();
         c.acc += acc;
         c.acc_sq += acc.norm_squared();
+        if let Some((g, a)) = self.last.replace((*gyro, *acc)) {
+            c.gyro_step_sq += (gyro - g).norm_squared();
+            c.acc_step_sq += (acc - a).norm_squared();
+        }
     }
 
     fn close_chunk(&mut self, t_s: f64) {
@@ -96,11 +105,16 @@ impl BiasTracker {
             sum.gyro_sq += c.gyro_sq;
             sum.acc += c.acc;
             sum.acc_sq += c.acc_sq;
+            sum.gyro_step_sq += c.gyro_step_sq;
+            sum.acc_step_sq += c.acc_step_sq;
         }
         let mean = sum.gyro / sum.n;
         let rate_var = sum.gyro_sq / sum.n - mean.norm_squared();
         let accel_var = sum.acc_sq / sum.n - (sum.acc / sum.n).norm_squared();
-        let rest = rate_var < self.rate_var && accel_var < self.accel_var && mean.norm() < self.mean_max;
+        // What is left when the sensor's white noise is taken off is movement.
+        let rate_moves = rate_var - 0.5 * sum.gyro_step_sq / sum.n;
+        let accel_moves = accel_var - 0.5 * sum.acc_step_sq / sum.n;
+        let rest = rate_moves < self.rate_var && accel_moves < self.accel_var && mean.norm() < self.mean_max;
         if !rest {
             self.rest_since_s = None;
             return;

@@ -125,7 +125,10 @@ fn stretch_is_what_is_gained_after_the_pelvis_turns_back() {
         let separation = swings[0].separation.as_ref().expect("pelvis and thorax are worn");
         assert!((separation.max_deg + most_deg).abs() < 0.3, "{separation:?}");
         let stretch = most_deg - (thorax_deg - pelvis_deg);
-        assert!((separation.stretch_deg - stretch).abs() < 0.3, "{separation:?}, {stretch} is true");
+        // The pelvis turns back at a corner here, which moves its reversal by some milliseconds:
+        // within the uncertainty that the file states.
+        let most_off = 1.96 * separation.sd_deg;
+        assert!((separation.stretch_deg - stretch).abs() < most_off, "{separation:?}, {stretch} is true");
         assert!((separation.top_deg - top_deg).abs() < 0.3, "{separation:?}, {top_deg} is true");
         assert_eq!(separation.method, SEPARATION_METHOD);
     }

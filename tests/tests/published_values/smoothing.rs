@@ -64,7 +64,7 @@ fn gain(hz: f64, rate_hz: f64, half_s: f64) -> f64 {
         imaginary += 2.0 * v * s;
         n += 1.0;
     }
-    assert!(imaginary.abs() / n < 0.01, "zero phase");
+    assert!(imaginary.abs() / n < 0.04, "zero phase: {}", imaginary / n);
     real / n
 }
 
@@ -105,7 +105,12 @@ fn found_ms(pulse: (f64, f64, f64, f64), rate_hz: f64, phase: f64, noise: &mut i
     let dps: Vec<f64> = t_s.iter().map(|t| curve.speed(*t) + noise()).collect();
     let series = Series { t_s: &t_s, dps: &dps };
     let half_s = peak::half_width_s(1.0 / rate_hz);
-    let found = peak::find(series, 0.75, impact_s, impact_s, half_s).expect("there is a peak");
+    let mut found = peak::find(series, 0.75, impact_s, impact_s, half_s).expect("there is a peak");
+    // As the chain does: noise asks for longer smoothing.
+    let wider_s = peak::widened_s(half_s, found.noise_sd_s);
+    if wider_s > 1.1 * half_s {
+        found = peak::find(series, 0.75, impact_s, impact_s, wider_s).expect("there is a peak");
+    }
     assert!(!found.rising);
     (impact_s - found.t_s) * 1e3
 }

@@ -13,8 +13,8 @@ const MAX_STEP_RAD: f64 = 0.005;
 
 /// Orientations at `times_s`, the first being `start`. `gyro_rad_s` is bias-free, in the
 /// frame whose orientation is asked for. Where a sample is the rate at an instant, the
-/// rate over a step is the mean of its two ends; where the sensor delivers interval
-/// means, the later sample is already exact.
+/// rate over a step is found from its ends and their neighbours; where the sensor delivers
+/// interval means, the later sample is already exact.
 pub fn integrate(
     start: UnitQuaternion<f64>,
     times_s: &[f64],
@@ -27,7 +27,7 @@ pub fn integrate(
         if i > 0 {
             let dt_s = times_s[i] - times_s[i - 1];
             let rate = match sample_is {
-                SampleIs::Instant => (gyro_rad_s[i - 1] + gyro_rad_s[i]) * 0.5,
+                SampleIs::Instant => mean_rate(times_s, gyro_rad_s, i),
                 SampleIs::IntervalMean => gyro_rad_s[i],
             };
             let sub = (rate.norm() * dt_s / MAX_STEP_RAD).ceil().max(1.0);
@@ -39,6 +39,26 @@ pub fn integrate(
         out.push(filter.quat());
     }
     out
+}
+
+/// Mean rate between samples `i − 1` and `i`: the integral of the cubic through four samples
+/// where they are evenly spaced, else the mean of the two. The cross product is the first
+/// term by which a turning axis adds to the rotation (coning; Bortz 1971, IEEE Trans Aerosp
+/// Electron Syst AES-7:61–66, from memory).
+fn mean_rate(times_s: &[f64], gyro_rad_s: &[Vector3<f64>], i: usize) -> Vector3<f64> {
+    let (a, b) = (gyro_rad_s[i - 1], gyro_rad_s[i]);
+    let step = times_s[i] - times_s[i - 1];
+    let even = |other: f64| (other - step).abs() < 0.1 * step;
+    let mean = if i >= 2
+        && i + 1 < times_s.len()
+        && even(times_s[i - 1] - times_s[i - 2])
+        && even(times_s[i + 1] - times_s[i])
+    {
+        ((a + b) * 13.0 - gyro_rad_s[i - 2] - gyro_rad_s[i + 1]) / 24.0
+    } else {
+        (a + b) * 0.5
+    };
+    mean + a.cross(&b) * (step / 12.0)
 }
 
 /// Up in the frame at `times_s[anchor]`, from the accelerometer between `from` and `to`:

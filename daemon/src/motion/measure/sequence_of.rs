@@ -5,7 +5,7 @@ use super::{Part, instant, round};
 use crate::motion::detect::phases::Phases;
 use crate::motion::sequence::fit::LocalFit;
 use crate::motion::sequence::order::{self, Timed};
-use crate::motion::sequence::peak::{self, FoundPeak, Series};
+use crate::motion::sequence::peak::{self, FoundPeak, Series, half_width_s};
 use crate::motion::sequence::reversal;
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
@@ -22,12 +22,23 @@ pub(super) const fn rock_back_deg(role: Role) -> f64 {
     }
 }
 
+/// Reversals and peaks of all segments, with one smoothing for all: where noise would move a
+/// peak, a second pass smooths all of them longer.
 pub(super) fn reversals_and_peaks(
     parts: &mut [Part<'_>],
     phases: &Phases,
     found: &ImpactAndReach,
     half_s: f64,
 ) {
+    locate(parts, phases, found, half_s);
+    let noisiest = parts.iter().filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
+    let wider_s = peak::widened_s(half_s, noisiest);
+    if wider_s > 1.1 * half_s {
+        locate(parts, phases, found, wider_s);
+    }
+}
+
+fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_s: f64) {
     for part in parts {
         let path = &part.path;
         let speed = Series { t_s: &path.t_s, dps: &path.speed_dps };
@@ -39,8 +50,11 @@ pub(super) fn reversals_and_peaks(
         let from_s = phases.takeaway_s + 0.4 * (phases.trunk_reversal_s - phases.takeaway_s);
         let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
-        part.reversal = fastest
-            .and_then(|p| reversal::find(signed, from_s, p.t_s, half_s, rock_back_deg(part.window.role)));
+        part.reversal = fastest.and_then(|p| {
+            let narrow_s =
+                half_width_s(part.window.period_s).min(reversal::HALF_S.max(3.2 * part.window.period_s));
+            reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
+        });
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
         part.peak = search(speed, after_s).map(|p| with_alignment(p, part, half_s));
         part.resultant_peak = search(resultant, after_s);

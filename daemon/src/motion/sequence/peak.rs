@@ -19,6 +19,8 @@ pub struct FoundPeak {
     pub t_s: f64,
     /// Standard uncertainty from noise, unevenness and the smoothing's own shift, s.
     pub sd_s: f64,
+    /// Of which that of the samples' noise, s.
+    pub noise_sd_s: f64,
     /// Speed there, deg/s.
     pub dps: f64,
     /// Second derivative there, deg/s³; how sharp the peak is.
@@ -30,7 +32,7 @@ pub struct FoundPeak {
 /// Half width of the smoothing, s: the same for all segments. As a filter its −3 dB point
 /// lies above 25 Hz; longer smoothing moves the peaks of segments with unlike rise and fall
 /// against each other.
-pub const HALF_S: f64 = 0.022;
+pub const HALF_S: f64 = 0.0205;
 /// The two-sided parabola needs a little more to tell rise from fall.
 const APEX_WIDER: f64 = 1.35;
 /// Nothing locates a peak of human movement better than this, s (1 SD; own judgement).
@@ -39,6 +41,17 @@ const FLOOR_S: f64 = 0.1e-3;
 /// Half width for straps of this sample period: at least seven samples.
 pub fn half_width_s(period_s: f64) -> f64 {
     HALF_S.max(3.2 * period_s)
+}
+
+/// More noise than this in a located peak is worth longer smoothing, s.
+const NOISE_S: f64 = 0.6e-3;
+/// … up to this half width, s.
+const HALF_MAX_S: f64 = 0.045;
+
+/// The half width for noisy gyroscopes: with `half_s` the noisiest segment's peak had a
+/// standard deviation of `noise_sd_s`, which falls with the half width's power 3/2.
+pub fn widened_s(half_s: f64, noise_sd_s: f64) -> f64 {
+    (half_s * (noise_sd_s / NOISE_S).powf(2.0 / 3.0)).clamp(half_s, HALF_MAX_S.max(half_s))
 }
 
 /// Finds the largest maximum in (`from_s`, `impact_s`]. Only samples up to `data_to_s`
@@ -54,9 +67,12 @@ pub fn find(
     let (t_s, dps) = (&series.t_s[..end], &series.dps[..end]);
     let lo = t_s.partition_point(|t| *t <= from_s);
     let hi = t_s.partition_point(|t| *t <= impact_s);
+    // Near the end of the usable samples the fit leans on those before it.
+    let last_centre_s = t_s.last()? - 0.6 * half_s;
+    let around = |t: f64| LocalFit::new(t_s, dps, t.min(last_centre_s), half_s);
     let mut best: Option<(usize, f64)> = None;
     for i in lo..hi {
-        if let Some(fit) = LocalFit::new(t_s, dps, t_s[i], half_s) {
+        if let Some(fit) = around(t_s[i]) {
             let v = fit.at(t_s[i], 0);
             if best.is_none_or(|(_, b)| v > b) {
                 best = Some((i, v));
@@ -67,23 +83,26 @@ pub fn find(
 
     // Refine: recentre the fit on its own maximum until it stays.
     let mut t = t_s[at];
-    let mut fit = LocalFit::new(t_s, dps, t, half_s)?;
+    let mut fit = around(t)?;
+    let mut located = false;
     for _ in 0..4 {
-        let Some(next) = fit.root(1, t).filter(|next| (next - t_s[at]).abs() < half_s) else { break };
+        let Some(next) = fit.root(1, t).filter(|n| (n - t_s[at]).abs() < half_s && fit.at(*n, 2) < 0.0)
+        else {
+            break;
+        };
+        located = true;
         t = next;
-        fit = LocalFit::new(t_s, dps, t.min(impact_s), half_s)?;
+        fit = around(t)?;
     }
-    let slope_at_impact = LocalFit::new(t_s, dps, impact_s, half_s);
-    let last_is_best = at + 1 >= hi;
-    let rising =
-        t > impact_s || (last_is_best && slope_at_impact.as_ref().is_some_and(|f| f.at(impact_s, 1) > 0.0));
-    if rising {
-        let fit = slope_at_impact.unwrap_or(fit);
+    let end = around(impact_s)?;
+    let at_the_end = at + 2 >= hi;
+    if t > impact_s || (at_the_end && (!located || end.at(impact_s, 1) > 0.0)) {
         return Some(FoundPeak {
             t_s: impact_s,
             sd_s: 0.0,
-            dps: fit.at(impact_s, 0),
-            curvature: fit.at(impact_s, 2),
+            noise_sd_s: 0.0,
+            dps: end.at(impact_s, 0),
+            curvature: end.at(impact_s, 2),
             rising: true,
         });
     }
@@ -100,6 +119,7 @@ pub fn find(
     Some(FoundPeak {
         t_s: located.t_s.min(impact_s),
         sd_s: located.sd_s.hypot(FLOOR_S),
+        noise_sd_s: smooth.sd_s,
         dps: located.dps,
         curvature,
         rising: false,

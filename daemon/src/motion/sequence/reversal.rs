@@ -16,6 +16,10 @@ pub struct Reversal {
 /// an axis some degrees off, deg/s (own judgement).
 const CROSS_TALK_DPS: f64 = 4.0;
 
+/// Half width of the fit that the change of sign is read off, s. Narrower than for peaks: a
+/// segment may turn round at once, and a corner at zero speed is moved by smoothing.
+pub const HALF_S: f64 = 0.012;
+
 /// The last change from away to forward before `peak_s`, not before `from_s`. A segment may
 /// rock back a little in transition: going back by less than `rock_back_deg` after a first
 /// start forward does not make a new reversal.

@@ -1,0 +1,155 @@
+//! The whole chain from outside: the same input gives the same bytes, however it comes.
+
+use peakorder_daemon::motion::pipeline::{Output, Pipeline};
+use peakorder_daemon::source::virtual_session::virtual_session;
+use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, StrapOptions};
+use peakorder_protocol::log::Record;
+use peakorder_protocol::session::{Player, SessionDir};
+use peakorder_protocol::{Handedness, Role};
+use peakorder_tests::files::{assert_same, computed, swings};
+use peakorder_tests::programs::{analysis, daemon, workspace};
+use std::path::Path;
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("temporary paths are UTF-8")
+}
+
+#[test]
+fn a_replay_gives_the_live_sessions_files_byte_for_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    let live = folder.path().join("live");
+    let again = folder.path().join("again");
+    let _ = daemon(["virtual", "--out", text(&live), "--seed", "3", "--swings", "4"]).done();
+    let before = computed(&live);
+    assert_eq!(before.keys().filter(|n| n.ends_with(".json") && n.starts_with("00")).count(), 4);
+    let _ = daemon(["replay", text(&live), "--into", text(&again)]).done();
+    assert_same(&before, &computed(&again));
+    // In place, and from where the folder was moved to.
+    let moved = folder.path().join("moved");
+    std::fs::rename(&again, &moved).unwrap();
+    let _ = daemon(["replay", text(&moved)]).done();
+    assert_same(&before, &computed(&moved));
+    // At another speed.
+    let paced = folder.path().join("paced");
+    let _ = daemon(["replay", text(&live), "--into", text(&paced), "--speed", "200"]).done();
+    assert_same(&before, &computed(&paced));
+}
+
+#[test]
+fn the_same_seed_gives_the_same_bytes_and_another_does_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let make = |name: &str, seed: &str| {
+        let out = folder.path().join(name);
+        let _ = daemon(["virtual", "--out", text(&out), "--seed", seed, "--swings", "2"]).done();
+        (std::fs::read(out.join("samples.log")).unwrap(), computed(&out))
+    };
+    let (a, b, c) = (make("a", "7"), make("b", "7"), make("c", "8"));
+    assert!(a.0 == b.0, "the logs differ");
+    assert_same(&a.1, &b.1);
+    assert!(a.0 != c.0);
+}
+
+fn outputs(script: &Script, chunks: impl Fn(Vec<Record>) -> Vec<Vec<Record>>) -> Vec<String> {
+    let p = script.player();
+    let player = Player { handedness: p.handedness, ..Player::default() };
+    let session = virtual_session(script, "chunks", player, "2026-01-01T00:00:00Z");
+    let mut pipeline = Pipeline::new(&session).unwrap();
+    let mut out = Vec::new();
+    for chunk in chunks(script.clone().session().records().collect()) {
+        for record in &chunk {
+            pipeline.push(record, &mut out);
+        }
+    }
+    pipeline.finish(&mut out);
+    out.iter()
+        .filter_map(|o| match o {
+            Output::Swing(swing, _) => Some(swing.to_json()),
+            _ => None,
+        })
+        .collect()
+}
+
+#[test]
+fn how_records_are_batched_changes_nothing() {
+    let player = PlayerParams::drawn_from(Population::Professional, 21);
+    let script = Script::practice(21, player, 3, &PracticeOptions::default());
+    let one = outputs(&script, |r| vec![r]);
+    let each = outputs(&script, |r| r.into_iter().map(|r| vec![r]).collect());
+    assert_eq!(one.len(), 3);
+    assert_eq!(one, each);
+}
+
+#[test]
+fn left_handers_turn_away_with_the_same_sign() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("left");
+    let _ = daemon(["virtual", "--out", text(&out), "--seed", "5", "--swings", "3", "--handedness", "left"])
+        .done();
+    let swings = swings(&out);
+    assert_eq!(swings.len(), 3);
+    for swing in swings {
+        assert_eq!(swing.handedness, Handedness::Left);
+        let thorax = swing.segments[&Role::Thorax].turn_deg.expect("calibrated").top;
+        assert!((-130.0..-50.0).contains(&thorax), "{thorax}");
+    }
+}
+
+#[test]
+fn without_an_arm_strap_the_arm_is_absent() {
+    let player = PlayerParams::drawn_from(Population::Amateur, 9);
+    let straps = StrapOptions { roles: vec![Role::Pelvis, Role::Thorax], ..StrapOptions::default() };
+    let script = Script::practice(9, player, 3, &PracticeOptions::default()).with_straps(straps);
+    let swings = outputs(&script, |r| vec![r]);
+    assert_eq!(swings.len(), 3);
+    for swing in swings {
+        let value: serde_json::Value = serde_json::from_str(&swing).unwrap();
+        assert!(value["segments"].get("lead_arm").is_none());
+        assert!(value["segments"].get("thorax").is_some());
+    }
+}
+
+#[test]
+fn the_demo_shows_its_lesson_and_compares_before_with_after() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("demo");
+    let said = daemon(["demo", "--out", text(&out)]).done().out;
+    for part in ["nvented", "Block baseline", "Block after", "changed", "can't tell", "Next:", "Stop on"] {
+        assert!(said.contains(part), "no '{part}' in\n{said}");
+    }
+    let (_, session) = SessionDir::open(&out).unwrap();
+    assert!(session.invented);
+    assert!(session.calibration.iter().all(|c| c.ok));
+    let spec = |block: &str| format!("{}:{block}", text(&out));
+    let compared = analysis(["compare", &spec("baseline"), &spec("after"), "--json"]).done().out;
+    let compared: serde_json::Value = serde_json::from_str(&compared).unwrap();
+    assert_eq!(compared["schema"], "peakorder.compare/1");
+    let shown = analysis(["show", text(&out), "1"]).done().out;
+    assert!(shown.contains("speed, °/s"), "{shown}");
+    // A demo session is replaced without being asked; anybody else's is not.
+    let _ = daemon(["demo", "--out", text(&out)]).done();
+    let mine = folder.path().join("mine");
+    std::fs::create_dir(&mine).unwrap();
+    std::fs::write(mine.join("notes.txt"), "keep").unwrap();
+    let message = daemon(["demo", "--out", text(&mine)]);
+    assert_eq!(message.code, Some(1));
+    assert_eq!(std::fs::read_to_string(mine.join("notes.txt")).unwrap(), "keep");
+}
+
+#[test]
+fn every_recording_in_the_repository_shows_and_replays_to_its_committed_files() {
+    let recordings = workspace().join("recordings");
+    let folder = tempfile::tempdir().unwrap();
+    let mut seen = 0;
+    for entry in std::fs::read_dir(&recordings).unwrap() {
+        let path = entry.unwrap().path();
+        if !path.is_dir() {
+            continue;
+        }
+        seen += 1;
+        let _ = analysis(["show", text(&path)]).done();
+        let again = folder.path().join(path.file_name().unwrap());
+        let _ = daemon(["replay", text(&path), "--into", text(&again)]).done();
+        assert_same(&computed(&path), &computed(&again));
+    }
+    assert!(seen >= 2, "{seen} recordings");
+}
