@@ -71,9 +71,9 @@ pub fn find(
     let last_centre_s = t_s.last()? - 0.6 * half_s;
     let around = |t: f64| LocalFit::new(t_s, dps, t.min(last_centre_s), half_s);
     let mut best: Option<(usize, f64)> = None;
-    for i in lo..hi {
-        if let Some(fit) = around(t_s[i]) {
-            let v = fit.at(t_s[i], 0);
+    for (i, t) in t_s.iter().enumerate().take(hi).skip(lo) {
+        if let Some(fit) = around(*t) {
+            let v = fit.at(*t, 0);
             if best.is_none_or(|(_, b)| v > b) {
                 best = Some((i, v));
             }
