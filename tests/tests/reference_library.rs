@@ -3,7 +3,7 @@
 //!
 //! `vectors/orientation.json` was made once by `vectors/make_vectors.py`; the versions used
 //! stand in its `made_by`. scipy: Virtanen et al. 2020, Nat Methods 17:261. AHRS: package
-//! `ahrs` on PyPI. The filter: Madgwick SOH 2010, internal report, University of Bristol.
+//! `ahrs` on `PyPI`. The filter: Madgwick SOH 2010, internal report, University of Bristol.
 
 use nalgebra::{Matrix3, Quaternion, UnitQuaternion, Vector3};
 use peakorder_daemon::motion::angles::Cardan;
