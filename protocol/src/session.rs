@@ -201,7 +201,7 @@ impl SessionDir {
         // The format is looked at first so that a newer file is called newer, not malformed.
         let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SessionError::Malformed {
             path: file.clone(),
-            reason: e.to_string().trim_end().to_owned(),
+            reason: crate::toml_line::explain(&text, &e),
         })?;
         let found = table.get("format").and_then(toml::Value::as_str).unwrap_or("missing");
         if found != FORMAT {
@@ -209,7 +209,7 @@ impl SessionDir {
         }
         let session = toml::from_str(&text).map_err(|e| SessionError::Malformed {
             path: file.clone(),
-            reason: e.to_string().trim_end().to_owned(),
+            reason: crate::toml_line::explain(&text, &e),
         })?;
         Ok((Self { path: path.to_owned() }, session))
     }

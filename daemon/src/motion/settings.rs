@@ -49,7 +49,7 @@ impl Default for Settings {
             trigger_arm_dps: 180.0,
             min_turn_away_deg: 15.0,
             min_forward_to_away: 1.25,
-            max_downswing_s: 0.9,
+            max_downswing_s: 1.4,
             calibration_valid_s: 2.0 * 3600.0,
             slip_deg: 20.0,
         }

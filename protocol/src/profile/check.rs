@@ -44,7 +44,7 @@ pub(super) fn profile(text: &str) -> Result<Profile, ProfileError> {
             text.len()
         )));
     }
-    let syntax = |e: toml::de::Error| ProfileError::Syntax(e.to_string().trim_end().to_owned());
+    let syntax = |e: toml::de::Error| ProfileError::Syntax(crate::toml_line::explain(text, &e));
     let table: toml::Table = text.parse().map_err(syntax)?;
     // The version first: a newer profile should be called newer, not misspelt.
     match table.get("profile").and_then(toml::Value::as_integer) {

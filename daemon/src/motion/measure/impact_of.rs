@@ -85,7 +85,12 @@ fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<f64>
             .fold(lo, |best, i| if arm.path.speed_dps[i] > arm.path.speed_dps[best] { i } else { best });
         arm.path.t_s[at.min(arm.path.t_s.len() - 1)]
     };
-    let mut guess = fastest(arm, phases.trunk_reversal_s + 0.05, phases.trunk_reversal_s + 0.4);
+    // Around the trunk's own peak the arm is on its way down, however late it turned round.
+    let mut guess = fastest(
+        arm,
+        (phases.trunk_peak_s - 0.3).max(phases.trunk_reversal_s + 0.05),
+        phases.trunk_peak_s + 0.05,
+    );
     let mut passes = None;
     // The direction is taken from before the pass, the pass follows from the direction.
     for _ in 0..2 {

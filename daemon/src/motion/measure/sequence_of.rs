@@ -17,8 +17,8 @@ const LEAD_S: f64 = 0.3;
 /// What counts as rocking back in transition, deg: the arm's direction of swing is not one line.
 pub(super) const fn rock_back_deg(role: Role) -> f64 {
     match role {
-        Role::Pelvis | Role::Thorax => 0.7,
-        Role::LeadArm => 3.0,
+        Role::Pelvis | Role::Thorax => 0.4,
+        Role::LeadArm => 1.0,
     }
 }
 

@@ -1,0 +1,233 @@
+//! Bad input gets one clear line that says what is wrong, where, and what to do; nothing is
+//! overwritten unasked and nothing half-made is left behind.
+
+use peakorder_tests::files::contents;
+use peakorder_tests::programs::{analysis, daemon, peakorderd};
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+const HEADER: &str = "time_s,gyro_x_dps,gyro_y_dps,gyro_z_dps,accel_x_g,accel_y_g,accel_z_g";
+
+/// A file of `n` still samples at 100 Hz from `from_s` on, each line passed through `edit`.
+fn still(path: &Path, from_s: f64, n: usize, edit: impl Fn(usize, String) -> String) {
+    let mut text = format!("{HEADER}\n");
+    for i in 0..n {
+        let line = format!("{:.3},0.1,0.2,0.3,0.0,1.0,0.0", from_s + i as f64 * 0.01);
+        writeln!(text, "{}", edit(i, line)).unwrap();
+    }
+    fs::write(path, text).unwrap();
+}
+
+fn plain(_: usize, line: String) -> String {
+    line
+}
+
+struct Bench {
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Self { folder: tempfile::tempdir().unwrap() }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn arg(&self, name: &str) -> String {
+        self.path(name).display().to_string()
+    }
+
+    /// Imports `pelvis.csv` and `thorax.csv`, must fail, and must leave nothing behind.
+    fn import_fails(&self) -> String {
+        let (out, pelvis, thorax) = (self.arg("s"), self.arg("pelvis.csv"), self.arg("thorax.csv"));
+        let said = daemon(["import", "--out", &out, "--pelvis", &pelvis, "--thorax", &thorax]).failed();
+        assert!(!self.path("s").exists() && !self.path("s.importing").exists(), "something was left behind");
+        said
+    }
+
+    /// A small recorded session in `s`.
+    fn session(&self) {
+        let _ = daemon(["virtual", "--out", &self.arg("s"), "--seed", "4", "--swings", "1", "--rate", "104"])
+            .done();
+    }
+}
+
+fn says(message: &str, parts: &[&str]) {
+    for part in parts {
+        assert!(message.contains(part), "'{part}' is not in: {message}");
+    }
+}
+
+#[test]
+fn a_bad_sample_file_is_named_with_its_line_and_leaves_nothing_behind() {
+    type Edit = fn(usize, String) -> String;
+    let cases: [(Edit, &[&str]); 3] = [
+        (
+            |i, l| if i == 500 { l.replace("0.2", "NaN") } else { l },
+            &["thorax.csv", "line 502", "gyro_y", "NaN"],
+        ),
+        (
+            |i, l| if i == 500 { l.replacen("5.000", "4.0", 1) } else { l },
+            &["thorax.csv", "line 502", "back to 4"],
+        ),
+        (|i, l| if i == 500 { l[..10].to_owned() } else { l }, &["thorax.csv", "line 502", "values"]),
+    ];
+    for (edit, parts) in cases {
+        let bench = Bench::new();
+        still(&bench.path("pelvis.csv"), 0.0, 1000, plain);
+        still(&bench.path("thorax.csv"), 0.0, 1000, edit);
+        says(&bench.import_fails(), parts);
+    }
+}
+
+#[test]
+fn missing_columns_empty_files_and_files_that_do_not_overlap_are_told_apart() {
+    let bench = Bench::new();
+    still(&bench.path("pelvis.csv"), 0.0, 500, plain);
+    let thorax = bench.path("thorax.csv");
+
+    fs::write(&thorax, "time_s,gyro_x_dps,gyro_y_dps,accel_x_g,accel_y_g,accel_z_g\n0,0,0,0,1,0\n").unwrap();
+    says(&bench.import_fails(), &["thorax.csv", "line 1", "gyro_z_rad_s or gyro_z_dps", "it has time_s"]);
+    fs::write(&thorax, "").unwrap();
+    says(&bench.import_fails(), &["thorax.csv", "empty", "header"]);
+    fs::write(&thorax, format!("{HEADER}\n")).unwrap();
+    says(&bench.import_fails(), &["thorax.csv", "no sample"]);
+    still(&thorax, 100.0, 500, plain);
+    says(&bench.import_fails(), &["pelvis", "thorax", "do not overlap", "common clock"]);
+    fs::remove_file(&thorax).unwrap();
+    says(&bench.import_fails(), &["thorax.csv"]);
+
+    still(&thorax, 0.0, 500, plain);
+    fs::write(bench.path("marks.csv"), "time_s,mark,detail\n1.0,stand-on-one-leg,\n").unwrap();
+    let arguments = [
+        "import",
+        "--out",
+        &bench.arg("s"),
+        "--thorax",
+        &bench.arg("thorax.csv"),
+        "--marks",
+        &bench.arg("marks.csv"),
+    ];
+    says(&daemon(arguments).failed(), &["marks.csv", "line 2", "stand-on-one-leg"]);
+}
+
+#[test]
+fn wrong_usage_is_exit_code_2() {
+    let _ = daemon(["import", "--nonsense"]).refused();
+    let _ = daemon(["import", "--out", "somewhere"]).refused();
+    let _ = daemon(["replay", "x", "--speed", "-1"]).refused();
+    let _ = analysis(["compare", "only-one"]).refused();
+}
+
+#[test]
+fn an_occupied_folder_is_left_alone_unless_forced_and_then_only_the_session_gives_way() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    fs::create_dir(bench.path("s")).unwrap();
+    fs::write(bench.path("s/notes.txt"), "mine").unwrap();
+    fs::write(bench.path("s/session.toml"), "old").unwrap();
+    let before = contents(&bench.path("s"));
+    let (out, thorax) = (bench.arg("s"), bench.arg("thorax.csv"));
+    says(&daemon(["import", "--out", &out, "--thorax", &thorax]).failed(), &["already exists", "--force"]);
+    assert_eq!(contents(&bench.path("s")), before);
+    // A forced import of a bad file replaces nothing either.
+    still(&bench.path("bad.csv"), 0.0, 500, |i, l| if i == 400 { "x".into() } else { l });
+    let _ = daemon(["import", "--force", "--out", &out, "--thorax", &bench.arg("bad.csv")]).failed();
+    assert_eq!(contents(&bench.path("s")), before);
+    let _ = daemon(["import", "--force", "--out", &out, "--thorax", &thorax]).done();
+    assert_eq!(fs::read_to_string(bench.path("s/notes.txt")).unwrap(), "mine");
+    assert!(fs::read_to_string(bench.path("s/session.toml")).unwrap().contains("peakorder.session/1"));
+}
+
+#[test]
+fn a_damaged_recording_is_read_as_far_as_it_goes_and_says_where_it_is_damaged() {
+    let bench = Bench::new();
+    bench.session();
+    let log = bench.path("s/samples.log");
+    let whole = fs::read(&log).unwrap();
+
+    fs::write(&log, &whole[..whole.len() - 7]).unwrap();
+    let said = daemon(["replay", &bench.arg("s")]);
+    assert_eq!(said.code, Some(1));
+    says(&said.err, &["samples.log", "byte", "ends inside a frame", "--into"]);
+    assert!(said.out.contains("1 swing "), "{}", said.out);
+
+    let mut flipped = whole.clone();
+    flipped[whole.len() / 2] ^= 0x10;
+    fs::write(&log, &flipped).unwrap();
+    let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy")]);
+    assert_eq!(said.code, Some(1));
+    says(&said.err, &["samples.log", "byte", "skipped"]);
+    // The copy is whole.
+    let _ = daemon(["replay", &bench.arg("copy")]).done();
+
+    fs::write(&log, b"something else entirely, and long enough").unwrap();
+    says(&daemon(["replay", &bench.arg("s")]).failed(), &["not a recording log"]);
+}
+
+#[test]
+fn newer_formats_and_broken_session_files_are_called_what_they_are() {
+    let bench = Bench::new();
+    bench.session();
+    let file = bench.path("s/session.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let with = |edited: String| {
+        fs::write(&file, edited).unwrap();
+        daemon(["replay", &bench.arg("s")]).failed()
+    };
+    says(
+        &with(text.replace("peakorder.session/1", "peakorder.session/2")),
+        &["session.toml", "session/2", "update"],
+    );
+    says(&with(text.replace("rate_hz = 208.0", "rate_hz = 208.0\nbogus_key = 1")), &["bogus_key"]);
+    says(&with(format!("{text}\n[broken")), &["session.toml", "line"]);
+    says(&daemon(["replay", &bench.arg("nowhere")]).failed(), &["not a session folder"]);
+    says(&analysis(["show", &bench.arg("nowhere")]).failed(), &["no such folder", "session folder"]);
+}
+
+#[test]
+fn a_session_without_swings_and_a_damaged_swing_file_are_told() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    let _ = daemon(["import", "--out", &bench.arg("none"), "--thorax", &bench.arg("thorax.csv")]).done();
+    let said = analysis(["show", &bench.arg("none")]).done();
+    says(&said.out.to_lowercase(), &["no swing"]);
+    bench.session();
+    fs::write(bench.path("s/swings/0001.json"), "{\"schema\":").unwrap();
+    let said = analysis(["show", &bench.arg("s")]);
+    assert_eq!(said.code, Some(1));
+    says(&said.err, &["0001.json"]);
+}
+
+/// Peak resident memory of a running child, kB.
+#[cfg(target_os = "linux")]
+fn peak_kb(id: u32) -> Option<u64> {
+    let status = fs::read_to_string(format!("/proc/{id}/status")).ok()?;
+    status.lines().find(|l| l.starts_with("VmHWM"))?.split_whitespace().nth(1)?.parse().ok()
+}
+
+/// 60 MB of samples are read side by side in far less memory than that: what holds for them
+/// holds for any size, for nothing is kept but a window.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_large_file_is_read_in_little_memory() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 1_700_000, plain);
+    assert!(fs::metadata(bench.path("thorax.csv")).unwrap().len() > 55_000_000);
+    let mut child = std::process::Command::new(peakorderd())
+        .args(["import", "--out", &bench.arg("s"), "--thorax", &bench.arg("thorax.csv")])
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut peak = 0;
+    while child.try_wait().unwrap().is_none() {
+        peak = peak.max(peak_kb(child.id()).unwrap_or(0));
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    assert!(child.wait().unwrap().success());
+    eprintln!("peak memory {peak} kB");
+    assert!(peak > 0 && peak < 40_000, "{peak} kB");
+}
