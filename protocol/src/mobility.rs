@@ -227,7 +227,8 @@ pub struct TurnStatistics {
     /// Mean turn, degrees.
     pub mean_deg: f64,
     /// Standard uncertainty of `mean_deg`: spread / √n and measuring uncertainty (which the
-    /// repetitions share, so that more of them do not average it away), degrees.
+    /// repetitions share, so that more of them do not average it away), degrees. A single
+    /// repetition has no spread; then it is the measuring uncertainty alone.
     pub mean_sd_deg: f64,
     /// SD between the repetitions (n − 1), degrees; absent for a single one.
     #[serde(skip_serializing_if = "Option::is_none", default)]

@@ -261,8 +261,8 @@ pub fn mobility_comparison(comparison: &Comparison, style: Style) -> String {
              difference below it can be ordinary variation",
         ),
         (
-            "  left − right ",
-            "counts from the start position of each day; range, left plus right, does not depend on it",
+            "  l − r      ",
+            "left − right counts from the start position of each day; range, left plus right, does not depend on it",
         ),
         ("  not in     ", SOFT_TISSUE),
     ] {

@@ -17,7 +17,7 @@ mod summary;
 mod track;
 
 #[cfg(test)]
-mod lesson_tests;
+mod pipeline_tests;
 #[cfg(test)]
 mod tests;
 

@@ -13,39 +13,39 @@ const G: f64 = 9.80665;
 /// One planned turn: degrees to the left (negative: right) of thorax and pelvis, and where
 /// both come back to.
 #[derive(Clone, Copy)]
-struct Plan {
-    thorax: f64,
-    pelvis: f64,
-    rest: f64,
+pub(super) struct Plan {
+    pub(super) thorax: f64,
+    pub(super) pelvis: f64,
+    pub(super) rest: f64,
 }
 
-fn plan(thorax: f64, pelvis: f64) -> Plan {
+pub(super) fn plan(thorax: f64, pelvis: f64) -> Plan {
     Plan { thorax, pelvis, rest: 0.0 }
 }
 
 /// Left and right in turn, three each, every one a little different.
-fn three_each(left: [f64; 3], right: [f64; 3], share: f64) -> Vec<Plan> {
+pub(super) fn three_each(left: [f64; 3], right: [f64; 3], share: f64) -> Vec<Plan> {
     left.into_iter().zip(right).flat_map(|(l, r)| [plan(l, share * l), plan(-r, -share * r)]).collect()
 }
 
 /// How it is worn and done.
 #[derive(Clone)]
-struct Scene {
-    plans: Vec<Plan>,
+pub(super) struct Scene {
+    pub(super) plans: Vec<Plan>,
     /// Strap on its segment: Euler angles, rad.
-    mounting: [(f64, f64, f64); 2],
+    pub(super) mounting: [(f64, f64, f64); 2],
     /// Gyroscope bias that nobody took off, deg/s, sensor frame.
-    bias_dps: Vector3<f64>,
+    pub(super) bias_dps: Vector3<f64>,
     /// What is believed of it, deg/s.
-    bias_sd_dps: f64,
+    pub(super) bias_sd_dps: f64,
     /// The trunk leans forward by this, deg.
-    lean_deg: f64,
+    pub(super) lean_deg: f64,
     /// Straight from side to side, no halt at the start position.
-    through: bool,
-    hold_first_s: f64,
-    hold_last_s: f64,
-    posture: Option<Posture>,
-    handedness: Handedness,
+    pub(super) through: bool,
+    pub(super) hold_first_s: f64,
+    pub(super) hold_last_s: f64,
+    pub(super) posture: Option<Posture>,
+    pub(super) handedness: Handedness,
 }
 
 impl Default for Scene {
@@ -66,14 +66,14 @@ impl Default for Scene {
 }
 
 /// Zero at 0 and one at 1, with zero rate and acceleration at both.
-fn ramp(x: f64) -> f64 {
+pub(super) fn ramp(x: f64) -> f64 {
     let x = x.clamp(0.0, 1.0);
     x * x * x * (10.0 + x * (6.0 * x - 15.0))
 }
 
 impl Scene {
     /// Times at which thorax (0) or pelvis (1) is where, deg.
-    fn knots(&self, segment: usize) -> Vec<(f64, f64)> {
+    pub(super) fn knots(&self, segment: usize) -> Vec<(f64, f64)> {
         let mut t = self.hold_first_s;
         let mut knots = vec![(0.0, 0.0), (t, 0.0)];
         for (i, p) in self.plans.iter().enumerate() {
@@ -92,7 +92,7 @@ impl Scene {
         knots
     }
 
-    fn orientation(&self, segment: usize, knots: &[(f64, f64)], t: f64) -> UnitQuaternion<f64> {
+    pub(super) fn orientation(&self, segment: usize, knots: &[(f64, f64)], t: f64) -> UnitQuaternion<f64> {
         let next = knots.partition_point(|k| k.0 <= t).clamp(1, knots.len() - 1);
         let (a, b) = (knots[next - 1], knots[next]);
         let turn = a.1 + (b.1 - a.1) * ramp((t - a.0) / (b.0 - a.0).max(1e-9));
@@ -110,7 +110,12 @@ impl Scene {
     }
 
     /// Samples as the strap's sensor has them.
-    fn sensor(&self, segment: usize, until_s: f64, at: impl Fn(f64) -> UnitQuaternion<f64>) -> Samples {
+    pub(super) fn sensor(
+        &self,
+        segment: usize,
+        until_s: f64,
+        at: impl Fn(f64) -> UnitQuaternion<f64>,
+    ) -> Samples {
         let (r, p, y) = self.mounting[segment];
         let worn = UnitQuaternion::from_euler_angles(r, p, y);
         let bias = self.bias_dps.map(f64::to_radians);
@@ -180,14 +185,14 @@ impl Scene {
 }
 
 #[derive(Default)]
-struct Samples {
-    t_s: Vec<f64>,
-    gyro: Vec<Vector3<f64>>,
-    acc: Vec<Vector3<f64>>,
+pub(super) struct Samples {
+    pub(super) t_s: Vec<f64>,
+    pub(super) gyro: Vec<Vector3<f64>>,
+    pub(super) acc: Vec<Vector3<f64>>,
 }
 
 /// Every planned turn is found and within `tolerance` of the plan.
-fn assert_recovered(scene: &Scene, check: &MobilityCheck, tolerance: f64, what: &str) {
+pub(super) fn assert_recovered(scene: &Scene, check: &MobilityCheck, tolerance: f64, what: &str) {
     for side in Side::ALL {
         let sign = side.sign();
         let planned: Vec<&Plan> = scene.plans.iter().filter(|p| p.thorax * sign > 0.0).collect();
