@@ -81,13 +81,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             if target.exists() {
                 // Only a session's own files give way.
                 SessionDir::create(target, true)?;
-                for name in ["session.toml", "samples.log", "swings"] {
-                    let to = target.join(name);
-                    if to.is_dir() {
-                        std::fs::remove_dir_all(&to).with_context(|| to.display().to_string())?;
-                    }
-                    std::fs::rename(work.join(name), &to).with_context(|| to.display().to_string())?;
-                }
+                move_files(&work, target)?;
                 std::fs::remove_dir_all(&work).with_context(|| work.display().to_string())?;
             } else {
                 std::fs::rename(&work, target).with_context(|| target.display().to_string())?;
@@ -100,6 +94,21 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Err(error)
         }
     }
+}
+
+/// Moves every file below `from` to its place below `to`; what else is there stays.
+fn move_files(from: &Path, to: &Path) -> anyhow::Result<()> {
+    std::fs::create_dir_all(to).with_context(|| to.display().to_string())?;
+    for entry in std::fs::read_dir(from).with_context(|| from.display().to_string())? {
+        let path = entry.with_context(|| from.display().to_string())?.path();
+        let place = to.join(path.file_name().unwrap_or_default());
+        if path.is_dir() {
+            move_files(&path, &place)?;
+        } else {
+            std::fs::rename(&path, &place).with_context(|| place.display().to_string())?;
+        }
+    }
+    Ok(())
 }
 
 fn beside(target: &Path) -> PathBuf {

@@ -34,7 +34,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let (source, session) = SessionDir::open(&arguments.dir)?;
     let log_path = source.log_path();
     let size = log_path.metadata().map_or(0, |m| m.len());
-    let replay = Replay::open(&log_path)?;
+    let replay = Replay::open(&log_path).with_context(|| log_path.display().to_string())?;
     let (target, record) = match &arguments.into {
         Some(into) => {
             if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
