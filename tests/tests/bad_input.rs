@@ -137,9 +137,26 @@ fn an_occupied_folder_is_left_alone_unless_forced_and_then_only_the_session_give
     still(&bench.path("bad.csv"), 0.0, 500, |i, l| if i == 400 { "x".into() } else { l });
     let _ = daemon(["import", "--force", "--out", &out, "--thorax", &bench.arg("bad.csv")]).failed();
     assert_eq!(contents(&bench.path("s")), before);
+    fs::create_dir(bench.path("s/swings")).unwrap();
+    fs::write(bench.path("s/swings/video.txt"), "mine").unwrap();
+    fs::write(bench.path("s/swings/0007.json"), "an older session's").unwrap();
     let _ = daemon(["import", "--force", "--out", &out, "--thorax", &thorax]).done();
+    assert_eq!(fs::read_to_string(bench.path("s/swings/video.txt")).unwrap(), "mine");
+    assert!(!bench.path("s/swings/0007.json").exists());
     assert_eq!(fs::read_to_string(bench.path("s/notes.txt")).unwrap(), "mine");
     assert!(fs::read_to_string(bench.path("s/session.toml")).unwrap().contains("peakorder.session/1"));
+}
+
+#[test]
+fn a_folder_where_an_import_would_work_is_never_removed() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    fs::create_dir(bench.path("s.importing")).unwrap();
+    fs::write(bench.path("s.importing/notes.txt"), "mine").unwrap();
+    let (out, thorax) = (bench.arg("s"), bench.arg("thorax.csv"));
+    says(&daemon(["import", "--out", &out, "--thorax", &thorax]).failed(), &["s.importing", "in the way"]);
+    assert_eq!(fs::read_to_string(bench.path("s.importing/notes.txt")).unwrap(), "mine");
+    assert!(!bench.path("s").exists());
 }
 
 #[test]

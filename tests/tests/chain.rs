@@ -1,12 +1,13 @@
 //! The whole chain from outside: the same input gives the same bytes, however it comes.
 
+use peakorder_daemon::engine::Engine;
 use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::virtual_session::virtual_session;
 use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, StrapOptions};
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
-use peakorder_tests::files::{assert_same, computed, swings};
+use peakorder_tests::files::{assert_same, computed, records, swings};
 use peakorder_tests::programs::{analysis, daemon, workspace};
 use std::path::Path;
 
@@ -55,16 +56,14 @@ fn the_same_seed_gives_the_same_bytes_and_another_does_not() {
     assert!(a.0 != c.0);
 }
 
-fn outputs(script: &Script, chunks: impl Fn(Vec<Record>) -> Vec<Vec<Record>>) -> Vec<String> {
+fn outputs(script: &Script) -> Vec<String> {
     let p = script.player();
     let player = Player { handedness: p.handedness, ..Player::default() };
     let session = virtual_session(script, "chunks", player, "2026-01-01T00:00:00Z");
     let mut pipeline = Pipeline::new(&session).unwrap();
     let mut out = Vec::new();
-    for chunk in chunks(script.clone().session().records().collect()) {
-        for record in &chunk {
-            pipeline.push(record, &mut out);
-        }
+    for record in script.clone().session().records() {
+        pipeline.push(&record, &mut out);
     }
     pipeline.finish(&mut out);
     out.iter()
@@ -79,10 +78,24 @@ fn outputs(script: &Script, chunks: impl Fn(Vec<Record>) -> Vec<Vec<Record>>) ->
 fn how_records_are_batched_changes_nothing() {
     let player = PlayerParams::drawn_from(Population::Professional, 21);
     let script = Script::practice(21, player, 3, &PracticeOptions::default());
-    let one = outputs(&script, |r| vec![r]);
-    let each = outputs(&script, |r| r.into_iter().map(|r| vec![r]).collect());
-    assert_eq!(one.len(), 3);
-    assert_eq!(one, each);
+    let all: Vec<Record> = script.clone().session().records().collect();
+    let folder = tempfile::tempdir().unwrap();
+    let record = |batch: usize| {
+        let path = folder.path().join(batch.to_string());
+        let session = virtual_session(&script, "batches", Player::default(), "2026-01-01T00:00:00Z");
+        let dir = SessionDir::create(&path, false).unwrap();
+        let mut engine = Engine::new(dir, session, true).unwrap();
+        for records in all.chunks(batch) {
+            engine.take(records).unwrap();
+        }
+        assert_eq!(engine.finish().unwrap().1.swings, 3);
+        assert_eq!(records(&path.join("samples.log")).0, all, "{batch} at once");
+        computed(&path)
+    };
+    let one = record(1);
+    for batch in [7, 1000, all.len()] {
+        assert_same(&one, &record(batch));
+    }
 }
 
 #[test]
@@ -105,7 +118,7 @@ fn without_an_arm_strap_the_arm_is_absent() {
     let player = PlayerParams::drawn_from(Population::Amateur, 9);
     let straps = StrapOptions { roles: vec![Role::Pelvis, Role::Thorax], ..StrapOptions::default() };
     let script = Script::practice(9, player, 3, &PracticeOptions::default()).with_straps(straps);
-    let swings = outputs(&script, |r| vec![r]);
+    let swings = outputs(&script);
     assert_eq!(swings.len(), 3);
     for swing in swings {
         let value: serde_json::Value = serde_json::from_str(&swing).unwrap();

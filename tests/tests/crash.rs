@@ -1,4 +1,5 @@
-//! A session killed at any moment opens again with everything but the last quarter second.
+//! A session killed at any moment opens again with everything but its last moments: at most
+//! half a second, of which half allows for the program's start on a loaded machine.
 
 use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use peakorder_protocol::log::{FindingKind, Record};

@@ -73,9 +73,16 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     }
     let work = beside(target);
     if work.exists() {
-        std::fs::remove_dir_all(&work).with_context(|| work.display().to_string())?;
+        // Another import may be at work in it, or the folder may be somebody's own.
+        bail!(
+            "{} is in the way: if an import to {} is running, wait for it; if one was broken off, remove \
+             the folder and try again",
+            work.display(),
+            target.display()
+        );
     }
-    let result = import(&arguments, &work, files, marks, &roles, total).await;
+    let dir = SessionDir::create(&work, false)?;
+    let result = import(&arguments, dir, files, marks, &roles, total).await;
     match result {
         Ok(line) => {
             if target.exists() {
@@ -119,7 +126,7 @@ fn beside(target: &Path) -> PathBuf {
 
 async fn import(
     arguments: &Arguments,
-    work: &Path,
+    dir: SessionDir,
     files: Vec<SampleFile>,
     marks: Vec<(f64, peakorder_protocol::log::Mark)>,
     roles: &[Role],
@@ -164,7 +171,7 @@ async fn import(
         settings: toml::Table::new(),
         calibration: Vec::new(),
     };
-    let engine = Engine::new(SessionDir::create(work, false)?, session, true)?;
+    let engine = Engine::new(dir, session, true)?;
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = report::progress(total_bytes, "importing {bar:40} {bytes}/{total_bytes} {eta}");
     let reader = tokio::task::spawn_blocking(move || {
