@@ -19,7 +19,7 @@
 //! names another; a folder `profiles` beside it holds strap profiles of one's own.
 
 use etcetera::BaseStrategy as _;
-use peakorder_protocol::Role;
+use peakorder_protocol::{Role, toml_line};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -138,8 +138,7 @@ impl Config {
             Err(e) => return Err(io(e)),
         }
         let text = fs::read_to_string(path).map_err(io)?;
-        let config: Self =
-            toml::from_str(&text).map_err(|e| malformed(e.to_string().trim_end().to_owned()))?;
+        let config: Self = toml::from_str(&text).map_err(|e| malformed(toml_line::explain(&text, &e)))?;
         config.check().map_err(malformed)?;
         Ok(config)
     }

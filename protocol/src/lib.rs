@@ -13,6 +13,6 @@ pub mod profile;
 pub mod role;
 pub mod session;
 pub mod swing;
-mod toml_line;
+pub mod toml_line;
 
 pub use role::{Handedness, Role};

@@ -2,7 +2,7 @@
 
 /// `line 82, column 1: unknown field …`: the parser's own text shows the source over several lines,
 /// which is no message for a terminal.
-pub(crate) fn explain(text: &str, error: &toml::de::Error) -> String {
+pub fn explain(text: &str, error: &toml::de::Error) -> String {
     let message = error.message().lines().next().unwrap_or_default();
     match error.span() {
         Some(span) => {

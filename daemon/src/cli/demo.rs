@@ -10,6 +10,7 @@ use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::render::{self, Style};
+use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::session::{Player, SessionDir};
 use std::io::{self, IsTerminal as _};
 use std::path::PathBuf;
@@ -63,18 +64,16 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let source = tokio::task::spawn_blocking(move || {
         play(script.session().records(), speed, &to, |t_s| moving.set_position(t_s as u64));
     });
-    let mut watch = engine.watch();
-    let counter = tokio::spawn(async move {
-        while let Ok(event) = watch.recv().await {
-            if let peakorder_protocol::event::LiveEvent::Swing { swing } = event {
-                bar.set_message(format!("{} swings", swing.number));
-            }
+    let counting = bar.clone();
+    let counter = tokio::spawn(report::follow(engine.watch(), move |event| {
+        if let LiveEvent::Swing { swing } = event {
+            counting.set_message(format!("{} swings", swing.number));
         }
-        bar.finish_and_clear();
-    });
+    }));
     let (dir, summary) = engine.run(batches, report::stop_signal()).await?;
     source.await.context("the virtual straps stopped")?;
     counter.await.context("counting stopped")?;
+    bar.finish_and_clear();
     let took = start.elapsed().as_secs_f64();
 
     let style = Style::new(width(), io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none());

@@ -65,19 +65,15 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         virtual_session(&script, &format!("virtual-{}", arguments.seed), named, "2026-01-01T00:00:00Z");
     let dir = SessionDir::create(&arguments.out, arguments.force)?;
     let engine = Engine::new(dir, session, true)?;
-    let mut watch = engine.watch();
     let (to, batches) = mpsc::channel(BATCHES);
     let speed = arguments.speed;
     let source = tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));
     let json = arguments.json;
-    let printer = tokio::spawn(async move {
-        while let Ok(event) = watch.recv().await {
-            let line = if json { serde_json::to_string(&event).ok() } else { report::event_line(&event) };
-            if let Some(line) = line {
-                report::say(&line);
-            }
+    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
+        if let Some(line) = report::line(event, json) {
+            report::say(&line);
         }
-    });
+    }));
     let (dir, summary) = engine.run(batches, report::stop_signal()).await?;
     printer.await.context("printing stopped")?;
     source.await.context("the virtual straps stopped")?;

@@ -50,7 +50,6 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         source.remove_swings()?;
     }
     let engine = Engine::new(target.clone(), session, record)?;
-    let mut watch = engine.watch();
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = report::progress(size, "replaying {bar:40} {bytes}/{total_bytes} {eta}");
     let speed = arguments.speed;
@@ -73,14 +72,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         replay
     });
     let json = arguments.json;
-    let printer = tokio::spawn(async move {
-        while let Ok(event) = watch.recv().await {
-            let line = if json { serde_json::to_string(&event).ok() } else { report::event_line(&event) };
-            if let Some(line) = line {
-                report::say(&line);
-            }
+    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
+        if let Some(line) = report::line(event, json) {
+            report::say(&line);
         }
-    });
+    }));
     let stop = async {
         if matches!(speed, Speed::Max) { report::never().await } else { report::stop_signal().await }
     };

@@ -8,6 +8,7 @@ use std::fmt::Write as _;
 use std::future::Future;
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::Path;
+use tokio::sync::broadcast;
 
 /// One line on stderr.
 pub(super) fn complain(text: &str) {
@@ -82,7 +83,7 @@ pub(super) fn swing_line(swing: &Swing) -> String {
 }
 
 /// One line about a live event, for the terminal.
-pub(super) fn event_line(event: &LiveEvent) -> Option<String> {
+fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
         LiveEvent::Calibration { step, ok, text, .. } => {
@@ -91,6 +92,23 @@ pub(super) fn event_line(event: &LiveEvent) -> Option<String> {
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         _ => None,
     }
+}
+
+/// Hands every live event to `take` until the session ends. One who falls behind misses the
+/// oldest events and goes on with the newer ones.
+pub(super) async fn follow(mut watch: broadcast::Receiver<LiveEvent>, mut take: impl FnMut(&LiveEvent)) {
+    loop {
+        match watch.recv().await {
+            Ok(event) => take(&event),
+            Err(broadcast::error::RecvError::Lagged(_)) => {}
+            Err(broadcast::error::RecvError::Closed) => return,
+        }
+    }
+}
+
+/// An event as a line: of JSON, or for people where it has one.
+pub(super) fn line(event: &LiveEvent, json: bool) -> Option<String> {
+    if json { serde_json::to_string(event).ok() } else { event_line(event) }
 }
 
 /// The one line a session comes to.

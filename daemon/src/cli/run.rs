@@ -330,15 +330,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let json = arguments.json;
     let bar = report::progress(0, "{elapsed_precise}{msg}");
     let above = bar.clone();
-    let mut watch = engine.watch();
-    let printer = tokio::spawn(async move {
-        while let Ok(event) = watch.recv().await {
-            let line = if json { serde_json::to_string(&event).ok() } else { report::event_line(&event) };
-            if let Some(line) = line {
-                above.suspend(|| report::say(&line));
-            }
+    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
+        if let Some(line) = report::line(event, json) {
+            above.suspend(|| report::say(&line));
         }
-    });
+    }));
     let (to, batches) = mpsc::channel(BATCHES);
     let (mark_to, marks) = mpsc::channel(16);
     read_marks(clock, mark_to);

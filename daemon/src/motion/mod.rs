@@ -9,6 +9,8 @@ pub mod detect;
 pub mod fuse;
 pub mod measure;
 pub mod mobility;
+#[cfg(test)]
+pub(crate) mod noise;
 pub mod path;
 pub mod pipeline;
 pub mod rest;

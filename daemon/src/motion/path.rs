@@ -27,8 +27,6 @@ pub struct SegmentPath {
     pub lateral_deg: Vec<f64>,
     /// Flexion, deg, positive = forward.
     pub flexion_deg: Vec<f64>,
-    /// Spread of gravity over address, deg: how calm it was.
-    pub address_spread_deg: f64,
     /// Up at the end of address, in the segment (or sensor) frame.
     pub address_up: Vector3<f64>,
 }
@@ -47,7 +45,7 @@ impl SegmentPath {
         if hi < lo + 20 || anchor <= lo + 2 || anchor >= hi {
             return None;
         }
-        let (up, spread) = latched::up_at(&segment.t_s, &segment.gyro, &segment.acc, lo, anchor + 1, anchor)?;
+        let up = latched::up_at(&segment.t_s, &segment.gyro, &segment.acc, lo, anchor + 1, anchor)?;
         let t_s = segment.t_s[lo..hi].to_vec();
         let gyro = &segment.gyro[lo..hi];
         // Integrated forward from the start of address, then set so that the anchor has the
@@ -66,7 +64,6 @@ impl SegmentPath {
             turn_deg: Vec::new(),
             lateral_deg: Vec::new(),
             flexion_deg: Vec::new(),
-            address_spread_deg: spread,
             address_up: up,
             t_s,
             orientation,

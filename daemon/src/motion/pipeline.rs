@@ -20,7 +20,7 @@ use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::profile::{Profile, ProfileError};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
-use peakorder_protocol::{Handedness, Role};
+use peakorder_protocol::{Handedness, Role, toml_line};
 use std::collections::BTreeMap;
 
 /// The window looked at reaches this far back from the fastest moment, s.
@@ -112,7 +112,7 @@ impl Pipeline {
     pub fn new(session: &Session) -> Result<Self, SetupError> {
         let settings: Settings = toml::Value::Table(session.settings.clone())
             .try_into()
-            .map_err(|e: toml::de::Error| SetupError::Settings(e.to_string().trim_end().to_owned()))?;
+            .map_err(|e: toml::de::Error| SetupError::Settings(toml_line::explain("", &e)))?;
         if session.straps.is_empty() {
             return Err(SetupError::NoStraps);
         }

@@ -172,23 +172,13 @@ mod tests {
         }
     }
 
-    /// CHECKS of the trade: 0.5 deg/s RMS noise at 100 Hz over 1 s leaves 0.05 deg/s (1 SD) of
+    /// 0.5 deg/s RMS noise at 100 Hz over 1 s leaves 0.05 deg/s (1 SD) of
     /// the mean; asserted at 3 SD. Arithmetic of independent samples (0.5 / sqrt 100).
     #[test]
     fn bias_is_removed_at_rest_to_a_twentieth_of_a_degree_per_second() {
         let truth = Vector3::new(0.02, -0.015, 0.01);
         let mut tracker = BiasTracker::new(&Settings::default());
-        let mut state = 1_u64;
-        let mut noise = move || {
-            // Sum of twelve uniforms: normal enough, and no dependency.
-            (0..12)
-                .map(|_| {
-                    state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-                    (state >> 33) as f64 / f64::from(1_u32 << 31)
-                })
-                .sum::<f64>()
-                - 6.0
-        };
+        let mut noise = crate::motion::noise::normal(1);
         for i in 0..400 {
             let g = truth + Vector3::new(noise(), noise(), noise()) * 0.5_f64.to_radians();
             tracker.push(f64::from(i) / 100.0, &g, &Vector3::new(0.0, 9.81, 0.0));

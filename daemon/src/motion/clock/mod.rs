@@ -78,7 +78,6 @@ pub struct StrapClock {
     /// The latest packets, for event stamps that speak of an earlier one.
     recent: [Option<Earlier>; 16],
     packets: u64,
-    samples: u64,
     last_arrival_s: f64,
     next_counter_s: f64,
 }
@@ -117,7 +116,6 @@ impl StrapClock {
             last_event_stamp_s: f64::NEG_INFINITY,
             recent: [None; 16],
             packets: 0,
-            samples: 0,
             last_arrival_s: 0.0,
             next_counter_s: 0.0,
         }
@@ -172,7 +170,6 @@ impl StrapClock {
         }
         let last_s = first_s + span_s;
         self.packets += 1;
-        self.samples += n as u64;
         self.last_arrival_s = arrival_s;
 
         if let Some(filter) = &self.filter {

@@ -63,7 +63,7 @@ fn mean_rate(times_s: &[f64], gyro_rad_s: &[Vector3<f64>], i: usize) -> Vector3<
 
 /// Up in the frame at `times_s[anchor]`, from the accelerometer between `from` and `to`:
 /// each sample is carried to the anchor by the gyroscope before averaging, so sway
-/// neither blurs nor biases the mean. Also the spread (deg) of the carried samples.
+/// neither blurs nor biases the mean.
 pub fn up_at(
     times_s: &[f64],
     gyro_rad_s: &[Vector3<f64>],
@@ -71,7 +71,7 @@ pub fn up_at(
     from: usize,
     to: usize,
     anchor: usize,
-) -> Option<(Vector3<f64>, f64)> {
+) -> Option<Vector3<f64>> {
     let lo = from.min(anchor);
     let hi = to.max(anchor + 1).min(times_s.len());
     if from >= to || to > times_s.len() || anchor >= times_s.len() {
@@ -80,12 +80,8 @@ pub fn up_at(
     let path =
         integrate(UnitQuaternion::identity(), &times_s[lo..hi], &gyro_rad_s[lo..hi], SampleIs::Instant);
     let anchor_inv = path[anchor - lo].inverse();
-    let carried: Vec<Vector3<f64>> = (from..to).map(|i| anchor_inv * (path[i - lo] * acc_m_s2[i])).collect();
-    let mean = carried.iter().sum::<Vector3<f64>>() / carried.len() as f64;
-    let up = mean.try_normalize(1.0)?;
-    let spread =
-        carried.iter().map(|a| (a - up * a.dot(&up)).norm_squared()).sum::<f64>() / carried.len() as f64;
-    Some((up, (spread.sqrt() / mean.norm()).to_degrees()))
+    let carried: Vector3<f64> = (from..to).map(|i| anchor_inv * (path[i - lo] * acc_m_s2[i])).sum();
+    (carried / (to - from) as f64).try_normalize(1.0)
 }
 
 #[cfg(test)]

@@ -88,9 +88,4 @@ impl RunningFilter {
         };
         z_up_to_y_up() * z_up
     }
-
-    /// Up, in the sensor frame.
-    pub fn up(&self) -> Vector3<f64> {
-        self.orientation().inverse() * Vector3::y()
-    }
 }

@@ -3,9 +3,9 @@
 use super::impact_of::ImpactAndReach;
 use super::{Part, instant, round};
 use crate::motion::detect::phases::Phases;
-use crate::motion::sequence::fit::LocalFit;
+use crate::motion::sequence::fit::{LocalFit, at_least_seven_s};
 use crate::motion::sequence::order::{self, Timed};
-use crate::motion::sequence::peak::{self, FoundPeak, Series, half_width_s};
+use crate::motion::sequence::peak::{self, FoundPeak, Series};
 use crate::motion::sequence::reversal;
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
@@ -51,8 +51,7 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
         let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
         part.reversal = fastest.and_then(|p| {
-            let narrow_s =
-                half_width_s(part.window.period_s).min(reversal::HALF_S.max(3.2 * part.window.period_s));
+            let narrow_s = at_least_seven_s(reversal::HALF_S, part.window.period_s);
             reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
         });
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);

@@ -150,16 +150,7 @@ mod tests {
     /// Sampling 2·10⁵ times with sums of twelve uniforms; tolerance 0.01.
     #[test]
     fn largest_of_n_varies_as_the_table_says() {
-        let mut state = 3_u64;
-        let mut normal = move || {
-            (0..12)
-                .map(|_| {
-                    state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
-                    (state >> 33) as f64 / f64::from(1_u32 << 31)
-                })
-                .sum::<f64>()
-                - 6.0
-        };
+        let mut normal = crate::motion::noise::normal(3);
         for (i, expected) in LARGEST_SD.into_iter().enumerate() {
             let largest: Vec<f64> =
                 (0..200_000).map(|_| (0..=i).map(|_| normal()).fold(f64::NEG_INFINITY, f64::max)).collect();

@@ -64,7 +64,7 @@ impl Track {
     /// from there, what is left over at the second taken out in proportion to time.
     fn piece(&mut self, strap: &StrapTurn, a: (usize, usize), b: (usize, usize)) -> Option<()> {
         let (lo, hi) = (a.0, b.1);
-        let (up, _) = latched::up_at(&strap.t_s, &strap.gyro, &strap.acc, a.0, a.1, lo)?;
+        let up = latched::up_at(&strap.t_s, &strap.gyro, &strap.acc, a.0, a.1, lo)?;
         let t_s = &strap.t_s[lo..hi];
         let path = latched::integrate(attitude_from_up(&up), t_s, &strap.gyro[lo..hi], strap.sample_is);
         let mut axial: Vec<f64> = path.iter().map(|q| Cardan::from_quaternion(q).axial).collect();

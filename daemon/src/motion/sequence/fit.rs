@@ -9,6 +9,11 @@ use nalgebra::{SMatrix, SVector};
 /// Cubic: asymmetric rise and fall bend the third-order term, not the located extreme.
 const TERMS: usize = 4;
 
+/// Half width of at least `half_s` that holds seven samples of the given period.
+pub fn at_least_seven_s(half_s: f64, period_s: f64) -> f64 {
+    half_s.max(3.2 * period_s)
+}
+
 /// A local cubic in (t − centre).
 #[derive(Debug, Clone, Copy)]
 pub struct LocalFit {

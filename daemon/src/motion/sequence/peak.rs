@@ -1,7 +1,7 @@
 //! When a segment was fastest between its reversal and impact.
 
 use super::apex;
-use super::fit::LocalFit;
+use super::fit::{LocalFit, at_least_seven_s};
 
 /// A speed series of one segment at its own sample times.
 #[derive(Debug, Clone, Copy)]
@@ -40,7 +40,7 @@ const FLOOR_S: f64 = 0.1e-3;
 
 /// Half width for straps of this sample period: at least seven samples.
 pub fn half_width_s(period_s: f64) -> f64 {
-    HALF_S.max(3.2 * period_s)
+    at_least_seven_s(HALF_S, period_s)
 }
 
 /// More noise than this in a located peak is worth longer smoothing, s.
