@@ -21,6 +21,9 @@ const CALM_ARM_DPS: f64 = 25.0;
 /// Motion away "lasts" from where speed exceeds this share of its backswing maximum.
 const ONSET_SHARE: f64 = 0.05;
 const ONSET_MIN_DPS: f64 = 3.0;
+/// A start stands out from address by this many of its SDs, and by this much, deg/s.
+const SWAY_SDS: f64 = 3.0;
+const SWAY_MIN_DPS: f64 = 5.0;
 /// Speeds below this after impact for [`FINISH_FOR_S`] are the finish, deg/s.
 const FINISH_DPS: f64 = 35.0;
 const FINISH_FOR_S: f64 = 0.15;
@@ -29,6 +32,15 @@ const FINISH_FOR_S: f64 = 0.15;
 /// little slower than away.
 const FAST_TRUNK_DPS: f64 = 250.0;
 const FAST_FORWARD_TO_AWAY: f64 = 0.85;
+/// Rocking by less than this on the way forward does not begin the forward turn anew, deg.
+const ROCK_DEG: f64 = 2.0;
+/// An arm this much faster forward than away, and this fast, deg/s, swings a club whatever the
+/// trunk does: arms crossed for a trunk turn go as fast as the trunk, both ways.
+const ARM_FORWARD_TO_AWAY: f64 = 1.5;
+const ARM_FORWARD_DPS: f64 = 250.0;
+/// Trunk turns away of a swing that the arm makes nearly alone, deg, and the arm's own turn then.
+const ARM_LED_TURN_AWAY_DEG: f64 = 5.0;
+const ARM_LED_SWEEP_DEG: f64 = 45.0;
 
 /// Why a movement is not a swing.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -104,7 +116,7 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
     }
 
     // Back to where this forward run began.
-    let reversal = (0..peak).rev().find(|&i| forward[i] <= 0.0).ok_or(Rejection::NoReversal)?;
+    let reversal = reversal_before(forward, peak).ok_or(Rejection::NoReversal)?;
     let down_s = (peak - reversal) as f64 * STEP_S;
     if down_s > settings.max_downswing_s {
         return Err(Rejection::Duration(down_s));
@@ -113,13 +125,15 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
     let onset = turn_onset(forward, reversal);
     let away_peak = argmin(forward, onset, reversal + 1);
     let away_deg = -integral(forward, onset, reversal);
-    if away_deg < settings.min_turn_away_deg {
+    let arm_led = tracks.get(Role::LeadArm).is_some_and(|arm| arm_leads(arm, onset, reversal, peak));
+    let least_away = if arm_led { ARM_LED_TURN_AWAY_DEG } else { settings.min_turn_away_deg };
+    if away_deg < least_away {
         return Err(Rejection::NoTurnAway(away_deg));
     }
     let ratio = peak_dps / -forward[away_peak];
     // A slow turn there and back is no swing; of a fast one only the quick backswing is unusual.
     let least = if peak_dps > FAST_TRUNK_DPS { FAST_FORWARD_TO_AWAY } else { settings.min_forward_to_away };
-    if ratio < least {
+    if ratio < least && !arm_led {
         return Err(Rejection::NotFaster(ratio));
     }
     let back_s = (reversal - onset) as f64 * STEP_S;
@@ -161,6 +175,34 @@ fn argmin(x: &[f64], from: usize, to: usize) -> usize {
 
 fn integral(x: &[f64], from: usize, to: usize) -> f64 {
     x[from..to].iter().sum::<f64>() * STEP_S
+}
+
+/// Where the forward run that is fastest at `peak` began: back to the furthest turn away, over
+/// little rocking on the way.
+fn reversal_before(forward: &[f64], peak: usize) -> Option<usize> {
+    let (mut angle, mut least, mut at) = (0.0, 0.0, None);
+    for i in (0..peak).rev() {
+        angle -= forward[i] * STEP_S;
+        if angle < least {
+            (least, at) = (angle, Some(i));
+        } else if angle > least + ROCK_DEG {
+            return at;
+        }
+    }
+    None
+}
+
+/// The arm swung: out and, clearly faster, back.
+fn arm_leads(arm: &Track, onset: usize, reversal: usize, peak: usize) -> bool {
+    let speed = &arm.speed_dps;
+    let (early, late) = (onset.saturating_sub(steps(0.2)), (peak + steps(0.3)).min(speed.len()));
+    let forward = argmax(speed, reversal, late);
+    // The arm turns round near the trunk's reversal, early or late.
+    let turned = argmin(speed, reversal.saturating_sub(steps(0.25)).max(early), forward.max(early + 1));
+    let away = argmax(speed, early, turned.max(early + 1));
+    speed[forward] > ARM_FORWARD_DPS
+        && speed[forward] > ARM_FORWARD_TO_AWAY * speed[away]
+        && integral(speed, early, turned) > ARM_LED_SWEEP_DEG
 }
 
 /// Where the turn away that ends at `reversal` began: back from its fastest moment until
@@ -205,6 +247,21 @@ fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, 
     onset
 }
 
+/// Back from an onset to where the motion leaves the sway of address: a share of the fastest
+/// speed is reached some 50 ms after a smooth start.
+fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> usize {
+    let (from, to) = (onset.saturating_sub(steps(0.7)), onset.saturating_sub(steps(0.25)));
+    let still = &x[from..to];
+    if still.is_empty() {
+        return onset;
+    }
+    let n = still.len() as f64;
+    let mean = still.iter().sum::<f64>() / n;
+    let sd = (still.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
+    let level = mean + (SWAY_SDS * sd).max(SWAY_MIN_DPS);
+    (earliest..onset).rev().find(|&i| x[i] < level).map_or(onset, |i| i + 1)
+}
+
 /// The earliest of the segments' onsets, not more than 0.4 s before the trunk's.
 fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize {
     let earliest = trunk_onset.saturating_sub(steps(0.4));
@@ -218,7 +275,8 @@ fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize
             };
             let fastest =
                 argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
-            onset_before(&signal, earliest, fastest, |v, level| v > level)
+            let onset = onset_before(&signal, earliest, fastest, |v, level| v > level);
+            out_of_sway(&signal, onset, onset.saturating_sub(steps(0.2)))
         })
         .fold(trunk_onset, usize::min)
 }
