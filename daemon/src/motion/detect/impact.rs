@@ -8,8 +8,21 @@ const OUTSTANDING: f64 = 6.0;
 /// … and be at least this large, m/s²: arm and trunk.
 const ARM_MIN_M_S2: f64 = 8.0;
 const TRUNK_MIN_M_S2: f64 = 1.2;
-/// The onset is the first sample that departs by this share of the largest departure.
+/// A shock's first sample departs by this share of the largest departure at least …
 const ONSET_SHARE: f64 = 0.06;
+/// … and the shock rings on from there without a pause longer than this, s, for at most this long.
+const PAUSE_S: f64 = 0.022;
+const RINGS_S: f64 = 0.07;
+/// Smooth movement departs from a parabola by the cube of the sample period; a shock must be
+/// several times that. Departure of a fast arm and of the trunk at 10 ms, m/s² (own simulation:
+/// a centripetal acceleration of 60 and 10 m/s² that comes within 30 and 40 ms).
+const ARM_SMOOTH_M_S2: f64 = 2.3;
+const TRUNK_SMOOTH_M_S2: f64 = 0.16;
+const SMOOTH_PERIOD_S: f64 = 0.010;
+const ABOVE_SMOOTH: f64 = 3.0;
+/// From this sample step on, s, the onset is known to this many steps only (SD; own simulation).
+const SPARSE_S: f64 = 0.008;
+const SPARSE_STEPS: f64 = 0.6;
 
 /// A shock found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,7 +45,10 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
     }
     // Departure of each sample from the parabola through the three before it: an onset shows
     // in the very sample it falls into, which a centred difference would smear.
-    let departure: Vec<f64> = (first..hi).map(|i| depart(&segment.acc, i)).collect();
+    // Where samples are missing the four are not evenly spaced and nothing can be said.
+    let whole = |i: usize| segment.lost_before[i - 2..=i].iter().all(|lost| *lost == 0);
+    let departure: Vec<f64> =
+        (first..hi).map(|i| if whole(i) { depart(&segment.acc, i) } else { 0.0 }).collect();
     let mut before: Vec<f64> = departure[..lo - first].to_vec();
     before.sort_by(f64::total_cmp);
     let rough = before[before.len() * 9 / 10];
@@ -42,16 +58,19 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
             (at, size) = (i, departure[i - first]);
         }
     }
-    let least = if arm { ARM_MIN_M_S2 } else { TRUNK_MIN_M_S2 };
-    if size < least.max(OUTSTANDING * rough) {
+    let (least, smooth) =
+        if arm { (ARM_MIN_M_S2, ARM_SMOOTH_M_S2) } else { (TRUNK_MIN_M_S2, TRUNK_SMOOTH_M_S2) };
+    let smooth = smooth * (segment.period_s / SMOOTH_PERIOD_S).powi(3);
+    if size < least.max(OUTSTANDING * rough).max(ABOVE_SMOOTH * smooth) {
         return None;
     }
     // Back from the largest departure to the first of the burst.
-    let level = (ONSET_SHARE * size).max(3.0 * rough);
+    let level = (ONSET_SHARE * size).max(3.0 * rough).max(1.5 * smooth);
     let mut onset = at;
-    let reach = segment.t_s[at] - 0.03;
+    let reach = segment.t_s[at] - RINGS_S;
+    let pause = PAUSE_S.max(2.2 * segment.period_s);
     for i in (lo..at).rev() {
-        if segment.t_s[i] < reach {
+        if segment.t_s[i] < reach || segment.t_s[onset] - segment.t_s[i] > pause {
             break;
         }
         if departure[i - first] > level {
@@ -60,7 +79,9 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
     }
     // The shock began somewhere in the interval that ends with its first sample.
     let step = segment.t_s[onset] - segment.t_s[onset - 1];
-    Some(Shock { t_s: segment.t_s[onset] - 0.5 * step, sd_s: step / 12.0_f64.sqrt(), size_m_s2: size })
+    // A wave of some 50 Hz may have its first samples near zero where they are few.
+    let sd_s = if step > SPARSE_S { SPARSE_STEPS * step } else { step / 12.0_f64.sqrt() };
+    Some(Shock { t_s: segment.t_s[onset] - 0.5 * step, sd_s, size_m_s2: size })
 }
 
 fn depart(acc: &[Vector3<f64>], i: usize) -> f64 {
