@@ -20,9 +20,12 @@ const CROSS_TALK_DPS: f64 = 4.0;
 /// segment may turn round at once, and a corner at zero speed is moved by smoothing.
 pub const HALF_S: f64 = 0.012;
 
-/// The last change from away to forward before `peak_s`, not before `from_s`. A segment may
-/// rock back a little in transition: going back by less than `rock_back_deg` after a first
-/// start forward does not make a new reversal.
+/// The last change from away to forward before `peak_s`, not before `from_s`.
+///
+/// Two things blur it. A segment may rock back a little in transition: going back by less than
+/// `rock_back_deg` after a start forward does not make a new reversal. And it may pause: until
+/// it has gone forward by `rock_back_deg` it has not turned round, so the reversal is the end of
+/// the pause. Either way the other instant lies within the stated band.
 pub fn find(
     series: Series<'_>,
     from_s: f64,
@@ -32,22 +35,39 @@ pub fn find(
 ) -> Option<Reversal> {
     let lo = series.t_s.partition_point(|t| *t < from_s);
     let hi = series.t_s.partition_point(|t| *t < peak_s);
-    let (mut angle, mut least, mut crossing) = (0.0, 0.0, None);
+    let (mut angle, mut least, mut furthest) = (0.0, 0.0, None);
+    // Last slow moments, each with the angle there: changes of sign, and the end of a pause.
+    let mut starts: Vec<(usize, f64)> = Vec::new();
     for i in (lo..hi.saturating_sub(1)).rev() {
         angle -= 0.5 * (series.dps[i] + series.dps[i + 1]) * (series.t_s[i + 1] - series.t_s[i]);
+        let level = if starts.is_empty() { CROSS_TALK_DPS } else { 0.0 };
+        if series.dps[i] <= level && series.dps[i + 1] > level {
+            starts.push((i, angle));
+        }
         if angle < least {
-            (least, crossing) = (angle, Some(i));
-        } else if crossing.is_some() && angle > least + rock_back_deg {
+            (least, furthest) = (angle, Some(i));
+        } else if furthest.is_some() && angle > least + rock_back_deg {
             break;
         }
     }
-    let crossing = crossing.filter(|_| angle > least)?;
-    let near = series.t_s[crossing];
+    let furthest = furthest.filter(|_| angle > least)?;
+    let near_least = |(_, angle): &&(usize, f64)| *angle <= least + rock_back_deg;
+    // The latest start that is still as far away as that: the end of a pause, if there is one.
+    let chosen = starts.iter().find(near_least).map_or(furthest, |(i, _)| *i);
+    let near = series.t_s[chosen];
+    let spread_s = starts
+        .iter()
+        .map(|(i, _)| *i)
+        .chain([furthest])
+        .filter(|i| *i + 2 >= furthest || *i >= chosen)
+        .map(|i| (series.t_s[i] - near).abs())
+        .fold(0.0, f64::max);
     let fit = LocalFit::new(series.t_s, series.dps, near, half_s)?;
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
-    Some(Reversal { t_s: t, sd_s: noise.hypot(CROSS_TALK_DPS) / slope })
+    // Half the distance, so that the 95 % band holds both.
+    Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS) / slope).hypot(0.5 * spread_s) })
 }
 
 #[cfg(test)]
@@ -75,6 +95,26 @@ mod tests {
         assert!(v.iter().zip(&t).any(|(v, t)| *t > 0.4 && *v < 0.0), "the dip is one");
         let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.022, 0.7).unwrap();
         assert!((r.t_s - 0.3).abs() < 0.002, "{}", r.t_s);
+        // The later turning point, 0.2 s on, lies in the band.
+        assert!(1.96 * r.sd_s > 0.18 && r.sd_s < 0.15, "{}", r.sd_s);
+    }
+
+    #[test]
+    fn after_a_pause_the_end_of_it_is_the_reversal() {
+        // Away until 0.3 s, 0.25 s of creeping forward at 1 deg/s, then off.
+        let f = |t: f64| {
+            if t < 0.3 {
+                700.0 * (t - 0.3)
+            } else if t < 0.55 {
+                1.0
+            } else {
+                1.0 + 900.0 * (t - 0.55)
+            }
+        };
+        let (t, v) = series(f);
+        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.012, 0.4).unwrap();
+        assert!((r.t_s - 0.55).abs() < 0.012, "{}", r.t_s);
+        assert!(r.t_s - 1.96 * r.sd_s < 0.3, "the other end of the pause lies in the band: {}", r.sd_s);
     }
 
     #[test]
