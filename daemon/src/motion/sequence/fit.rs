@@ -6,40 +6,39 @@
 
 use nalgebra::{SMatrix, SVector};
 
-/// Cubic: asymmetric rise and fall bend the third-order term, not the located extreme.
-const TERMS: usize = 4;
-
 /// Half width of at least `half_s` that holds seven samples of the given period.
 pub fn at_least_seven_s(half_s: f64, period_s: f64) -> f64 {
     half_s.max(3.2 * period_s)
 }
 
-/// A local cubic in (t − centre).
+/// Cubic: asymmetric rise and fall bend the third-order term, not the located extreme.
+pub type LocalFit = Polynomial<4>;
+
+/// A local polynomial of `N` terms in (t − centre).
 #[derive(Debug, Clone, Copy)]
-pub struct LocalFit {
+pub struct Polynomial<const N: usize> {
     centre_s: f64,
     scale_s: f64,
-    coefficients: SVector<f64, TERMS>,
+    coefficients: SVector<f64, N>,
     /// (XᵀX)⁻¹ in scaled time.
-    spread: SMatrix<f64, TERMS, TERMS>,
+    spread: SMatrix<f64, N, N>,
     rss: f64,
     count: usize,
 }
 
-impl LocalFit {
-    /// Fits `y` at `t_s` with tapered weights over `centre_s` ± `half_s`. `None` with fewer than
-    /// five samples inside.
+impl<const N: usize> Polynomial<N> {
+    /// Fits `y` at `t_s` over `centre_s` ± `half_s`. `None` with no more samples than terms inside.
     pub fn new(t_s: &[f64], y: &[f64], centre_s: f64, half_s: f64) -> Option<Self> {
         let lo = t_s.partition_point(|t| *t < centre_s - half_s);
         let hi = t_s.partition_point(|t| *t <= centre_s + half_s);
-        if hi < lo + TERMS + 1 {
+        if hi < lo + N + 1 {
             return None;
         }
-        let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
-        let mut right = SVector::<f64, TERMS>::zeros();
+        let mut normal = SMatrix::<f64, N, N>::zeros();
+        let mut right = SVector::<f64, N>::zeros();
         let row = |t: f64| {
             let u = (t - centre_s) / half_s;
-            SVector::<f64, TERMS>::from_fn(|k, _| u.powi(k as i32))
+            SVector::<f64, N>::from_fn(|k, _| u.powi(k as i32))
         };
         for i in lo..hi {
             let x = row(t_s[i]);
@@ -53,7 +52,7 @@ impl LocalFit {
         Some(Self { centre_s, scale_s: half_s, coefficients, spread, rss, count })
     }
 
-    fn row(&self, t_s: f64, derivative: u32) -> SVector<f64, TERMS> {
+    fn row(&self, t_s: f64, derivative: u32) -> SVector<f64, N> {
         let u = (t_s - self.centre_s) / self.scale_s;
         SVector::from_fn(|k, _| {
             let k = k as u32;
@@ -78,7 +77,12 @@ impl LocalFit {
 
     /// Variance of the samples about the fit.
     pub fn residual_var(&self) -> f64 {
-        self.rss / (self.count - TERMS) as f64
+        self.rss / (self.count - N) as f64
+    }
+
+    /// Samples fitted.
+    pub fn count(&self) -> usize {
+        self.count
     }
 
     /// Sum of squared residuals.

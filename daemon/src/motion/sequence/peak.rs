@@ -1,7 +1,7 @@
 //! When a segment was fastest between its reversal and impact.
 
 use super::apex;
-use super::fit::{LocalFit, at_least_seven_s};
+use super::fit::{LocalFit, Polynomial, at_least_seven_s};
 
 /// A speed series of one segment at its own sample times.
 #[derive(Debug, Clone, Copy)]
@@ -33,10 +33,15 @@ pub struct FoundPeak {
 /// lies above 25 Hz; longer smoothing moves the peaks of segments with unlike rise and fall
 /// against each other.
 pub const HALF_S: f64 = 0.0205;
-/// The two-sided parabola needs a little more to tell rise from fall.
-const APEX_WIDER: f64 = 1.35;
+/// The models that are weighed against each other need a little more to tell rise from fall.
+const WIDER: f64 = 1.35;
 /// Nothing locates a peak of human movement better than this, s (1 SD; own judgement).
 const FLOOR_S: f64 = 0.1e-3;
+
+/// A second maximum this close to the largest may be the largest: scale and axes of a strap are
+/// no better known (share of the speed, and deg/s; own judgement).
+const RIVAL_SHARE: f64 = 0.006;
+const RIVAL_DPS: f64 = 1.0;
 
 /// Half width for straps of this sample period: at least seven samples.
 pub fn half_width_s(period_s: f64) -> f64 {
@@ -70,16 +75,14 @@ pub fn find(
     // Near the end of the usable samples the fit leans on those before it.
     let last_centre_s = t_s.last()? - 0.6 * half_s;
     let around = |t: f64| LocalFit::new(t_s, dps, t.min(last_centre_s), half_s);
-    let mut best: Option<(usize, f64)> = None;
+    let mut speeds: Vec<(usize, f64)> = Vec::with_capacity(hi.saturating_sub(lo));
     for (i, t) in t_s.iter().enumerate().take(hi).skip(lo) {
         if let Some(fit) = around(*t) {
-            let v = fit.at(*t, 0);
-            if best.is_none_or(|(_, b)| v > b) {
-                best = Some((i, v));
-            }
+            speeds.push((i, fit.at(*t, 0)));
         }
     }
-    let (at, _) = best?;
+    // The first of equals, so that the result does not depend on chance.
+    let (at, top) = speeds.iter().copied().reduce(|best, next| if next.1 > best.1 { next } else { best })?;
 
     // Refine: recentre the fit on its own maximum until it stays.
     let mut t = t_s[at];
@@ -112,13 +115,17 @@ pub fn find(
     }
     let noise_var = noise_var(dps, lo, hi);
     let smooth = Located { t_s: t, sd_s: fit.sd(t, 1, noise_var) / -curvature, dps: fit.at(t, 0) };
-    let located = match two_sided(t_s, dps, t, half_s, noise_var) {
-        Some((two_sided, weight)) => smooth.mix(two_sided, weight),
-        None => smooth,
-    };
+    let located = weighed(t_s, dps, t, half_s, noise_var).unwrap_or(smooth);
+    let rivals = speeds.windows(3).filter(|w| w[1].1 >= w[0].1 && w[1].1 >= w[2].1);
+    let rival_s = rivals
+        .filter(|w| w[1].1 > top * (1.0 - RIVAL_SHARE) - RIVAL_DPS)
+        .map(|w| (t_s[w[1].0] - located.t_s).abs())
+        .filter(|away_s| *away_s > half_s)
+        .fold(0.0, f64::max);
     Some(FoundPeak {
         t_s: located.t_s.min(impact_s),
-        sd_s: located.sd_s.hypot(FLOOR_S),
+        // Half the distance, so that the 95 % band holds both.
+        sd_s: located.sd_s.hypot(FLOOR_S).hypot(0.5 * rival_s),
         noise_sd_s: smooth.sd_s,
         dps: located.dps,
         curvature,
@@ -133,32 +140,54 @@ struct Located {
     dps: f64,
 }
 
-impl Located {
-    /// Weighted mean with `other`; what the two disagree by is uncertainty.
-    fn mix(self, other: Self, weight: f64) -> Self {
-        let own = 1.0 - weight;
-        let between = own * weight * (self.t_s - other.t_s).powi(2);
-        Self {
-            t_s: own * self.t_s + weight * other.t_s,
-            sd_s: (own * self.sd_s.powi(2) + weight * other.sd_s.powi(2) + between).sqrt(),
-            dps: own * self.dps + weight * other.dps,
-        }
-    }
+/// How well any of the models can describe a movement, share of its speed (own judgement).
+const MODEL_SHARE: f64 = 2e-4;
+
+/// Three models of the top over the same samples, weighed by how well each explains them for
+/// its number of parameters (Bayesian information criterion; Schwarz 1978, Ann Stat 6:461–464):
+/// a cubic for quiet tops, a quintic for tops that fall much more slowly than they rise, a
+/// two-sided parabola for those whose bend changes at once. What they disagree by is
+/// uncertainty.
+fn weighed(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<Located> {
+    let half_s = half_s * WIDER;
+    let cubic = polynomial::<4>(t_s, dps, near_s, half_s, noise_var)?;
+    let var = noise_var + (MODEL_SHARE * cubic.0.dps).powi(2);
+    let n = cubic.2 as f64;
+    let models = [
+        Some((cubic.0, cubic.1, 4.0)),
+        polynomial::<6>(t_s, dps, near_s, half_s, noise_var).map(|(located, rss, _)| (located, rss, 6.0)),
+        apex::fit(t_s, dps, near_s, half_s).map(|a| {
+            let sd_s = if a.sharpness > 0.0 { (2.0 * noise_var / a.sharpness).sqrt() } else { half_s };
+            (Located { t_s: a.t_s, sd_s, dps: a.top }, a.rss, 4.0)
+        }),
+    ];
+    let score = |rss: f64, terms: f64| rss / var + terms * n.ln();
+    let best = models.iter().flatten().map(|m| score(m.1, m.2)).fold(f64::INFINITY, f64::min);
+    let weights: Vec<(Located, f64)> =
+        models.iter().flatten().map(|m| (m.0, (0.5 * (best - score(m.1, m.2))).exp())).collect();
+    let whole: f64 = weights.iter().map(|w| w.1).sum();
+    let mean = |of: &dyn Fn(&Located) -> f64| weights.iter().map(|(l, w)| w * of(l)).sum::<f64>() / whole;
+    let t = mean(&|l| l.t_s);
+    Some(Located {
+        t_s: t,
+        sd_s: mean(&|l| l.sd_s.powi(2) + (l.t_s - t).powi(2)).sqrt(),
+        dps: mean(&|l| l.dps),
+    })
 }
 
-/// The two-sided parabola's answer and its weight against the cubic over the same samples:
-/// both have four parameters, so their likelihoods compare directly.
-fn two_sided(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<(Located, f64)> {
-    let half_s = half_s * APEX_WIDER;
-    let apex = apex::fit(t_s, dps, near_s, half_s)?;
-    let cubic = LocalFit::new(t_s, dps, near_s, half_s)?;
-    // Movement is no exact curve of either kind: differences below a thousandth of the speed
-    // decide nothing.
-    let var = noise_var + (1e-3 * apex.top).powi(2);
-    let log_ratio = (apex.rss - cubic.rss()) / (2.0 * var);
-    let weight = 1.0 / (1.0 + log_ratio.clamp(-30.0, 30.0).exp());
-    let sd_s = if apex.sharpness > 0.0 { (2.0 * noise_var / apex.sharpness).sqrt() } else { half_s };
-    Some((Located { t_s: apex.t_s, sd_s, dps: apex.top }, weight))
+/// The maximum of a polynomial near `near_s`, its residual sum, and the number of samples.
+fn polynomial<const N: usize>(
+    t_s: &[f64],
+    dps: &[f64],
+    near_s: f64,
+    half_s: f64,
+    noise_var: f64,
+) -> Option<(Located, f64, usize)> {
+    let fit = Polynomial::<N>::new(t_s, dps, near_s, half_s)?;
+    let t = fit.root(1, near_s).filter(|t| (t - near_s).abs() < 0.6 * half_s)?;
+    let curvature = fit.at(t, 2);
+    let sd_s = fit.sd(t, 1, noise_var) / -curvature;
+    (curvature < 0.0).then(|| (Located { t_s: t, sd_s, dps: fit.at(t, 0) }, fit.rss(), fit.count()))
 }
 
 /// Variance of the samples' noise between two indices, from their fourth differences, in
