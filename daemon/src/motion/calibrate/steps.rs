@@ -21,6 +21,8 @@ const WOBBLE_MAX: f64 = 0.35;
 /// of a static pose between days (Donaldson, Bayne & Bezodis 2021, ISBS Proc 39(1):58); the
 /// figure within a day is own judgement.
 const POSE_SD_DEG: f64 = 1.0;
+/// An arm hangs some degrees away from the body, and not twice alike (own judgement).
+const ARM_POSE_SD_DEG: f64 = 3.0;
 
 /// Samples of one strap during one step, bias-free, sensor frame.
 #[derive(Debug, Clone, Copy)]
@@ -78,11 +80,12 @@ fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
             "the {role} strap reads {g:.2} g at rest instead of 1; check that its profile (unit, range) fits the strap"
         ));
     }
-    axes.set_cranial(acc.normalize(), POSE_SD_DEG);
+    let pose_sd_deg = if role == Role::LeadArm { ARM_POSE_SD_DEG } else { POSE_SD_DEG };
+    axes.set_cranial(acc.normalize(), pose_sd_deg);
     Verdict {
         ok: true,
         text: format!("{role} still to {sd_dps:.1} deg/s, gravity {g:.3} g"),
-        sd_deg: Some(POSE_SD_DEG),
+        sd_deg: Some(pose_sd_deg),
     }
 }
 
@@ -143,7 +146,7 @@ fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
     // The arm hangs at the ends of the raise: a better long axis than the still pose, in
     // which hands may rest on the thighs.
     if let Some(hanging) = hanging_direction(samples) {
-        axes.set_cranial(hanging, POSE_SD_DEG);
+        axes.set_cranial(hanging, ARM_POSE_SD_DEG);
     }
     Verdict {
         ok: true,
