@@ -224,7 +224,7 @@ impl Measure {
             }
             M::TurnAtImpact(role) => {
                 let turn = turn(swing, role)?;
-                (turn.impact, Some(turn.sd), swing.angle_order.clone())
+                (turn.impact, Some(turn.impact_sd.max(turn.sd)), swing.angle_order.clone())
             }
             M::SeparationAtTop => {
                 let s = swing.separation.as_ref()?;

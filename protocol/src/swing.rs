@@ -175,8 +175,12 @@ pub struct AngleSet {
     pub max_away: f64,
     /// At address. Always 0 for turn.
     pub address: f64,
-    /// Standard uncertainty, degrees.
+    /// Standard uncertainty at the top and at the extreme, degrees.
     pub sd: f64,
+    /// Standard uncertainty at impact, degrees: larger by what the segment turns within the
+    /// uncertainty of impact itself.
+    #[serde(default)]
+    pub impact_sd: f64,
 }
 
 /// Numbers of one segment.
@@ -250,9 +254,10 @@ pub struct Sequence {
 pub struct Separation {
     /// At the top; negative = thorax turned further away than the pelvis.
     pub top_deg: f64,
-    /// Largest magnitude between takeaway and impact, signed as `top_deg`.
+    /// Largest between takeaway and impact on the side it has at the top, signed as `top_deg`.
     pub max_deg: f64,
-    /// |max| − |value at pelvis reversal|: how much it grew after the pelvis started forward.
+    /// Size of the largest minus size at the pelvis's reversal: how much it grew after the
+    /// pelvis started forward.
     pub stretch_deg: f64,
     /// Standard uncertainty of each, degrees.
     pub sd_deg: f64,

@@ -86,6 +86,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             max_away: top * 1.02,
             address,
             sd: 1.4,
+            impact_sd: 1.4,
         };
         let trunk = i < 2;
         let turn = trunk.then(|| {

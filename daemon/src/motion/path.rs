@@ -23,6 +23,8 @@ pub struct SegmentPath {
     pub resultant_dps: Vec<f64>,
     /// Turn relative to address, deg, positive towards the target. Empty without alignment.
     pub turn_deg: Vec<f64>,
+    /// How much the turn swayed at address (SD): so well its zero is known, deg.
+    pub zero_sd_deg: f64,
     /// Lateral tilt, deg, positive = trail side lower.
     pub lateral_deg: Vec<f64>,
     /// Flexion, deg, positive = forward.
@@ -62,6 +64,7 @@ impl SegmentPath {
             signed_dps: Vec::new(),
             resultant_dps,
             turn_deg: Vec::new(),
+            zero_sd_deg: 0.0,
             lateral_deg: Vec::new(),
             flexion_deg: Vec::new(),
             address_up: up,
@@ -94,9 +97,13 @@ impl SegmentPath {
         // Zero is the mean over the last third of a second of address: sway averages out.
         let from = self.t_s.partition_point(|t| *t < self.t_s[anchor] - 0.33);
         let zero = axial[from..=anchor].iter().sum::<f64>() / (anchor + 1 - from) as f64;
+        let spread = axial[..=anchor].iter().map(|a| (a - zero).powi(2)).sum::<f64>() / (anchor + 1) as f64;
+        self.zero_sd_deg = spread.sqrt().to_degrees();
         self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
         self.lateral_deg = cardan.iter().map(|c| c.lateral.to_degrees() * sign).collect();
-        self.flexion_deg = cardan.iter().map(|c| -c.flexion.to_degrees()).collect();
+        // Forward: a trunk's upper end, an arm's lower end.
+        let forward = if self.role == Role::LeadArm { 1.0 } else { -1.0 };
+        self.flexion_deg = cardan.iter().map(|c| forward * c.flexion.to_degrees()).collect();
     }
 
     /// For the arm: signed speed about the mean axis of its downswing, which has its own

@@ -108,7 +108,7 @@ pub fn measure<'a>(
     let mut segments = BTreeMap::new();
     for part in &parts {
         let mut segment = sequence_of::segment(part, found.impact.t_s);
-        angles_of::fill(&mut segment, part, phases, top.t_s, found.impact.t_s);
+        angles_of::fill(&mut segment, part, phases, &top, &found.impact);
         segments.insert(part.window.role, segment);
     }
     let separation = angles_of::separation(&parts, phases, top.t_s, found.impact.t_s);
