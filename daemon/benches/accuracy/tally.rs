@@ -180,17 +180,17 @@ impl Tally {
             if *role != Role::LeadArm
                 && let Some(a) = &segment.turn_deg
             {
-                for (what, got, want) in [
-                    ("top", a.top, t.turn_deg.top),
-                    ("impact", a.impact, t.turn_deg.impact),
-                    ("max away", a.max_away, t.turn_deg.max_away),
+                for (what, got, want, sd) in [
+                    ("top", a.top, t.turn_deg.top, a.sd),
+                    ("impact", a.impact, t.turn_deg.impact, a.impact_sd),
+                    ("max away", a.max_away, t.turn_deg.max_away, a.sd),
                 ] {
                     // A rehearsal has no impact.
                     if what == "impact" && !truth.strike {
                         continue;
                     }
                     self.error(6, format!("{role} turn at {what}"), "deg", got - want);
-                    self.turn_covered.push((got - want).abs() <= 1.96 * a.sd);
+                    self.turn_covered.push((got - want).abs() <= 1.96 * sd);
                 }
             }
             for (what, got, want) in [
@@ -338,6 +338,7 @@ pub(crate) fn explain(seed: u64, truths: &[SwingTruth], swings: &[&Swing]) {
                             "seed {seed}: swing {} {:?} {role} turn top {:.1} want {:.1}",
                             t.number, t.style, a.top, want.turn_deg.top
                         );
+                        eprintln!("{} {:?}", s.to_json(), want);
                     }
                 }
                 if t.strike != (s.kind == SwingKind::Strike) {

@@ -76,8 +76,12 @@ fn peak_rate(shape: Shape, position: f64) -> f64 {
     shape.at(position).rate
 }
 
+/// A segment whose speed is too low to make its turn in this time makes less of it: nobody turns
+/// towards the target before taking away. Seconds, at full speed.
+const LONGEST_RISE_S: f64 = 0.5;
+
 /// The downswing lobe whose rise makes `away + open` degrees between its start and impact.
-fn downswing(p: &SegmentParams, family: Family) -> (Piece, f64) {
+fn downswing(p: &SegmentParams, family: Family, longest_rise_s: f64) -> (Piece, f64) {
     let before_s = p.peak_before_ms / 1000.0;
     let fall_s = (p.fall_ms / 1000.0).max(before_s + 0.05);
     let lobe = |rise_s: f64| {
@@ -89,7 +93,7 @@ fn downswing(p: &SegmentParams, family: Family) -> (Piece, f64) {
         step(-(rise_s + before_s), duration_s, delta, shape)
     };
     let wanted = p.away_deg + p.open_deg - p.early_deg;
-    let (mut low, mut high) = (0.08f64.max(0.04 - before_s), 1.5);
+    let (mut low, mut high) = (0.08f64.max(0.04 - before_s), longest_rise_s);
     for _ in 0..50 {
         let mid = 0.5 * (low + high);
         if lobe(mid).at(0.0).value < wanted {
@@ -203,7 +207,7 @@ pub(crate) fn plan(
     let lobes: Vec<Lobes> = segments
         .iter()
         .map(|p| {
-            let (down, rise_s) = downswing(p, player.family);
+            let (down, rise_s) = downswing(p, player.family, LONGEST_RISE_S * slower);
             let duration_s = slower * draw.uniform(0.24, 0.32) * if p.follow_gain > 0.0 { 1.0 } else { 1.8 };
             let follow = follow_through(&down, p, p.open_deg, duration_s);
             let main_start_s = -(rise_s + p.peak_before_ms / 1000.0);
