@@ -246,8 +246,8 @@ fn the_latched_path_over_a_swing_is_no_worse_than_the_reference_library() {
     }
 }
 
-/// Measured 0.54 deg, a tenth more.
-const LATCHED_DEG: f64 = 0.6;
+/// Measured 0.52 deg below and 0.58 deg above 500 deg/s, a tenth more.
+const LATCHED_DEG: f64 = 0.64;
 
 /// Rest where the authors' labels say so, and none in their movement phases.
 #[test]
@@ -293,6 +293,6 @@ fn rest_is_found_where_it_is_labelled() {
     assert!(f64::from(moving_rest) < MOVING_CALLED_REST * f64::from(moving), "{moving_rest} of {moving}");
 }
 
-/// Shares for [`rest_is_found_where_it_is_labelled`]; see there.
+/// Measured: 98.7 % in the worst trial, 100 % in the others; none in movement.
 const STILL_CALLED_REST: f64 = 0.97;
 const MOVING_CALLED_REST: f64 = 0.002;
