@@ -5,10 +5,11 @@
 
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use nalgebra::{UnitQuaternion, Vector3};
+use peakorder_daemon::motion::fuse::Reading;
 use peakorder_daemon::motion::fuse::latched;
 use peakorder_daemon::motion::fuse::running::RunningFilter;
 use peakorder_daemon::motion::pipeline::Pipeline;
-use peakorder_daemon::motion::settings::Settings;
+use peakorder_daemon::motion::settings::{FilterKind, Settings};
 use peakorder_daemon::source::replay::Replay;
 use peakorder_daemon::source::virtual_session::virtual_session;
 use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
@@ -96,12 +97,13 @@ fn stages(c: &mut Criterion) {
     let gyro = Vector3::new(0.3, -1.2, 0.7);
     let acc = Vector3::new(0.4, 9.7, 0.9);
     group.throughput(Throughput::Elements(1));
-    group.bench_function("running filter", |b| {
-        let mut filter = RunningFilter::new(&Settings::default());
-        b.iter(|| {
-            filter.push(black_box(&gyro), black_box(&acc), 1.0 / 208.0);
+    for kind in [FilterKind::Madgwick, FilterKind::Mahony, FilterKind::Vqf] {
+        group.bench_function(format!("running filter, {kind}"), |b| {
+            let mut filter = RunningFilter::new(&Settings { filter: kind, ..Settings::default() });
+            let reading = Reading { gyro, bias: Vector3::zeros(), acc, dt_s: 1.0 / 208.0 };
+            b.iter(|| filter.push(black_box(&reading)));
         });
-    });
+    }
     let times: Vec<f64> = (0..416).map(|i| f64::from(i) / 208.0).collect();
     let rates = vec![gyro; times.len()];
     group.throughput(Throughput::Elements(times.len() as u64));

@@ -172,3 +172,21 @@ fn every_recording_in_the_repository_shows_and_replays_to_its_committed_files() 
     }
     assert!(seen >= 2, "{seen} recordings");
 }
+
+#[test]
+fn the_running_filter_can_be_chosen_is_recorded_and_stays_chosen() {
+    let recording = workspace().join("recordings/professional");
+    let folder = tempfile::tempdir().unwrap();
+    let (chosen, again) = (folder.path().join("chosen"), folder.path().join("again"));
+    let _ = daemon(["replay", text(&recording), "--into", text(&chosen), "--filter", "vqf"]).done();
+    let (_, session) = SessionDir::open(&chosen).unwrap();
+    assert_eq!(session.settings.get("filter").and_then(|f| f.as_str()), Some("vqf"));
+    // A later replay computes with what the session says.
+    let _ = daemon(["replay", text(&chosen), "--into", text(&again)]).done();
+    assert_same(&computed(&chosen), &computed(&again));
+    assert_eq!(swings(&chosen).len(), swings(&recording).len());
+
+    let message =
+        daemon(["replay", text(&recording), "--into", text(&again), "--filter", "kalman"]).refused();
+    assert!(message.contains("madgwick, mahony, vqf"), "{message}");
+}

@@ -9,6 +9,9 @@
 //! * `lower_back_daily_living_100hz.csv`: lower back of an older adult on a daily-living
 //!   course; from the example data of the Python package mobgap 1.2.0 (Apache-2.0).
 
+use nalgebra::Vector3;
+use peakorder_daemon::motion::rest::BiasTracker;
+use peakorder_daemon::motion::settings::Settings;
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use std::fmt::Write as _;
@@ -81,4 +84,60 @@ fn no_swing_is_found_in_daily_living() {
                 .done();
         assert!(said.out.contains("0 swings"), "{role}: {}", said.out);
     }
+}
+
+/// Rest in real bodies, strap by strap: where two and a half seconds are plainly still on the raw samples
+/// (no rate changes by more than 3 deg/s, no acceleration by more than 0.3 m/s²) rest is
+/// called, and never where the rate is above 20 deg/s RMS over two seconds. The limits are
+/// own judgement and no part of the product.
+#[test]
+fn rest_is_found_where_bodies_are_plainly_still_and_only_there() {
+    let Some(folder) = data() else { return };
+    let (mut still, mut called, mut moving) = (0, 0, 0);
+    for (file, prefix, rate_unit, acc_unit) in [
+        ("qmt_trunk_100hz.csv", "hip_", 1.0, 1.0),
+        ("qmt_trunk_100hz.csv", "lower_back_", 1.0, 1.0),
+        ("qmt_trunk_100hz.csv", "upper_back_", 1.0, 1.0),
+        ("qmt_trunk_100hz.csv", "upper_arm_left_", 1.0, 1.0),
+        ("lower_back_daily_living_100hz.csv", "", 1_f64.to_radians(), 9.80665),
+    ] {
+        let text = std::fs::read_to_string(folder.join(file)).unwrap();
+        let mut lines = text.lines().filter(|l| !l.starts_with('#'));
+        let names: Vec<&str> = lines.next().expect("a header").split(',').collect();
+        let columns = ["gx", "gy", "gz", "ax", "ay", "az"]
+            .map(|c| names.iter().position(|n| *n == format!("{prefix}{c}")).expect("the column is there"));
+        let rows: Vec<[f64; 6]> = lines
+            .map(|line| {
+                let fields: Vec<&str> = line.split(',').collect();
+                columns.map(|c| fields[c].parse().expect("a number"))
+            })
+            .collect();
+        let mut bias = BiasTracker::new(&Settings::default());
+        for (i, row) in rows.iter().enumerate() {
+            let gyro = Vector3::new(row[0], row[1], row[2]) * rate_unit;
+            bias.push(i as f64 * 0.01, &gyro, &(Vector3::new(row[3], row[4], row[5]) * acc_unit));
+            if i < 250 || !i.is_multiple_of(10) {
+                continue;
+            }
+            let spread = |j: usize| {
+                let values = || rows[i - 249..=i].iter().map(|r| r[j]);
+                values().fold(f64::MIN, f64::max) - values().fold(f64::MAX, f64::min)
+            };
+            let square: f64 =
+                rows[i - 199..=i].iter().flat_map(|r| &r[..3]).map(|w| (w * rate_unit).powi(2)).sum();
+            let rest = bias.rest_since_s().is_some();
+            if (0..3).all(|j| (spread(j) * rate_unit).to_degrees() < 3.0)
+                && (3..6).all(|j| spread(j) * acc_unit < 0.3)
+            {
+                still += 1;
+                called += u32::from(rest);
+            } else if (square / 200.0).sqrt().to_degrees() > 20.0 {
+                moving += 1;
+                assert!(!rest, "{file} {prefix}: rest called at {:.2} s, while moving", i as f64 * 0.01);
+            }
+        }
+    }
+    eprintln!("rest called in {called} of {still} plainly still moments, in none of {moving} moving ones");
+    assert!(still > 100 && moving > 1000, "{still} still and {moving} moving moments");
+    assert!(f64::from(called) > 0.95 * f64::from(still), "{called} of {still}");
 }

@@ -7,6 +7,7 @@
 
 use nalgebra::{Matrix3, Quaternion, UnitQuaternion, Vector3};
 use peakorder_daemon::motion::angles::Cardan;
+use peakorder_daemon::motion::fuse::Reading;
 use peakorder_daemon::motion::fuse::latched;
 use peakorder_daemon::motion::fuse::running::RunningFilter;
 use peakorder_daemon::motion::settings::{FilterKind, Settings};
@@ -118,10 +119,15 @@ fn the_running_filter_is_that_of_the_ahrs_package() {
     let mut compared = 0;
     let start = to_y_up * quaternion(v.wxyz_z_up[0]);
     for (i, (gyro, acc)) in v.gyro_rad_s.iter().zip(&v.acc_m_s2).enumerate() {
-        filter.push(&vector(gyro), &vector(acc), 1.0 / v.rate_hz);
+        filter.push(&Reading {
+            gyro: vector(gyro),
+            bias: Vector3::zeros(),
+            acc: vector(acc),
+            dt_s: 1.0 / v.rate_hz,
+        });
         if i % v.every == 0 {
             let want = to_y_up * quaternion(v.wxyz_z_up[i / v.every]);
-            worst = worst.max(filter.orientation().angle_to(&want).to_degrees());
+            worst = worst.max(filter.orientation().expect("started").angle_to(&want).to_degrees());
             turned = turned.max(want.angle_to(&start).to_degrees());
             compared += 1;
         }
@@ -129,4 +135,49 @@ fn the_running_filter_is_that_of_the_ahrs_package() {
     eprintln!("largest departure from AHRS over {compared} instants: {worst:.5} deg");
     assert!(worst < 0.05, "{worst} deg");
     assert!(compared >= 40 && turned > 25.0, "it compared {compared} instants over {turned} deg");
+}
+
+#[derive(Deserialize)]
+struct VqfVectors {
+    rate_hz: f64,
+    seconds: f64,
+    every: usize,
+    wxyz_z_up: Vec<[f64; 4]>,
+}
+
+/// What `vectors/make_vqf_vectors.py` feeds the package, written down a second time.
+fn vqf_input(t: f64) -> (Vector3<f64>, Vector3<f64>) {
+    // Still for five seconds, so that the filter's rest detection is exercised, then moving.
+    let moving = if t < 5.0 { 0.0 } else { 1.0 };
+    let gyro = Vector3::new(0.8 * (1.3 * t).sin(), 0.5 * (0.7 * t).cos(), 1.1 * (2.1 * t).sin()) * moving
+        + Vector3::new(0.010, -0.005, 0.008);
+    let acc = Vector3::new(2.0 + moving * (0.9 * t).sin(), 1.0 + moving * 0.5 * (1.7 * t).cos(), 9.5);
+    (gyro, acc)
+}
+
+/// The crate `vqf-rs` and the product's use of it against the authors' own C++ implementation,
+/// `PyPI` package `vqf` (Laidig, Seel 2023, Inf Fusion 91:187).
+#[test]
+fn the_vqf_filter_is_that_of_its_authors() {
+    let v: VqfVectors = serde_json::from_str(include_str!("../vectors/vqf.json"))
+        .expect("the vector file is as its script wrote it");
+    let to_y_up = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), -FRAC_PI_2);
+    let mut library = vqf_rs::VQF::new(1.0 / v.rate_hz, None, None, None);
+    let mut ours = RunningFilter::new(&Settings { filter: FilterKind::Vqf, ..Settings::default() });
+    let (mut worst_library, mut worst_ours, mut compared) = (0.0_f64, 0.0_f64, 0);
+    for i in 0..(v.seconds * v.rate_hz) as usize {
+        let (gyro, acc) = vqf_input(i as f64 / v.rate_hz);
+        library.update(gyro.into(), acc.into(), None);
+        ours.push(&Reading { gyro, bias: Vector3::zeros(), acc, dt_s: 1.0 / v.rate_hz });
+        if (i + 1) % v.every == 0 {
+            let want = quaternion(v.wxyz_z_up[i / v.every]);
+            let q = library.quat_6d();
+            worst_library = worst_library.max(quaternion([q.0, q.1, q.2, q.3]).angle_to(&want));
+            worst_ours = worst_ours.max(ours.orientation().expect("started").angle_to(&(to_y_up * want)));
+            compared += 1;
+        }
+    }
+    eprintln!("largest departure from the authors' VQF: {worst_library:.1e}, {worst_ours:.1e} rad");
+    assert!(compared == v.wxyz_z_up.len() && compared >= 40, "{compared}");
+    assert!(worst_library < 1e-6 && worst_ours < 1e-6, "{worst_library} {worst_ours} rad");
 }

@@ -5,6 +5,7 @@
 //! file. The virtual players share no code with the estimator.
 
 mod one_clock;
+mod real;
 mod scenario;
 mod tally;
 
@@ -23,8 +24,12 @@ fn main() {
         .collect();
     let mut report = String::new();
     let mut all = Tally::default();
+    let mut sliding = Vec::new();
     for scenario in &scenarios {
         let tally = run(scenario);
+        if let Some(size) = scenario.sliding_size {
+            sliding.push((size, tally.clone()));
+        }
         let _ = write!(report, "{}", tally.section(&scenario.name, &scenario.what));
         println!("{}", tally.section(&scenario.name, &scenario.what));
         if scenario.counts {
@@ -36,8 +41,11 @@ fn main() {
         "Everything above but those marked otherwise.",
     );
     println!("{head}");
+    let sizes = tally::growth(&sliding);
+    let real = real::section();
+    println!("{sizes}{real}");
     if only.is_none() && !quick {
-        let text = format!("{}{head}{report}", tally::PREFACE);
+        let text = format!("{}{head}{sizes}{real}{report}", tally::PREFACE);
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/accuracy/ACCURACY.md");
         match std::fs::write(&path, text) {
             Ok(()) => println!("written to {}", path.display()),

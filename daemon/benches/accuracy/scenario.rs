@@ -5,7 +5,7 @@ use crate::tally::{self, Tally};
 use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::virtual_session::virtual_session;
 use peakorder_daemon::virtual_straps::{
-    LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, StrapOptions,
+    LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, Sliding, StrapOptions,
 };
 use peakorder_protocol::session::Player;
 use peakorder_protocol::{Handedness, Role};
@@ -25,6 +25,8 @@ pub(crate) struct Scenario {
     options: PracticeOptions,
     straps: StrapOptions,
     not_swings_s: Option<f64>,
+    /// Sliding skin, in sizes of 4.5 deg at a full turn; the growth of errors is tabulated.
+    pub(crate) sliding_size: Option<f64>,
     /// Samples straight from the sensors on one clock, as CSV import sees them.
     one_clock: bool,
 }
@@ -114,10 +116,11 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
         options: PracticeOptions::default(),
         straps: StrapOptions::default(),
         not_swings_s: None,
+        sliding_size: None,
         one_clock: false,
     };
     let straps = StrapOptions::default;
-    vec![
+    let mut scenarios = vec![
         base(
             "full swings, 208 Hz",
             "Professionals and amateurs, every fifth left-handed, straps up to 40 deg askew, upside down or on the other side, good link.",
@@ -194,5 +197,21 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
                 if quick { 20 } else { 4 },
             )
         },
-    ]
+    ];
+    // The same players and seeds in every size: what differs is the skin.
+    scenarios.extend([0.0, 0.5, 1.0, 2.0].map(|size| Scenario {
+        counts: false,
+        sliding_size: Some(size),
+        straps: StrapOptions {
+            sliding: (size > 0.0).then_some(Sliding { at_full_turn_deg: 4.5 * size, lag_s: 0.08 }),
+            ..straps()
+        },
+        ..base(
+            &format!("sliding skin, size {size} (not counted)"),
+            &format!("Skin that stays {} deg behind at a full turn, with a lag of 80 ms.", 4.5 * size),
+            13,
+            10,
+        )
+    }));
+    scenarios
 }

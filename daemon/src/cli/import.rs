@@ -2,6 +2,7 @@
 
 use super::report;
 use crate::engine::{BATCHES, Engine};
+use crate::motion::settings::FilterKind;
 use crate::output::program;
 use crate::source::import::{Import, SampleFile, read_marks};
 use crate::source::pace::{Speed, play};
@@ -38,6 +39,9 @@ pub(super) struct Arguments {
     /// Player's name.
     #[arg(long, default_value = "")]
     player: String,
+    /// Running orientation filter between swings; written into the session's settings.
+    #[arg(long, value_name = "madgwick|mahony|vqf")]
+    filter: Option<FilterKind>,
     /// Replace the session that is already in DIR.
     #[arg(long)]
     force: bool,
@@ -168,7 +172,7 @@ async fn import(
                 (*role, strap)
             })
             .collect(),
-        settings: toml::Table::new(),
+        settings: super::settings(arguments.filter),
         calibration: Vec::new(),
     };
     let engine = Engine::new(dir, session, true)?;

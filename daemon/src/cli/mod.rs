@@ -14,9 +14,15 @@ mod run;
 mod scan;
 mod straps;
 
+use crate::motion::settings::FilterKind;
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
+
+/// Settings that differ from the defaults, as they stand in `session.toml`.
+fn settings(filter: Option<FilterKind>) -> toml::Table {
+    filter.map(|kind| ("filter".to_owned(), kind.to_string().into())).into_iter().collect()
+}
 
 /// Records inertial straps worn on pelvis, upper back and lead arm, and measures the
 /// kinematic sequence of every golf swing.

@@ -2,6 +2,7 @@
 
 use super::report;
 use crate::engine::{BATCHES, Engine};
+use crate::motion::settings::FilterKind;
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
 use anyhow::{Context as _, bail};
@@ -22,6 +23,9 @@ pub(super) struct Arguments {
     /// it can be read.
     #[arg(long, value_name = "DIR2")]
     into: Option<PathBuf>,
+    /// Running orientation filter between swings; written into the session's settings.
+    #[arg(long, value_name = "madgwick|mahony|vqf")]
+    filter: Option<FilterKind>,
     /// Replace the session that is already in DIR2.
     #[arg(long, requires = "into")]
     force: bool,
@@ -31,7 +35,8 @@ pub(super) struct Arguments {
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
-    let (source, session) = SessionDir::open(&arguments.dir)?;
+    let (source, mut session) = SessionDir::open(&arguments.dir)?;
+    session.settings.extend(super::settings(arguments.filter));
     let log_path = source.log_path();
     let size = log_path.metadata().map_or(0, |m| m.len());
     let replay = Replay::open(&log_path).with_context(|| log_path.display().to_string())?;

@@ -5,6 +5,7 @@ use super::report;
 use crate::ble::straps::{Incoming, SessionClock, Straps, What};
 use crate::ble::watch::{Noticed, StrapWatch};
 use crate::engine::{BATCHES, Engine};
+use crate::motion::settings::FilterKind;
 use crate::output::program;
 use anyhow::Context as _;
 use indicatif::ProgressBar;
@@ -41,6 +42,9 @@ pub(super) struct Arguments {
     /// Stop by itself after N seconds.
     #[arg(long, value_name = "N", value_parser = super::scan::seconds)]
     seconds: Option<f64>,
+    /// Running orientation filter between swings; written into the session's settings.
+    #[arg(long, value_name = "madgwick|mahony|vqf")]
+    filter: Option<FilterKind>,
     /// Replace the session that is already in DIR.
     #[arg(long)]
     force: bool,
@@ -54,7 +58,7 @@ pub(super) struct Arguments {
 /// The straps must have closed their links this long after the stop.
 const CLOSING: Duration = Duration::from_secs(12);
 
-fn session(setup: &Setup, roles: &[Role], player: Player) -> Session {
+fn session(setup: &Setup, roles: &[Role], player: Player, filter: Option<FilterKind>) -> Session {
     let now = jiff::ZonedDateTime::now();
     let started = now.timestamp();
     let aligned = setup.config.alignments();
@@ -86,7 +90,7 @@ fn session(setup: &Setup, roles: &[Role], player: Player) -> Session {
                 Some((*role, strap))
             })
             .collect(),
-        settings: toml::Table::new(),
+        settings: super::settings(filter),
         calibration: Vec::new(),
     }
 }
@@ -324,7 +328,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         goal: arguments.goal,
         ..Player::default()
     };
-    let session = session(&setup, &roles, player);
+    let session = session(&setup, &roles, player, arguments.filter);
     let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, true)?;
     let clock = SessionClock::start();
     let json = arguments.json;

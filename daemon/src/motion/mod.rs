@@ -3,6 +3,7 @@
 //! Everything here is pure: no I/O, no wall clock, no async, no randomness.
 
 pub mod angles;
+pub mod attitude;
 pub mod calibrate;
 pub mod clock;
 pub mod detect;

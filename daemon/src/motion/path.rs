@@ -47,12 +47,13 @@ impl SegmentPath {
         if hi < lo + 20 || anchor <= lo + 2 || anchor >= hi {
             return None;
         }
-        let up = latched::up_at(&segment.t_s, &segment.gyro, &segment.acc, lo, anchor + 1, anchor)?;
         let t_s = segment.t_s[lo..hi].to_vec();
         let gyro = &segment.gyro[lo..hi];
         // Integrated forward from the start of address, then set so that the anchor has the
         // latched attitude: one pass, and address itself gets its true sway.
         let free = latched::integrate(UnitQuaternion::identity(), &t_s, gyro, segment.sample_is);
+        let seen = latched::up_at(&segment.t_s, &segment.gyro, &segment.acc, lo, anchor + 1, anchor)?;
+        let up = latched::address_up(segment.up[anchor], seen);
         let set = attitude_from_up(&up) * free[anchor - lo].inverse();
         let orientation: Vec<UnitQuaternion<f64>> = free.iter().map(|q| set * q).collect();
         let sign = handedness.sign();

@@ -3,6 +3,7 @@
 //! Live, replay, import and demo all push the same records through here. No I/O, no
 //! clock, no randomness: the same records give the same swings, to the byte.
 
+use super::attitude::{Attitude, attitude};
 use super::calibrate::steps::{StepSamples, judge};
 use super::calibrate::{Alignment, Step, Verdict};
 use super::detect::phases;
@@ -172,6 +173,12 @@ impl Pipeline {
         self.streams.iter().find(|s| s.role() == role)?.alignment()
     }
 
+    /// How every segment stands at its newest sample, in the order of the session's straps; straps that have
+    /// sent nothing are left out. Cheap; a live view asks as often as it draws.
+    pub fn attitudes(&self) -> Vec<Attitude> {
+        self.streams.iter().filter_map(|s| attitude(s, self.handedness)).collect()
+    }
+
     /// Totals of each strap.
     pub fn counts(&self) -> impl Iterator<Item = (Role, Counts)> {
         self.streams.iter().map(|s| (s.role(), s.counts()))
@@ -319,6 +326,9 @@ impl Pipeline {
         let measured = measure(&window, parts, &phases, &context);
         let curves = curves(&measured.parts, &phases);
         self.swings = number;
+        for stream in &mut self.streams {
+            stream.zero_heading(phases.address_to_s);
+        }
         self.not_before_s = phases.finish_s;
         out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));
     }

@@ -1,6 +1,7 @@
 //! Every threshold of the motion pipeline, with unit, default and meaning.
 
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// Settings of the motion pipeline. They are written into `session.toml`, so a replay
 /// computes with what the recording was computed with unless told otherwise.
@@ -64,4 +65,29 @@ pub enum FilterKind {
     Madgwick,
     /// Mahony's complementary filter of the `ahrs` crate, gyroscope bias removed at rest.
     Mahony,
+    /// VQF of the `vqf-rs` crate, with its own estimate of the gyroscope bias.
+    Vqf,
+}
+
+impl fmt::Display for FilterKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Madgwick => "madgwick",
+            Self::Mahony => "mahony",
+            Self::Vqf => "vqf",
+        })
+    }
+}
+
+impl std::str::FromStr for FilterKind {
+    type Err = String;
+
+    fn from_str(s: &str) -> Result<Self, String> {
+        match s {
+            "madgwick" => Ok(Self::Madgwick),
+            "mahony" => Ok(Self::Mahony),
+            "vqf" => Ok(Self::Vqf),
+            _ => Err(format!("`{s}` is none of madgwick, mahony, vqf")),
+        }
+    }
 }

@@ -1,11 +1,13 @@
 //! One strap: bytes → samples on a device clock → bias, running orientation, alignment.
 
+use super::angles::Cardan;
 use super::calibrate::{Alignment, Axes};
 use super::clock::{StrapClock, TimeMap};
+use super::fuse::Reading;
 use super::fuse::running::RunningFilter;
 use super::rest::BiasTracker;
 use super::settings::Settings;
-use nalgebra::Vector3;
+use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Arrival;
 use peakorder_protocol::profile::{ClockKind, Decoded, Decoder, Profile, SampleIs};
@@ -24,6 +26,8 @@ pub struct Sample {
     pub gyro: Vector3<f64>,
     /// Specific force, m/s², sensor frame.
     pub acc: Vector3<f64>,
+    /// Orientation by the running filter, sensor → global (Y up, its own heading).
+    pub attitude: UnitQuaternion<f64>,
     /// Samples missing before this one.
     pub lost_before: u16,
     /// At the sensor's limit.
@@ -55,6 +59,7 @@ pub struct StrapStream {
     filter: RunningFilter,
     axes: Axes,
     alignment: Option<Alignment>,
+    heading_zero_rad: f64,
     counts: Counts,
     last_device_s: f64,
     latest_s: f64,
@@ -86,6 +91,7 @@ impl StrapStream {
             filter: RunningFilter::new(settings),
             axes: Axes::default(),
             alignment: None,
+            heading_zero_rad: 0.0,
             counts: Counts::default(),
             last_device_s: f64::NEG_INFINITY,
             latest_s: f64::NEG_INFINITY,
@@ -163,14 +169,11 @@ impl StrapStream {
         let t_s = if self.common_clock { device_s } else { self.map.session_s(device_s) };
         self.bias.push(t_s, &gyro, &acc);
         let rate = gyro - self.bias.bias();
-        if step < 0.5 {
-            self.filter.push(&rate, &acc, step);
-        } else {
-            self.filter.push(&rate, &acc, self.period_s.min(0.1));
-        }
+        self.filter.push(&Reading { gyro, bias: self.bias.bias(), acc, dt_s: step });
         self.last_device_s = device_s;
         self.latest_s = t_s;
-        self.ring.push_back(Sample { device_s, gyro, acc, lost_before, clipped });
+        let attitude = self.filter.orientation().unwrap_or_default();
+        self.ring.push_back(Sample { device_s, gyro, acc, attitude, lost_before, clipped });
         while self.ring.front().is_some_and(|s| s.device_s < device_s - KEEP_S) {
             self.ring.pop_front();
         }
@@ -212,9 +215,26 @@ impl StrapStream {
         &self.bias
     }
 
-    /// Running orientation filter.
-    pub fn filter(&self) -> &RunningFilter {
-        &self.filter
+    /// The newest kept sample.
+    pub fn newest(&self) -> Option<&Sample> {
+        self.ring.back()
+    }
+
+    /// Makes the segment's heading by the running filter at session time `t_s` the zero of
+    /// its turn in the live view.
+    pub fn zero_heading(&mut self, t_s: f64) {
+        let Some(alignment) = self.alignment else { return };
+        let at =
+            self.ring.partition_point(|s| self.session_s(s) < t_s).min(self.ring.len().saturating_sub(1));
+        if let Some(sample) = self.ring.get(at) {
+            let segment = sample.attitude * alignment.to_segment.inverse();
+            self.heading_zero_rad = Cardan::from_quaternion(&segment).axial;
+        }
+    }
+
+    /// Axial angle of the segment that counts as turn zero in the live view, rad.
+    pub fn heading_zero_rad(&self) -> f64 {
+        self.heading_zero_rad
     }
 
     /// Calibration axes, to be set by a step.
@@ -232,6 +252,7 @@ impl StrapStream {
         let fresh = self.axes.alignment(at_s);
         if fresh.is_some() {
             self.alignment = fresh;
+            self.zero_heading(self.latest_s);
         }
         fresh.is_some()
     }

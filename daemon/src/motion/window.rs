@@ -3,7 +3,7 @@
 use super::calibrate::Alignment;
 use super::clock::uncertainty::{ClockState, Link};
 use super::stream::StrapStream;
-use nalgebra::Vector3;
+use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 
@@ -18,6 +18,8 @@ pub struct SegmentWindow {
     pub gyro: Vec<Vector3<f64>>,
     /// Specific force, m/s²; same frame.
     pub acc: Vec<Vector3<f64>>,
+    /// Up by the running filter; same frame.
+    pub up: Vec<Vector3<f64>>,
     /// Samples missing before each.
     pub lost_before: Vec<u16>,
     /// At the sensor's limit.
@@ -46,6 +48,7 @@ impl SegmentWindow {
             t_s: Vec::new(),
             gyro: Vec::new(),
             acc: Vec::new(),
+            up: Vec::new(),
             lost_before: Vec::new(),
             clipped: Vec::new(),
             alignment,
@@ -56,12 +59,11 @@ impl SegmentWindow {
             link: stream.clock().link().clone(),
         };
         for (t, s) in stream.between(from_s, to_s) {
-            let (rate, force) = (s.gyro - bias, s.acc);
-            let (rate, force) =
-                alignment.map_or((rate, force), |a| (a.to_segment * rate, a.to_segment * force));
+            let to_segment = alignment.map_or_else(UnitQuaternion::identity, |a| a.to_segment);
             w.t_s.push(t);
-            w.gyro.push(rate);
-            w.acc.push(force);
+            w.gyro.push(to_segment * (s.gyro - bias));
+            w.acc.push(to_segment * s.acc);
+            w.up.push(to_segment * (s.attitude.inverse() * Vector3::y()));
             w.lost_before.push(s.lost_before);
             w.clipped.push(s.clipped);
         }

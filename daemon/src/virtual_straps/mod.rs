@@ -32,5 +32,5 @@ pub use link::{LinkModel, Outage};
 pub use script::{PracticeOptions, Script, Session, StrapOptions};
 pub use strap::clock::ClockModel;
 pub use strap::sensor::SensorModel;
-pub use strap::{Ringing, Sample, Slip};
+pub use strap::{Ringing, Sample, Sliding, Slip};
 pub use truth::{SegmentTruth, SwingTruth};

@@ -135,6 +135,17 @@ impl Body {
         }
     }
 
+    /// How far a segment is turned within the player, by the right-hand rule, rad: pelvis and thorax about
+    /// their own long axes, the lead arm in its swing plane.
+    pub(crate) fn own_turn(&self, role: Role, t: f64) -> f64 {
+        let dof = match role {
+            Role::Pelvis => Dof::PelvisSpin,
+            Role::Thorax => Dof::ThoraxSpin,
+            Role::LeadArm => Dof::ArmSwing,
+        };
+        self.channels[dof as usize].at(t).value * self.handedness.sign()
+    }
+
     fn mirrored(&self, v: Vector3<f64>) -> Vector3<f64> {
         Vector3::new(v.x, v.y, v.z * self.handedness.sign())
     }

@@ -17,7 +17,7 @@ use super::link::{LinkModel, Outage};
 use super::rng::{Draw, Purpose};
 use super::strap::clock::ClockModel;
 use super::strap::sensor::SensorModel;
-use super::strap::{Ringing, Slip};
+use super::strap::{Ringing, Sliding, Slip};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Mark, MarkKind};
 use std::sync::Arc;
@@ -47,6 +47,8 @@ pub struct StrapOptions {
     pub link: LinkModel,
     /// Soft tissue under every strap.
     pub ringing: Option<Ringing>,
+    /// Skin that slides under every strap.
+    pub sliding: Option<Sliding>,
     /// Straps that are knocked.
     pub slips: Vec<(Role, Slip)>,
     /// Lost connections; in order of time for each strap.
@@ -67,6 +69,7 @@ impl Default for StrapOptions {
             clock: ClockModel::common(),
             link: LinkModel::normal(),
             ringing: None,
+            sliding: None,
             slips: Vec::new(),
             outages: Vec::new(),
         }

@@ -85,7 +85,7 @@ impl Session {
             role,
             self.mounting(role),
             Arc::clone(&self.strikes),
-            straps.ringing,
+            (straps.ringing, straps.sliding),
             slip,
             *seed,
         );

@@ -248,6 +248,34 @@ fn soft_tissue_rings_by_tens_of_degrees_per_second_and_only_when_moved() {
     assert!(still < 1.5, "{still} deg/s");
 }
 
+/// After a slow turn the strap is where its share says; still straps show nothing.
+#[test]
+fn skin_slides_by_its_share_of_the_turn_and_not_at_rest() {
+    let sliding = Some(Sliding { at_full_turn_deg: 6.0, lag_s: 0.08 });
+    let straps = StrapOptions { sliding, ..StrapOptions::default() };
+    let session = Script::practice(2, PlayerParams::mean_of(Population::Professional), 1, &quick())
+        .with_straps(straps)
+        .session();
+    let truth = &session.truth()[0];
+    let to_segment = session.mounting_rotation(Role::Thorax);
+    let (mut slid, mut still) = (nalgebra::Vector3::zeros(), 0.0_f64);
+    for s in session.ideal_samples(Role::Thorax, 500.0, SensorModel::ideal()) {
+        let extra = to_segment * nalgebra::Vector3::from(s.gyro_rad_s)
+            - session.sample_truth(Role::Thorax, s.t_s).omega_body;
+        if (truth.takeaway_s - 0.1..truth.top_s).contains(&s.t_s) {
+            slid += extra.map(f64::to_degrees) / 500.0;
+        } else if (truth.takeaway_s - 0.3..truth.takeaway_s - 0.1).contains(&s.t_s) {
+            still = still.max(extra.norm().to_degrees());
+        }
+    }
+    let turned = truth.segments[&Role::Thorax].turn_deg.top;
+    // The skin lags behind, and slides about an axis up to 30 deg from the long one.
+    let share = -slid.norm() / turned / (6.0 / 90.0);
+    assert!((0.8..1.2).contains(&share), "{slid} of {turned} deg");
+    assert!(slid.y > 0.8 * slid.norm(), "against the turn away: {slid}");
+    assert!(still < 0.5, "{still} deg/s");
+}
+
 /// Group delay of a first-order low-pass at low frequencies is 1/(2π·corner).
 #[test]
 fn a_low_pass_delays_the_gyro_by_its_group_delay() {

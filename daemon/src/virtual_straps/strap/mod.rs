@@ -2,11 +2,15 @@
 
 pub mod clock;
 pub mod sensor;
+mod sliding;
+
+pub use sliding::Sliding;
 
 use super::body::skeleton::{Body, GRAVITY};
 use super::rng::{Draw, Purpose};
 use nalgebra::{Matrix3, Rotation3, Unit, Vector3};
 use peakorder_protocol::Role;
+use sliding::OnSlidingSkin;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 use std::sync::Arc;
 
@@ -151,12 +155,12 @@ impl OnSkin {
         }
         (self.t, self.drive) = (t, drive);
     }
+}
 
-    /// A segment vector in the axes of the strap that has turned by the spring's small angle.
-    fn seen(&self, v: Vector3<f64>) -> Vector3<f64> {
-        let turn = self.angle.cross(&v);
-        v - turn + self.angle.cross(&turn) * 0.5
-    }
+/// A segment vector in the axes of a strap that has turned by a small angle on the segment.
+fn seen(angle: &Vector3<f64>, v: Vector3<f64>) -> Vector3<f64> {
+    let turn = angle.cross(&v);
+    v - turn + angle.cross(&turn) * 0.5
 }
 
 /// What an ideal sensor in a worn strap would read.
@@ -169,6 +173,7 @@ pub(crate) struct WornStrap {
     strikes: Arc<[Strike]>,
     next_strike: usize,
     skin: Option<OnSkin>,
+    sliding: Option<OnSlidingSkin>,
 }
 
 impl WornStrap {
@@ -177,7 +182,7 @@ impl WornStrap {
         role: Role,
         mounting: Mounting,
         strikes: Arc<[Strike]>,
-        ringing: Option<Ringing>,
+        (ringing, sliding): (Option<Ringing>, Option<Sliding>),
         slip: Option<Slip>,
         seed: u64,
     ) -> Self {
@@ -190,7 +195,9 @@ impl WornStrap {
             rate: Vector3::zeros(),
         });
         let slip = slip.map(|slip| (slip, random_axis(&mut draw)));
-        Self { body, role, mounting, slip, strikes, next_strike: 0, skin }
+        let mut draw = Draw::new(seed, Purpose::Mounting, 32 + role.index() as u64);
+        let sliding = sliding.map(|s| OnSlidingSkin::new(s, role, &mut draw));
+        Self { body, role, mounting, slip, strikes, next_strike: 0, skin, sliding }
     }
 
     /// Angular velocity (rad/s) and specific force (m/s²) in the strap's axes at `t`, which
@@ -207,8 +214,13 @@ impl WornStrap {
         let mut force = inverse * (point.acceleration + Vector3::new(0.0, GRAVITY, 0.0));
         if let Some(skin) = &mut self.skin {
             skin.advance(t, inverse * frame.alpha);
-            omega = skin.seen(omega + skin.rate);
-            force = skin.seen(force);
+            omega = seen(&skin.angle, omega + skin.rate);
+            force = seen(&skin.angle, force);
+        }
+        if let Some(sliding) = &mut self.sliding {
+            let (angle, rate) = sliding.advance(t, self.body.own_turn(self.role, t));
+            omega = seen(&angle, omega + rate);
+            force = seen(&angle, force);
         }
         while self.strikes.get(self.next_strike).is_some_and(|s| t >= s.t_s + Strike::LASTS_S) {
             self.next_strike += 1;

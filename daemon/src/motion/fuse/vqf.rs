@@ -1,0 +1,67 @@
+//! The VQF filter (Laidig, Seel 2023, Information Fusion 91:187–204), without magnetometer, of
+//! the `vqf-rs` crate. It estimates the gyroscope bias itself.
+
+use super::{OrientationFilter, Reading};
+use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+use vqf_rs::{Params, VQF};
+
+/// Readings until the sample period is known. The filter's coefficients depend on it and
+/// the first interval may be anything.
+const LEARN: usize = 16;
+
+/// VQF, starting as soon as the sample period is known.
+pub struct Vqf {
+    bias_limit_dps: f64,
+    filter: Option<VQF>,
+    waiting: Vec<Reading>,
+}
+
+impl Vqf {
+    /// Not started. `bias_limit_dps` is the largest bias per axis that is believed; the
+    /// library's 2 deg/s would never take a consumer gyroscope for resting.
+    pub fn new(bias_limit_dps: f64) -> Self {
+        Self { bias_limit_dps, filter: None, waiting: Vec::with_capacity(LEARN) }
+    }
+
+    fn start(&mut self) {
+        let mut periods: Vec<f64> = self.waiting.iter().skip(1).map(|r| r.dt_s).collect();
+        periods.sort_by(f64::total_cmp);
+        let period_s = periods[periods.len() / 2];
+        let params = Params { bias_clip: self.bias_limit_dps, ..Params::default() };
+        let filter = self.filter.insert(VQF::new(period_s, None, None, Some(params)));
+        // Nothing is before the first reading; like the others it stands for one period.
+        self.waiting[0].dt_s = period_s;
+        for reading in self.waiting.drain(..) {
+            feed(filter, &reading);
+        }
+    }
+}
+
+fn feed(filter: &mut VQF, reading: &Reading) {
+    filter.update_gyr_with_ts(reading.gyro.into(), reading.dt_s);
+    filter.update_acc(reading.acc.into());
+}
+
+impl OrientationFilter for Vqf {
+    fn step(&mut self, reading: &Reading) {
+        if let Some(filter) = &mut self.filter {
+            feed(filter, reading);
+            return;
+        }
+        self.waiting.push(*reading);
+        if self.waiting.len() == LEARN {
+            self.start();
+        }
+    }
+
+    fn z_up(&self) -> UnitQuaternion<f64> {
+        match (&self.filter, self.waiting.last()) {
+            (Some(filter), _) => {
+                let q = filter.quat_6d();
+                UnitQuaternion::from_quaternion(Quaternion::new(q.0, q.1, q.2, q.3))
+            }
+            (None, Some(reading)) => super::running::level(&reading.acc),
+            (None, None) => UnitQuaternion::from_axis_angle(&Vector3::z_axis(), 0.0),
+        }
+    }
+}

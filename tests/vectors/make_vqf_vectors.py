@@ -1,0 +1,41 @@
+"""Makes vqf.json: orientations by the authors' own VQF filter.
+
+    python3 -m venv /tmp/vectors && /tmp/vectors/bin/pip install numpy==2.4.6 vqf==2.1.2
+    /tmp/vectors/bin/python make_vqf_vectors.py > vqf.json
+
+The input is a formula, which the test writes down a second time. The file is written once
+and kept; run this again only to change what is in it.
+"""
+
+import json
+from importlib.metadata import version
+
+import numpy as np
+import vqf
+
+RATE_HZ, SECONDS, EVERY = 100.0, 30.0, 50
+t = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
+moving = np.where(t < 5.0, 0.0, 1.0)
+gyro = np.stack(
+    [
+        0.8 * np.sin(1.3 * t) * moving + 0.010,
+        0.5 * np.cos(0.7 * t) * moving - 0.005,
+        1.1 * np.sin(2.1 * t) * moving + 0.008,
+    ],
+    axis=1,
+)
+acc = np.stack(
+    [2.0 + moving * np.sin(0.9 * t), 1.0 + moving * 0.5 * np.cos(1.7 * t), np.full_like(t, 9.5)], axis=1
+)
+out = vqf.VQF(1.0 / RATE_HZ).updateBatch(np.ascontiguousarray(gyro), np.ascontiguousarray(acc))
+print(
+    json.dumps(
+        {
+            "made_by": {"vqf": version("vqf"), "numpy": np.__version__},
+            "rate_hz": RATE_HZ,
+            "seconds": SECONDS,
+            "every": EVERY,
+            "wxyz_z_up": np.round(out["quat6D"][EVERY - 1 :: EVERY], 12).tolist(),
+        }
+    )
+)
