@@ -243,7 +243,7 @@ fn verdict(row: &Row, same_session: bool) -> Verdict {
 /// as the standard error of measurement.
 fn worn_anew_limit(row: &Row) -> f64 {
     match (row.measure.group(), row.measuring_sd) {
-        (Group::Turn | Group::Separation | Group::Arm, Some(sd)) => mdc95(sd),
+        (Group::Turn | Group::Separation | Group::Posture | Group::Arm, Some(sd)) => mdc95(sd),
         _ => 0.0,
     }
 }

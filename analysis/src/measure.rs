@@ -31,7 +31,13 @@ pub enum Measure {
     SeparationLargest,
     /// Its growth after the pelvis reversed, degrees.
     SeparationStretch,
-    /// Angle of the upper arm from hanging, at the top, degrees.
+    /// Lateral tilt at the top, degrees.
+    TiltAtTop(Role),
+    /// Flexion at impact minus flexion at address, degrees.
+    FlexionChange(Role),
+    /// Angle of the upper arm from hanging straight down, at the top, degrees.
+    ArmElevationGravity,
+    /// Angle of the upper arm from hanging along the thorax, at the top, degrees.
     ArmElevation,
     /// Angle of the upper arm across the chest, at the top, degrees.
     ArmAcross,
@@ -50,6 +56,8 @@ pub enum Group {
     Tempo,
     /// Turns of the trunk.
     Turn,
+    /// Tilt and flexion of the trunk.
+    Posture,
     /// Thorax against pelvis.
     Separation,
     /// Lead arm against thorax.
@@ -73,7 +81,7 @@ use Role::{LeadArm, Pelvis, Thorax};
 
 impl Measure {
     /// All of them, in the order shown.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 30] = [
         M::Gap(Pelvis, Thorax),
         M::Gap(Thorax, LeadArm),
         M::Gap(Pelvis, LeadArm),
@@ -96,6 +104,11 @@ impl Measure {
         M::SeparationAtTop,
         M::SeparationLargest,
         M::SeparationStretch,
+        M::TiltAtTop(Pelvis),
+        M::TiltAtTop(Thorax),
+        M::FlexionChange(Pelvis),
+        M::FlexionChange(Thorax),
+        M::ArmElevationGravity,
         M::ArmElevation,
         M::ArmAcross,
         M::ArmTurnShare,
@@ -121,6 +134,9 @@ impl Measure {
             M::SeparationAtTop => "separation_top_deg".into(),
             M::SeparationLargest => "separation_max_deg".into(),
             M::SeparationStretch => "separation_stretch_deg".into(),
+            M::TiltAtTop(r) => format!("{}_lateral_tilt_top_deg", r.key()),
+            M::FlexionChange(r) => format!("{}_flexion_change_deg", r.key()),
+            M::ArmElevationGravity => "arm_elevation_gravity_top_deg".into(),
             M::ArmElevation => "arm_elevation_top_deg".into(),
             M::ArmAcross => "arm_across_chest_top_deg".into(),
             M::ArmTurnShare => "arm_turn_share_percent".into(),
@@ -142,7 +158,10 @@ impl Measure {
             M::SeparationAtTop => "separation at top".into(),
             M::SeparationLargest => "largest separation".into(),
             M::SeparationStretch => "separation stretch".into(),
-            M::ArmElevation => "arm elevation".into(),
+            M::TiltAtTop(r) => format!("{} tilt at top", short(r)),
+            M::FlexionChange(r) => format!("{} flexion change", short(r)),
+            M::ArmElevationGravity => "arm elevation, gravity".into(),
+            M::ArmElevation => "arm elevation, thorax".into(),
             M::ArmAcross => "arm across chest".into(),
             M::ArmTurnShare => "arm travel by turn".into(),
         }
@@ -160,6 +179,9 @@ impl Measure {
             | M::SeparationAtTop
             | M::SeparationLargest
             | M::SeparationStretch
+            | M::TiltAtTop(_)
+            | M::FlexionChange(_)
+            | M::ArmElevationGravity
             | M::ArmElevation
             | M::ArmAcross => "°",
         }
@@ -184,6 +206,8 @@ impl Measure {
                 | M::SeparationAtTop
                 | M::SeparationLargest
                 | M::SeparationStretch
+                | M::TiltAtTop(_)
+                | M::FlexionChange(_)
                 | M::ArmAcross
         )
     }
@@ -196,7 +220,8 @@ impl Measure {
             M::Backswing | M::Downswing | M::TempoRatio => Group::Tempo,
             M::TurnAtTop(_) | M::TurnAtImpact(_) => Group::Turn,
             M::SeparationAtTop | M::SeparationLargest | M::SeparationStretch => Group::Separation,
-            M::ArmElevation | M::ArmAcross | M::ArmTurnShare => Group::Arm,
+            M::TiltAtTop(_) | M::FlexionChange(_) => Group::Posture,
+            M::ArmElevationGravity | M::ArmElevation | M::ArmAcross | M::ArmTurnShare => Group::Arm,
         }
     }
 
@@ -215,7 +240,7 @@ impl Measure {
                 // A speed still rising has no peak to be kept of.
                 segment.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)?;
                 let kept = segment.speed_kept_at_impact? * 100.0;
-                (kept, None, segment.speed_definition.clone())
+                (kept, segment.speed_kept_sd.map(|sd| sd * 100.0), segment.speed_definition.clone())
             }
             M::Backswing | M::Downswing | M::TempoRatio => self.tempo(swing),
             M::TurnAtTop(role) => {
@@ -238,20 +263,28 @@ impl Measure {
                 let s = swing.separation.as_ref()?;
                 (s.stretch_deg, Some(s.sd_deg), s.method.clone())
             }
-            M::ArmElevation => {
-                let arm = swing.arm.as_ref()?;
-                (arm.elevation_top_deg, Some(arm.sd_deg), arm.method.clone())
+            M::TiltAtTop(role) => {
+                let tilt = swing.segments.get(&role)?.lateral_tilt_deg?;
+                (tilt.top, Some(tilt.sd), at_top(swing))
             }
-            M::ArmAcross => {
-                let arm = swing.arm.as_ref()?;
-                (arm.across_chest_top_deg, Some(arm.sd_deg), arm.method.clone())
+            M::FlexionChange(role) => {
+                let flexion = swing.segments.get(&role)?.flexion_deg?;
+                (flexion.impact - flexion.address, Some(flexion.sd), swing.angle_order.clone())
             }
-            M::ArmTurnShare => {
-                let arm = swing.arm.as_ref()?;
-                (arm.turn_share_of_travel? * 100.0, None, arm.method.clone())
-            }
+            M::ArmElevationGravity | M::ArmElevation | M::ArmAcross | M::ArmTurnShare => self.arm(swing)?,
         };
         value.is_finite().then_some(Value { value, sd, definition })
+    }
+
+    fn arm(self, swing: &Swing) -> Option<(f64, Option<f64>, String)> {
+        let arm = swing.arm.as_ref()?;
+        let (value, sd) = match self {
+            M::ArmElevationGravity => (arm.elevation_gravity_top_deg, Some(arm.elevation_gravity_sd_deg)),
+            M::ArmElevation => (arm.elevation_top_deg?, arm.elevation_sd_deg),
+            M::ArmAcross => (arm.across_chest_top_deg?, arm.across_chest_sd_deg),
+            _ => (arm.turn_share_of_travel? * 100.0, arm.turn_share_sd.map(|sd| sd * 100.0)),
+        };
+        Some((value, sd, arm.method.clone()))
     }
 
     /// Durations with the uncertainty that the events give them.

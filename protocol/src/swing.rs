@@ -205,6 +205,9 @@ pub struct Segment {
     /// Speed at impact as a share of the peak speed.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_kept_at_impact: Option<f64>,
+    /// Its standard uncertainty: how far the speed changes within the uncertainty of impact.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_kept_sd: Option<f64>,
     /// Axial rotation relative to address, positive towards the target.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub turn_deg: Option<AngleSet>,
@@ -265,21 +268,46 @@ pub struct Separation {
     pub method: String,
 }
 
-/// How the lead arm sits against the thorax (arm strap only), degrees.
+/// Printed with every [`ArmUse`].
+pub const ARM_METHOD: &str = "upper-arm strap; raised = the arm's long axis from hanging straight down \
+(gravity), and from hanging along the thorax; across = the axis seen along the thorax, 0 = straight \
+ahead of the chest, + = away from the target; share = turn of the thorax's left-right axis over turn \
+of the arm's long axis, both about the vertical, address to top. Heading of the arm against the \
+thorax: both straps must see one acceleration of the shoulder, takeaway to impact";
+
+/// How the lead upper arm is held at the top and what carried it there (arm strap only). What
+/// could not be measured well enough is absent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ArmUse {
-    /// Angle of the upper arm from hanging along the thorax, at the top.
-    pub elevation_top_deg: f64,
-    /// Angle of the upper arm across the chest (horizontal plane of the thorax), at the top;
-    /// 0 = straight ahead of the chest, positive = across, away from the target.
-    pub across_chest_top_deg: f64,
-    /// Share of the lead arm's horizontal travel from address to top that the thorax turn made;
-    /// the rest the arm made by itself.
+    /// Angle of the upper arm from hanging straight down (gravity), at the top, degrees:
+    /// 90 = level. Needs the arm strap alone.
+    pub elevation_gravity_top_deg: f64,
+    /// Its standard uncertainty, degrees.
+    pub elevation_gravity_sd_deg: f64,
+    /// Angle of the upper arm from hanging along the thorax's long axis, at the top, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub elevation_top_deg: Option<f64>,
+    /// Its standard uncertainty, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub elevation_sd_deg: Option<f64>,
+    /// Angle of the upper arm across the chest (horizontal plane of the thorax), at the top,
+    /// degrees; 0 = straight ahead of the chest, positive = across, away from the target.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub across_chest_top_deg: Option<f64>,
+    /// Its standard uncertainty, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub across_chest_sd_deg: Option<f64>,
+    /// Share of the lead arm's turn about the vertical from address to top that the thorax
+    /// turn made; the rest the arm made by itself. Needs no heading between the straps.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub turn_share_of_travel: Option<f64>,
-    /// Standard uncertainty of the angles, degrees.
-    pub sd_deg: f64,
-    /// How the two angles and the share are defined.
+    /// Its standard uncertainty.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub turn_share_sd: Option<f64>,
+    /// Standard uncertainty of the arm's heading against the thorax in this swing, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub heading_sd_deg: Option<f64>,
+    /// [`ARM_METHOD`].
     pub method: String,
 }
 

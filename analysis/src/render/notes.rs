@@ -33,13 +33,17 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
         style,
         "  peak        ",
         "largest speed between the segment's own reversal and impact, never after impact; \
-         kept = speed at impact / peak speed",
+         kept = speed at impact / peak speed: how far the body keeps turning",
     );
     wrap(
         out,
         style,
         "  angles      ",
-        &format!("{}; relative to address", distinct(swings.iter().map(|s| s.angle_order.as_str()))),
+        &format!(
+            "{}; turn is relative to address, tilt and flexion to upright; flexion change = at \
+             impact − at address, − = straightened up",
+            distinct(swings.iter().map(|s| s.angle_order.as_str()))
+        ),
     );
     wrap(
         out,

@@ -82,7 +82,8 @@ fn how_to_read(out: &mut String, style: Style) {
         (
             "  mean ± CI   ",
             "mean of the swings used with the half-width of its 95 % confidence \
-                            interval (Student's t); SD is between swings",
+                            interval (Student's t); SD is between swings; meas. = typical \
+                            standard uncertainty of one swing's number",
         ),
         (
             "  share       ",
@@ -302,7 +303,7 @@ fn measures(out: &mut String, style: Style, summary: &BlockSummary) {
     let (l, r): (Vec<_>, Vec<_>) = summary.measures.iter().partition(|m| left(m));
     // Where every swing has every number, the count in the heading says it all.
     let ragged = summary.measures.iter().any(|m| m.sample.n != summary.used.len());
-    let tables = [measure_table(&l, ragged), measure_table(&r, ragged)];
+    let tables = [measure_table(&l, ragged, false), measure_table(&r, ragged, false)];
     let space = 3;
     if tables[0].natural_width() + space + tables[1].natural_width() <= style.width() {
         let (a, b) = (tables[0].lines(style.width()), tables[1].lines(style.width()));
@@ -313,7 +314,7 @@ fn measures(out: &mut String, style: Style, summary: &BlockSummary) {
         }
     } else {
         let all: Vec<&MeasureSummary> = l.into_iter().chain(r).collect();
-        measure_table(&all, ragged).write(out, style);
+        measure_table(&all, ragged, true).write(out, style);
     }
     for m in summary.measures.iter().filter(|m| m.other_definition > 0) {
         wrap(
@@ -329,9 +330,18 @@ fn measures(out: &mut String, style: Style, summary: &BlockSummary) {
     }
 }
 
-fn measure_table(measures: &[&MeasureSummary], ragged: bool) -> Table {
-    let column =
-        |cell: &dyn Fn(&MeasureSummary) -> String| measures.iter().map(|m| cell(m)).collect::<Vec<_>>();
+/// `parted`: a free line between kinds of measures lets the eye rest.
+fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Table {
+    let column = |cell: &dyn Fn(&MeasureSummary) -> String| {
+        let mut cells = Vec::new();
+        for (i, m) in measures.iter().enumerate() {
+            if parted && i > 0 && measures[i - 1].measure.group() != m.measure.group() {
+                cells.push(String::new());
+            }
+            cells.push(cell(m));
+        }
+        cells
+    };
     let optional = |v: Option<f64>, m: &MeasureSummary| {
         v.map_or_else(|| NOTHING.to_owned(), |v| number(v, m.measure.decimals(), false))
     };
@@ -350,6 +360,10 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool) -> Table {
         ],
     );
     table.group("", vec![("SD", Align::Right, column(&|m| optional(m.sample.sd, m)))]);
+    let measuring = |m: &MeasureSummary| {
+        m.measuring_sd.map_or_else(|| NOTHING.to_owned(), |sd| number(sd, m.measure.decimals().max(1), false))
+    };
+    table.group("", vec![("meas.", Align::Right, column(&measuring))]);
     if ragged {
         table.group("", vec![("n", Align::Right, column(&|m| m.sample.n.to_string()))]);
     }

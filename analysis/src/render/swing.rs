@@ -3,6 +3,7 @@
 use super::show::head;
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, marked, notes, number, plot, wrap};
+use crate::measure::Measure;
 use crate::order::{self, Order};
 use crate::stats::Z95;
 use peakorder_protocol::Role;
@@ -96,7 +97,10 @@ fn segment_table(swing: &Swing) -> Table {
             Some(number(p.speed_dps, 0, false))
         }),
         ("speed at impact, °/s", &|s| Some(number(s.speed_at_impact_dps?, 0, false))),
-        ("speed kept, %", &|s| Some(number(s.speed_kept_at_impact? * 100.0, 0, false))),
+        ("speed kept, %", &|s| {
+            let kept = s.speed_kept_at_impact? * 100.0;
+            Some(s.speed_kept_sd.map_or_else(|| number(kept, 0, false), |sd| banded(kept, sd * 100.0, 0)))
+        }),
         ("resultant peak, °/s", &|s| {
             let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
             Some(number(p.speed_dps, 0, false))
@@ -145,7 +149,12 @@ fn gap_table(swing: &Swing) -> Table {
 }
 
 fn angles(out: &mut String, style: Style, swing: &Swing) {
-    heading(out, style, "Angles, °", "relative to address; + towards the target");
+    heading(
+        out,
+        style,
+        "Angles, °",
+        "turn from address, + towards the target; tilt and flexion from upright",
+    );
     let mut rows: Vec<(String, AngleSet)> = Vec::new();
     for (role, s) in &swing.segments {
         for (what, set) in
@@ -187,26 +196,49 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
             ),
         );
     }
-    if let Some(arm) = &swing.arm {
-        let share = arm
-            .turn_share_of_travel
-            .map_or(String::new(), |s| format!("; the turn made {:.0} % of its travel", s * 100.0));
+    let change = |role: Role| {
+        let v = Measure::FlexionChange(role).of(swing)?;
+        Some(format!("{role} {} ± {}", number(v.value, 1, true), number(Z95 * v.sd?, 1, false)))
+    };
+    let changes: Vec<String> = [Role::Pelvis, Role::Thorax].into_iter().filter_map(change).collect();
+    if !changes.is_empty() {
         wrap(
             out,
             style,
             "  ",
-            &format!(
-                "lead arm at the top: raised {}, across the chest {} (± {}){share}",
-                number(arm.elevation_top_deg, 1, false),
-                number(arm.across_chest_top_deg, 1, true),
-                number(Z95 * arm.sd_deg, 1, false)
-            ),
+            &format!("flexion from address to impact: {} (− = straightened up)", changes.join(", ")),
+        );
+    }
+    arm(out, style, swing);
+}
+
+fn arm(out: &mut String, style: Style, swing: &Swing) {
+    let Some(arm) = &swing.arm else { return };
+    let both = |value: Option<f64>, sd: Option<f64>, signed: bool, scale: f64, decimals: usize| {
+        let band = number(Z95 * scale * sd?, decimals, false);
+        Some(format!("{} ± {band}", number(scale * value?, decimals, signed)))
+    };
+    let raised = both(Some(arm.elevation_gravity_top_deg), Some(arm.elevation_gravity_sd_deg), false, 1.0, 1);
+    let mut parts: Vec<String> =
+        raised.map(|text| format!("raised {text} from hanging straight down")).into_iter().collect();
+    if let Some(text) = both(arm.elevation_top_deg, arm.elevation_sd_deg, false, 1.0, 1) {
+        parts.push(format!("{text} from hanging along the thorax"));
+    }
+    if let Some(text) = both(arm.across_chest_top_deg, arm.across_chest_sd_deg, true, 1.0, 1) {
+        parts.push(format!("across the chest {text}"));
+    }
+    wrap(out, style, "  ", &format!("lead arm at the top: {}", parts.join(", ")));
+    if let Some(text) = both(arm.turn_share_of_travel, arm.turn_share_sd, false, 100.0, 0) {
+        wrap(
+            out,
+            style,
+            "  ",
+            &format!("lead arm's travel to the top: {text} % by the thorax turn, the rest by the arm itself"),
         );
     }
 }
 
 fn tempo(out: &mut String, style: Style, swing: &Swing) {
-    use crate::measure::Measure;
     let text = |m: Measure| {
         m.of(swing).map_or_else(
             || "–".to_owned(),
@@ -221,10 +253,11 @@ fn tempo(out: &mut String, style: Style, swing: &Swing) {
         style,
         "  ",
         &format!(
-            "backswing {} ms, downswing {} ms, ratio {}",
+            "backswing {} ms, downswing {} ms, ratio {}; the downswing starts at the top: {}",
             text(Measure::Backswing),
             text(Measure::Downswing),
-            text(Measure::TempoRatio)
+            text(Measure::TempoRatio),
+            clean(&swing.tempo.downswing_from)
         ),
     );
 }

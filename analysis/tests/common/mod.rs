@@ -103,6 +103,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
                 resultant_peak: Some(Peak { speed_dps: speed * 1.08, ..peak }),
                 speed_at_impact_dps: Some(speed * kept),
                 speed_kept_at_impact: Some(kept),
+                speed_kept_sd: Some(0.008),
                 turn_deg: turn,
                 lateral_tilt_deg: trunk.then(|| angle(-6.0, 9.0, 3.0)),
                 flexion_deg: trunk.then(|| angle(18.0, 12.0, 22.0)),
@@ -117,14 +118,23 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         method: SEPARATION_METHOD.into(),
     };
     let arm = centre.arm.then(|| ArmUse {
-        elevation_top_deg: 84.0 + 3.0 * dice.normal(),
-        across_chest_top_deg: 31.0 + 3.0 * dice.normal(),
+        elevation_gravity_top_deg: 98.0 + 3.0 * dice.normal(),
+        elevation_gravity_sd_deg: 1.4,
+        elevation_top_deg: Some(84.0 + 3.0 * dice.normal()),
+        elevation_sd_deg: Some(2.2),
+        across_chest_top_deg: Some(31.0 + 3.0 * dice.normal()),
+        across_chest_sd_deg: Some(3.0),
         turn_share_of_travel: Some(0.71 + 0.03 * dice.normal()),
-        sd_deg: 3.0,
-        method:
-            "upper arm against the thorax, elevation from hanging, across = in the thorax's horizontal plane"
-                .into(),
+        turn_share_sd: Some(0.02),
+        heading_sd_deg: Some(2.4),
+        method: ARM_METHOD.into(),
     });
+    for segment in segments.values_mut() {
+        if let (Some(tilt), Some(flexion)) = (&mut segment.lateral_tilt_deg, &mut segment.flexion_deg) {
+            tilt.top += 1.2 * dice.normal();
+            flexion.impact += 1.5 * dice.normal();
+        }
+    }
     let mut swing = Swing {
         schema: SCHEMA.into(),
         session: "20261125T100512Z-0001".into(),

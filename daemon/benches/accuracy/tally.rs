@@ -144,6 +144,8 @@ pub(crate) struct Tally {
     rehearsals_told: Share,
     rising_told: Share,
     withheld: Share,
+    arm_told: BTreeMap<&'static str, Share>,
+    arm_covered: BTreeMap<&'static str, Share>,
 }
 
 fn style(s: SwingStyle) -> String {
@@ -169,6 +171,13 @@ impl Tally {
         self.rehearsals_told.add(other.rehearsals_told);
         self.rising_told.add(other.rising_told);
         self.withheld.add(other.withheld);
+        for (mine, theirs) in
+            [(&mut self.arm_told, other.arm_told), (&mut self.arm_covered, other.arm_covered)]
+        {
+            for (what, share) in theirs {
+                mine.entry(what).or_default().add(share);
+            }
+        }
     }
 
     fn error(&mut self, rank: u8, name: impl Into<String>, unit: &'static str, e: f64) {
@@ -278,12 +287,52 @@ impl Tally {
             self.error(9, "separation at top", "deg", got.top_deg - want.top_deg);
             self.error(9, "separation stretch", "deg", got.stretch_deg - want.stretch_deg);
         }
-        if let Some(arm) = &swing.arm {
-            if let Some(want) = truth.arm_elevation_top_deg {
-                self.error(10, "arm elevation at top", "deg", arm.elevation_top_deg - want);
-            }
-            if let Some(want) = truth.arm_across_chest_top_deg {
-                self.error(10, "arm across the chest at top", "deg", arm.across_chest_top_deg - want);
+        self.arm(truth, swing);
+    }
+
+    fn arm(&mut self, truth: &SwingTruth, swing: &Swing) {
+        let Some(arm) = &swing.arm else { return };
+        for (what, unit, scale, got, sd, want) in [
+            (
+                "arm raised against gravity at top",
+                "deg",
+                1.0,
+                Some(arm.elevation_gravity_top_deg),
+                Some(arm.elevation_gravity_sd_deg),
+                truth.arm_elevation_gravity_top_deg,
+            ),
+            (
+                "arm raised against the thorax at top",
+                "deg",
+                1.0,
+                arm.elevation_top_deg,
+                arm.elevation_sd_deg,
+                truth.arm_elevation_top_deg,
+            ),
+            (
+                "arm across the chest at top",
+                "deg",
+                1.0,
+                arm.across_chest_top_deg,
+                arm.across_chest_sd_deg,
+                truth.arm_across_chest_top_deg,
+            ),
+            (
+                "share of the arm's travel by the turn",
+                "%",
+                100.0,
+                arm.turn_share_of_travel,
+                arm.turn_share_sd,
+                truth.arm_turn_share,
+            ),
+        ] {
+            let Some(want) = want else { continue };
+            self.arm_told.entry(what).or_default().push(got.is_some());
+            if let (Some(got), Some(sd)) = (got, sd) {
+                let e = got - want;
+                let e = if unit == "deg" { e - 360.0 * (e / 360.0).round() } else { e };
+                self.error(10, what, unit, scale * e);
+                self.arm_covered.entry(what).or_default().push(e.abs() <= 1.96 * sd);
             }
         }
     }
@@ -324,6 +373,15 @@ impl Tally {
                 self.resolved.text(),
                 self.resolved_wrong.text()
             );
+            for (what, told) in &self.arm_told {
+                let covered = self.arm_covered.get(what).copied().unwrap_or_default();
+                let _ = writeln!(
+                    s,
+                    "- {what}: told in {}; bands hold the truth: {}",
+                    told.text(),
+                    covered.text()
+                );
+            }
             let _ = writeln!(s, "- swings with something withheld: {}\n", self.withheld.text());
             s.push_str(
                 "| what | n | bias | SD | RMS | 95th percentile of the size |\n|---|---|---|---|---|---|\n",

@@ -3,6 +3,7 @@
 use crate::engine::Summary;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::mobility::{MobilityCheck, Side};
 use peakorder_protocol::swing::{Swing, SwingKind};
 use std::fmt::Write as _;
 use std::future::Future;
@@ -82,6 +83,35 @@ pub(super) fn swing_line(swing: &Swing) -> String {
     line
 }
 
+/// One line about a mobility check: the largest turn to each side, and what to repeat.
+fn mobility_line(check: &MobilityCheck) -> String {
+    let mut line = format!("mobility {}", check.number);
+    if let Some(posture) = check.posture {
+        let _ = write!(line, ", {posture}");
+    }
+    let sides: Vec<String> = Side::ALL
+        .into_iter()
+        .filter_map(|side| Some((side, check.side(side)?)))
+        .map(|(side, turns)| {
+            let (best, n) = (turns.thorax, turns.repetitions.len());
+            format!(
+                "thorax to the {side} ({}) {:.0} ± {:.0}° at most in {n} turn{}",
+                turns.swing_side.key(),
+                best.largest_deg,
+                1.96 * best.largest_sd_deg,
+                if n == 1 { "" } else { "s" }
+            )
+        })
+        .collect();
+    if !sides.is_empty() {
+        let _ = write!(line, ": {}", sides.join(", "));
+    }
+    if !check.ok {
+        let _ = write!(line, "; again, because {}", check.repeat.join("; "));
+    }
+    line
+}
+
 /// One line about a live event, for the terminal.
 fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
@@ -90,6 +120,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
             Some(format!("{step}: {}{text}", if *ok { "" } else { "again, because " }))
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
+        LiveEvent::Mobility { check } => Some(mobility_line(check)),
         _ => None,
     }
 }
@@ -139,4 +170,36 @@ pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
 pub(super) fn duration(seconds: f64) -> String {
     let s = seconds.round() as u64;
     if s < 60 { format!("{s} s") } else { format!("{} min {:02} s", s / 60, s % 60) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::motion::pipeline::{Output, Pipeline};
+    use crate::source::virtual_session::virtual_session;
+    use crate::virtual_straps::Script;
+    use peakorder_protocol::session::Player;
+
+    /// The invented lesson's first check, as somebody at the keyboard reads it.
+    #[test]
+    fn a_mobility_check_is_one_line_with_both_sides_and_what_to_repeat() {
+        let script = Script::lesson(3);
+        let session = script.clone().session();
+        let meta = virtual_session(&script, "mobility", Player::default(), "2026-01-01T00:00:00Z");
+        let mut pipeline = Pipeline::new(&meta).expect("a valid session");
+        let mut out = Vec::new();
+        let found = session.records().find_map(|record| {
+            pipeline.push(&record, &mut out);
+            out.drain(..).find_map(|o| if let Output::Mobility(c) = o { Some(c) } else { None })
+        });
+        let mut check = found.expect("the lesson has a check");
+        let text = line(&LiveEvent::Mobility { check: check.clone() }, false).expect("a line");
+        assert!(text.starts_with("mobility 1, seated: thorax to the left (lead) "), "{text}");
+        assert!(text.contains(", thorax to the right (trail) ") && text.contains("in 3 turns"), "{text}");
+        assert!(check.ok && !text.contains("again") && !text.contains('\n'), "{text}");
+        check.ok = false;
+        check.repeat = vec!["the pelvis turned along".into()];
+        let text = line(&LiveEvent::Mobility { check }, false).expect("a line");
+        assert!(text.ends_with("; again, because the pelvis turned along"), "{text}");
+    }
 }

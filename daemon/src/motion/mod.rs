@@ -8,6 +8,7 @@ pub mod calibrate;
 pub mod clock;
 pub mod detect;
 pub mod fuse;
+pub mod joint;
 pub mod measure;
 pub mod mobility;
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! clock, no randomness: the same records give the same swings, to the byte.
 
 use super::attitude::{Attitude, attitude};
+use super::calibrate::slip::{AddressGravity, Moved};
 use super::calibrate::steps::{StepSamples, judge};
 use super::calibrate::{Alignment, Step, Verdict};
 use super::detect::phases;
@@ -14,7 +15,6 @@ use super::mobility::Turns;
 use super::settings::Settings;
 use super::stream::{Counts, StrapStream};
 use super::window::{SegmentWindow, Window};
-use nalgebra::Vector3;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::mobility::MobilityCheck;
@@ -105,7 +105,7 @@ pub struct Pipeline {
     turns: Turns,
     not_before_s: f64,
     now_s: f64,
-    address_up: BTreeMap<Role, Vec<Vector3<f64>>>,
+    address_gravity: BTreeMap<Role, AddressGravity>,
 }
 
 impl Pipeline {
@@ -140,7 +140,7 @@ impl Pipeline {
             turns: Turns::default(),
             not_before_s: f64::NEG_INFINITY,
             now_s: 0.0,
-            address_up: BTreeMap::new(),
+            address_gravity: BTreeMap::new(),
         })
     }
 
@@ -271,7 +271,7 @@ impl Pipeline {
                 let samples = StepSamples { times_s: &times_s, gyro_rad_s: &gyro, acc_m_s2: &acc };
                 let verdict = judge(step, role, samples, stream.axes_mut());
                 if verdict.ok && stream.refresh_alignment(to_s) {
-                    self.address_up.remove(&role);
+                    self.address_gravity.remove(&role);
                 }
                 out.push(Output::Calibration { t_s: to_s, step, role, verdict });
             }
@@ -313,7 +313,7 @@ impl Pipeline {
             out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk.to_string() });
             return;
         }
-        let slipped = self.slipped(&parts);
+        let moved = self.moved(&parts);
         let number = self.swings + 1;
         let block = self
             .blocks
@@ -322,7 +322,7 @@ impl Pipeline {
             .find(|(t, _)| *t <= phases.takeaway_s)
             .map_or("", |(_, label)| label.as_str());
         let context =
-            Context { session: &self.session, number, block, settings: &self.settings, slipped: &slipped };
+            Context { session: &self.session, number, block, settings: &self.settings, moved: &moved };
         let measured = measure(&window, parts, &phases, &context);
         let curves = curves(&measured.parts, &phases);
         self.swings = number;
@@ -333,22 +333,16 @@ impl Pipeline {
         out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));
     }
 
-    /// Straps whose gravity at address is far from where it was over the swings since calibration.
-    fn slipped(&mut self, parts: &[super::measure::Part<'_>]) -> Vec<(Role, f64)> {
-        let mut slipped = Vec::new();
-        for part in parts.iter().filter(|p| p.window.alignment.is_some()) {
-            let ups = self.address_up.entry(part.window.role).or_default();
-            let up = part.path.address_up;
-            if ups.len() >= 3 {
-                let mean = ups.iter().sum::<Vector3<f64>>();
-                let deg = mean.angle(&up).to_degrees();
-                if deg > self.settings.slip_deg {
-                    slipped.push((part.window.role, deg));
-                    continue;
-                }
-            }
-            ups.push(up);
-        }
-        slipped
+    /// Straps whose gravity at address is not where it was over the swings since calibration.
+    fn moved(&mut self, parts: &[super::measure::Part<'_>]) -> Vec<(Role, Moved)> {
+        let slip_deg = self.settings.slip_deg;
+        parts
+            .iter()
+            .filter(|p| p.window.alignment.is_some())
+            .filter_map(|part| {
+                let gravity = self.address_gravity.entry(part.window.role).or_default();
+                Some((part.window.role, gravity.look(part.path.address_up, slip_deg)?))
+            })
+            .collect()
     }
 }

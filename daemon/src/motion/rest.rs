@@ -17,6 +17,11 @@ const WALK_PER_MINUTE_RAD_S: f64 = 0.05 * std::f64::consts::PI / 180.0;
 /// Bias before any rest was seen: consumer gyroscopes are within a few deg/s.
 const UNKNOWN_SD_RAD_S: f64 = 3.0 * std::f64::consts::PI / 180.0;
 
+/// A jump of the bias is believed when rest has shown it this often in a row …
+const OUTLIERS: u32 = 8;
+/// … with no longer pause than this between, s.
+const STRANGE_FOR_S: f64 = 5.0;
+
 #[derive(Debug, Clone, Copy, Default)]
 struct Chunk {
     n: f64,
@@ -42,7 +47,10 @@ pub struct BiasTracker {
     sd: f64,
     updated_s: f64,
     rest_since_s: Option<f64>,
+    /// How often in a row rest showed another bias, which one, and when last.
     outliers: u32,
+    strange: Vector3<f64>,
+    strange_s: f64,
     last: Option<(Vector3<f64>, Vector3<f64>)>,
 }
 
@@ -61,6 +69,8 @@ impl BiasTracker {
             updated_s: 0.0,
             rest_since_s: None,
             outliers: 0,
+            strange: Vector3::zeros(),
+            strange_s: f64::NEG_INFINITY,
             last: None,
         }
     }
@@ -130,12 +140,24 @@ impl BiasTracker {
         // Overlapping windows are not independent: a quarter of each is new.
         let noise = (REST_SD_RAD_S * REST_SD_RAD_S + mean_var) * CHUNKS as f64;
         let off = (seen - self.bias).norm_squared();
-        // A steady slow turn can pass for rest once; only if it stays is the bias believed to have jumped.
-        if off > 25.0 * (prior + noise) && self.outliers < 8 {
-            self.outliers += 1;
-            return;
+        // A steady slow turn can pass for rest; only if one and the same rate stays is the bias
+        // believed to have jumped. Slow turns there and back show a different one each time.
+        if off > 25.0 * (prior + noise) {
+            let same =
+                (seen - self.strange).norm_squared() <= 25.0 * noise && t_s - self.strange_s < STRANGE_FOR_S;
+            if !same {
+                self.outliers = 0;
+                self.strange = seen;
+            }
+            self.strange_s = t_s;
+            if self.outliers < OUTLIERS {
+                self.outliers += 1;
+                return;
+            }
+        } else {
+            self.outliers = 0;
         }
-        let prior = if self.outliers >= 8 { UNKNOWN_SD_RAD_S.powi(2) } else { prior };
+        let prior = if self.outliers >= OUTLIERS { UNKNOWN_SD_RAD_S.powi(2) } else { prior };
         self.outliers = 0;
         let gain = prior / (prior + noise);
         self.bias += (seen - self.bias) * gain;
@@ -201,5 +223,37 @@ mod tests {
         feed(&mut tracker, 0.0, 5.0, |_| Vector3::new(0.01, 0.0, 0.0));
         feed(&mut tracker, 5.0, 1.5, |_| Vector3::new(0.01, 6.0_f64.to_radians(), 0.0));
         assert!(tracker.bias().y.abs() < 0.2_f64.to_radians());
+    }
+
+    /// Sitting, the pelvis follows the trunk by a degree or two: too slow to be told from rest.
+    #[test]
+    fn slow_turns_there_and_back_do_not_become_a_bias() {
+        let mut tracker = BiasTracker::new(&Settings::default());
+        feed(&mut tracker, 0.0, 5.0, |_| Vector3::new(0.01, 0.0, 0.0));
+        for i in 0..6 {
+            let from = 5.0 + 5.6 * f64::from(i);
+            // 2.5 deg out and back in 2 s each, 0.8 s held at both ends.
+            feed(&mut tracker, from, 5.6, |t| {
+                let rate = |x: f64| {
+                    if (0.0..2.0).contains(&x) {
+                        2.5 * 30.0 * (x / 2.0).powi(2) * (1.0 - x / 2.0).powi(2) / 2.0
+                    } else {
+                        0.0
+                    }
+                };
+                let x = t - from;
+                Vector3::new(0.01, (rate(x) - rate(x - 2.8)).to_radians(), 0.0)
+            });
+        }
+        let off = (tracker.bias() - Vector3::new(0.01, 0.0, 0.0)).norm().to_degrees();
+        assert!(off < 0.3, "{off:.2} deg/s");
+    }
+
+    #[test]
+    fn a_bias_that_jumps_and_stays_is_taken_over() {
+        let mut tracker = BiasTracker::new(&Settings::default());
+        feed(&mut tracker, 0.0, 5.0, |_| Vector3::new(0.01, 0.0, 0.0));
+        feed(&mut tracker, 5.0, 5.0, |_| Vector3::new(0.01, 0.05, 0.0));
+        assert!((tracker.bias() - Vector3::new(0.01, 0.05, 0.0)).norm().to_degrees() < 0.1);
     }
 }

@@ -33,8 +33,9 @@ pub struct Settings {
     /// Calibration older than this is stale: angles are withheld, s. Straps creep on cloth
     /// and skin; common practice, no source for the figure.
     pub calibration_valid_s: f64,
-    /// Gravity at address further than this from where calibration and posture put it
-    /// means a strap has slipped, deg.
+    /// Gravity at address further than this from where it was over the swings since
+    /// calibration means a strap has slipped, deg. Own judgement: more than another club or
+    /// lie changes a posture, less than a strap that has come loose.
     pub slip_deg: f64,
 }
 
@@ -52,7 +53,7 @@ impl Default for Settings {
             min_forward_to_away: 1.25,
             max_downswing_s: 1.4,
             calibration_valid_s: 2.0 * 3600.0,
-            slip_deg: 20.0,
+            slip_deg: 12.0,
         }
     }
 }

@@ -122,6 +122,10 @@ pub struct SwingTruth {
     /// Lead arm across the chest (horizontal plane of the thorax), at the top, degrees;
     /// 0 = straight ahead, positive = away from the target.
     pub arm_across_chest_top_deg: Option<f64>,
+    /// Lead arm from hanging straight down, at the top, degrees.
+    pub arm_elevation_gravity_top_deg: Option<f64>,
+    /// Thorax turn over the lead arm's turn about the vertical, takeaway to top.
+    pub arm_turn_share: Option<f64>,
     /// Takeaway to top, seconds.
     pub backswing_s: f64,
     /// Top to impact, seconds.
@@ -307,6 +311,27 @@ impl Finder<'_> {
         (elevation.to_degrees(), across.to_degrees())
     }
 
+    /// Turn of the arm's long axis about the vertical since takeaway, degrees, followed step
+    /// by step because it may pass half a turn.
+    fn arm_travel_deg(&self, to: f64) -> f64 {
+        let heading = |t: f64| {
+            let down = -self.body.frame(Role::LeadArm, t).rotation.column(1);
+            self.side * (-down.z).atan2(down.x)
+        };
+        let (mut t, mut sum) = (self.plan.takeaway_s, 0.0);
+        while t < to {
+            let next = (t + SCAN_S).min(to);
+            sum += wrapped_deg(heading(next) - heading(t));
+            t = next;
+        }
+        sum
+    }
+
+    /// The arm's angle from hanging straight down, degrees.
+    fn arm_from_vertical_deg(&self, t: f64) -> f64 {
+        self.body.frame(Role::LeadArm, t).rotation[(1, 1)].clamp(-1.0, 1.0).acos().to_degrees()
+    }
+
     fn moving(&self, roles: &[Role]) -> f64 {
         let away = |t: f64| {
             roles.iter().any(|&role| match role {
@@ -364,6 +389,8 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
         separation,
         arm_elevation_top_deg: arm.map(|a| a.0),
         arm_across_chest_top_deg: arm.map(|a| a.1),
+        arm_elevation_gravity_top_deg: worn(Role::LeadArm).then(|| finder.arm_from_vertical_deg(top_s)),
+        arm_turn_share: arm.map(|_| finder.turn_deg(Role::Thorax, top_s) / finder.arm_travel_deg(top_s)),
         backswing_s: top_s - plan.takeaway_s,
         downswing_s: plan.impact_s - top_s,
         segments,

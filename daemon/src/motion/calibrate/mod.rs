@@ -7,6 +7,7 @@
 //! horizontal → back) does the same for the arm. Each step judges itself.
 
 pub mod axis;
+pub mod slip;
 pub mod steps;
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
@@ -114,6 +115,9 @@ impl Axes {
         })
     }
 }
+
+#[cfg(test)]
+mod pipeline_tests;
 
 #[cfg(test)]
 mod tests {

@@ -12,6 +12,11 @@ const STILL_MIN_S: f64 = 1.0;
 const STILL_RATE_SD_DPS: f64 = 6.0;
 /// Mean specific force must be gravity within this, g; a profile with a wrong unit fails here.
 const STILL_NORM_TOLERANCE_G: f64 = 0.08;
+/// Gravity of the first and of the last third of a still pose agree within this, deg: slow
+/// leaning passes for stillness by its rate.
+const STILL_LEAN_DEG: f64 = 3.0;
+/// A movement there and back ends within this of where it began, deg.
+const LEFT_OVER_DEG: f64 = 15.0;
 /// Smallest hip hinge and arm raise that show an axis, deg.
 const BOW_MIN_DEG: f64 = 15.0;
 const RAISE_MIN_DEG: f64 = 35.0;
@@ -80,6 +85,17 @@ fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
             "the {role} strap reads {g:.2} g at rest instead of 1; check that its profile (unit, range) fits the strap"
         ));
     }
+    let third = samples.acc_m_s2.len() / 3;
+    if third > 0 {
+        let (first, last) =
+            (mean(&samples.acc_m_s2[..third]), mean(&samples.acc_m_s2[samples.acc_m_s2.len() - third..]));
+        let lean_deg = first.angle(&last).to_degrees();
+        if lean_deg > STILL_LEAN_DEG {
+            return refuse(format!(
+                "the {role} leaned by {lean_deg:.0} deg meanwhile; take the upright pose first, then hold it"
+            ));
+        }
+    }
     let pose_sd_deg = if role == Role::LeadArm { ARM_POSE_SD_DEG } else { POSE_SD_DEG };
     axes.set_cranial(acc.normalize(), pose_sd_deg);
     Verdict {
@@ -112,6 +128,12 @@ fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
             "the {role} turned about its long axis instead of bowing; hinge straight forward and back"
         ));
     }
+    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
+        return refuse(format!(
+            "the {role} ended {:.0} deg from where it began; begin and end upright",
+            hinge.left_over_deg.abs()
+        ));
+    }
     // Forward is a left-handed turn about the axis to the right (X anterior, Y up, Z right).
     let sd_deg = axis_sd_deg(hinge.wobble);
     axes.set_right(-hinge.axis, sd_deg);
@@ -138,6 +160,12 @@ fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
         return refuse(format!(
             "the arm swung sideways or rolled as well ({:.0} % off one axis); raise it straight forward and back",
             hinge.wobble * 100.0
+        ));
+    }
+    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
+        return refuse(format!(
+            "the arm ended {:.0} deg from where it began; begin and end with the arm hanging",
+            hinge.left_over_deg.abs()
         ));
     }
     // Raising takes the proximal axis backwards: a right-handed turn about the axis to the right.
@@ -257,5 +285,111 @@ mod tests {
             &mut axes,
         );
         assert!(!v.ok && v.text.contains("long axis"), "{}", v.text);
+    }
+
+    /// A movement with the given angle (deg) and a share of it about another axis, bias-free.
+    fn movement(
+        axis: Vector3<f64>,
+        angle_deg: impl Fn(f64) -> f64,
+        aside: Vector3<f64>,
+        share: f64,
+    ) -> (Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>) {
+        let t: Vec<f64> = (0..800).map(|i| f64::from(i) / 100.0).collect();
+        let rate = |t: f64| ((angle_deg(t + 1e-4) - angle_deg(t - 1e-4)) / 2e-4).to_radians();
+        // The other axis is turned about at twice the pace, so that it is not one oblique axis.
+        let w = t.iter().map(|&t| axis * rate(t) + aside * (2.0 * share * rate(2.0 * t))).collect();
+        let a = vec![Vector3::y() * G_M_S2; t.len()];
+        (t, w, a)
+    }
+
+    fn twice(deg: f64) -> impl Fn(f64) -> f64 {
+        move |t| deg * 0.5 * (1.0 - (t * FRAC_PI_2).cos())
+    }
+
+    fn verdict(
+        step: Step,
+        role: Role,
+        (t, w, a): &(Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>),
+    ) -> Verdict {
+        let mut axes = Axes::default();
+        axes.set_cranial(Vector3::y(), 1.0);
+        let samples = StepSamples { times_s: t, gyro_rad_s: w, acc_m_s2: a };
+        judge(step, role, samples, &mut axes)
+    }
+
+    #[test]
+    fn was_that_a_bow_and_if_not_what_was_it() {
+        let (side, ahead) = (-Vector3::z(), Vector3::x());
+        let bow = |m: &_| verdict(Step::Bow, Role::Pelvis, m);
+        assert!(bow(&movement(side, twice(40.0), ahead, 0.05)).ok);
+        for (what, movement, says) in [
+            ("too little", movement(side, twice(10.0), ahead, 0.0), "only tilted 10 deg"),
+            ("leaning sideways as well", movement(side, twice(30.0), ahead, 0.5), "leant sideways"),
+            ("turning", movement(Vector3::y(), twice(40.0), ahead, 0.0), "long axis"),
+            ("not coming up", movement(side, |t| 5.0 * t, ahead, 0.0), "ended 40 deg"),
+            ("not at all", movement(side, |_| 0.0, ahead, 0.0), "did not move"),
+        ] {
+            let v = bow(&movement);
+            assert!(!v.ok && v.text.contains(says) && v.sd_deg.is_none(), "{what}: {}", v.text);
+        }
+    }
+
+    #[test]
+    fn was_that_an_arm_raise_and_if_not_what_was_it() {
+        let raise = |m: &_| verdict(Step::ArmRaise, Role::LeadArm, m);
+        let (side, ahead) = (Vector3::z(), Vector3::x());
+        assert!(raise(&movement(side, twice(88.0), ahead, 0.05)).ok);
+        for (what, movement, says) in [
+            ("too little", movement(side, twice(20.0), ahead, 0.0), "only rose 20 deg"),
+            ("swinging sideways", movement(side, twice(80.0), ahead, 0.5), "sideways"),
+            ("left up", movement(side, |t| 10.0 * t, ahead, 0.0), "ended 80 deg"),
+        ] {
+            let v = raise(&movement);
+            assert!(!v.ok && v.text.contains(says), "{what}: {}", v.text);
+        }
+    }
+
+    /// 1.5 deg of a person's own and an eighth of the wobble's angle, in squares (by hand).
+    #[test]
+    fn a_wobbling_bow_is_a_less_certain_axis() {
+        let sd = |share| {
+            let v =
+                verdict(Step::Bow, Role::Thorax, &movement(-Vector3::z(), twice(40.0), Vector3::x(), share));
+            v.sd_deg.unwrap_or_else(|| panic!("{}", v.text))
+        };
+        let (straight, wobbling) = (sd(0.0), sd(0.1));
+        assert!((straight - 1.5).abs() < 1e-3, "{straight}");
+        // Rates in the ratio 0.2 (0.1 at twice the pace): wobble² = 0.04 / 1.04.
+        let want = 1.5_f64.hypot((0.04_f64 / 1.04).sqrt().atan().to_degrees() / 8.0);
+        assert!((wobbling - want).abs() < 0.02, "{wobbling}, want {want}");
+    }
+
+    #[test]
+    fn slowly_leaning_is_not_standing_still() {
+        let t: Vec<f64> = (0..500).map(|i| f64::from(i) / 100.0).collect();
+        let a = |dps: f64| -> Vec<Vector3<f64>> {
+            t.iter()
+                .map(|t| {
+                    let rad = (dps * t).to_radians();
+                    Vector3::new(rad.sin(), rad.cos(), 0.0) * G_M_S2
+                })
+                .collect()
+        };
+        let w = |dps: f64| vec![Vector3::new(0.0, 0.0, dps.to_radians()); t.len()];
+        assert!(verdict(Step::Still, Role::Thorax, &(t.clone(), w(0.2), a(0.2))).ok);
+        let v = verdict(Step::Still, Role::Thorax, &(t.clone(), w(3.0), a(3.0)));
+        assert!(!v.ok && v.text.contains("leaned by 10 deg"), "{}", v.text);
+    }
+
+    #[test]
+    fn a_moment_is_too_short_for_any_step() {
+        let (t, w, a) = still_samples(1.0, 1.0);
+        let short = (t[..50].to_vec(), w[..50].to_vec(), a[..50].to_vec());
+        for (step, role) in
+            [(Step::Still, Role::Pelvis), (Step::Bow, Role::Thorax), (Step::ArmRaise, Role::LeadArm)]
+        {
+            let v = verdict(step, role, &short);
+            assert!(!v.ok && v.text.contains("only 0.5 s"), "{}", v.text);
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! From phases to the swing file: every number of one swing.
 
 mod angles_of;
+mod arm_of;
 mod curves_of;
 mod impact_of;
 mod quality_of;
@@ -8,6 +9,7 @@ mod sequence_of;
 
 pub use curves_of::curves;
 
+use super::calibrate::slip::Moved;
 use super::detect::phases::Phases;
 use super::path::SegmentPath;
 use super::sequence::peak::{FoundPeak, half_width_s};
@@ -29,8 +31,8 @@ pub struct Context<'a> {
     pub block: &'a str,
     /// Settings.
     pub settings: &'a Settings,
-    /// Straps whose gravity at address no longer agrees, deg.
-    pub slipped: &'a [(Role, f64)],
+    /// Straps whose gravity at address no longer agrees.
+    pub moved: &'a [(Role, Moved)],
 }
 
 /// One segment while a swing is being measured.
@@ -87,6 +89,18 @@ pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
         .collect()
 }
 
+/// The slope of the speed up to impact is taken over this, s.
+const SLOPE_OVER_S: f64 = 0.01;
+
+/// Standard uncertainty of speed at impact over peak speed: the speed's slope up to impact
+/// times the uncertainty of impact. The gyroscope's scale error is in both and drops out.
+fn kept_sd(part: &Part<'_>, impact: &impact_of::FoundImpact) -> Option<f64> {
+    let peak = part.peak.filter(|p| !p.rising)?;
+    let at = |t: f64| part.path.at(&part.path.speed_dps, t);
+    let slope = (at(impact.t_s)? - at(impact.t_s - SLOPE_OVER_S)?) / SLOPE_OVER_S;
+    Some(round((slope * impact.sd_s / peak.dps).abs(), 4))
+}
+
 /// Measures one swing. `parts` come from [`follow`].
 pub fn measure<'a>(
     window: &Window,
@@ -104,14 +118,18 @@ pub fn measure<'a>(
         .find_map(|role| by_role(role).and_then(|p| p.reversal))
         .unwrap_or(Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 });
     let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
-    let quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
+    let mut quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
     let mut segments = BTreeMap::new();
     for part in &parts {
         let mut segment = sequence_of::segment(part, found.impact.t_s);
+        segment.speed_kept_sd = kept_sd(part, &found.impact);
         angles_of::fill(&mut segment, part, phases, &top, &found.impact);
         segments.insert(part.window.role, segment);
     }
     let separation = angles_of::separation(&parts, phases, top.t_s, found.impact.t_s);
+    let when = arm_of::When { phases, top_s: top.t_s, impact_s: found.impact.t_s };
+    let (arm, not_told) = arm_of::arm_use(&parts, window.handedness, &when);
+    quality.withheld.extend(not_told);
     let backswing_s = top.t_s - phases.takeaway_s;
     let downswing_s = found.impact.t_s - top.t_s;
     let mut swing = Swing {
@@ -138,7 +156,7 @@ pub fn measure<'a>(
         segments,
         sequence,
         separation,
-        arm: None,
+        arm,
         tempo: swing::Tempo {
             backswing_s: round(backswing_s, 4),
             downswing_s: round(downswing_s, 4),

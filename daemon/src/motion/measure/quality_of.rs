@@ -1,6 +1,7 @@
 //! What can be trusted, what is withheld and why.
 
 use super::{Context, Part, round};
+use crate::motion::calibrate::slip::Moved;
 use crate::motion::detect::phases::Phases;
 use crate::motion::window::Window;
 use peakorder_protocol::Role;
@@ -43,13 +44,17 @@ pub(super) fn quality(
             }
             Some(_) => {}
         }
-        if let Some((_, deg)) = context.slipped.iter().find(|(role, _)| *role == part.window.role) {
-            withhold(
+        match context.moved.iter().find(|(role, _)| *role == part.window.role) {
+            Some((_, Moved::Slipped(deg))) => withhold(
                 format!("{key}.angles"),
                 &format!(
                     "the strap seems to have slipped: gravity at address moved by {deg:.0} deg; tighten it and calibrate again"
                 ),
-            );
+            ),
+            Some((role, Moved::Noticed(deg))) => notes.push(format!(
+                "{role}: gravity at address is {deg:.0} deg from where it was after the calibration; if this is no other posture or club, the strap has shifted and its angles are off by as much: calibrate again"
+            )),
+            None => {}
         }
         if let Some(peak) = part.peak.filter(|p| !p.rising) {
             let near = (peak.t_s - NEAR_PEAK_S, peak.t_s + NEAR_PEAK_S);
@@ -101,14 +106,25 @@ pub(super) fn withhold(swing: &mut Swing) {
             segment.turn_deg = None;
             segment.lateral_tilt_deg = None;
             segment.flexion_deg = None;
-            if role != Role::LeadArm {
-                swing.separation = None;
+            match role {
+                Role::LeadArm => swing.arm = None,
+                Role::Pelvis => swing.separation = None,
+                Role::Thorax => {
+                    swing.separation = None;
+                    // What is left needs the arm strap alone.
+                    if let Some(arm) = &mut swing.arm {
+                        (arm.elevation_top_deg, arm.elevation_sd_deg) = (None, None);
+                        (arm.across_chest_top_deg, arm.across_chest_sd_deg) = (None, None);
+                        (arm.turn_share_of_travel, arm.turn_share_sd) = (None, None);
+                    }
+                }
             }
         }
         if names.contains(&format!("{key}.peak")) {
             segment.peak = None;
             segment.resultant_peak = None;
             segment.speed_kept_at_impact = None;
+            segment.speed_kept_sd = None;
             swing.sequence.gaps.retain(|g| g.from != role && g.to != role);
             for group in &mut swing.sequence.order {
                 group.retain(|r| *r != role);

@@ -104,6 +104,7 @@ pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
         resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),
         speed_at_impact_dps: at_impact.map(|v| round(v, 2)),
         speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
+        speed_kept_sd: None,
         turn_deg: None,
         lateral_tilt_deg: None,
         flexion_deg: None,

@@ -11,6 +11,9 @@ pub(crate) const STILL_SWAY_DPS: f64 = 0.35;
 /// Sway of somebody who stands about, deg/s RMS.
 const IDLE_SWAY_DPS: f64 = 3.5;
 
+/// Repetitions of a mobility turn to each side.
+const TURNS_A_SIDE: usize = 3;
+
 const ANGLES: [Dof; 11] = [
     Dof::PelvisForward,
     Dof::PelvisSide,
@@ -198,12 +201,13 @@ impl Director {
         self.t += 0.6;
     }
 
-    /// Turns the trunk to both sides, marked; seated the pelvis stays.
+    /// Turns the trunk to both sides, three times each and in turn, marked; seated the pelvis
+    /// stays.
     pub(crate) fn mobility_turn(&mut self, seated: bool, thorax_deg: f64, pelvis_deg: f64) {
         self.hold(0.6, 0.5);
         self.mark(MarkKind::TurnStart, if seated { "seated" } else { "standing" });
         self.hold(1.2, 0.5);
-        for side in [-1.0, 1.0] {
+        for side in [-1.0, 1.0].into_iter().cycle().take(2 * TURNS_A_SIDE) {
             let length = self.timeline.uniform(1.6, 2.3);
             let size = side * self.timeline.bounded(1.0, 0.03);
             let pelvis = if seated { 0.06 * pelvis_deg } else { pelvis_deg };

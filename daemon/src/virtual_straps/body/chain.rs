@@ -60,4 +60,12 @@ impl Point {
                 + frame.omega.cross(&frame.omega.cross(&r)),
         }
     }
+
+    /// The point at the end of a lever that itself moves in `frame`; `lever` is its place,
+    /// speed and acceleration there: a' = a + α × r + ω × (ω × r) + 2 ω × ṙ + r̈.
+    pub(crate) fn gliding(self, frame: &Frame, lever: [Vector3<f64>; 3]) -> Self {
+        let carried = self.offset(frame, lever[0]);
+        let (speed, own) = (frame.rotation * lever[1], frame.rotation * lever[2]);
+        Self { acceleration: carried.acceleration + 2.0 * frame.omega.cross(&speed) + own, ..carried }
+    }
 }

@@ -52,6 +52,9 @@ pub(crate) struct Build {
     lumbar: Vector3<f64>,
     /// Lumbar joint to the lead shoulder, in the thorax.
     shoulder: Vector3<f64>,
+    /// How far the lead shoulder glides forward and up on the chest per radian that the arm
+    /// swings across it, in the thorax.
+    glide: Vector3<f64>,
     /// Strap points: from hip centre, lumbar joint and shoulder.
     straps: [Vector3<f64>; 3],
 }
@@ -63,6 +66,7 @@ impl Build {
         Self {
             lumbar: Vector3::new(-0.02, 0.09, 0.0) * k,
             shoulder: Vector3::new(0.0, 0.41, -0.18) * k,
+            glide: Vector3::new(0.04, 0.03, 0.0) * k,
             straps: [
                 Vector3::new(-0.12, 0.05, 0.0) * k,
                 Vector3::new(-0.11, 0.36, 0.0) * k,
@@ -165,15 +169,25 @@ impl Body {
         let joint = match role {
             Role::Pelvis => self.root(t),
             Role::Thorax => self.lumbar(t),
-            Role::LeadArm => {
-                self.lumbar(t).offset(&self.frame(Role::Thorax, t), self.mirrored(self.build.shoulder))
-            }
+            Role::LeadArm => self.shoulder(t),
         };
         (own, joint.offset(&own, lever))
     }
 
     fn lumbar(&self, t: f64) -> Point {
         self.root(t).offset(&self.frame(Role::Pelvis, t), self.mirrored(self.build.lumbar))
+    }
+
+    /// The shoulder blade slides on the ribs, so the joint is not fixed in the thorax.
+    fn shoulder(&self, t: f64) -> Point {
+        let [turn, swing] = [Dof::ThoraxSpin, Dof::ArmSwing].map(|dof| self.channels[dof as usize].at(t));
+        let (at, glide) = (self.mirrored(self.build.shoulder), self.mirrored(self.build.glide));
+        let lever = [
+            at + glide * (turn.value - swing.value),
+            glide * (turn.rate - swing.rate),
+            glide * (turn.accel - swing.accel),
+        ];
+        self.lumbar(t).gliding(&self.frame(Role::Thorax, t), lever)
     }
 
     /// Everything about a segment and its strap point at session time `t`, seconds.

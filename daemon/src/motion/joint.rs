@@ -1,0 +1,345 @@
+//! Heading of one strap against another's, from the joint that their segments share.
+//!
+//! Gyroscopes and gravity leave every strap with a heading of its own, and headings carried
+//! from the calibration drift apart by degrees a minute (0.05 deg/s of bias is 3 deg/min). But
+//! the shoulder is one point: thorax and arm strap must find the same acceleration for it.
+//! Through a swing that acceleration is tens of m/s² in the horizontal plane and changes its
+//! direction, which fixes the heading between the two straps, and where each sits with
+//! respect to the joint, anew in every swing. The principle is known from two-segment chains
+//! (Weygers & Kok 2020, IEEE Sensors J 20:7969–7979, from memory).
+
+use super::path::SegmentPath;
+use super::sequence::fit::{LocalFit, at_least_seven_s};
+use super::window::SegmentWindow;
+use nalgebra::{Matrix3, Matrix6, Rotation3, SMatrix, UnitQuaternion, Vector3, Vector6};
+
+/// Grid of the fit, s.
+const STEP_S: f64 = 0.005;
+/// Rates, their derivatives and forces are local cubics over ± this, s.
+const HALF_S: f64 = 0.02;
+/// Shortest stretch worth fitting, s.
+const LEAST_S: f64 = 0.3;
+/// Errors of the model (the joint moves on the chest, skin on the bone) last about this
+/// long, so that many samples count as one, s. Own judgement.
+const CORRELATED_S: f64 = 0.08;
+/// The model is never trusted to be better than this, m/s² per axis. Own judgement.
+const LEAST_ERROR_M_S2: f64 = 0.3;
+/// What the levers are guessed to be off by, m, and the error they are weighed against, m/s².
+const LEVER_SD_M: f64 = 0.08;
+const PRIOR_ERROR_M_S2: f64 = 1.5;
+/// Heading is searched in steps of this, then refined, rad.
+const SEARCH_RAD: f64 = std::f64::consts::PI / 18.0;
+
+/// One segment on its side of the joint.
+#[derive(Debug, Clone, Copy)]
+pub struct Side<'a> {
+    /// Session times, s.
+    pub t_s: &'a [f64],
+    /// Bias-free rate, rad/s, segment frame.
+    pub gyro: &'a [Vector3<f64>],
+    /// Specific force, m/s², segment frame.
+    pub acc: &'a [Vector3<f64>],
+    /// Orientations at `path_t_s`, segment → a global frame (Y up) of its own heading.
+    pub orientation: &'a [UnitQuaternion<f64>],
+    /// Their session times, s.
+    pub path_t_s: &'a [f64],
+    /// Guess of where the joint is from the strap, segment frame, m.
+    pub lever_m: Vector3<f64>,
+}
+
+impl<'a> Side<'a> {
+    /// A segment's samples and path.
+    pub fn new(window: &'a SegmentWindow, path: &'a SegmentPath, lever_m: Vector3<f64>) -> Self {
+        Self {
+            t_s: &window.t_s,
+            gyro: &window.gyro,
+            acc: &window.acc,
+            orientation: &path.orientation,
+            path_t_s: &path.t_s,
+            lever_m,
+        }
+    }
+
+    fn orientation_at(&self, t_s: f64) -> Option<UnitQuaternion<f64>> {
+        let i = self.path_t_s.partition_point(|t| *t < t_s).max(1);
+        let (from, to) = (self.path_t_s.get(i - 1)?, self.path_t_s.get(i)?);
+        let share = ((t_s - from) / (to - from)).clamp(0.0, 1.0);
+        Some(self.orientation.get(i - 1)?.slerp(self.orientation.get(i)?, share))
+    }
+
+    /// Sample period around `t_s`, s.
+    fn period_s(&self, t_s: f64) -> Option<f64> {
+        let i = self.t_s.partition_point(|t| *t < t_s).max(4);
+        Some((self.t_s.get(i)? - self.t_s.get(i - 4)?) / 4.0)
+    }
+}
+
+/// Heading found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Heading {
+    /// Turn about the vertical that takes the second path's global frame into the first's, rad.
+    pub rad: f64,
+    /// Standard uncertainty, rad.
+    pub sd_rad: f64,
+}
+
+/// One side at one instant, in its own global frame.
+struct Instant {
+    /// Specific force at the strap, m/s².
+    force: Vector3<f64>,
+    /// What it changes by per metre of lever (segment frame), 1/s².
+    per_m: Matrix3<f64>,
+}
+
+fn instant(side: &Side<'_>, t_s: f64) -> Option<Instant> {
+    let half = at_least_seven_s(HALF_S, side.period_s(t_s)?);
+    let within = |edge: f64| side.t_s.partition_point(|t| *t < edge);
+    let (lo, hi) = (within(t_s - half), within(t_s + half));
+    let fit = |series: &[Vector3<f64>], axis: usize| {
+        let y: Vec<f64> = series[lo..hi].iter().map(|v| v[axis]).collect();
+        LocalFit::new(&side.t_s[lo..hi], &y, t_s, half)
+    };
+    let (mut rate, mut turning, mut force) = (Vector3::zeros(), Vector3::zeros(), Vector3::zeros());
+    for axis in 0..3 {
+        let gyro = fit(side.gyro, axis)?;
+        rate[axis] = gyro.at(t_s, 0);
+        turning[axis] = gyro.at(t_s, 1);
+        force[axis] = fit(side.acc, axis)?.at(t_s, 0);
+    }
+    let r = side.orientation_at(t_s)?.to_rotation_matrix().into_inner();
+    let cross = rate.cross_matrix();
+    Some(Instant { force: r * force, per_m: r * (turning.cross_matrix() + cross * cross) })
+}
+
+/// Normal equations of the levers: matrix, right side, and the square of what is to be explained.
+#[derive(Debug, Clone, Copy)]
+struct Normal {
+    matrix: Matrix6<f64>,
+    right: Vector6<f64>,
+    square: f64,
+}
+
+impl Normal {
+    fn at(heading: f64, pairs: &[(Instant, Instant)], guess: &Vector6<f64>) -> Self {
+        let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), -heading).into_inner();
+        let weight = (PRIOR_ERROR_M_S2 / LEVER_SD_M).powi(2);
+        let mut n = Self {
+            matrix: Matrix6::identity() * weight,
+            right: guess * weight,
+            square: guess.norm_squared() * weight,
+        };
+        for (a, b) in pairs {
+            let mut row = SMatrix::<f64, 3, 6>::zeros();
+            row.fixed_columns_mut::<3>(0).copy_from(&(turn * a.per_m));
+            row.fixed_columns_mut::<3>(3).copy_from(&-b.per_m);
+            let want = b.force - turn * a.force;
+            n.matrix += row.transpose() * row;
+            n.right += row.transpose() * want;
+            n.square += want.norm_squared();
+        }
+        n
+    }
+
+    fn mixed(parts: &[(f64, &Self)]) -> Self {
+        let zero = Self { matrix: Matrix6::zeros(), right: Vector6::zeros(), square: 0.0 };
+        parts.iter().fold(zero, |sum, (k, n)| Self {
+            matrix: sum.matrix + n.matrix * *k,
+            right: sum.right + n.right * *k,
+            square: sum.square + n.square * k,
+        })
+    }
+}
+
+/// Every entry of the normal equations is affine in sine and cosine of the heading, so three
+/// passes over the samples give them for all headings.
+struct Problem {
+    constant: Normal,
+    cosine: Normal,
+    sine: Normal,
+}
+
+impl Problem {
+    fn new(pairs: &[(Instant, Instant)], guess: &Vector6<f64>) -> Self {
+        use std::f64::consts::{FRAC_PI_2, PI};
+        let [at_0, at_90, at_180] = [0.0, FRAC_PI_2, PI].map(|h| Normal::at(h, pairs, guess));
+        let constant = Normal::mixed(&[(0.5, &at_0), (0.5, &at_180)]);
+        Self {
+            cosine: Normal::mixed(&[(0.5, &at_0), (-0.5, &at_180)]),
+            sine: Normal::mixed(&[(1.0, &at_90), (-1.0, &constant)]),
+            constant,
+        }
+    }
+
+    /// Smallest sum of squared differences for a heading, over all levers, (m/s²)².
+    fn cost(&self, heading: f64) -> f64 {
+        let (sin, cos) = heading.sin_cos();
+        let n = Normal::mixed(&[(1.0, &self.constant), (cos, &self.cosine), (sin, &self.sine)]);
+        let Some(levers) = n.matrix.cholesky().map(|c| c.solve(&n.right)) else { return f64::INFINITY };
+        (n.square - n.right.dot(&levers)).max(0.0)
+    }
+
+    fn refine(&self, mut low: f64, mut high: f64) -> f64 {
+        let golden = 0.5 * (5_f64.sqrt() - 1.0);
+        let (mut c, mut d) = (high - golden * (high - low), low + golden * (high - low));
+        let (mut at_c, mut at_d) = (self.cost(c), self.cost(d));
+        while high - low > 1e-4 {
+            if at_c < at_d {
+                (high, d, at_d) = (d, c, at_c);
+                c = high - golden * (high - low);
+                at_c = self.cost(c);
+            } else {
+                (low, c, at_c) = (c, d, at_d);
+                d = low + golden * (high - low);
+                at_d = self.cost(d);
+            }
+        }
+        0.5 * (low + high)
+    }
+}
+
+/// Heading of `second` against `first` from their motion between two session times. `None`
+/// where there are too few samples or the motion leaves it open.
+pub fn heading(first: Side<'_>, second: Side<'_>, from_s: f64, to_s: f64) -> Option<Heading> {
+    if to_s - from_s < LEAST_S {
+        return None;
+    }
+    let n = ((to_s - from_s) / STEP_S) as usize;
+    let pairs: Vec<(Instant, Instant)> = (0..=n)
+        .filter_map(|i| {
+            let t = from_s + i as f64 * STEP_S;
+            Some((instant(&first, t)?, instant(&second, t)?))
+        })
+        .collect();
+    if (pairs.len() as f64) < 0.7 * n as f64 {
+        return None;
+    }
+    let (a, b) = (first.lever_m, second.lever_m);
+    let problem = Problem::new(&pairs, &Vector6::new(a.x, a.y, a.z, b.x, b.y, b.z));
+    let steps = (std::f64::consts::TAU / SEARCH_RAD).round() as usize;
+    let coarse = (0..steps)
+        .map(|i| i as f64 * SEARCH_RAD - std::f64::consts::PI)
+        .map(|h| (problem.cost(h), h))
+        .min_by(|x, y| x.0.total_cmp(&y.0))?
+        .1;
+    let rad = problem.refine(coarse - SEARCH_RAD, coarse + SEARCH_RAD);
+    let (h, least) = (0.03, problem.cost(rad));
+    let bend = (problem.cost(rad + h) + problem.cost(rad - h) - 2.0 * least) / (h * h);
+    let error = (least / (3 * pairs.len()) as f64).max(LEAST_ERROR_M_S2.powi(2));
+    let variance = 2.0 * error * (CORRELATED_S / STEP_S) / bend;
+    (bend > 0.0 && variance.is_finite()).then(|| Heading { rad, sd_rad: variance.sqrt() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::PI;
+
+    const RATE_HZ: f64 = 208.0;
+    const SECONDS: f64 = 1.2;
+    /// Pivot to shoulder and to strap in the first segment; shoulder to strap in the second.
+    const SHOULDER: Vector3<f64> = Vector3::new(0.02, 0.4, -0.17);
+    const FIRST_STRAP: Vector3<f64> = Vector3::new(-0.1, 0.33, 0.02);
+    const SECOND_STRAP: Vector3<f64> = Vector3::new(0.01, -0.17, -0.04);
+
+    fn turn(axis: Vector3<f64>, rad: f64) -> UnitQuaternion<f64> {
+        UnitQuaternion::from_scaled_axis(axis * rad)
+    }
+
+    /// Two segments that turn there and back, the second faster and about a tilted axis.
+    fn frames(t: f64, speed: f64) -> (UnitQuaternion<f64>, UnitQuaternion<f64>) {
+        let x = speed * t;
+        let first = turn(Vector3::z(), -0.6) * turn(Vector3::y(), -1.5 * (1.0 - (2.6 * x).cos()) / 2.0);
+        let second = turn(Vector3::new(0.8, 0.6, 0.1).normalize(), -2.2 * (1.0 - (2.9 * x).cos()) / 2.0)
+            * turn(Vector3::z(), 0.4);
+        (first, second)
+    }
+
+    fn place(t: f64, speed: f64, second: bool) -> Vector3<f64> {
+        let (a, b) = frames(t, speed);
+        if second { a * SHOULDER + b * SECOND_STRAP } else { a * FIRST_STRAP }
+    }
+
+    struct Straps {
+        t_s: Vec<f64>,
+        gyro: [Vec<Vector3<f64>>; 2],
+        acc: [Vec<Vector3<f64>>; 2],
+        path: [Vec<UnitQuaternion<f64>>; 2],
+    }
+
+    /// What the straps measure, by finite differences of places and orientations; the second's
+    /// path is given in a global frame turned by `-heading`.
+    fn measured(speed: f64, heading: f64) -> Straps {
+        let h = 1e-4;
+        let t_s: Vec<f64> = (0..(SECONDS * RATE_HZ) as usize).map(|i| i as f64 / RATE_HZ).collect();
+        let of = |second: bool, t: f64| if second { frames(t, speed).1 } else { frames(t, speed).0 };
+        let up = Vector3::new(0.0, 9.80665, 0.0);
+        let both = [false, true];
+        let gyro = both.map(|s| {
+            t_s.iter().map(|&t| (of(s, t - h).inverse() * of(s, t + h)).scaled_axis() / (2.0 * h)).collect()
+        });
+        let acc = both.map(|s| {
+            t_s.iter()
+                .map(|&t| {
+                    let p = |t| place(t, speed, s);
+                    of(s, t).inverse() * ((p(t + h) + p(t - h) - p(t) * 2.0) / (h * h) + up)
+                })
+                .collect()
+        });
+        let path = both.map(|s| {
+            let own = turn(Vector3::y(), if s { -heading } else { 0.0 });
+            t_s.iter().map(|&t| own * of(s, t)).collect()
+        });
+        Straps { t_s, gyro, acc, path }
+    }
+
+    fn found(straps: &Straps) -> Option<Heading> {
+        let side = |i: usize, lever_m: Vector3<f64>| Side {
+            t_s: &straps.t_s,
+            gyro: &straps.gyro[i],
+            acc: &straps.acc[i],
+            orientation: &straps.path[i],
+            path_t_s: &straps.t_s,
+            lever_m,
+        };
+        // Guesses some centimetres off.
+        let guesses = (Vector3::new(0.1, 0.05, -0.18), Vector3::new(0.0, 0.15, 0.0));
+        heading(side(0, guesses.0), side(1, guesses.1), 0.05, SECONDS - 0.05)
+    }
+
+    /// Exact geometry: two bodies that share a point.
+    #[test]
+    fn the_heading_between_two_straps_is_found_whatever_it_is() {
+        for degrees in [-170.0, -95.0, -20.0, 0.0, 33.0, 120.0, 179.0] {
+            let want = f64::to_radians(degrees);
+            let got = found(&measured(3.0, want)).expect("enough motion");
+            let off = turn(Vector3::y(), got.rad - want).angle().to_degrees();
+            assert!(off < 1.0, "{degrees}: off by {off:.2} deg");
+            assert!(got.sd_rad.to_degrees() < 3.0, "{degrees}: sd {:.1} deg", got.sd_rad.to_degrees());
+        }
+    }
+
+    #[test]
+    fn gentle_motion_leaves_the_heading_open_and_says_so() {
+        let brisk = found(&measured(3.0, 0.4)).expect("enough motion").sd_rad;
+        let gentle = found(&measured(0.5, 0.4)).map_or(PI, |h| h.sd_rad);
+        assert!(gentle.to_degrees() > 8.0, "{:.1} deg", gentle.to_degrees());
+        assert!(gentle > 5.0 * brisk);
+    }
+
+    #[test]
+    fn too_short_or_empty_stretches_have_no_heading() {
+        let straps = measured(1.0, 0.0);
+        let side = Side {
+            t_s: &straps.t_s,
+            gyro: &straps.gyro[0],
+            acc: &straps.acc[0],
+            orientation: &straps.path[0],
+            path_t_s: &straps.t_s,
+            lever_m: Vector3::zeros(),
+        };
+        assert_eq!(heading(side, side, 0.2, 0.3), None);
+        assert_eq!(heading(side, side, 5.0, 6.0), None);
+        let empty = Side { t_s: &[], gyro: &[], acc: &[], orientation: &[], path_t_s: &[], ..side };
+        assert_eq!(heading(side, empty, 0.1, 1.0), None);
+    }
+}
