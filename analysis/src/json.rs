@@ -24,6 +24,11 @@
 //!   `postures` (`posture`, `before_check`, `after_check`, `yardstick`, `changed_means`, `measures`
 //!   with `key`, `before`, `before_sd`, `after`, `after_sd`, `difference`, `sem`, `mdc95`,
 //!   `verdict`), `not_compared` (`posture`, `why`), `notes`.
+//! - `peakorder.trend/1`: `player`, `block`, `sessions` (`name`, `id`, `started_utc`, `day`
+//!   after the first, `invented`, `summary` as a block above), `measures` (`key`, `points`:
+//!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
+//!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
+//!   sessions; `p_holm`, `verdict`, `words`), `notes`.
 //!
 //! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
 //! `too-few-swings`.
@@ -34,6 +39,7 @@ use crate::measure::Measure;
 use crate::mobility::{Checks, Comparison as MobilityComparison, PostureComparison};
 use crate::order::{Order, Share};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use crate::trend::Trend;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
@@ -50,6 +56,46 @@ pub const COMPARE: &str = "peakorder.compare/1";
 pub const SHOW_MOBILITY: &str = "peakorder.show-mobility/1";
 /// Schema of [`compare_mobility`].
 pub const COMPARE_MOBILITY: &str = "peakorder.compare-mobility/1";
+
+/// Schema of [`trend`].
+pub const TREND: &str = "peakorder.trend/1";
+
+/// A player's sessions.
+pub fn trend(trend: &Trend) -> Value {
+    json!({
+        "schema": TREND,
+        "player": trend.player,
+        "block": trend.block,
+        "sessions": trend
+            .sessions
+            .iter()
+            .map(|s| json!({
+                "name": s.name,
+                "id": s.id,
+                "started_utc": s.started_utc,
+                "day": s.day,
+                "invented": s.invented,
+                "summary": summary(&s.summary),
+            }))
+            .collect::<Vec<_>>(),
+        "measures": trend
+            .rows
+            .iter()
+            .map(|r| json!({
+                "key": r.measure.key(),
+                "points": r.points.iter().map(|p| p.as_ref().map(measure)).collect::<Vec<_>>(),
+                "slope_per_30_days": r.line.map(|l| l.slope),
+                "ci95_half": r.line.map(|l| l.half_width),
+                "df": r.line.map(|l| l.df),
+                "p": r.line.map(|l| l.p),
+                "p_holm": r.p_holm,
+                "verdict": r.verdict.key(),
+                "words": r.words,
+            }))
+            .collect::<Vec<_>>(),
+        "notes": trend.notes,
+    })
+}
 
 /// A session, or the block chosen.
 pub fn show(loaded: &Loaded) -> Value {

@@ -2,8 +2,8 @@
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
 //! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
-//! [`target`] answers a drill's swings, [`render`] turns either into text for a
-//! terminal, [`json`] into documents for programs, [`report`] into a page on paper. Only `load` touches the disk; the
+//! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns either into text for a
+//! terminal, [`json`] into documents for programs, [`report`] into a page on paper. Only `load` and `library` touch the disk; the
 //! rest are pure functions that the daemon and the demo call as well.
 //!
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
@@ -11,7 +11,9 @@
 
 pub mod against;
 pub mod compare;
+pub mod export;
 pub mod json;
+pub mod library;
 pub mod load;
 pub mod measure;
 pub mod mobility;
@@ -21,6 +23,7 @@ pub mod report;
 pub mod stats;
 pub mod summary;
 pub mod target;
+pub mod trend;
 pub mod words;
 
 /// Where reports end.

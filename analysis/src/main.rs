@@ -3,12 +3,15 @@
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::compare::compare;
+use peakorder_analysis::export;
 use peakorder_analysis::json;
+use peakorder_analysis::library;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::report::{self, Choice};
+use peakorder_analysis::trend::trend;
 use peakorder_protocol::session::private_file;
 use std::fs;
 use std::io::{self, IsTerminal as _, Write as _};
@@ -87,6 +90,33 @@ enum Command {
         #[arg(long)]
         force: bool,
     },
+    /// Follow one block of a player's sessions over weeks and months.
+    Trend {
+        /// Session folders, or a folder that holds them.
+        #[arg(value_name = "FOLDER", required = true)]
+        folders: Vec<PathBuf>,
+        /// The player's name; needed where there are several.
+        #[arg(long, value_name = "NAME")]
+        player: Option<String>,
+        /// The block looked at in every session.
+        #[arg(long, value_name = "BLOCK", default_value = "baseline")]
+        block: String,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Write every swing's numbers as CSV, one row a swing, the unit in each column's name.
+    Export {
+        /// Session folder, or FOLDER:BLOCK for one block of it.
+        #[arg(value_name = "FOLDER[:BLOCK]")]
+        session: String,
+        /// File to write; without it, standard output.
+        #[arg(long, value_name = "FILE.csv")]
+        out: Option<PathBuf>,
+        /// Replace the file if it is there.
+        #[arg(long, requires = "out")]
+        force: bool,
+    },
 }
 
 fn measure(key: &str) -> Result<Measure, String> {
@@ -154,6 +184,26 @@ fn run(command: &Command) -> anyhow::Result<()> {
             let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
             keep(out, &page, *force)?;
             format!("wrote {}\n", out.display())
+        }
+        Command::Trend { folders, player, block, json } => {
+            let trend = trend(&library::find(folders, player.as_deref())?, block);
+            if trend.sessions.is_empty() {
+                bail!(
+                    "no swing of block '{block}' counts in any session of {}; name another with --block",
+                    trend.player
+                );
+            }
+            if *json { document(&json::trend(&trend))? } else { render::trend(&trend, style) }
+        }
+        Command::Export { session, out, force } => {
+            let table = export::csv(&loaded(session)?)?;
+            match out {
+                None => table,
+                Some(out) => {
+                    keep(out, &table, *force)?;
+                    format!("wrote {}\n", out.display())
+                }
+            }
         }
     };
     print(&text)

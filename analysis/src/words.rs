@@ -1,7 +1,6 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
 use crate::measure::{Group, Measure};
-use crate::order::short;
 use peakorder_protocol::Role;
 
 /// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative.
@@ -82,18 +81,22 @@ pub fn way(measure: Measure, value: f64) -> &'static str {
 pub fn subject(measure: Measure, at: f64) -> String {
     let text = match measure {
         Measure::Gap(a, b) if way(measure, at).is_empty() => {
-            format!("{} and {} peaks together", short(a), short(b))
+            format!("{a} and {b} peaks together")
         }
-        Measure::Gap(a, b) => format!("{} peak {} {} peak", short(b), value(measure, at), short(a)),
-        Measure::PeakBeforeImpact(r) => format!("{} peak {}", short(r), value(measure, at)),
+        Measure::Gap(a, b) => format!("{b} peak {} {a} peak", value(measure, at)),
+        Measure::PeakBeforeImpact(r) => format!("{r} peak {}", value(measure, at)),
+        Measure::TempoRatio => format!("backswing {} times as long as the downswing", value(measure, at)),
         _ => format!("{} {}", measure.label(), value(measure, at)),
     };
     capital(&text)
 }
 
 /// How a value differs from another: `9° more than`, `7 ms later than`, `the same as`; the
-/// sentence goes on with what it differs from.
+/// sentence goes on with what it differs from. Both are rounded first, so that what a reader
+/// subtracts is what stands there.
 pub fn difference(measure: Measure, value: f64, from: f64) -> String {
+    let scale = 10_f64.powi(spoken_decimals(measure) as i32);
+    let (value, from) = ((value * scale).round() / scale, (from * scale).round() / scale);
     let difference = value - from;
     let size = amount(measure, difference);
     if size == amount(measure, 0.0) {
@@ -191,9 +194,9 @@ mod tests {
             "Pelvis turn at impact 30° towards the target"
         );
         assert_eq!(subject(Measure::Gap(Pelvis, Thorax), 12.0), "Thorax peak 12 ms after pelvis peak");
-        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), -6.0), "Arm peak 6 ms before thorax peak");
-        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), 0.3), "Thorax and arm peaks together");
-        assert_eq!(subject(Measure::TempoRatio, 2.853), "Backswing / downswing 2.85");
+        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), -6.0), "Lead arm peak 6 ms before thorax peak");
+        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), 0.3), "Thorax and lead arm peaks together");
+        assert_eq!(subject(Measure::TempoRatio, 2.853), "Backswing 2.85 times as long as the downswing");
     }
 
     #[test]
@@ -205,6 +208,8 @@ mod tests {
         assert_eq!(difference(Measure::PeakBeforeImpact(Pelvis), 90.0, 80.0), "10 ms earlier than");
         assert_eq!(difference(Measure::Backswing, 700.0, 740.0), "40 ms shorter than");
         assert_eq!(difference(Measure::PeakSpeed(Pelvis), 450.2, 450.0), "the same as");
+        // 12° and 22° stand there, so it is 10 and not 11.
+        assert_eq!(difference(Measure::TurnAtImpact(Thorax), 11.7, 22.4), "10° less than");
     }
 
     #[test]

@@ -11,12 +11,14 @@ mod said;
 mod show;
 mod swing;
 mod table;
+mod trend;
 
 pub use compare::comparison;
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::speeds;
 pub use show::session;
 pub use swing::one_swing;
+pub use trend::trend;
 
 use peakorder_protocol::Role;
 use std::fmt::Write as _;

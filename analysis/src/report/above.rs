@@ -8,8 +8,8 @@ use peakorder_protocol::{Handedness, Role};
 use std::fmt::Write as _;
 
 const PANEL: f64 = 345.0;
-const HEIGHT: f64 = 236.0;
-const CENTRE: (f64, f64) = (172.0, 130.0);
+const HEIGHT: f64 = 226.0;
+const CENTRE: (f64, f64) = (172.0, 124.0);
 
 /// One set of lines.
 pub(super) struct Body<'a> {
@@ -54,8 +54,7 @@ pub(super) fn above(bodies: &[Body<'_>], handedness: Handedness) -> Option<Strin
                 .map(|&(b, _, turn)| format!("{} {}", esc(&bodies[b].name), value(measure(role), turn)))
                 .collect();
             if !of.is_empty() {
-                let _ =
-                    write!(out, "<span class=\"nowrap\">{}: {}.</span> ", super::named(role), of.join(", "));
+                let _ = write!(out, "{}: {}.<br>", super::named(role), of.join(", "));
             }
         }
         out.push_str("</figcaption></figure>\n");
@@ -88,7 +87,8 @@ fn panel(out: &mut String, title: &str, lines: &[(usize, Role, f64)], two: bool,
     label(out, (cx + side * 141.0, cy - 9.0), "middle", "tick", "target");
     for &(body, role, turn) in lines {
         let strong = !two || body > 0;
-        let half = if role == Role::Pelvis { 62.0 } else { 92.0 };
+        // The earlier line is drawn longer, so that it shows where both lie on each other.
+        let half = if role == Role::Pelvis { 56.0 } else { 84.0 } * if strong { 1.0 } else { 1.16 };
         // Towards the target is counter-clockwise from above for a right-handed player.
         let angle = turn.to_radians() * handedness.sign();
         let (dx, dy) = (half * angle.cos(), -half * angle.sin());

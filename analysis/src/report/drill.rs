@@ -97,7 +97,7 @@ impl Drill {
             (WIDTH, HEIGHT),
             "Answers of the drill's swings",
             &format!(
-                "{} of {}: {}.",
+                "{}, {}. {}",
                 measure.label(),
                 plural(points.len(), "swing"),
                 tally_words(&tally, self.target.margin, Some(measure))

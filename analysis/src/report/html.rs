@@ -7,7 +7,8 @@ use std::fmt::Write as _;
 /// become spaces, other control characters are shown as such.
 pub(super) fn esc(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    // A band stays with its sign at the end of a line.
+    for c in text.replace("± ", "±\u{a0}").chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),

@@ -156,7 +156,7 @@ fn practise(out: &mut String, loaded: &Loaded) {
     let mut any = false;
     for text in loaded.remarks.notes.iter().filter_map(|n| sections::to_practise(&n.text)) {
         any = true;
-        let _ = writeln!(out, "<p>{}</p>", esc_lines(text));
+        let _ = writeln!(out, "<p>{}</p>", esc_lines(&crate::words::capital(text)));
     }
     if !any {
         out.push_str("<div class=\"rule\"></div>\n<div class=\"rule\"></div>\n");
@@ -182,7 +182,7 @@ fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::D
             "<p class=\"small\">Means of {}.</p>",
             crate::words::plural(before.used.len(), "swing")
         );
-        out.push_str("<ul>\n");
+        out.push_str("<ul class=\"columns\">\n");
         for line in sentences::block(&before) {
             let _ = writeln!(out, "<li>{}</li>", esc(&line));
         }
@@ -271,7 +271,7 @@ fn pictures(
         out.push_str(&picture);
         out.push_str("</div>\n<p class=\"small\">The dotted line is the body's line at address.");
         if bodies.len() > 1 {
-            out.push_str(" Thin with hollow marks: before. Thick with filled marks: after.");
+            out.push_str(" Thin and longer, with hollow marks: before. Thick, with filled marks: after.");
         }
         out.push_str("</p>\n");
     }

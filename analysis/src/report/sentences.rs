@@ -64,7 +64,7 @@ pub(super) fn block(summary: &BlockSummary) -> Vec<String> {
         Measure::PeakBeforeImpact(_) | Measure::Backswing | Measure::Downswing => false,
         m => matches!(m.group(), Timing | Tempo | Turn),
     };
-    let mut lines = vec![orders(summary)];
+    let mut lines = Vec::new();
     for m in summary.measures.iter().filter(told) {
         let spread = m
             .sample
