@@ -209,12 +209,11 @@ fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::D
         let main: Vec<_> = meant.iter().map(|&m| compare(&b, &a, &[m])).collect();
         (main, compare(&b, &a, &others))
     });
-    match &comparison {
-        None => out.push_str("<h2>Order of peaks</h2>\n"),
-        Some(_) => {
-            let (b, a) = (block_name(&sides.before), block_name(sides.after.as_deref().unwrap_or("")));
-            let _ = writeln!(out, "<h2>Before and after: {} and {}</h2>", esc(b), esc(a));
-        }
+    if let Some(after) = &sides.after {
+        let (b, a) = (block_name(&sides.before), block_name(after));
+        let _ = writeln!(out, "<h2>Before and after: {} and {}</h2>", esc(b), esc(a));
+    } else {
+        out.push_str("<h2>Order of peaks</h2>\n");
     }
     if let Some((main, Ok(rest))) = &comparison {
         sections::in_short(out, main, rest);
