@@ -2,13 +2,13 @@
 
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
-use crate::stats::{LEVEL, Welch, holm, mdc95, welch};
+use crate::stats::{LEVEL, Welch, holm, t_two_sided_p, welch};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use peakorder_protocol::swing::Swing;
 use std::fmt;
 
 /// The level at which the Holm-adjusted p is judged.
-const ALPHA: f64 = 1.0 - LEVEL;
+pub(crate) const ALPHA: f64 = 1.0 - LEVEL;
 
 /// One side of a comparison.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,8 +77,9 @@ impl Verdict {
             }
             Self::CantTell => "the difference lies within ordinary variation",
             Self::WornAnew => {
-                "the straps were put on anew between the two sessions, which by itself can \
-                 make a difference of this size (1.96 · √2 · measuring SD)"
+                "the straps were put on anew between the two sessions, which with ordinary \
+                 variation can make a difference of this size (standard error joined with √2 · \
+                 measuring SD)"
             }
             Self::TooFew => "fewer than two swings on a side, or no variation to judge by",
         }
@@ -98,7 +99,8 @@ pub struct Row {
     pub difference: f64,
     /// Welch's comparison; its interval and p are for this measure alone.
     pub welch: Option<Welch>,
-    /// p adjusted after Holm over all rows.
+    /// p adjusted after Holm over all rows; between sessions an angle's p allows for the straps
+    /// having been put on anew.
     pub p_holm: Option<f64>,
     /// Typical standard uncertainty of one swing's value, both sides (root mean square).
     pub measuring_sd: Option<f64>,
@@ -146,7 +148,7 @@ impl fmt::Display for CompareError {
         } else {
             write!(
                 f,
-                "{}: none of its {} swings can be compared (all rehearsals or unusable; peakorder show {} says which); name another block",
+                "{}: none of its {} swings can be compared (all rehearsals, unusable or left out by the coach; peakorder show {} says which); name another block",
                 self.name, self.left_out, self.name
             )
         }
@@ -162,7 +164,7 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         Some(label) => label.clone(),
         None => "all blocks".to_owned(),
     };
-    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings);
+    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings, &loaded.remarks);
     if summary.used.is_empty() {
         return Err(CompareError { name: loaded.name(), left_out: swings.len() });
     }
@@ -199,11 +201,12 @@ pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<
             (None, None) => {}
         }
     }
-    let p: Vec<f64> = rows.iter().filter_map(|r| Some(r.welch?.p)).collect();
+    let judged: Vec<Option<f64>> = rows.iter().map(|r| p_with_seat(r, same_session)).collect();
+    let p: Vec<f64> = judged.iter().copied().flatten().collect();
     let mut adjusted = holm(&p).into_iter();
-    for row in &mut rows {
-        row.p_holm = row.welch.and_then(|_| adjusted.next());
-        row.verdict = verdict(row, same_session);
+    for (row, p) in rows.iter_mut().zip(judged) {
+        row.p_holm = p.and_then(|_| adjusted.next());
+        row.verdict = verdict(row, p);
     }
     let notes = notes(&before, &after, same_session);
     Ok(Comparison { before, after, rows, not_compared, notes })
@@ -223,29 +226,39 @@ fn row(before: &MeasureSummary, after: &MeasureSummary) -> Row {
     }
 }
 
-fn verdict(row: &Row, same_session: bool) -> Verdict {
-    let (Some(welch), Some(p_holm)) = (row.welch, row.p_holm) else {
+/// Of one row; `p` is that of [`p_with_seat`].
+fn verdict(row: &Row, p: Option<f64>) -> Verdict {
+    let (Some(welch), Some(p), Some(p_holm)) = (row.welch, p, row.p_holm) else {
         return Verdict::TooFew;
     };
     // Student's interval leaves out 0 exactly when |difference| exceeds its half-width.
     if welch.difference.abs() <= welch.half_width {
         return Verdict::CantTell;
     }
-    if !same_session && row.difference.abs() <= worn_anew_limit(row) {
-        return Verdict::WornAnew;
+    if p_holm < ALPHA {
+        Verdict::Changed
+    } else if p < ALPHA {
+        Verdict::Perhaps
+    } else {
+        Verdict::WornAnew
     }
-    if p_holm < ALPHA { Verdict::Changed } else { Verdict::Perhaps }
 }
 
-/// How large a difference wearing the straps anew can make. The strap's seat enters every
-/// angle of a session alike, so more swings do not average it away; the SD between swings
-/// does not show it. Formula: minimal detectable change (Weir 2005) with the measuring SD
-/// as the standard error of measurement.
-fn worn_anew_limit(row: &Row) -> f64 {
-    match (row.measure.group(), row.measuring_sd) {
-        (Group::Turn | Group::Separation | Group::Posture | Group::Arm, Some(sd)) => mdc95(sd),
-        _ => 0.0,
-    }
+/// The p of a row's difference by itself. Between sessions the variance of an angle's
+/// difference has a second part, the straps' seat on both days: it enters every angle of a
+/// session alike, so more swings do not average it away and the SD between swings does not
+/// show it. Degrees of freedom after Satterthwaite 1946, with the seat's variance as known.
+fn p_with_seat(row: &Row, same_session: bool) -> Option<f64> {
+    let welch = row.welch?;
+    let seat = match (row.measure.group(), row.measuring_sd) {
+        (Group::Turn | Group::Separation | Group::Posture | Group::Arm, Some(sd)) if !same_session => {
+            2.0 * sd.powi(2)
+        }
+        _ => return Some(welch.p),
+    };
+    let variance = welch.se.powi(2) + seat;
+    let df = variance.powi(2) * welch.df / welch.se.powi(4);
+    t_two_sided_p(welch.difference / variance.sqrt(), df)
 }
 
 fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
@@ -265,7 +278,7 @@ fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
         }
     } else {
         notes.push(
-            "Two sessions: straps were put on anew in between. That shifts all angles of a session alike and is not part of the intervals."
+            "Two sessions: straps were put on anew in between. That shifts all angles of a session alike; it is part of the verdicts and the adjusted p, not of the intervals."
                 .into(),
         );
     }

@@ -5,13 +5,14 @@
 //!
 //! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
-//!   `usable`, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
+//!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
 //!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
-//!   `blocks` (`label`, `used`, `rehearsals`, `unusable`, `orders` and `reversal_orders`
+//!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
+//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
 //!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
-//!   object), `order_text`, `curves` (`true` when the curves file can be read) and
+//!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.
 //! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
@@ -23,6 +24,11 @@
 //!   `postures` (`posture`, `before_check`, `after_check`, `yardstick`, `changed_means`, `measures`
 //!   with `key`, `before`, `before_sd`, `after`, `after_sd`, `difference`, `sem`, `mdc95`,
 //!   `verdict`), `not_compared` (`posture`, `why`), `notes`.
+//! - `peakorder.trend/1`: `player`, `block`, `sessions` (`name`, `id`, `started_utc`, `day`
+//!   after the first, `invented`, `summary` as a block above), `measures` (`key`, `points`:
+//!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
+//!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
+//!   sessions; `p_holm`, `verdict`, `words`), `notes`.
 //!
 //! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
 //! `too-few-swings`.
@@ -33,6 +39,8 @@ use crate::measure::Measure;
 use crate::mobility::{Checks, Comparison as MobilityComparison, PostureComparison};
 use crate::order::{Order, Share};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use crate::trend::Trend;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
 use serde_json::{Map, Value, json};
@@ -49,17 +57,58 @@ pub const SHOW_MOBILITY: &str = "peakorder.show-mobility/1";
 /// Schema of [`compare_mobility`].
 pub const COMPARE_MOBILITY: &str = "peakorder.compare-mobility/1";
 
+/// Schema of [`trend`].
+pub const TREND: &str = "peakorder.trend/1";
+
+/// A player's sessions.
+pub fn trend(trend: &Trend) -> Value {
+    json!({
+        "schema": TREND,
+        "player": trend.player,
+        "block": trend.block,
+        "sessions": trend
+            .sessions
+            .iter()
+            .map(|s| json!({
+                "name": s.name,
+                "id": s.id,
+                "started_utc": s.started_utc,
+                "day": s.day,
+                "invented": s.invented,
+                "summary": summary(&s.summary),
+            }))
+            .collect::<Vec<_>>(),
+        "measures": trend
+            .rows
+            .iter()
+            .map(|r| json!({
+                "key": r.measure.key(),
+                "points": r.points.iter().map(|p| p.as_ref().map(measure)).collect::<Vec<_>>(),
+                "slope_per_30_days": r.line.map(|l| l.slope),
+                "ci95_half": r.line.map(|l| l.half_width),
+                "df": r.line.map(|l| l.df),
+                "p": r.line.map(|l| l.p),
+                "p_holm": r.p_holm,
+                "verdict": r.verdict.key(),
+                "words": r.words,
+            }))
+            .collect::<Vec<_>>(),
+        "notes": trend.notes,
+    })
+}
+
 /// A session, or the block chosen.
 pub fn show(loaded: &Loaded) -> Value {
     json!({
         "schema": SHOW,
         "session": session(&loaded.session),
         "block": loaded.block,
-        "swings": loaded.swings.iter().map(swing_row).collect::<Vec<_>>(),
+        "swings": loaded.swings.iter().map(|s| swing_row(s, &loaded.remarks)).collect::<Vec<_>>(),
         "blocks": by_block(&loaded.swings)
             .iter()
-            .map(|(label, swings)| summary(&summarise(label, swings)))
+            .map(|(label, swings)| summary(&summarise(label, swings, &loaded.remarks)))
             .collect::<Vec<_>>(),
+        "remarks": loaded.remarks,
         "problems": problems(&loaded.problems),
     })
 }
@@ -71,6 +120,7 @@ pub fn show_swing(loaded: &Loaded, swing: &Swing) -> Value {
         "schema": SHOW_SWING,
         "session": session(&loaded.session),
         "swing": swing,
+        "said": loaded.remarks.swing(swing.number),
         "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
         "curves": curves.is_ok(),
         "curves_problem": curves.err(),
@@ -158,7 +208,7 @@ fn problems(problems: &[Problem]) -> Vec<Value> {
     problems.iter().map(|p| json!({"number": p.number, "text": p.text})).collect()
 }
 
-fn swing_row(swing: &Swing) -> Value {
+fn swing_row(swing: &Swing, remarks: &Remarks) -> Value {
     let measures: Map<String, Value> = Measure::ALL
         .into_iter()
         .filter_map(|m| {
@@ -176,6 +226,7 @@ fn swing_row(swing: &Swing) -> Value {
         "block": swing.block,
         "kind": swing.kind,
         "usable": swing.quality.usable,
+        "excluded": remarks.excluded(swing.number).is_some(),
         "order": swing.sequence.order,
         "rising_at_impact": swing.sequence.rising_at_impact,
         "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
@@ -192,6 +243,11 @@ fn summary(summary: &BlockSummary) -> Value {
         "rehearsals": summary.rehearsals,
         "unusable": summary
             .unusable
+            .iter()
+            .map(|(number, why)| json!({"number": number, "why": why}))
+            .collect::<Vec<_>>(),
+        "excluded": summary
+            .excluded
             .iter()
             .map(|(number, why)| json!({"number": number, "why": why}))
             .collect::<Vec<_>>(),

@@ -1,22 +1,30 @@
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
-//! [`compare`] sets two against each other, [`render`] turns either into text for a
-//! terminal and [`json`] into documents for programs. Only `load` touches the disk; the
+//! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
+//! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns either into text for a
+//! terminal, [`json`] into documents for programs, [`report`] into a page on paper. Only `load` and `library` touch the disk; the
 //! rest are pure functions that the daemon and the demo call as well.
 //!
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.
 
+pub mod against;
 pub mod compare;
+pub mod export;
 pub mod json;
+pub mod library;
 pub mod load;
 pub mod measure;
 pub mod mobility;
 pub mod order;
 pub mod render;
+pub mod report;
 pub mod stats;
 pub mod summary;
+pub mod target;
+pub mod trend;
+pub mod words;
 
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \

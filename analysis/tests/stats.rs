@@ -1,7 +1,7 @@
 //! Statistics against published worked values and against scipy.
 
 use peakorder_analysis::stats::{
-    LEVEL, Sample, holm, icc, limits_of_agreement, limits_of_pairs, mdc95, t_quantile, t_two_sided_p,
+    LEVEL, Sample, holm, icc, limits_of_agreement, limits_of_pairs, line, mdc95, t_quantile, t_two_sided_p,
     typical_error, welch, wilson,
 };
 use serde_json::Value;
@@ -195,4 +195,33 @@ fn wilson_agrees_with_scipy() {
     }
     assert!(wilson(0, 0).is_none());
     assert!(wilson(3, 2).is_none());
+}
+
+/// One further value of the same kind: t distribution of scale SD · √(1 + 1/n), by scipy.
+#[test]
+fn prediction_interval_agrees_with_scipy() {
+    for v in list(&scipy()["further"]) {
+        let s = Sample::of(&nums(&v["x"])).expect("values");
+        let half = s.prediction_half_width(LEVEL).expect("n > 1");
+        relative(s.mean - half, num(v, "low"), 1e-7);
+        relative(s.mean + half, num(v, "high"), 1e-7);
+    }
+    assert!(Sample::of(&[1.0]).expect("one").prediction_half_width(LEVEL).is_none());
+}
+
+/// Slope, standard error and p by scipy's linregress.
+#[test]
+fn a_line_agrees_with_scipy() {
+    for v in list(&scipy()["lines"]) {
+        let l = line(&nums(&v["x"]), &nums(&v["y"]), LEVEL).expect("three points or more");
+        for (got, key) in
+            [(l.slope, "slope"), (l.intercept, "intercept"), (l.se, "se"), (l.half_width, "half")]
+        {
+            relative(got, num(v, key), 1e-7);
+        }
+        close(l.p, num(v, "p"), 1e-8);
+    }
+    assert!(line(&[1.0, 2.0], &[1.0, 2.0], LEVEL).is_none());
+    assert!(line(&[1.0, 1.0, 1.0], &[1.0, 2.0, 3.0], LEVEL).is_none());
+    assert!(line(&[1.0, 2.0, 3.0], &[2.0, 2.0, 2.0], LEVEL).is_none());
 }

@@ -7,15 +7,18 @@ mod compare;
 mod mobility;
 mod notes;
 mod plot;
+mod said;
 mod show;
 mod swing;
 mod table;
+mod trend;
 
 pub use compare::comparison;
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::speeds;
 pub use show::session;
 pub use swing::one_swing;
+pub use trend::trend;
 
 use peakorder_protocol::Role;
 use std::fmt::Write as _;
@@ -97,7 +100,7 @@ fn marked(role: Role) -> String {
 }
 
 /// A number with a true minus sign, `+` too when `signed`, and never a minus zero.
-fn number(value: f64, decimals: usize, signed: bool) -> String {
+pub(crate) fn number(value: f64, decimals: usize, signed: bool) -> String {
     let text = format!("{:.decimals$}", value.abs());
     if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
         return text;

@@ -5,12 +5,14 @@
 
 mod agreement;
 mod holm;
+mod line;
 mod proportion;
 mod reliability;
 mod student;
 
 pub use agreement::{Limits, limits_of_agreement, limits_of_pairs};
 pub use holm::holm;
+pub use line::{Line, line};
 pub use proportion::wilson;
 pub use reliability::{Icc, TypicalError, icc, mdc95, typical_error};
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};

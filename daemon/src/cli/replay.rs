@@ -51,7 +51,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
         None => (source.clone(), false),
     };
-    if !record {
+    if record {
+        // What the coach said of the swings goes with them; what the target has stays.
+        let (from, to) = (source.remarks(), target.remarks());
+        if from.path().exists() && !to.path().exists() {
+            std::fs::copy(from.path(), to.path())
+                .with_context(|| format!("{} to {}", from.path().display(), to.path().display()))?;
+        }
+    } else {
         source.remove_swings()?;
     }
     let engine = Engine::new(target.clone(), session, record)?;
