@@ -52,7 +52,7 @@ find_in_root() { (cd "$root" && find usr -path "*$1" -type f | head -n 1); }
 bluetoothd=$(find_in_root /bluetoothd)
 # busybox is static: it needs no libraries.
 cp "$root/usr/bin/busybox" "$system/usr/bin/"
-for program in usr/bin/dbus-daemon usr/bin/btmon usr/bin/bluetoothctl "$bluetoothd"; do
+for program in usr/bin/dbus-daemon usr/bin/bluetoothctl "$bluetoothd"; do
     mkdir -p "$system/$(dirname "$program")"
     cp "$root/$program" "$system/$program"
     chroot "$root" /lib64/ld-linux-x86-64.so.2 --list "/$program" | grep -o '/[^ ]*\.so[^ ]*' |

@@ -10,7 +10,7 @@ mkdir -p "$target/vm"
 work=$(cd "$target/vm" && pwd)
 # A machine that comes up does so in a quarter of this, even with the processor shared.
 up_s=90
-whole_s=240
+whole_s=${WHOLE:-240}
 
 say() { printf 'vm: %s\n' "$*"; }
 fail() { printf 'vm: %s\n' "$*" >&2; exit 1; }
@@ -54,12 +54,12 @@ boot() {
     rm -rf "$work/back" "$work/back.tar.gz" "$work/console.log"
     mkdir -p "$work/back"
     : > "$work/console.log"
-    local accelerator=tcg,thread=multi,tb-size=512 processor=max started pid
-    if [ "${PEAKORDER_VM_KVM:-0}" = 1 ]; then
-        accelerator=kvm processor=host
-    fi
+    local started pid
     started=$SECONDS
-    qemu-system-x86_64 -accel "$accelerator" -machine q35 -cpu "$processor" -smp 2 -m 1024 \
+    # The machine's time is counted in its own instructions, and idle time is skipped: how
+    # busy the host is changes how long the test takes, and not what happens in it.
+    qemu-system-x86_64 -accel tcg,tb-size=512 -icount shift=0,sleep=off -rtc clock=vm \
+        -machine q35 -cpu max -smp 1 -m 1024 \
         -nodefaults -no-user-config -display none -no-reboot \
         -serial "file:$work/console.log" -serial "file:$work/back.tar.gz" \
         -kernel "$work/vmlinuz" -initrd "$work/initrd" \

@@ -17,7 +17,7 @@ fn main() -> std::process::ExitCode {
             })
             .map_err(|e| e.to_string())
             .and_then(|()| std::fs::write(config, scenario::config()).map_err(|e| format!("{config}: {e}"))),
-        ["play", script, played] => air::play(Path::new(script), Path::new(played)),
+        ["play", script, played, trace] => air::play(Path::new(script), Path::new(played), Path::new(trace)),
         ["judge", session, played] => {
             let verdict = judge::judge(Path::new(session), Path::new(played));
             print!("{}", verdict.figures);
@@ -25,7 +25,7 @@ fn main() -> std::process::ExitCode {
         }
         _ => {
             eprintln!(
-                "usage: strap_vm script SCRIPT CONFIG | play SCRIPT PLAYED | judge SESSION PLAYED\n\
+                "usage: strap_vm script SCRIPT CONFIG | play SCRIPT PLAYED TRACE | judge SESSION PLAYED\n\
                  These are pieces of tests/vm/run.sh, which is what you want."
             );
             return ExitCode::from(2);

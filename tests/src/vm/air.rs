@@ -3,6 +3,7 @@
 
 use super::controller::{self, Wish};
 use super::strap::{Link, Ready, Strap};
+use super::trace::Trace;
 use crate::files;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Arrival, LogWriter, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
@@ -35,6 +36,7 @@ fn seconds(units: u16, unit_ms: f64) -> f64 {
 struct Air {
     host: File,
     played: LogWriter,
+    trace: Trace,
     origin: Instant,
     straps: Vec<Strap>,
     scanning: bool,
@@ -49,9 +51,9 @@ struct Air {
 }
 
 /// Plays the script in the log at `script` for ever, writes what went over the air to a log
-/// at `played`, and the marks, when they are due, to standard output as they would be typed.
+/// at `played` and what passed between host and controller to `trace`, and the marks, when they are due, to standard output as they would be typed.
 /// Ends with the process.
-pub fn play(script: &Path, played: &Path) -> Result<(), String> {
+pub fn play(script: &Path, played: &Path, trace: &Path) -> Result<(), String> {
     let (records, findings) = files::records(script);
     if !findings.is_empty() {
         return Err(format!("{}: {findings:?}", script.display()));
@@ -82,6 +84,7 @@ pub fn play(script: &Path, played: &Path) -> Result<(), String> {
     let mut air = Air {
         host,
         played: LogWriter::create(played).map_err(|e| e.to_string())?,
+        trace: Trace::create(trace).map_err(|e| format!("{}: {e}", trace.display()))?,
         origin: Instant::now(),
         straps,
         scanning: false,
@@ -110,7 +113,13 @@ impl Air {
     }
 
     fn send(&mut self, packet: &[u8]) -> Result<(), String> {
+        self.traced(true, packet)?;
         self.host.write_all(packet).map_err(|e| format!("/dev/vhci: {e}"))
+    }
+
+    fn traced(&mut self, received: bool, packet: &[u8]) -> Result<(), String> {
+        let now_s = self.now_s();
+        self.trace.packet(now_s, received, packet).map_err(|e| format!("the trace: {e}"))
     }
 
     fn write(&mut self, record: Record) -> Result<(), String> {
@@ -135,6 +144,7 @@ impl Air {
     }
 
     fn host_sent(&mut self, packet: &[u8]) -> Result<(), String> {
+        self.traced(false, packet)?;
         let (answers, wish) = controller::take(packet)?;
         for answer in answers {
             self.send(&answer)?;
@@ -293,6 +303,7 @@ impl Air {
     }
 
     fn advertise(&mut self, now_s: f64) -> Result<(), String> {
+        self.trace.flush().map_err(|e| format!("the trace: {e}"))?;
         for i in 0..self.straps.len() {
             let strap = &self.straps[i];
             if strap.link.is_some() || !strap.in_range {

@@ -11,3 +11,4 @@ mod controller;
 pub mod judge;
 pub mod scenario;
 mod strap;
+mod trace;
