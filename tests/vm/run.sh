@@ -8,9 +8,9 @@ cd "$(dirname "$0")/../.."
 target=${CARGO_TARGET_DIR:-target}
 mkdir -p "$target/vm"
 work=$(cd "$target/vm" && pwd)
-# A machine that comes up does so in a quarter of this, even with the processor shared.
-up_s=90
-whole_s=${WHOLE:-240}
+# An idle computer needs about a tenth of these; a machine that hangs must not hang the caller.
+up_s=120
+whole_s=600
 
 say() { printf 'vm: %s\n' "$*"; }
 fail() { printf 'vm: %s\n' "$*" >&2; exit 1; }

@@ -1,6 +1,6 @@
 //! Signals on a uniform grid for finding phases. Timing is never read off this grid.
 
-use crate::motion::window::{SegmentWindow, Window};
+use crate::motion::window::{LATE_S, SegmentWindow, Window};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
 
@@ -33,9 +33,23 @@ pub struct Tracks {
 impl Tracks {
     /// Resamples the window; `None` when no two straps' samples overlap for half a second.
     pub fn new(window: &Window) -> Option<Self> {
-        let live: Vec<&SegmentWindow> = window.segments.iter().filter(|s| s.t_s.len() > 20).collect();
+        Self::of(&live(window), window)
+    }
+
+    /// The same without the straps that were lost or came back within the window: the grid
+    /// ends where the first strap ends. `None` if there is no such strap.
+    pub fn of_lasting(window: &Window) -> Option<Self> {
+        let live = live(window);
+        let first_s = live.iter().map(|s| s.t_s[0]).reduce(f64::min)?;
+        let last_s = live.iter().map(|s| s.last_s()).reduce(f64::max)?;
+        let lasting: Vec<&SegmentWindow> =
+            live.iter().copied().filter(|s| s.t_s[0] - first_s < LATE_S && s.reaches(last_s)).collect();
+        if lasting.len() == live.len() { None } else { Self::of(&lasting, window) }
+    }
+
+    fn of(live: &[&SegmentWindow], window: &Window) -> Option<Self> {
         let start_s = live.iter().map(|s| s.t_s[0]).reduce(f64::max)?;
-        let end_s = live.iter().map(|s| s.t_s[s.t_s.len() - 1]).reduce(f64::min)?;
+        let end_s = live.iter().map(|s| s.last_s()).reduce(f64::min)?;
         if end_s - start_s < 0.5 {
             return None;
         }
@@ -59,6 +73,10 @@ impl Tracks {
     pub fn index(&self, t_s: f64) -> usize {
         (((t_s - self.start_s) / STEP_S).round().max(0.0) as usize).min(self.len - 1)
     }
+}
+
+fn live(window: &Window) -> Vec<&SegmentWindow> {
+    window.segments.iter().filter(|s| s.t_s.len() > 20).collect()
 }
 
 fn track(s: &SegmentWindow, start_s: f64, len: usize, sign: f64) -> Track {
