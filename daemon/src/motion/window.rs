@@ -8,7 +8,7 @@ use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 
 /// A link delivers in bursts of up to 0.3 s; a strap that is missing for longer was lost, s.
-pub const LATE_S: f64 = 0.35;
+const LATE_S: f64 = 0.35;
 
 /// One strap's part of the window.
 #[derive(Debug, Clone)]

@@ -288,7 +288,7 @@ impl Air {
         }
         let Some(link) = &mut strap.link else { return Ok(()) };
         let (role, handle) = (strap.role, link.handle);
-        let packets = link.event(now_s);
+        let packets = link.events(now_s);
         let gone = link.silent_since_s.is_some_and(|since_s| now_s >= since_s + link.timeout_s);
         let notifications: Vec<_> = packets
             .into_iter()

@@ -114,6 +114,13 @@ impl Server {
             && self.attributes[usize::from(self.subscription) - 1].value.first().is_some_and(|b| b & 1 == 1)
     }
 
+    /// As after a central's subscription and start.
+    #[cfg(test)]
+    pub(super) fn stream_for_test(&mut self) {
+        self.started = true;
+        self.attributes[usize::from(self.subscription) - 1].value = vec![1, 0];
+    }
+
     /// The notification with these data; `None` if they do not fit.
     pub(super) fn notification(&self, data: &[u8]) -> Option<Vec<u8>> {
         let mut pdu = vec![0x1b];

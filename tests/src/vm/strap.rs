@@ -113,7 +113,8 @@ pub(super) struct Link {
     pub(super) next_event_s: f64,
     /// Out of range since.
     pub(super) silent_since_s: Option<f64>,
-    queue: VecDeque<Vec<u8>>,
+    /// Packets with the time at which they became ready.
+    queue: VecDeque<(f64, Vec<u8>)>,
     /// Of the packet before, 10 µs.
     age_10us: u16,
     /// It was said that the strap streams, and the connection interval was asked for.
@@ -151,19 +152,24 @@ impl Link {
         }
         self.age_10us = ((event_s - ready_s + READY_AFTER_S) * 1e5).round() as u16;
         if self.queue.len() < QUEUE {
-            self.queue.push_back(packet);
+            self.queue.push_back((ready_s, packet));
         }
     }
 
-    /// The packets that the connection event carries, if one is due.
-    pub(super) fn event(&mut self, now_s: f64) -> Vec<Vec<u8>> {
-        if now_s < self.next_event_s {
-            return Vec::new();
-        }
+    /// The packets that the connection events until now carry. A packet that was not ready at an
+    /// event waits for the next one, however late this is asked: its stamp names that one.
+    pub(super) fn events(&mut self, now_s: f64) -> Vec<Vec<u8>> {
+        let mut carried = Vec::new();
         while self.next_event_s <= now_s {
+            while self.queue.front().is_some_and(|(ready_s, _)| *ready_s <= self.next_event_s) {
+                carried.extend(self.queue.pop_front().map(|(_, packet)| packet));
+            }
             self.next_event_s += self.interval_s;
         }
-        if self.silent_since_s.is_some() { Vec::new() } else { self.queue.drain(..).collect() }
+        if self.silent_since_s.is_some() {
+            carried.clear();
+        }
+        carried
     }
 }
 
@@ -213,6 +219,38 @@ mod tests {
             Ready { at_s: 0.004 + f64::from(k) * 0.0191, bytes }
         };
         Sensor::new((0..200).map(packet).collect()).unwrap()
+    }
+
+    /// However late the loop comes round, a packet goes with the event that the stamp in its
+    /// successor names.
+    #[test]
+    fn stamps_name_the_event_that_carries_the_packet() {
+        let mut server = Server::new("strap", 81);
+        server.stream_for_test();
+        let mut link = Link::new(0x40, server, 0.015, 1.0, 0.0);
+        let (mut now_s, mut ready_s, mut carried, mut events) = (0.0, 0.004, Vec::new(), Vec::new());
+        for k in 0..200_u8 {
+            while ready_s <= now_s {
+                let mut packet = vec![0; 12];
+                packet[2..10].copy_from_slice(&f64::to_le_bytes(ready_s));
+                link.queue(ready_s, packet);
+                ready_s += 0.019_23;
+            }
+            let before_s = link.next_event_s;
+            for packet in link.events(now_s) {
+                carried.push(packet);
+                events.push((before_s, now_s));
+            }
+            now_s += 0.001 * f64::from(k % 7);
+        }
+        assert!(carried.len() > 20);
+        for (i, pair) in carried.windows(2).enumerate() {
+            let ready_s = f64::from_le_bytes(pair[0][2..10].try_into().unwrap());
+            let age = u16::from_le_bytes([pair[1][10], pair[1][11]]);
+            let event_s = ready_s - READY_AFTER_S + f64::from(age) * 1e-5;
+            let (from_s, to_s) = events[i];
+            assert!((from_s - 2e-5..=to_s + 2e-5).contains(&event_s), "{event_s} not in {from_s}..{to_s}");
+        }
     }
 
     /// Time and count of a strap never go back and its clock keeps its rate, whenever the

@@ -1,6 +1,6 @@
 //! Signals on a uniform grid for finding phases. Timing is never read off this grid.
 
-use crate::motion::window::{LATE_S, SegmentWindow, Window};
+use crate::motion::window::{SegmentWindow, Window};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
 
@@ -36,14 +36,12 @@ impl Tracks {
         Self::of(&live(window), window)
     }
 
-    /// The same without the straps that were lost or came back within the window: the grid
-    /// ends where the first strap ends. `None` if there is no such strap.
-    pub fn of_lasting(window: &Window) -> Option<Self> {
+    /// The same without the straps that were lost within the window, as the grid ends where
+    /// the first strap ends. `None` if there is no such strap.
+    pub fn without_lost(window: &Window) -> Option<Self> {
         let live = live(window);
-        let first_s = live.iter().map(|s| s.t_s[0]).reduce(f64::min)?;
         let last_s = live.iter().map(|s| s.last_s()).reduce(f64::max)?;
-        let lasting: Vec<&SegmentWindow> =
-            live.iter().copied().filter(|s| s.t_s[0] - first_s < LATE_S && s.reaches(last_s)).collect();
+        let lasting: Vec<&SegmentWindow> = live.iter().copied().filter(|s| s.reaches(last_s)).collect();
         if lasting.len() == live.len() { None } else { Self::of(&lasting, window) }
     }
 
