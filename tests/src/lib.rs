@@ -7,3 +7,5 @@ pub mod csv;
 pub mod files;
 pub mod made;
 pub mod programs;
+#[cfg(target_os = "linux")]
+pub mod vm;

@@ -298,9 +298,12 @@ impl Pipeline {
             segments: self.streams.iter().map(|s| SegmentWindow::cut(s, from_s, to_s, self.now_s)).collect(),
             handedness: self.handedness,
         };
-        let found = Tracks::new(&window)
-            .ok_or(phases::Rejection::NoOverlap)
-            .and_then(|tracks| phases::find(&tracks, &self.settings, candidate.at_s));
+        let find = |tracks: &Tracks| phases::find(tracks, &self.settings, candidate.at_s);
+        // A strap that is lost in the middle of a swing must not cost the others theirs.
+        let found = match Tracks::without_lost(&window).map(|tracks| find(&tracks)) {
+            Some(Ok(phases)) => Ok(phases),
+            _ => Tracks::new(&window).ok_or(phases::Rejection::NoOverlap).and_then(|tracks| find(&tracks)),
+        };
         let phases = match found {
             Ok(phases) => phases,
             Err(why) => {

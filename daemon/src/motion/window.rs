@@ -7,6 +7,9 @@ use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 
+/// A link delivers in bursts of up to 0.3 s; a strap that is missing for longer was lost, s.
+const LATE_S: f64 = 0.35;
+
 /// One strap's part of the window.
 #[derive(Debug, Clone)]
 pub struct SegmentWindow {
@@ -73,6 +76,16 @@ impl SegmentWindow {
     /// Index of the first sample at or after `t_s`.
     pub fn index(&self, t_s: f64) -> usize {
         self.t_s.partition_point(|t| *t < t_s)
+    }
+
+    /// Time of the last sample, s; before everything if there is none.
+    pub fn last_s(&self) -> f64 {
+        self.t_s.last().copied().unwrap_or(f64::NEG_INFINITY)
+    }
+
+    /// The strap was there until `t_s`, or so short before that it was only late.
+    pub fn reaches(&self, t_s: f64) -> bool {
+        t_s - self.last_s() < LATE_S
     }
 
     /// Samples missing between two session times.

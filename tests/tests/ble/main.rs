@@ -6,3 +6,4 @@
 mod common;
 mod session;
 mod setup;
+mod trouble;

@@ -33,9 +33,21 @@ pub struct Tracks {
 impl Tracks {
     /// Resamples the window; `None` when no two straps' samples overlap for half a second.
     pub fn new(window: &Window) -> Option<Self> {
-        let live: Vec<&SegmentWindow> = window.segments.iter().filter(|s| s.t_s.len() > 20).collect();
+        Self::of(&live(window), window)
+    }
+
+    /// The same without the straps that were lost within the window, as the grid ends where
+    /// the first strap ends. `None` if there is no such strap.
+    pub fn without_lost(window: &Window) -> Option<Self> {
+        let live = live(window);
+        let last_s = live.iter().map(|s| s.last_s()).reduce(f64::max)?;
+        let lasting: Vec<&SegmentWindow> = live.iter().copied().filter(|s| s.reaches(last_s)).collect();
+        if lasting.len() == live.len() { None } else { Self::of(&lasting, window) }
+    }
+
+    fn of(live: &[&SegmentWindow], window: &Window) -> Option<Self> {
         let start_s = live.iter().map(|s| s.t_s[0]).reduce(f64::max)?;
-        let end_s = live.iter().map(|s| s.t_s[s.t_s.len() - 1]).reduce(f64::min)?;
+        let end_s = live.iter().map(|s| s.last_s()).reduce(f64::min)?;
         if end_s - start_s < 0.5 {
             return None;
         }
@@ -59,6 +71,10 @@ impl Tracks {
     pub fn index(&self, t_s: f64) -> usize {
         (((t_s - self.start_s) / STEP_S).round().max(0.0) as usize).min(self.len - 1)
     }
+}
+
+fn live(window: &Window) -> Vec<&SegmentWindow> {
+    window.segments.iter().filter(|s| s.t_s.len() > 20).collect()
 }
 
 fn track(s: &SegmentWindow, start_s: f64, len: usize, sign: f64) -> Track {

@@ -75,7 +75,7 @@ pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
     window
         .segments
         .iter()
-        .filter(|s| s.covers(phases.address_from_s, phases.finish_s))
+        .filter(|s| s.covers(phases.address_from_s, phases.finish_s) && s.reaches(phases.finish_s))
         .filter_map(|segment| {
             let path = SegmentPath::new(
                 segment,
