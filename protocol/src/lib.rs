@@ -1,5 +1,5 @@
 //! What peakorder's data *is*: strap profiles and packet decoding, the recording
-//! log, the session folder, the per-swing file and live events.
+//! log, the session folder, the per-swing file, the coach's remarks and live events.
 //!
 //! Nothing here waits, opens a socket, reads a clock or does the mathematics of
 //! motion; the daemon and the analysis tool meet only through these types.
@@ -10,6 +10,7 @@ pub mod log;
 pub mod mobility;
 pub mod packet;
 pub mod profile;
+pub mod remark;
 pub mod role;
 pub mod session;
 pub mod swing;

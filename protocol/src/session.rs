@@ -6,12 +6,14 @@
 //! DIR/swings/NNNN.json    one swing (see `swing`)
 //! DIR/swings/NNNN.curves  its curves (see `curves`)
 //! DIR/mobility.json       mobility checks, if any were made (see `mobility`)
+//! DIR/remarks.jsonl       what the coach says of swings, if anything (see `remark`)
 //! ```
 //!
-//! A folder is self-contained and may be moved. Everything but `session.toml` and
-//! `samples.log` can be recomputed from those two.
+//! A folder is self-contained and may be moved. `session.toml`, `samples.log` and
+//! `remarks.jsonl` are made once; all else can be recomputed from the first two.
 
 use crate::mobility::Mobility;
+use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
 use crate::swing::Swing;
 use serde::{Deserialize, Serialize};
@@ -256,6 +258,11 @@ impl SessionDir {
     /// Path of swing `number`'s curves.
     pub fn curves_path(&self, number: u32) -> PathBuf {
         self.path.join(SWINGS_DIR).join(format!("{number:04}.curves"))
+    }
+
+    /// What the coach says of the swings. Nothing else in this folder's keeping touches it.
+    pub fn remarks(&self) -> RemarkFile {
+        RemarkFile::of(&self.path)
     }
 
     /// Writes `session.toml`, whole or not at all.

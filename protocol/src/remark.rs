@@ -1,0 +1,426 @@
+//! What the coach says of swings: ball outcomes, notes, swings left out, drill targets.
+//!
+//! `remarks.jsonl` of the session folder is append-only: one JSON object a line, flushed to
+//! disk before it counts. Nothing in it is ever changed; a later line replaces an earlier
+//! one, and [`What::Undo`] takes one back. The recording and the swing files stay as they
+//! are, so a replay neither needs nor touches it.
+
+mod fold;
+
+pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
+
+use crate::session::private_file;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use std::fs::{self, File};
+use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::path::{Path, PathBuf};
+
+/// The remarks' file name inside a session folder.
+pub const REMARKS_FILE: &str = "remarks.jsonl";
+
+/// A lesson makes a few hundred lines; anything this large is not ours.
+const FILE_LIMIT_BYTES: u64 = 8 << 20;
+/// Longest note or reason, characters: a page of text.
+pub const TEXT_LIMIT: usize = 4000;
+/// Longest outcome label, characters: it has to fit beside a swing.
+pub const LABEL_LIMIT: usize = 60;
+/// Most outcome labels of one swing.
+pub const LABELS_LIMIT: usize = 12;
+
+/// One line of the file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Remark {
+    /// 1-based and consecutive.
+    pub id: u32,
+    /// Session clock, seconds; for a remark made after the lesson its end or later.
+    pub t_s: f64,
+    /// What is said.
+    #[serde(flatten)]
+    pub what: What,
+}
+
+/// What a remark says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case")]
+pub enum What {
+    /// What the ball did. Replaces the swing's earlier labels; an empty list removes them.
+    Outcome {
+        /// Number of the swing.
+        swing: u32,
+        /// In the coach's words.
+        labels: Vec<String>,
+    },
+    /// A note. Of a swing: replaces its earlier note, an empty text removes it. Of the
+    /// lesson (no swing): added to the others.
+    Note {
+        /// Number of the swing; absent for a note of the lesson.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        swing: Option<u32>,
+        /// In the coach's words.
+        text: String,
+    },
+    /// Leaves a swing out of every summary, or takes it in again. Its files stay.
+    Exclude {
+        /// Number of the swing.
+        swing: u32,
+        /// Left out from now on?
+        excluded: bool,
+        /// Why, in the coach's words.
+        #[serde(default)]
+        reason: String,
+    },
+    /// Sets the drill target from this moment on; `None` ends it.
+    Target {
+        /// The target.
+        target: Option<Target>,
+    },
+    /// Takes back an earlier remark. It cannot itself be taken back.
+    Undo {
+        /// Id of that remark. Its key is `undone` in the file, where `id` is the line's own;
+        /// a request may say `id`.
+        #[serde(rename = "undone", alias = "id")]
+        id: u32,
+    },
+}
+
+/// Which side of the value counts as met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Bound {
+    /// The value or more.
+    AtLeast,
+    /// The value or less.
+    AtMost,
+}
+
+/// One number for a drill, set by the coach from the player's own baseline.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Target {
+    /// Key of the measure, e.g. `pelvis_turn_top_deg`; ends in its unit.
+    pub measure: String,
+    /// Which side of `value` counts as met. In the measure's own sign: "turns at least 48°
+    /// away" is `at_most` −48.
+    pub bound: Bound,
+    /// In the measure's unit and sign.
+    pub value: f64,
+    /// Short by no more than this is "nearly"; in the measure's unit, not negative.
+    pub margin: f64,
+    /// The block it is for; empty = every block from its moment on.
+    #[serde(default)]
+    pub block: String,
+    /// The baseline's mean it was set from, in the measure's unit and sign.
+    #[serde(default)]
+    pub baseline_mean: Option<f64>,
+    /// Said plainly, e.g. "pelvis turn at top at least baseline + 8°".
+    pub words: String,
+}
+
+/// Why remarks could not be read or written. The message says what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum RemarkError {
+    /// I/O failed.
+    #[error("{}: {source}", path.display())]
+    Io {
+        /// File concerned.
+        path: PathBuf,
+        /// Cause.
+        source: io::Error,
+    },
+    /// Larger than remarks can be.
+    #[error("{}: {size} bytes, more than remarks can have; move the file away to go on without it", path.display())]
+    TooLarge {
+        /// File concerned.
+        path: PathBuf,
+        /// Its size.
+        size: u64,
+    },
+    /// The remark itself is not acceptable.
+    #[error("{0}")]
+    Refused(String),
+}
+
+/// What was read from the file.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ReadRemarks {
+    /// The remarks, in order of the lines.
+    pub remarks: Vec<Remark>,
+    /// Lines that could not be read, each named with what was done about it.
+    pub notices: Vec<String>,
+}
+
+impl ReadRemarks {
+    /// The state they come to.
+    pub fn fold(&self) -> Remarks {
+        Remarks::fold(&self.remarks)
+    }
+
+    fn next_id(&self) -> Option<u32> {
+        self.remarks.iter().map(|r| r.id).max().unwrap_or(0).checked_add(1)
+    }
+}
+
+/// The remarks of one session. Every call opens the file anew, so that several holders
+/// never work from a stale copy.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RemarkFile {
+    path: PathBuf,
+}
+
+impl RemarkFile {
+    /// The remarks of the session folder `dir`; the file need not exist.
+    pub fn of(dir: &Path) -> Self {
+        Self { path: dir.join(REMARKS_FILE) }
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Reads all remarks; none when there is no file. A line that cannot be read is left
+    /// out with a notice.
+    pub fn read(&self) -> Result<ReadRemarks, RemarkError> {
+        match File::open(&self.path) {
+            Ok(mut file) => Ok(parse(&self.bytes(&mut file)?, &self.path).0),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(ReadRemarks::default()),
+            Err(e) => Err(self.io(e)),
+        }
+    }
+
+    /// Adds a remark and returns it once it is on the disk. A torn last line (a crash while
+    /// writing) is cut off first, for the next line would run into it. The file is locked
+    /// meanwhile, so two writers cannot give the same id.
+    pub fn append(&self, t_s: f64, what: What) -> Result<Remark, RemarkError> {
+        let what = what.tidy();
+        what.check().map_err(RemarkError::Refused)?;
+        if !(t_s.is_finite() && t_s >= 0.0) {
+            return Err(RemarkError::Refused(format!(
+                "a remark at {t_s} s is not on the session clock, which starts at 0"
+            )));
+        }
+        let mut options = fs::OpenOptions::new();
+        options.read(true).write(true).create(true).truncate(false);
+        let mut file = private_file(&self.path, &mut options).map_err(|e| self.io(e))?;
+        file.lock().map_err(|e| self.io(e))?;
+        let (read, end) = parse(&self.bytes(&mut file)?, &self.path);
+        if let What::Undo { id } = what {
+            read.can_undo(id).map_err(RemarkError::Refused)?;
+        }
+        let id = read.next_id().ok_or_else(|| {
+            RemarkError::Refused(format!("{}: no number is left for another remark", self.path.display()))
+        })?;
+        let remark = Remark { id, t_s, what };
+        let mut line = serde_json::to_string(&remark)
+            .map_err(|e| RemarkError::Refused(format!("the remark cannot be written: {e}")))?;
+        line.push('\n');
+        if end.unterminated {
+            line.insert(0, '\n');
+        }
+        file.set_len(end.good_bytes).map_err(|e| self.io(e))?;
+        file.seek(SeekFrom::Start(end.good_bytes)).map_err(|e| self.io(e))?;
+        file.write_all(line.as_bytes()).map_err(|e| self.io(e))?;
+        file.sync_data().map_err(|e| self.io(e))?;
+        Ok(remark)
+    }
+
+    /// Takes back the last remark that is not taken back yet; `None` when there is none.
+    pub fn undo_last(&self, t_s: f64) -> Result<Option<Remark>, RemarkError> {
+        match self.read()?.fold().last {
+            Some(last) => self.append(t_s, What::Undo { id: last.id }).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    fn bytes(&self, file: &mut File) -> Result<Vec<u8>, RemarkError> {
+        let size = file.metadata().map_err(|e| self.io(e))?.len();
+        if size > FILE_LIMIT_BYTES {
+            return Err(RemarkError::TooLarge { path: self.path.clone(), size });
+        }
+        let mut bytes = Vec::with_capacity(size as usize);
+        file.take(FILE_LIMIT_BYTES).read_to_end(&mut bytes).map_err(|e| self.io(e))?;
+        Ok(bytes)
+    }
+
+    fn io(&self, source: io::Error) -> RemarkError {
+        RemarkError::Io { path: self.path.clone(), source }
+    }
+}
+
+/// Where the next line goes.
+struct End {
+    /// Bytes to keep.
+    good_bytes: u64,
+    /// What is kept does not end in a newline.
+    unterminated: bool,
+}
+
+fn parse(bytes: &[u8], path: &Path) -> (ReadRemarks, End) {
+    let mut read = ReadRemarks::default();
+    let mut seen = BTreeSet::new();
+    let mut end = End { good_bytes: bytes.len() as u64, unterminated: false };
+    let mut at = 0;
+    for (index, line) in bytes.split_inclusive(|&b| b == b'\n').enumerate() {
+        let start = at;
+        at += line.len();
+        let terminated = line.ends_with(b"\n");
+        if line.trim_ascii().is_empty() {
+            continue;
+        }
+        let place = format!("{}, line {}", path.display(), index + 1);
+        match serde_json::from_slice::<Remark>(line) {
+            Ok(remark) if !seen.insert(remark.id) => {
+                read.notices.push(format!("{place}: a second remark {}, left out", remark.id));
+            }
+            Ok(remark) => read.remarks.push(remark),
+            Err(_) if !terminated => {
+                read.notices.push(format!(
+                    "{place}: cut off while it was written, left out; make that remark again if it is missed"
+                ));
+                end.good_bytes = start as u64;
+                return (read, end);
+            }
+            Err(e) => read.notices.push(format!(
+                "{place}: left out, it cannot be read ({e}); a newer peakorder may be able to"
+            )),
+        }
+        end.unterminated = !terminated;
+    }
+    (read, end)
+}
+
+impl ReadRemarks {
+    fn can_undo(&self, id: u32) -> Result<(), String> {
+        let Some(remark) = self.remarks.iter().find(|r| r.id == id) else {
+            return Err(format!("there is no remark {id} to take back"));
+        };
+        if matches!(remark.what, What::Undo { .. }) {
+            return Err(format!("remark {id} took another one back; make that remark again instead"));
+        }
+        if self.remarks.iter().any(|r| matches!(r.what, What::Undo { id: undone } if undone == id)) {
+            return Err(format!("remark {id} is already taken back"));
+        }
+        Ok(())
+    }
+}
+
+impl What {
+    /// Without blanks around texts, without empty or repeated labels.
+    fn tidy(self) -> Self {
+        let trim = |text: &str| text.trim().to_owned();
+        match self {
+            Self::Outcome { swing, labels } => {
+                let mut kept: Vec<String> = Vec::new();
+                for label in labels.iter().map(|l| trim(l)).filter(|l| !l.is_empty()) {
+                    if !kept.contains(&label) {
+                        kept.push(label);
+                    }
+                }
+                Self::Outcome { swing, labels: kept }
+            }
+            Self::Note { swing, text } => Self::Note { swing, text: trim(&text) },
+            Self::Exclude { swing, excluded, reason } => {
+                Self::Exclude { swing, excluded, reason: trim(&reason) }
+            }
+            other => other,
+        }
+    }
+
+    /// Whether it can be written; `Err` says what is wrong with it.
+    pub fn check(&self) -> Result<(), String> {
+        match self {
+            Self::Outcome { swing, labels } => {
+                known_swing(*swing)?;
+                if labels.len() > LABELS_LIMIT {
+                    return Err(format!(
+                        "{} outcome labels for one swing; give at most {LABELS_LIMIT}",
+                        labels.len()
+                    ));
+                }
+                labels.iter().try_for_each(|l| short_text("an outcome label", l, LABEL_LIMIT))
+            }
+            Self::Note { swing: Some(swing), text } => {
+                known_swing(*swing)?;
+                short_text("a note", text, TEXT_LIMIT)
+            }
+            Self::Note { swing: None, text } if text.trim().is_empty() => {
+                Err("a note of the lesson needs a text".into())
+            }
+            Self::Note { swing: None, text } => short_text("a note", text, TEXT_LIMIT),
+            Self::Exclude { swing, reason, .. } => {
+                known_swing(*swing)?;
+                short_text("a reason", reason, TEXT_LIMIT)
+            }
+            Self::Target { target: Some(target) } => target.check(),
+            Self::Target { target: None } | Self::Undo { .. } => Ok(()),
+        }
+    }
+
+    /// In one short line, e.g. to name what "undo" takes back.
+    pub fn words(&self) -> String {
+        match self {
+            Self::Outcome { swing, labels } if labels.is_empty() => {
+                format!("swing {swing}: ball outcome removed")
+            }
+            Self::Outcome { swing, labels } => format!("swing {swing}: ball {}", labels.join(", ")),
+            Self::Note { swing: Some(swing), text } if text.is_empty() => {
+                format!("swing {swing}: note removed")
+            }
+            Self::Note { swing: Some(swing), text } => format!("swing {swing}: note \"{}\"", shortened(text)),
+            Self::Note { swing: None, text } => format!("note \"{}\"", shortened(text)),
+            Self::Exclude { swing, excluded: true, reason } if reason.is_empty() => {
+                format!("swing {swing} left out of the summaries")
+            }
+            Self::Exclude { swing, excluded: true, reason } => {
+                format!("swing {swing} left out of the summaries: {}", shortened(reason))
+            }
+            Self::Exclude { swing, excluded: false, .. } => {
+                format!("swing {swing} taken into the summaries again")
+            }
+            Self::Target { target: Some(target) } => format!("target: {}", shortened(&target.words)),
+            Self::Target { target: None } => "target ended".into(),
+            Self::Undo { id } => format!("remark {id} taken back"),
+        }
+    }
+}
+
+impl Target {
+    fn check(&self) -> Result<(), String> {
+        short_text("a measure's key", &self.measure, LABEL_LIMIT)?;
+        short_text("a block's label", &self.block, TEXT_LIMIT)?;
+        short_text("a target's words", &self.words, TEXT_LIMIT)?;
+        if self.measure.is_empty() {
+            return Err("a target needs the key of its measure".into());
+        }
+        if !self.value.is_finite() || self.baseline_mean.is_some_and(|b| !b.is_finite()) {
+            return Err("a target's value must be a number".into());
+        }
+        if !(self.margin.is_finite() && self.margin >= 0.0) {
+            return Err(format!("a target's margin must be 0 or more, not {}", self.margin));
+        }
+        Ok(())
+    }
+}
+
+fn known_swing(number: u32) -> Result<(), String> {
+    if number == 0 { Err("swings are numbered from 1".into()) } else { Ok(()) }
+}
+
+fn short_text(what: &str, text: &str, limit: usize) -> Result<(), String> {
+    let length = text.chars().count();
+    if length > limit {
+        return Err(format!("{what} of {length} characters is too long; write at most {limit}"));
+    }
+    Ok(())
+}
+
+/// The first words of a text, for a line that names it.
+fn shortened(text: &str) -> String {
+    const ROOM: usize = 40;
+    let line = text.lines().next().unwrap_or("");
+    if line.chars().count() <= ROOM && line.len() == text.len() {
+        return line.to_owned();
+    }
+    let cut: String = line.chars().take(ROOM).collect();
+    format!("{}…", cut.trim_end())
+}

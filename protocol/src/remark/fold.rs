@@ -1,0 +1,124 @@
+//! The state that a session's remarks come to.
+
+use super::{Remark, Target, What};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What is said of a session, undone remarks left out.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Remarks {
+    /// By number of the swing; a swing of which nothing is said is absent.
+    pub swings: BTreeMap<u32, SwingRemarks>,
+    /// Notes of the lesson, in the order made.
+    pub notes: Vec<LessonNote>,
+    /// The target in force after the last remark.
+    pub target: Option<Target>,
+    /// Every setting and ending of a target, in the order made.
+    pub targets: Vec<TargetSet>,
+    /// The remark that an undo would take back.
+    pub last: Option<Last>,
+}
+
+/// What is said of one swing.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SwingRemarks {
+    /// Ball outcome in the coach's words.
+    pub labels: Vec<String>,
+    /// Note; empty = none.
+    pub note: String,
+    /// Left out of every summary.
+    pub excluded: bool,
+    /// Why; empty when not left out or no reason was given.
+    pub reason: String,
+}
+
+/// A note of the lesson.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LessonNote {
+    /// Id of the remark.
+    pub id: u32,
+    /// Session clock, seconds.
+    pub t_s: f64,
+    /// In the coach's words.
+    pub text: String,
+}
+
+/// A target set or ended.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TargetSet {
+    /// Id of the remark.
+    pub id: u32,
+    /// In force from here on, session clock, seconds.
+    pub t_s: f64,
+    /// The target; `None` = none from here on.
+    pub target: Option<Target>,
+}
+
+/// A remark that can be taken back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Last {
+    /// Its id.
+    pub id: u32,
+    /// What it says, in one line.
+    pub words: String,
+}
+
+impl Remarks {
+    /// Folds remarks in the order given. An undo of what does not exist is passed over.
+    pub fn fold(remarks: &[Remark]) -> Self {
+        let undone: BTreeSet<u32> = remarks
+            .iter()
+            .filter_map(|r| match r.what {
+                What::Undo { id } if id < r.id => Some(id),
+                _ => None,
+            })
+            .collect();
+        let mut state = Self::default();
+        for remark in remarks.iter().filter(|r| !undone.contains(&r.id)) {
+            state.take(remark);
+        }
+        state.swings.retain(|_, s| *s != SwingRemarks::default());
+        state.target = state.targets.last().and_then(|t| t.target.clone());
+        state
+    }
+
+    fn take(&mut self, remark: &Remark) {
+        match &remark.what {
+            What::Outcome { swing, labels } => {
+                self.swings.entry(*swing).or_default().labels.clone_from(labels);
+            }
+            What::Note { swing: Some(swing), text } => {
+                self.swings.entry(*swing).or_default().note.clone_from(text);
+            }
+            What::Note { swing: None, text } => {
+                self.notes.push(LessonNote { id: remark.id, t_s: remark.t_s, text: text.clone() });
+            }
+            What::Exclude { swing, excluded, reason } => {
+                let said = self.swings.entry(*swing).or_default();
+                said.excluded = *excluded;
+                said.reason = if *excluded { reason.clone() } else { String::new() };
+            }
+            What::Target { target } => {
+                self.targets.push(TargetSet { id: remark.id, t_s: remark.t_s, target: target.clone() });
+            }
+            What::Undo { .. } => return,
+        }
+        self.last = Some(Last { id: remark.id, words: remark.what.words() });
+    }
+
+    /// What is said of swing `number`.
+    pub fn swing(&self, number: u32) -> Option<&SwingRemarks> {
+        self.swings.get(&number)
+    }
+
+    /// Why swing `number` is left out of the summaries; `None` when it is not.
+    pub fn excluded(&self, number: u32) -> Option<&str> {
+        self.swings.get(&number).filter(|s| s.excluded).map(|s| s.reason.as_str())
+    }
+
+    /// The target that a swing at `t_s` (session clock) in `block` answers to.
+    pub fn target_for(&self, t_s: f64, block: &str) -> Option<&Target> {
+        let set = self.targets.iter().rev().find(|t| t.t_s <= t_s)?;
+        set.target.as_ref().filter(|t| t.block.is_empty() || t.block == block)
+    }
+}

@@ -1,0 +1,226 @@
+//! Remarks: what is written comes back, a crash costs one line at most, undo takes back.
+
+use peakorder_protocol::remark::{Bound, Remark, RemarkError, RemarkFile, Remarks, Target, What};
+use peakorder_protocol::session::SessionDir;
+use proptest::prelude::*;
+use std::fs;
+
+fn folder() -> (tempfile::TempDir, RemarkFile) {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    let file = RemarkFile::of(dir.path());
+    (dir, file)
+}
+
+fn note(text: &str) -> What {
+    What::Note { swing: None, text: text.into() }
+}
+
+fn outcome(swing: u32, labels: &[&str]) -> What {
+    What::Outcome { swing, labels: labels.iter().map(|&l| l.to_owned()).collect() }
+}
+
+fn target(value: f64, block: &str) -> Target {
+    Target {
+        measure: "pelvis_turn_top_deg".into(),
+        bound: Bound::AtMost,
+        value,
+        margin: 2.0,
+        block: block.into(),
+        baseline_mean: Some(-35.0),
+        words: "pelvis turn at top at least baseline + 8°".into(),
+    }
+}
+
+#[test]
+fn lines_are_what_the_contract_says() {
+    let (_keep, file) = folder();
+    file.append(12.5, outcome(7, &["short", " left ", "short", ""])).expect("written");
+    file.append(13.0, What::Target { target: Some(target(-43.0, "drill")) }).expect("written");
+    file.append(14.0, What::Target { target: None }).expect("written");
+    file.append(15.0, What::Undo { id: 3 }).expect("written");
+    let lines: Vec<serde_json::Value> = fs::read_to_string(file.path())
+        .expect("readable")
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("JSON"))
+        .collect();
+    assert_eq!(
+        lines[0],
+        serde_json::json!({"id": 1, "t_s": 12.5, "what": "outcome", "swing": 7, "labels": ["short", "left"]})
+    );
+    assert_eq!(lines[1]["what"], "target");
+    assert_eq!(lines[1]["target"]["bound"], "at_most");
+    assert_eq!(lines[2], serde_json::json!({"id": 3, "t_s": 14.0, "what": "target", "target": null}));
+    assert_eq!(lines[3], serde_json::json!({"id": 4, "t_s": 15.0, "what": "undo", "undone": 3}));
+}
+
+#[test]
+fn the_state_is_folded_and_undo_takes_back() {
+    let (_keep, file) = folder();
+    let say = |t_s, what| file.append(t_s, what).expect("written").id;
+    say(1.0, outcome(2, &["thin"]));
+    let second = say(2.0, outcome(2, &["flush"]));
+    say(3.0, What::Note { swing: Some(2), text: "felt late".into() });
+    say(4.0, note("first thought"));
+    let excluded = say(5.0, What::Exclude { swing: 3, excluded: true, reason: "phone rang".into() });
+    say(6.0, What::Undo { id: second });
+    let state = file.read().expect("readable").fold();
+    assert_eq!(state.swings[&2].labels, ["thin"], "the earlier label counts again");
+    assert_eq!(state.swings[&2].note, "felt late");
+    assert_eq!(state.excluded(3), Some("phone rang"));
+    assert_eq!(state.excluded(2), None);
+    assert_eq!(state.notes[0].text, "first thought");
+    assert_eq!(state.last.as_ref().expect("something to undo").id, excluded);
+
+    // Step by step back to nothing.
+    let mut taken = Vec::new();
+    while let Some(remark) = file.undo_last(7.0).expect("written") {
+        if let What::Undo { id } = remark.what {
+            taken.push(id);
+        }
+    }
+    assert_eq!(taken, [5, 4, 3, 1]);
+    assert_eq!(file.read().expect("readable").fold(), Remarks::default());
+}
+
+#[test]
+fn what_is_removed_is_gone() {
+    let (_keep, file) = folder();
+    file.append(1.0, outcome(2, &["thin"])).expect("written");
+    file.append(2.0, outcome(2, &[])).expect("written");
+    file.append(3.0, What::Exclude { swing: 3, excluded: true, reason: "slip".into() }).expect("written");
+    file.append(4.0, What::Exclude { swing: 3, excluded: false, reason: String::new() }).expect("written");
+    assert!(file.read().expect("readable").fold().swings.is_empty());
+}
+
+#[test]
+fn a_target_holds_from_its_moment_in_its_block() {
+    let (_keep, file) = folder();
+    file.append(10.0, What::Target { target: Some(target(-40.0, "")) }).expect("written");
+    file.append(20.0, What::Target { target: Some(target(-43.0, "drill")) }).expect("written");
+    file.append(30.0, What::Target { target: None }).expect("written");
+    let state = file.read().expect("readable").fold();
+    let value = |t_s, block| state.target_for(t_s, block).map(|t| t.value);
+    assert_eq!(value(9.9, "drill"), None);
+    assert_eq!(value(10.0, "any"), Some(-40.0));
+    assert_eq!(value(25.0, "drill"), Some(-43.0));
+    assert_eq!(value(25.0, "after"), None);
+    assert_eq!(value(31.0, "drill"), None);
+    assert_eq!(state.target, None);
+}
+
+#[test]
+fn a_torn_line_is_noticed_and_the_next_one_is_whole() {
+    let (_keep, file) = folder();
+    file.append(1.0, note("kept")).expect("written");
+    let whole = fs::read(file.path()).expect("readable");
+    file.append(2.0, note("torn")).expect("written");
+    let both = fs::read(file.path()).expect("readable");
+    for end in whole.len() + 1..both.len() {
+        fs::write(file.path(), &both[..end]).expect("writable");
+        let read = file.read().expect("readable");
+        // Without its newline alone the object is whole and counts.
+        let complete = end == both.len() - 1;
+        assert_eq!(read.remarks.len(), if complete { 2 } else { 1 }, "cut at {end}");
+        assert_eq!(read.notices.len(), usize::from(!complete), "cut at {end}");
+        let next = file.append(3.0, note("next")).expect("written");
+        assert_eq!(next.id, if complete { 3 } else { 2 });
+        let read = file.read().expect("readable");
+        assert!(read.notices.is_empty(), "{:?}", read.notices);
+        assert_eq!(read.remarks.last(), Some(&next));
+    }
+}
+
+#[test]
+fn a_damaged_line_is_named_and_kept_on_disk() {
+    let (_keep, file) = folder();
+    file.append(1.0, note("one")).expect("written");
+    let mut bytes = fs::read(file.path()).expect("readable");
+    bytes.extend(b"{\"id\":2,\"t_s\":1,\"what\":\"from the future\"}\n\xff\xfe\n\n");
+    fs::write(file.path(), &bytes).expect("writable");
+    let read = file.read().expect("readable");
+    assert_eq!(read.remarks.len(), 1);
+    assert!(read.notices[0].contains("line 2") && read.notices[1].contains("line 3"), "{:?}", read.notices);
+    file.append(2.0, note("two")).expect("written");
+    assert!(fs::read(file.path()).expect("readable").starts_with(&bytes), "nothing is deleted");
+}
+
+#[test]
+fn what_cannot_be_meant_is_refused() {
+    let (_keep, file) = folder();
+    let refused = |t_s: f64, what: What, words: &str| {
+        let error = file.append(t_s, what).expect_err("refused");
+        assert!(matches!(error, RemarkError::Refused(_)), "{error}");
+        assert!(error.to_string().contains(words), "{error}");
+    };
+    refused(f64::NAN, note("x"), "session clock");
+    refused(-1.0, note("x"), "session clock");
+    refused(1.0, note("  "), "needs a text");
+    refused(1.0, note(&"x".repeat(4001)), "4000");
+    refused(1.0, outcome(0, &["x"]), "numbered from 1");
+    refused(1.0, outcome(1, &[&"x".repeat(61)]), "60");
+    refused(1.0, What::Target { target: Some(target(f64::INFINITY, "")) }, "must be a number");
+    refused(1.0, What::Target { target: Some(Target { margin: -1.0, ..target(1.0, "") }) }, "margin");
+    refused(1.0, What::Undo { id: 1 }, "no remark 1");
+    assert!(file.read().expect("readable").remarks.is_empty());
+    file.append(1.0, note("a")).expect("written");
+    file.append(1.0, What::Undo { id: 1 }).expect("written");
+    refused(1.0, What::Undo { id: 1 }, "already taken back");
+    refused(1.0, What::Undo { id: 2 }, "took another one back");
+}
+
+#[cfg(unix)]
+#[test]
+fn readable_by_its_owner_only() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let (_keep, file) = folder();
+    file.append(1.0, note("private")).expect("written");
+    assert_eq!(fs::metadata(file.path()).expect("there").permissions().mode() & 0o777, 0o600);
+}
+
+#[test]
+fn a_forced_new_session_keeps_remarks() {
+    let keep = tempfile::tempdir().expect("a temporary folder");
+    let dir = SessionDir::create(keep.path(), false).expect("an empty folder");
+    dir.remarks().append(1.0, note("kept")).expect("written");
+    let again = SessionDir::create(keep.path(), true).expect("forced");
+    again.remove_swings().expect("removed");
+    assert_eq!(again.remarks().read().expect("readable").remarks.len(), 1);
+}
+
+#[test]
+fn two_writers_never_give_one_id_twice() {
+    let (_keep, file) = folder();
+    std::thread::scope(|scope| {
+        for _ in 0..4 {
+            scope.spawn(|| {
+                for i in 0..25 {
+                    file.append(f64::from(i), note("x")).expect("written");
+                }
+            });
+        }
+    });
+    let ids: Vec<u32> = file.read().expect("readable").remarks.iter().map(|r| r.id).collect();
+    assert_eq!(ids, (1..=100).collect::<Vec<_>>());
+}
+
+proptest! {
+    #[test]
+    fn any_bytes_are_read_without_panic(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
+        let (_keep, file) = folder();
+        fs::write(file.path(), &bytes).expect("writable");
+        let read = file.read().expect("readable");
+        let _ = read.fold();
+        let added = file.append(1.0, note("after it")).expect("written");
+        let read = file.read().expect("readable");
+        prop_assert_eq!(read.remarks.last(), Some(&added));
+    }
+
+    /// Numbers come back exactly, also through the tagged and flattened form.
+    #[test]
+    fn what_is_written_comes_back(t_s in 0.0..1e6_f64, value in -1e4..1e4_f64, text in ".{1,80}") {
+        let remark = Remark { id: 1, t_s, what: What::Target { target: Some(Target { value, words: text, ..target(0.0, "b") }) } };
+        let line = serde_json::to_string(&remark).expect("JSON");
+        prop_assert!(!line.contains('\n'));
+        prop_assert_eq!(serde_json::from_str::<Remark>(&line).expect("a remark"), remark);
+    }
+}
