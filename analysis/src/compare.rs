@@ -146,7 +146,7 @@ impl fmt::Display for CompareError {
         } else {
             write!(
                 f,
-                "{}: none of its {} swings can be compared (all rehearsals or unusable; peakorder show {} says which); name another block",
+                "{}: none of its {} swings can be compared (all rehearsals, unusable or left out by the coach; peakorder show {} says which); name another block",
                 self.name, self.left_out, self.name
             )
         }
@@ -162,7 +162,7 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         Some(label) => label.clone(),
         None => "all blocks".to_owned(),
     };
-    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings);
+    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings, &loaded.remarks);
     if summary.used.is_empty() {
         return Err(CompareError { name: loaded.name(), left_out: swings.len() });
     }

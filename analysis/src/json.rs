@@ -5,13 +5,14 @@
 //!
 //! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
-//!   `usable`, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
+//!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
 //!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
-//!   `blocks` (`label`, `used`, `rehearsals`, `unusable`, `orders` and `reversal_orders`
+//!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
+//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
 //!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
-//!   object), `order_text`, `curves` (`true` when the curves file can be read) and
+//!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.
 //! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
@@ -33,6 +34,7 @@ use crate::measure::Measure;
 use crate::mobility::{Checks, Comparison as MobilityComparison, PostureComparison};
 use crate::order::{Order, Share};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
 use serde_json::{Map, Value, json};
@@ -55,11 +57,12 @@ pub fn show(loaded: &Loaded) -> Value {
         "schema": SHOW,
         "session": session(&loaded.session),
         "block": loaded.block,
-        "swings": loaded.swings.iter().map(swing_row).collect::<Vec<_>>(),
+        "swings": loaded.swings.iter().map(|s| swing_row(s, &loaded.remarks)).collect::<Vec<_>>(),
         "blocks": by_block(&loaded.swings)
             .iter()
-            .map(|(label, swings)| summary(&summarise(label, swings)))
+            .map(|(label, swings)| summary(&summarise(label, swings, &loaded.remarks)))
             .collect::<Vec<_>>(),
+        "remarks": loaded.remarks,
         "problems": problems(&loaded.problems),
     })
 }
@@ -71,6 +74,7 @@ pub fn show_swing(loaded: &Loaded, swing: &Swing) -> Value {
         "schema": SHOW_SWING,
         "session": session(&loaded.session),
         "swing": swing,
+        "said": loaded.remarks.swing(swing.number),
         "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
         "curves": curves.is_ok(),
         "curves_problem": curves.err(),
@@ -158,7 +162,7 @@ fn problems(problems: &[Problem]) -> Vec<Value> {
     problems.iter().map(|p| json!({"number": p.number, "text": p.text})).collect()
 }
 
-fn swing_row(swing: &Swing) -> Value {
+fn swing_row(swing: &Swing, remarks: &Remarks) -> Value {
     let measures: Map<String, Value> = Measure::ALL
         .into_iter()
         .filter_map(|m| {
@@ -176,6 +180,7 @@ fn swing_row(swing: &Swing) -> Value {
         "block": swing.block,
         "kind": swing.kind,
         "usable": swing.quality.usable,
+        "excluded": remarks.excluded(swing.number).is_some(),
         "order": swing.sequence.order,
         "rising_at_impact": swing.sequence.rising_at_impact,
         "order_text": Order::of_peaks(&swing.sequence).map(|o| o.text()),
@@ -192,6 +197,11 @@ fn summary(summary: &BlockSummary) -> Value {
         "rehearsals": summary.rehearsals,
         "unusable": summary
             .unusable
+            .iter()
+            .map(|(number, why)| json!({"number": number, "why": why}))
+            .collect::<Vec<_>>(),
+        "excluded": summary
+            .excluded
             .iter()
             .map(|(number, why)| json!({"number": number, "why": why}))
             .collect::<Vec<_>>(),

@@ -1,13 +1,15 @@
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
-//! [`compare`] sets two against each other, [`render`] turns either into text for a
-//! terminal and [`json`] into documents for programs. Only `load` touches the disk; the
+//! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
+//! [`target`] answers a drill's swings, [`render`] turns either into text for a
+//! terminal, [`json`] into documents for programs, [`report`] into a page on paper. Only `load` touches the disk; the
 //! rest are pure functions that the daemon and the demo call as well.
 //!
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.
 
+pub mod against;
 pub mod compare;
 pub mod json;
 pub mod load;
@@ -15,8 +17,11 @@ pub mod measure;
 pub mod mobility;
 pub mod order;
 pub mod render;
+pub mod report;
 pub mod stats;
 pub mod summary;
+pub mod target;
+pub mod words;
 
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \

@@ -1,8 +1,9 @@
 //! Reading a session, or one block of it, from what the user named.
 
 use peakorder_protocol::curves::Curves;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
-use peakorder_protocol::swing::Swing;
+use peakorder_protocol::swing::{Swing, SwingKind};
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -27,6 +28,10 @@ pub struct Loaded {
     pub blocks: Vec<String>,
     /// Swing files that could not be read.
     pub problems: Vec<Problem>,
+    /// What the coach says of the session's swings.
+    pub remarks: Remarks,
+    /// Remarks that could not be read, in words.
+    pub remark_notices: Vec<String>,
 }
 
 /// A swing file that could not be read.
@@ -194,7 +199,17 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         }
         swings.retain(|s| s.block == *block);
     }
-    Ok(Loaded { dir, session, block, swings, blocks, problems })
+    // Swings are worth showing even where the remarks cannot be read; that they are not is said.
+    let (remarks, remark_notices) = match dir.remarks().read() {
+        Ok(read) => (read.fold(), read.notices),
+        Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
+    };
+    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, remark_notices })
+}
+
+/// Whether a swing counts in a summary.
+pub fn counts(swing: &Swing, remarks: &Remarks) -> bool {
+    swing.kind == SwingKind::Strike && swing.quality.usable && remarks.excluded(swing.number).is_none()
 }
 
 fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
@@ -224,6 +239,21 @@ impl Loaded {
             number,
             numbers: self.swings.iter().map(|s| s.number).collect(),
         })
+    }
+
+    /// The swings of block `label` that count: struck, with usable timing, not left out.
+    pub fn counted(&self, label: &str) -> Vec<&Swing> {
+        self.swings.iter().filter(|s| s.block == label && counts(s, &self.remarks)).collect()
+    }
+
+    /// The same session, of one block only.
+    #[must_use]
+    pub fn only(&self, label: &str) -> Self {
+        Self {
+            block: Some(label.to_owned()),
+            swings: self.swings.iter().filter(|s| s.block == label).cloned().collect(),
+            ..self.clone()
+        }
     }
 
     /// The folder, with `:BLOCK` if one was asked for.

@@ -8,7 +8,11 @@ use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::report::{self, Choice};
+use peakorder_protocol::session::private_file;
+use std::fs;
 use std::io::{self, IsTerminal as _, Write as _};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Columns where the width is not known: what fits a page, or any terminal.
@@ -65,6 +69,24 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Write the lesson as one page for the player to take home (HTML, to be printed or read).
+    Report {
+        /// Session folder.
+        #[arg(value_name = "FOLDER")]
+        session: String,
+        /// File to write.
+        #[arg(long, value_name = "FILE.html")]
+        out: PathBuf,
+        /// Block that is before; without it the block baseline, or else the first.
+        #[arg(long, value_name = "BLOCK")]
+        before: Option<String>,
+        /// Block that is after; without it the last other one with swings that count.
+        #[arg(long, value_name = "BLOCK")]
+        after: Option<String>,
+        /// Replace the file if it is there.
+        #[arg(long)]
+        force: bool,
+    },
 }
 
 fn measure(key: &str) -> Result<Measure, String> {
@@ -98,7 +120,7 @@ fn run(command: &Command) -> anyhow::Result<()> {
             } else {
                 let curves = loaded.curves(*number);
                 let curves = curves.as_ref().map_err(String::as_str);
-                render::one_swing(&loaded.session, swing, curves, style)
+                render::one_swing(&loaded.session, swing, loaded.remarks.swing(*number), curves, style)
             }
         }
         Command::Compare { before, after, only, json } => {
@@ -126,8 +148,33 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 render::mobility_comparison(&comparison, style)
             }
         }
+        Command::Report { session, out, before, after, force } => {
+            let loaded = loaded(session)?;
+            let choice = Choice { before: before.clone(), after: after.clone() };
+            let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
+            keep(out, &page, *force)?;
+            format!("wrote {}\n", out.display())
+        }
     };
     print(&text)
+}
+
+/// Writes a file of personal data: for its owner only, and never over another by mistake.
+fn keep(path: &Path, text: &str, force: bool) -> anyhow::Result<()> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true);
+    if force {
+        options.create(true).truncate(true)
+    } else {
+        options.create_new(true)
+    };
+    let mut file = match private_file(path, &mut options) {
+        Err(e) if e.kind() == io::ErrorKind::AlreadyExists => {
+            bail!("{} is already there; name another file, or add --force to replace it", path.display())
+        }
+        result => result.with_context(|| path.display().to_string())?,
+    };
+    file.write_all(text.as_bytes()).with_context(|| path.display().to_string())
 }
 
 /// Loads, and says on stderr which swing files had to be left out.
@@ -135,6 +182,9 @@ fn loaded(spec: &str) -> anyhow::Result<Loaded> {
     let loaded = load(spec)?;
     for problem in &loaded.problems {
         complain(&format!("left out: {}", problem.text));
+    }
+    for notice in &loaded.remark_notices {
+        complain(notice);
     }
     Ok(loaded)
 }

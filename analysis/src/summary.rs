@@ -4,6 +4,7 @@ use crate::measure::{Measure, Value};
 use crate::order::{Order, Share, shares};
 use crate::stats::{LEVEL, Sample, rms};
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::{Swing, SwingKind};
 
 /// Summary of a block.
@@ -17,6 +18,8 @@ pub struct BlockSummary {
     pub rehearsals: Vec<u32>,
     /// Swings whose timing is unusable, left out, with the reason.
     pub unusable: Vec<(u32, String)>,
+    /// Swings that the coach left out, with the reason (may be empty).
+    pub excluded: Vec<(u32, String)>,
     /// How often the peaks came in which order, ties apart.
     pub orders: Vec<Share>,
     /// How often the reversals came in which order, ties apart.
@@ -66,14 +69,17 @@ pub fn by_block(swings: &[Swing]) -> Vec<(String, Vec<&Swing>)> {
     blocks
 }
 
-/// Summarises swings as one block called `label`. Rehearsals and swings with unusable
-/// timing are left out of every figure and listed.
-pub fn summarise(label: &str, swings: &[&Swing]) -> BlockSummary {
+/// Summarises swings as one block called `label`. Swings that the coach left out, rehearsals
+/// and swings with unusable timing are left out of every figure and listed.
+pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSummary {
+    let mut excluded = Vec::new();
     let mut rehearsals = Vec::new();
     let mut unusable = Vec::new();
     let mut used = Vec::new();
     for &swing in swings {
-        if swing.kind == SwingKind::Rehearsal {
+        if let Some(reason) = remarks.excluded(swing.number) {
+            excluded.push((swing.number, reason.to_owned()));
+        } else if swing.kind == SwingKind::Rehearsal {
             rehearsals.push(swing.number);
         } else if swing.quality.usable {
             used.push(swing);
@@ -85,6 +91,7 @@ pub fn summarise(label: &str, swings: &[&Swing]) -> BlockSummary {
         label: label.to_owned(),
         rehearsals,
         unusable,
+        excluded,
         orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),
         reversal_orders: shares(used.iter().filter_map(|s| Order::of_reversals(&s.sequence))),
         measures: Measure::ALL.into_iter().filter_map(|m| summarise_measure(m, &used)).collect(),

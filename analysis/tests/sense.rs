@@ -10,6 +10,7 @@ use peakorder_analysis::order::Order;
 use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::summary::summarise;
 use peakorder_protocol::Role;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::{Outcome, SpeedKind, Swing};
 
 fn shown(swings: &[Swing], arm: bool) -> String {
@@ -47,7 +48,7 @@ fn ties_are_shown_as_ties_and_counted_apart() {
     assert_eq!(peaks_text(&swings[1]), "pelvis → thorax ≈ arm");
     assert_eq!(peaks_text(&swings[3]), "pelvis ≈ thorax ≈ arm");
     let all: Vec<&Swing> = swings.iter().collect();
-    let summary = summarise("b", &all);
+    let summary = summarise("b", &all, &Remarks::default());
     // Swings 2 and 3 are the same tie whichever peak came a hair earlier.
     let counts: Vec<(String, usize)> = summary.orders.iter().map(|s| (s.order.text(), s.count)).collect();
     assert_eq!(counts[0], ("pelvis → thorax ≈ arm".into(), 2));
@@ -119,7 +120,7 @@ fn rehearsals_and_unusable_swings_do_not_enter_the_figures() {
     let swings = two_blocks();
     let with: Vec<&Swing> = swings.iter().filter(|s| s.block == "baseline").collect();
     let without: Vec<&Swing> = with.iter().copied().filter(|s| s.number != 3 && s.number != 7).collect();
-    let (a, b) = (summarise("x", &with), summarise("x", &without));
+    let (a, b) = (summarise("x", &with, &Remarks::default()), summarise("x", &without, &Remarks::default()));
     assert_eq!(a.rehearsals, [3]);
     assert_eq!(a.unusable[0].0, 7);
     assert_eq!(a.measures, b.measures);
@@ -136,7 +137,7 @@ fn speeds_of_different_definition_are_never_averaged() {
     pelvis.speed_kind = SpeedKind::Resultant;
     pelvis.speed_definition = SpeedKind::Resultant.definition().into();
     let all: Vec<&Swing> = swings.iter().collect();
-    let summary = summarise("b", &all);
+    let summary = summarise("b", &all, &Remarks::default());
     let m = summary.measure(Measure::PeakSpeed(Role::Pelvis)).expect("speeds");
     assert_eq!((m.sample.n, m.other_definition), (4, 1));
     assert_eq!(m.definition, SpeedKind::Axial.definition());
@@ -192,7 +193,7 @@ fn false_alarms_stay_below_one_comparison_in_twenty() {
             let side = |seed| {
                 let swings = block(seed, &BASELINE, 10);
                 let all: Vec<&Swing> = swings.iter().collect();
-                summarise("b", &all)
+                summarise("b", &all, &Remarks::default())
             };
             let (a, b) = (side(10_000 + 2 * i), side(50_001 + 7 * i));
             let p: Vec<f64> = a

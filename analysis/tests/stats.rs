@@ -196,3 +196,15 @@ fn wilson_agrees_with_scipy() {
     assert!(wilson(0, 0).is_none());
     assert!(wilson(3, 2).is_none());
 }
+
+/// One further value of the same kind: t distribution of scale SD · √(1 + 1/n), by scipy.
+#[test]
+fn prediction_interval_agrees_with_scipy() {
+    for v in list(&scipy()["further"]) {
+        let s = Sample::of(&nums(&v["x"])).expect("values");
+        let half = s.prediction_half_width(LEVEL).expect("n > 1");
+        relative(s.mean - half, num(v, "low"), 1e-7);
+        relative(s.mean + half, num(v, "high"), 1e-7);
+    }
+    assert!(Sample::of(&[1.0]).expect("one").prediction_half_width(LEVEL).is_none());
+}

@@ -62,6 +62,9 @@ fn describe(side: &Side) -> String {
             summary.unusable.len()
         );
     }
+    if !summary.excluded.is_empty() {
+        let _ = write!(text, "; left out by the coach: {}", summary.excluded.len());
+    }
     text
 }
 

@@ -7,6 +7,7 @@ mod compare;
 mod mobility;
 mod notes;
 mod plot;
+mod said;
 mod show;
 mod swing;
 mod table;
@@ -97,7 +98,7 @@ fn marked(role: Role) -> String {
 }
 
 /// A number with a true minus sign, `+` too when `signed`, and never a minus zero.
-fn number(value: f64, decimals: usize, signed: bool) -> String {
+pub(crate) fn number(value: f64, decimals: usize, signed: bool) -> String {
     let text = format!("{:.decimals$}", value.abs());
     if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
         return text;

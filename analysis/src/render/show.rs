@@ -2,13 +2,14 @@
 
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, mark, number, wrap};
-use super::{marked, notes};
+use super::{marked, notes, said};
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
 use crate::order::{self, Order, Share};
 use crate::stats::Z95;
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
 use peakorder_protocol::Role;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use std::fmt::Write as _;
@@ -22,6 +23,10 @@ const NO_STRAP: &str = "no strap";
 pub fn session(loaded: &Loaded, style: Style) -> String {
     let mut out = String::new();
     head(&mut out, style, &loaded.session);
+    said::lesson(&mut out, style, &loaded.remarks);
+    for notice in &loaded.remark_notices {
+        wrap(&mut out, style, "", &clean(notice));
+    }
     for problem in &loaded.problems {
         wrap(&mut out, style, "", &format!("Left out, cannot be read: {}", clean(&problem.text)));
     }
@@ -39,7 +44,7 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
     out.push('\n');
     legend(&mut out, style);
     for (label, swings) in by_block(&loaded.swings) {
-        block(&mut out, style, &label, &swings);
+        block(&mut out, style, &label, &swings, &loaded.remarks);
     }
     heading(&mut out, style, "How to read this", "");
     how_to_read(&mut out, style);
@@ -100,11 +105,11 @@ fn how_to_read(out: &mut String, style: Style) {
     }
 }
 
-fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing]) {
-    let summary = summarise(label, swings);
+fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing], said: &Remarks) {
+    let summary = summarise(label, swings, said);
     let title = if label.is_empty() { NO_BLOCK.to_owned() } else { format!("Block {}", clean(label)) };
     heading(out, style, &title, &counts(&summary));
-    swing_table(swings).write(out, style);
+    swing_table(swings, said).write(out, style);
     // A segment that no swing of the block has gets no columns and is named once.
     let missing: Vec<String> = Role::ALL
         .into_iter()
@@ -116,6 +121,7 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing]) {
         wrap(out, style, "  ", &missing.join(", "));
     }
     remarks(out, style, swings);
+    said::swings(out, style, swings, said);
     if summary.used.is_empty() {
         out.push('\n');
         wrap(out, style, "", "No swing of this block can be used for statistics.");
@@ -148,16 +154,20 @@ fn counts(summary: &BlockSummary) -> String {
         let numbers: Vec<u32> = summary.unusable.iter().map(|u| u.0).collect();
         left_out.push(format!("{} unusable ({})", numbers.len(), list(&numbers)));
     }
+    if !summary.excluded.is_empty() {
+        let numbers: Vec<u32> = summary.excluded.iter().map(|e| e.0).collect();
+        left_out.push(format!("{} by the coach ({})", numbers.len(), list(&numbers)));
+    }
     let used = format!("{} used", plural(summary.used.len(), "swing"));
     if left_out.is_empty() { used } else { format!("{used}; left out: {}", left_out.join(", ")) }
 }
 
-fn swing_table(swings: &[&Swing]) -> Table {
+fn swing_table(swings: &[&Swing], said: &Remarks) -> Table {
     let column = |cell: &dyn Fn(&Swing) -> String| swings.iter().map(|s| cell(s)).collect::<Vec<_>>();
     let any = |role: Role| swings.iter().any(|s| s.segments.contains_key(&role));
     let mut table = Table::default();
     table.group("", vec![("no", Align::Right, column(&|s| numbered(s)))]);
-    table.group("", vec![("kind", Align::Left, column(&|s| kind(s).to_owned()))]);
+    table.group("", vec![("kind", Align::Left, column(&|s| kind(s, said).to_owned()))]);
     table.group("", vec![("order of peaks", Align::Left, column(&order_of))]);
     let pairs = [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)];
     // Two spaces more keep the second gap apart from the first one's band.
@@ -209,7 +219,10 @@ fn numbered(swing: &Swing) -> String {
     format!("{}{star}", swing.number)
 }
 
-const fn kind(swing: &Swing) -> &'static str {
+fn kind(swing: &Swing, said: &Remarks) -> &'static str {
+    if said.excluded(swing.number).is_some() {
+        return "left out";
+    }
     match (swing.kind, swing.quality.usable) {
         (SwingKind::Rehearsal, _) => "rehearsal",
         (SwingKind::Strike, true) => "strike",

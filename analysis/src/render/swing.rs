@@ -2,21 +2,32 @@
 
 use super::show::head;
 use super::table::{Align, Table};
-use super::{Style, clean, ending, heading, marked, notes, number, plot, wrap};
+use super::{Style, clean, ending, heading, marked, notes, number, plot, said, wrap};
 use crate::order::{self, Order};
 use crate::stats::Z95;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
+use peakorder_protocol::remark::SwingRemarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Segment, SpeedKind, Swing, SwingKind};
 use std::fmt::Write as _;
 
-/// One swing as text; `curves` is `Err` with the reason where there are none.
-pub fn one_swing(session: &Session, swing: &Swing, curves: Result<&Curves, &str>, style: Style) -> String {
+/// One swing as text, with what the coach `said` of it; `curves` is `Err` with the reason
+/// where there are none.
+pub fn one_swing(
+    session: &Session,
+    swing: &Swing,
+    said: Option<&SwingRemarks>,
+    curves: Result<&Curves, &str>,
+    style: Style,
+) -> String {
     let mut out = String::new();
     head(&mut out, style, session);
     heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing));
     sequence(&mut out, style, swing);
+    if let Some(said) = said {
+        wrap(&mut out, style, "  coach      ", &said::one(said));
+    }
     out.push('\n');
     match curves.map_err(ToOwned::to_owned).and_then(|c| plot::speeds(c, swing, style)) {
         Ok(plot) => out.push_str(&plot),

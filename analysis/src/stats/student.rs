@@ -44,6 +44,16 @@ impl Sample {
         let t = t_quantile(f64::midpoint(1.0, level), (self.n.checked_sub(1)?) as f64)?;
         Some(t * self.sd? / (self.n as f64).sqrt())
     }
+
+    /// Half-width of the interval that holds one further value of the same kind with
+    /// probability `level`: t(n − 1) · SD · √(1 + 1/n); `None` for a single value.
+    ///
+    /// Source: Hahn GJ 1969, *Journal of the American Statistical Association* 64:878–888
+    /// (year and pages from memory).
+    pub fn prediction_half_width(&self, level: f64) -> Option<f64> {
+        let t = t_quantile(f64::midpoint(1.0, level), (self.n.checked_sub(1)?) as f64)?;
+        Some(t * self.sd? * (1.0 + 1.0 / self.n as f64).sqrt())
+    }
 }
 
 /// Welch's comparison of two means.

@@ -42,6 +42,12 @@ for a, b in (((12, 18, 5), (11, 26, 5)), ((2, 3, 1), (9, 3, 4)), ((7, -45, 3), (
     ci = r.confidence_interval(0.95)
     welch.append({"before": x, "after": y, "t": float(r.statistic), "df": float(r.df),
                   "p": float(r.pvalue), "low": float(ci.low), "high": float(ci.high)})
+# The t distribution of one further value: scale SD * sqrt(1 + 1/n) (Hahn 1969).
+further = []
+for n, m, s in ((2, 5, 1), (5, 18, 5), (8, -35, 2), (12, -45, 3), (40, 980, 45)):
+    x = values(n, m, s)
+    low, high = stats.t.interval(0.95, n - 1, loc=np.mean(x), scale=np.std(x, ddof=1) * np.sqrt(1 + 1 / n))
+    further.append({"x": x, "low": float(low), "high": float(high)})
 wilson = []
 for k, n in ((0, 5), (1, 12), (7, 12), (11, 11), (50, 200)):
     ci = stats.binomtest(k, n).proportion_ci(0.95, method="wilson")
@@ -51,7 +57,7 @@ json.dump(
     {
         "made_by": {"script": "make_vectors.py", "python": sys.version.split()[0],
                     "numpy": np.__version__, "scipy": scipy.__version__},
-        "quantiles": quantiles, "tails": tails, "means": means, "welch": welch, "wilson": wilson,
+        "quantiles": quantiles, "tails": tails, "means": means, "welch": welch, "wilson": wilson, "further": further,
     },
     sys.stdout, indent=1,
 )

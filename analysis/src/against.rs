@@ -1,0 +1,139 @@
+//! One swing against the player's own baseline: is it within ordinary variation?
+
+use crate::measure::{Measure, Value};
+use crate::stats::{LEVEL, Sample};
+use crate::words::{amount, difference, subject, value};
+use peakorder_protocol::swing::{Swing, SwingKind};
+use serde::Serialize;
+
+/// The fewest baseline swings that a band is drawn from. Own judgement: below it Student's
+/// factor makes the band wider than anything a player does (3.0 SD at 5, 4.9 SD at 3).
+pub const FEWEST: usize = 5;
+
+/// What the words mean; print it once beside them.
+pub const MEANING: &str = "\"Ordinary variation\" is the band in which one more swing like those of the baseline \
+lies in 19 of 20 cases (the ± beside the baseline; 95 % prediction interval, Student's t). With many numbers \
+shown, one in twenty lies outside by chance; a lasting change shows in a block of swings, not in one.";
+
+/// What can be said of one swing's value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AgainstVerdict {
+    /// Inside the band.
+    WithinOrdinary,
+    /// Outside the band.
+    BeyondOrdinary,
+    /// Not measured, another definition, or too little baseline.
+    CannotTellYet,
+}
+
+/// One measure of one swing against the baseline.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Against {
+    /// [`Measure::key`].
+    pub measure: String,
+    /// [`Measure::label`].
+    pub label: String,
+    /// [`Measure::unit`].
+    pub unit: &'static str,
+    /// The swing's value, in the unit; absent when not measured.
+    pub value: Option<f64>,
+    /// Its standard measuring uncertainty, where the swing file states one.
+    pub sd: Option<f64>,
+    /// Baseline's mean.
+    pub baseline_mean: Option<f64>,
+    /// Baseline's SD between swings.
+    pub baseline_sd: Option<f64>,
+    /// Baseline swings with this measure, defined as in this swing.
+    pub n: usize,
+    /// Value minus mean.
+    pub difference: Option<f64>,
+    /// The ordinary band, lower and upper end.
+    pub band: Option<(f64, f64)>,
+    /// What can be said.
+    pub verdict: AgainstVerdict,
+    /// The same in a sentence.
+    pub words: String,
+}
+
+/// Sets `swing` against `baseline` in every measure that either has. Rehearsals, unusable
+/// swings and `swing` itself do not count as baseline; leave excluded swings out before.
+pub fn against_baseline(swing: &Swing, baseline: &[&Swing]) -> Vec<Against> {
+    let baseline: Vec<&Swing> = baseline
+        .iter()
+        .copied()
+        .filter(|b| (b.number, &b.session) != (swing.number, &swing.session))
+        .filter(|b| b.kind == SwingKind::Strike && b.quality.usable)
+        .collect();
+    Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline)).collect()
+}
+
+fn against(measure: Measure, swing: &Swing, baseline: &[&Swing]) -> Option<Against> {
+    let all: Vec<Value> = baseline.iter().filter_map(|b| measure.of(b)).collect();
+    let now = measure.of(swing);
+    if now.is_none() && all.is_empty() {
+        return None;
+    }
+    let alike: Vec<f64> = all
+        .iter()
+        .filter(|v| now.as_ref().is_none_or(|n| n.definition == v.definition))
+        .map(|v| v.value)
+        .collect();
+    let sample = Sample::of(&alike);
+    let half = sample.filter(|s| s.n >= FEWEST).and_then(|s| s.prediction_half_width(LEVEL));
+    let mut row = Against {
+        measure: measure.key(),
+        label: measure.label(),
+        unit: measure.unit(),
+        value: now.as_ref().map(|v| v.value),
+        sd: now.as_ref().and_then(|v| v.sd),
+        baseline_mean: sample.map(|s| s.mean),
+        baseline_sd: sample.and_then(|s| s.sd),
+        n: alike.len(),
+        difference: now.as_ref().zip(sample).map(|(v, s)| v.value - s.mean),
+        band: sample.zip(half).map(|(s, h)| (s.mean - h, s.mean + h)),
+        verdict: AgainstVerdict::CannotTellYet,
+        words: String::new(),
+    };
+    row.words = match (&now, sample) {
+        (None, _) => format!("{}: not measured in this swing.", crate::words::capital(&row.label)),
+        (Some(v), None) if !all.is_empty() => {
+            format!(
+                "{}. Can't tell: the baseline was measured by another definition.",
+                subject(measure, v.value)
+            )
+        }
+        (Some(v), None) => format!("{}. Can't tell yet: no baseline.", subject(measure, v.value)),
+        (Some(v), Some(s)) => {
+            let now = subject(measure, v.value);
+            let differs = difference(measure, v.value, s.mean);
+            let mean = value(measure, s.mean);
+            let apart = (v.value - s.mean).abs();
+            match half.filter(|&h| h > 0.0) {
+                _ if swing.kind == SwingKind::Rehearsal => {
+                    format!(
+                        "{now}, {differs} your baseline ({mean}). Can't tell: a rehearsal, no ball was struck."
+                    )
+                }
+                Some(h) => {
+                    let beyond = apart > h;
+                    row.verdict =
+                        if beyond { AgainstVerdict::BeyondOrdinary } else { AgainstVerdict::WithinOrdinary };
+                    format!(
+                        "{now}, {differs} your baseline ({mean} ± {}): {} your ordinary variation.",
+                        amount(measure, h),
+                        if beyond { "more than" } else { "within" }
+                    )
+                }
+                None if s.n < FEWEST => format!(
+                    "{now}, {differs} your baseline so far ({mean}). Can't tell yet: {} of {FEWEST} baseline swings.",
+                    s.n
+                ),
+                None => format!(
+                    "{now}, {differs} your baseline ({mean}). Can't tell: the baseline shows no variation to judge by."
+                ),
+            }
+        }
+    };
+    Some(row)
+}

@@ -1,0 +1,217 @@
+//! Numbers said the way people say them: sizes with their direction, never a bare sign.
+
+use crate::measure::{Group, Measure};
+use crate::order::short;
+use peakorder_protocol::Role;
+
+/// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative.
+///
+/// At the top people turn away from the target, so "more turn" is further away; elsewhere a
+/// direction is that of the player's own `mean`. A gap is more when the second peak comes
+/// later.
+pub fn sense(measure: Measure, mean: f64) -> f64 {
+    match measure {
+        Measure::TurnAtTop(_) | Measure::SeparationAtTop | Measure::SeparationLargest => -1.0,
+        Measure::Gap(..) => 1.0,
+        m if m.signed() && mean < 0.0 => -1.0,
+        _ => 1.0,
+    }
+}
+
+/// Digits after the point in a sentence: whole degrees and milliseconds are what a person
+/// can use, and the measurement is no finer.
+pub fn spoken_decimals(measure: Measure) -> usize {
+    if measure.unit().is_empty() { measure.decimals() } else { 0 }
+}
+
+/// A size with its unit: `8°`, `12 ms`, `1.35`.
+pub fn amount(measure: Measure, size: f64) -> String {
+    let number = format!("{:.*}", spoken_decimals(measure), size.abs());
+    match measure.unit() {
+        "" => number,
+        "°" => format!("{number}°"),
+        unit => format!("{number} {unit}"),
+    }
+}
+
+/// A value with its direction in words: `44° away`, `12 ms after`.
+pub fn value(measure: Measure, value: f64) -> String {
+    let way = way(measure, value);
+    let amount = amount(measure, value);
+    if way.is_empty() { amount } else { format!("{amount} {way}") }
+}
+
+/// The direction of a value in words; empty where there is none to tell, as for a speed.
+pub fn way(measure: Measure, value: f64) -> &'static str {
+    // What rounds to nothing has no direction.
+    let flat = value.abs() < 0.5 * 10_f64.powi(-(spoken_decimals(measure) as i32));
+    let negative = value < 0.0;
+    match (measure, measure.group()) {
+        _ if flat => "",
+        (Measure::Gap(..), _) => {
+            if negative {
+                "before"
+            } else {
+                "after"
+            }
+        }
+        (Measure::PeakBeforeImpact(_), _) => {
+            if negative {
+                "after impact"
+            } else {
+                "before impact"
+            }
+        }
+        (_, Group::Turn) if matches!(measure, Measure::TurnAtTop(_) | Measure::TurnAtImpact(_)) => {
+            if negative { "away" } else { "towards the target" }
+        }
+        (Measure::SeparationAtTop | Measure::SeparationLargest, _) => {
+            if negative {
+                ""
+            } else {
+                "the other way (pelvis turned further than thorax)"
+            }
+        }
+        _ if measure.signed() && negative => "the other way (−)",
+        _ => "",
+    }
+}
+
+/// The measure and its value as the subject of a sentence: `Pelvis turn at top 44° away`,
+/// `Thorax peak 12 ms after pelvis peak`.
+pub fn subject(measure: Measure, at: f64) -> String {
+    let text = match measure {
+        Measure::Gap(a, b) if way(measure, at).is_empty() => {
+            format!("{} and {} peaks together", short(a), short(b))
+        }
+        Measure::Gap(a, b) => format!("{} peak {} {} peak", short(b), value(measure, at), short(a)),
+        Measure::PeakBeforeImpact(r) => format!("{} peak {}", short(r), value(measure, at)),
+        _ => format!("{} {}", measure.label(), value(measure, at)),
+    };
+    capital(&text)
+}
+
+/// How a value differs from another: `9° more than`, `7 ms later than`, `the same as`; the
+/// sentence goes on with what it differs from.
+pub fn difference(measure: Measure, value: f64, from: f64) -> String {
+    let difference = value - from;
+    let size = amount(measure, difference);
+    if size == amount(measure, 0.0) {
+        return "the same as".into();
+    }
+    let sides = signed_both_ways(measure) && value * from < 0.0 && !way(measure, value).is_empty();
+    if sides && !way(measure, from).is_empty() {
+        return format!("{size} from");
+    }
+    let grew = match measure {
+        // Earlier and later are told by time, whatever side of the other peak it is on.
+        Measure::Gap(..) => difference > 0.0,
+        _ if signed_both_ways(measure) => value.abs() > from.abs(),
+        _ => difference > 0.0,
+    };
+    let word = match (measure, grew) {
+        (Measure::Gap(..), true) | (Measure::PeakBeforeImpact(_), false) => "later",
+        (Measure::Gap(..), false) | (Measure::PeakBeforeImpact(_), true) => "earlier",
+        (Measure::Backswing | Measure::Downswing, true) => "longer",
+        (Measure::Backswing | Measure::Downswing, false) => "shorter",
+        (_, true) => "more",
+        (_, false) => "less",
+    };
+    format!("{size} {word} than")
+}
+
+/// Whether the sign is a side that people name, so that "more" is about size.
+fn signed_both_ways(measure: Measure) -> bool {
+    measure.signed() && !matches!(measure, Measure::Gap(..))
+}
+
+/// The unit as it is spoken.
+pub fn spoken_unit(measure: Measure) -> &'static str {
+    match measure.unit() {
+        "°" => "degrees",
+        "ms" => "milliseconds",
+        "°/s" => "degrees per second",
+        "%" => "per cent",
+        other => other,
+    }
+}
+
+/// `1 swing`, `2 swings`.
+pub fn plural(n: usize, one: &str) -> String {
+    format!("{n} {one}{}", if n == 1 { "" } else { "s" })
+}
+
+/// `5`, `5 and 7`, `5, 7 and 9`.
+pub fn list<T: ToString>(items: &[T]) -> String {
+    let texts: Vec<String> = items.iter().map(T::to_string).collect();
+    match texts.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// With a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// An order of peaks as a sentence's part: `pelvis first, then thorax and lead arm too close
+/// to tell apart`.
+pub fn order(order: &crate::order::Order) -> String {
+    let names = |roles: &[Role]| list(&roles.iter().map(|r| r.label()).collect::<Vec<_>>());
+    let mut parts: Vec<String> = Vec::new();
+    for (i, group) in order.groups.iter().enumerate() {
+        let lead = match i {
+            0 => "",
+            _ => "then ",
+        };
+        let first = if i == 0 && order.groups.len() > 1 && group.len() == 1 { " first" } else { "" };
+        let tie = if group.len() > 1 { ", too close to tell apart" } else { "" };
+        parts.push(format!("{lead}{}{first}{tie}", names(group)));
+    }
+    if !order.rising.is_empty() {
+        let verb = if order.rising.len() == 1 { "was" } else { "were" };
+        parts.push(format!("{} {verb} still speeding up at impact", names(&order.rising)));
+    }
+    parts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use Role::{LeadArm, Pelvis, Thorax};
+
+    #[test]
+    fn turns_have_a_side_and_gaps_an_order() {
+        assert_eq!(subject(Measure::TurnAtTop(Pelvis), -44.2), "Pelvis turn at top 44° away");
+        assert_eq!(
+            subject(Measure::TurnAtImpact(Pelvis), 30.0),
+            "Pelvis turn at impact 30° towards the target"
+        );
+        assert_eq!(subject(Measure::Gap(Pelvis, Thorax), 12.0), "Thorax peak 12 ms after pelvis peak");
+        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), -6.0), "Arm peak 6 ms before thorax peak");
+        assert_eq!(subject(Measure::Gap(Thorax, LeadArm), 0.3), "Thorax and arm peaks together");
+        assert_eq!(subject(Measure::TempoRatio, 2.853), "Backswing / downswing 2.85");
+    }
+
+    #[test]
+    fn more_is_further_in_the_players_direction() {
+        assert_eq!(difference(Measure::TurnAtTop(Pelvis), -44.0, -35.0), "9° more than");
+        assert_eq!(difference(Measure::TurnAtTop(Pelvis), -31.0, -35.0), "4° less than");
+        assert_eq!(difference(Measure::TurnAtImpact(Thorax), -3.0, 5.0), "8° from");
+        assert_eq!(difference(Measure::Gap(Thorax, LeadArm), -2.0, -6.0), "4 ms later than");
+        assert_eq!(difference(Measure::PeakBeforeImpact(Pelvis), 90.0, 80.0), "10 ms earlier than");
+        assert_eq!(difference(Measure::Backswing, 700.0, 740.0), "40 ms shorter than");
+        assert_eq!(difference(Measure::PeakSpeed(Pelvis), 450.2, 450.0), "the same as");
+    }
+
+    #[test]
+    fn orders_are_read_out_with_their_ties() {
+        let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax, LeadArm]], rising: vec![] };
+        assert_eq!(order(&o), "pelvis first, then thorax and lead arm, too close to tell apart");
+        let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax]], rising: vec![LeadArm] };
+        assert_eq!(order(&o), "pelvis first, then thorax, lead arm was still speeding up at impact");
+    }
+}
