@@ -13,6 +13,7 @@ pub mod against;
 pub mod compare;
 pub mod json;
 pub mod load;
+mod meaning;
 pub mod measure;
 pub mod mobility;
 pub mod order;

@@ -70,7 +70,7 @@ impl SegmentPath {
             orientation,
         };
         if aligned {
-            path.set_angles(sign, anchor - lo);
+            path.set_angles(handedness, anchor - lo);
             match segment.role {
                 Role::LeadArm => {
                     path.speed_dps = gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect();
@@ -88,7 +88,8 @@ impl SegmentPath {
         Some(path)
     }
 
-    fn set_angles(&mut self, sign: f64, anchor: usize) {
+    fn set_angles(&mut self, handedness: Handedness, anchor: usize) {
+        let sign = handedness.sign();
         let cardan: Vec<Cardan> = self.orientation.iter().map(Cardan::from_quaternion).collect();
         let mut axial: Vec<f64> = cardan.iter().map(|c| c.axial).collect();
         unwrap(&mut axial);
@@ -96,8 +97,10 @@ impl SegmentPath {
         let from = self.t_s.partition_point(|t| *t < self.t_s[anchor] - 0.33);
         let zero = axial[from..=anchor].iter().sum::<f64>() / (anchor + 1 - from) as f64;
         self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
-        self.lateral_deg = cardan.iter().map(|c| c.lateral.to_degrees() * sign).collect();
-        self.flexion_deg = cardan.iter().map(|c| -c.flexion.to_degrees()).collect();
+        for readable in cardan.iter().map(|c| c.for_people(handedness)) {
+            self.lateral_deg.push(readable.lateral_deg);
+            self.flexion_deg.push(readable.flexion_deg);
+        }
     }
 
     /// For the arm: signed speed about the mean axis of its downswing, which has its own
