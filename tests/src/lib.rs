@@ -7,3 +7,4 @@ pub mod csv;
 pub mod files;
 pub mod made;
 pub mod programs;
+pub mod served;
