@@ -88,6 +88,7 @@ export function complete(view) {
 
 let source = null;
 let syncing = false;
+let again = false;
 let waiting = [];
 let boot = null;
 let retry = 0;
@@ -111,6 +112,10 @@ function lost() {
 
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
 async function sync() {
+  if (syncing) {
+    again = true;
+    return;
+  }
   syncing = true;
   waiting = [];
   try {
@@ -128,6 +133,10 @@ async function sync() {
     waiting = [];
     heard();
     changed('state');
+    if (again) {
+      again = false;
+      sync();
+    }
   } catch {
     syncing = false;
     lost();
@@ -180,7 +189,8 @@ function put(list, item, key) {
 
 /** An event of the running lesson. */
 function live(name, data) {
-  if (name === 'session_started' || name === 'session_ended') sync();
+  // A verdict on a movement may complete the calibration, which only the state tells.
+  if (['session_started', 'session_ended', 'calibration'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // While an earlier lesson is looked at, the running one is kept up to date unseen.
     if (!store.opened || ['straps', 'strap'].includes(name)) changed(what(name));
