@@ -83,7 +83,8 @@ impl Driver {
         let port = lines
             .by_ref()
             .map_while(Result::ok)
-            .find_map(|line| line.rsplit_once("on port ")?.1.trim_end_matches('.').parse().ok())
+            // An earlier line names the port that was asked for, 0.
+            .find_map(|line| line.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok())
             .expect("chromedriver names its port");
         // Whatever else it says must not fill the pipe.
         std::thread::spawn(move || lines.for_each(drop));

@@ -3,6 +3,7 @@
 
 #[cfg(target_os = "linux")]
 pub mod bluez;
+pub mod browser;
 pub mod csv;
 pub mod files;
 pub mod made;
