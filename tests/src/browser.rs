@@ -106,8 +106,13 @@ impl Browser {
     /// Opens a window; `None` where there is no browser and none is needed.
     pub fn open(screen: Screen) -> Option<Self> {
         let driver = Driver::start()?;
-        let mut arguments =
-            vec!["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--mute-audio"];
+        let mut arguments = vec![
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-dev-shm-usage",
+            "--mute-audio",
+        ];
         if screen.dark {
             arguments.push("--force-dark-mode");
         }
@@ -118,12 +123,8 @@ impl Browser {
             }},
         });
         let agent: ureq::Agent = ureq::Agent::config_builder().http_status_as_error(false).build().into();
-        let mut browser = Self {
-            session: format!("http://127.0.0.1:{}", driver.port),
-            agent,
-            screen,
-            _driver: driver,
-        };
+        let mut browser =
+            Self { session: format!("http://127.0.0.1:{}", driver.port), agent, screen, _driver: driver };
         let wanted = json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": options}}});
         let opened = browser.ask("/session", &wanted).unwrap_or_else(|e| panic!("no browser window: {e}"));
         let id = opened["sessionId"].as_str().unwrap_or_else(|| panic!("no session in {opened}"));
@@ -202,7 +203,8 @@ impl Browser {
         let start = Instant::now();
         loop {
             // The page may redraw between finding and tapping; then it is found again.
-            let outcome = self.find(css).and_then(|element| self.ask(&format!("{element}/click"), &json!({})));
+            let outcome =
+                self.find(css).and_then(|element| self.ask(&format!("{element}/click"), &json!({})));
             let Err(why) = outcome else { return };
             assert!(
                 start.elapsed() < TAPPABLE,
@@ -232,7 +234,9 @@ impl Browser {
     pub fn press(&self, keys: &str) {
         let strokes: Vec<Value> = keys
             .chars()
-            .flat_map(|key| [json!({"type": "keyDown", "value": key}), json!({"type": "keyUp", "value": key})])
+            .flat_map(|key| {
+                [json!({"type": "keyDown", "value": key}), json!({"type": "keyUp", "value": key})]
+            })
             .collect();
         let actions = json!({"actions": [{"type": "key", "id": "keyboard", "actions": strokes}]});
         self.ask("/actions", &actions).unwrap_or_else(|e| panic!("keys: {e}"));

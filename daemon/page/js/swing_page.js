@@ -17,6 +17,7 @@ const FEWEST = 5;
 let root;
 let curves = { key: '', value: null };
 let observer;
+let drawn = '';
 
 export function enter(main) {
   root = h('div', { class: 'swing-page' });
@@ -55,7 +56,9 @@ function draw() {
   const all = swings();
   const recent = all.slice(-RUN);
   const wide = root.clientWidth > 1000;
-  const left = h('div', { class: 'time' });
+  // Only a swing that was not shown before arrives; a redraw stands still.
+  const left = h('div', { class: `time${drawn === key(swing) ? '' : ' fresh'}` });
+  drawn = key(swing);
   const right = h('div', { class: 'body' });
   const width = wide ? Math.round(root.clientWidth * 0.655) : root.clientWidth;
   const l = layout(width, recent.includes(swing) ? recent : [...recent, swing]);

@@ -64,7 +64,7 @@ fn look_through(screen: Screen) {
         assert_eq!(dark, Value::Bool(screen.dark), "{}: {name}", screen.name);
         let wide = browser.run("return document.documentElement.scrollWidth > innerWidth + 1 || document.getElementById('content').scrollWidth > innerWidth + 1");
         assert_eq!(wide, Value::Bool(false), "{}: {name} does not fit the width", screen.name);
-            found.extend(findings(&browser, &axe).into_iter().map(|f| format!("{name}: {f}")));
+        found.extend(findings(&browser, &axe).into_iter().map(|f| format!("{name}: {f}")));
     }
     assert!(found.is_empty(), "{}:\n{}", screen.name, found.join("\n"));
 }

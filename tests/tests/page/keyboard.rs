@@ -54,7 +54,11 @@ fn a_lesson_by_keyboard() {
     tab_to(&browser, "Start an invented lesson");
     browser.press(ENTER);
     browser.sees("Invented Player’s lesson", SOON);
-    browser.until("the lesson to run", "return document.querySelector('footer').innerText.includes('heard')", SOON);
+    browser.until(
+        "the lesson to run",
+        "return document.querySelector('footer').innerText.includes('heard')",
+        SOON,
+    );
 
     browser.goto(&address(&served, "swing"));
     swing_shown(&browser, 3);
@@ -66,7 +70,11 @@ fn a_lesson_by_keyboard() {
     assert_eq!(browser.run("return Number(document.querySelector('h1[data-swing]').dataset.swing)"), shown);
     tab_to(&browser, "thin");
     browser.press(SPACE);
-    browser.until("the tap to be kept", "return document.querySelector('[data-key=ball-thin]').getAttribute('aria-pressed') === 'true'", SOON);
+    browser.until(
+        "the tap to be kept",
+        "return document.querySelector('[data-key=ball-thin]').getAttribute('aria-pressed') === 'true'",
+        SOON,
+    );
     assert!(browser.focused().contains("thin"), "the focus stays where it was");
     let said = state(&served)["lesson"]["remarks"]["swings"][shown.to_string()]["labels"].clone();
     assert_eq!(said, json!(["thin"]));

@@ -73,7 +73,10 @@ fn the_invented_lesson_as_a_coach_sees_it() {
 fn answers_are_shown(browser: &Browser, served: &Served) {
     let answers = state(served)["lesson"]["answers"].as_object().expect("answers").clone();
     let sounded = browser.run("return document.body.dataset.sounded ?? ''");
-    assert!(["met", "nearly", "not", "not_measured"].contains(&sounded.as_str().unwrap_or_default()), "{sounded}");
+    assert!(
+        ["met", "nearly", "not", "not_measured"].contains(&sounded.as_str().unwrap_or_default()),
+        "{sounded}"
+    );
     let last = browser.run("return document.querySelector('.target-answer')?.innerText");
     let number: u32 = last
         .as_str()
@@ -92,7 +95,8 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
     let mut ties = 0;
     let mut resolved = 0;
     for (number, page) in shown {
-        let swing = files.iter().find(|s| s.number == *number).unwrap_or_else(|| panic!("no file of {number}"));
+        let swing =
+            files.iter().find(|s| s.number == *number).unwrap_or_else(|| panic!("no file of {number}"));
         assert_eq!(page["headline"], json!(headline(swing)), "swing {number}");
         let strip = squeezed(page["strip"].as_str().expect("text"));
         for (from, to) in [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)] {
@@ -102,13 +106,21 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
             }
         }
         let kicker = page["kicker"].as_str().expect("text");
-        assert_eq!(kicker.contains("rehearsal"), swing.kind == SwingKind::Rehearsal, "swing {number}: {kicker}");
+        assert_eq!(
+            kicker.contains("rehearsal"),
+            swing.kind == SwingKind::Rehearsal,
+            "swing {number}: {kicker}"
+        );
         assert!(kicker.contains(&swing.block), "swing {number}: {kicker}");
     }
     // The invented lesson has both; else this would prove little.
     assert!(ties > 0 && resolved > 0, "{ties} ties, {resolved} resolved gaps");
     let early = shown.iter().find(|(n, _)| *n <= 3).expect("an early swing was seen");
-    assert!(early.1["against"].as_str().unwrap_or_default().contains("Can’t tell yet"), "{}", early.1["against"]);
+    assert!(
+        early.1["against"].as_str().unwrap_or_default().contains("Can’t tell yet"),
+        "{}",
+        early.1["against"]
+    );
 }
 
 /// The comparison in the page is the command line's, and finds what was truly changed.
@@ -124,24 +136,33 @@ fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std
     let side = |block: &str| format!("{}:{block}", dir.display());
     let printed = analysis(["compare", &side("baseline"), &side("after"), "--json"]).done();
     let printed: Value = serde_json::from_str(&printed.out).expect("JSON");
-    let expected: Vec<Value> =
-        printed["measures"].as_array().expect("rows").iter().map(|r| json!([r["key"], r["verdict"]])).collect();
+    let expected: Vec<Value> = printed["measures"]
+        .as_array()
+        .expect("rows")
+        .iter()
+        .map(|r| json!([r["key"], r["verdict"]]))
+        .collect();
     assert_eq!(rows, Value::Array(expected));
     // From the script of the virtual player: the pelvis truly turns 10° further at the top.
     assert!(rows.as_array().expect("rows").contains(&json!(["pelvis_turn_top_deg", "changed"])), "{rows}");
     let text = browser.text();
     assert!(text.contains("further away"), "{text}");
-    let report = browser.run("return document.querySelector('a.button').getAttribute('href')");
+    let link = "return document.querySelector('a.button')?.getAttribute('href')";
+    let report = browser.until("the link to the page to print", link, SOON);
     assert_eq!(served.get(report.as_str().expect("a link to the report")).status, 200);
 
     // Played again, the swings come as they came.
     browser.run("location.hash = 'swing'; return true");
-    let newest = served.get(&format!("/api/v1/sessions/{session}")).json()["swings"].as_array().map_or(0, Vec::len);
+    let newest =
+        served.get(&format!("/api/v1/sessions/{session}")).json()["swings"].as_array().map_or(0, Vec::len);
     swing_shown(browser, newest as u32);
     browser.tap("[data-key=again-20]");
     browser.sees("Played again", SOON);
-    browser
-        .until("the first swing, again", "return document.querySelector('h1[data-swing]')?.dataset.swing === '1'", Duration::from_secs(90));
+    browser.until(
+        "the first swing, again",
+        "return document.querySelector('h1[data-swing]')?.dataset.swing === '1'",
+        Duration::from_secs(90),
+    );
     browser.tap("[data-key=stop-playing]");
     browser.sees("Earlier lesson", SOON);
 }

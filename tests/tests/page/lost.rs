@@ -38,12 +38,11 @@ fn a_daemon_that_goes_and_comes_back() {
 
     let served = Served::start(home.path(), &same_port.each_ref().map(String::as_str));
     // The new process has no lesson: the old one's swings must be gone without a reload.
-    browser
-        .until(
-            "the page to find the daemon",
-            "return document.body.dataset.link === 'live' && !document.body.innerText.includes('No connection')",
-            Duration::from_secs(15),
-        );
+    browser.until(
+        "the page to find the daemon",
+        "return document.body.dataset.link === 'live' && !document.body.innerText.includes('No connection')",
+        Duration::from_secs(15),
+    );
     browser.run("location.hash = 'swing'; return true");
     browser.sees("No lesson is running", SOON);
     assert_eq!(browser.run("return document.querySelector('h1[data-swing]')"), json!(null));

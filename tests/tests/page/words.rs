@@ -39,7 +39,8 @@ fn list(names: &[&str]) -> String {
 
 /// What stands between two neighbours' rows: the gap with its 95 % band, or that it is a tie.
 pub(crate) fn gap(swing: &Swing, from: Role, to: Role) -> Option<String> {
-    let gap = swing.sequence.gaps.iter().find(|g| (g.from, g.to) == (from, to) || (g.from, g.to) == (to, from))?;
+    let gap =
+        swing.sequence.gaps.iter().find(|g| (g.from, g.to) == (from, to) || (g.from, g.to) == (to, from))?;
     // 1.96 standard uncertainties either way are 95 % of a normal distribution.
     let size = gap.gap_ms.abs().round();
     let half = (1.96 * gap.sd_ms).round().max(1.0);
