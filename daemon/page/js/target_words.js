@@ -1,9 +1,10 @@
 // A drill target and its answers in words.
 
+import { capital } from './format.js';
+
 export const ANSWERS = { met: 'Met', nearly: 'Nearly', not: 'Not this time', not_measured: 'Not measured' };
 
-/** One swing's answer: the word first, then the number. */
+/** One swing's answer, as it is said aloud. */
 export function answerWords(answer) {
-  const value = answer.spoken && answer.answer !== 'not_measured' ? `: ${answer.spoken}` : '';
-  return `${ANSWERS[answer.answer] ?? answer.answer}${value}`;
+  return answer.spoken ? capital(answer.spoken) : ANSWERS[answer.answer] ?? answer.answer;
 }

@@ -127,7 +127,9 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
 fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std::path::Path) {
     browser.run("location.hash = 'earlier'; return true");
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
-    browser.sees("Earlier lesson", SOON);
+    // The page goes to the swing by itself once the lesson is read.
+    let opened = "return document.querySelector('.opened') !== null && location.hash === '#swing'";
+    browser.until("the lesson to be open", opened, SOON);
     browser.sees("invented", SOON);
     browser.run("location.hash = 'after'; return true");
     browser.until("the table", "return document.querySelectorAll('[data-measure]').length > 5", SOON);
@@ -164,5 +166,6 @@ fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std
         Duration::from_secs(90),
     );
     browser.tap("[data-key=stop-playing]");
-    browser.sees("Earlier lesson", SOON);
+    browser.until("the whole lesson again", "return !document.body.innerText.includes('Played again')", SOON);
+    swing_shown(browser, newest as u32);
 }
