@@ -11,5 +11,7 @@ pub mod engine;
 pub mod motion;
 pub mod output;
 pub mod recorder;
+pub mod serve;
 pub mod source;
 pub mod virtual_straps;
+pub mod watch;

@@ -3,9 +3,11 @@
 
 #[cfg(target_os = "linux")]
 pub mod bluez;
+pub mod browser;
 pub mod csv;
 pub mod files;
 pub mod made;
 pub mod programs;
+pub mod served;
 #[cfg(target_os = "linux")]
 pub mod vm;

@@ -53,10 +53,11 @@ pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<A
         angles: alignment.map(|a| {
             let cardan = Cardan::from_quaternion(&(sample.attitude * a.to_segment.inverse()));
             let turn = cardan.axial - stream.heading_zero_rad();
+            let readable = cardan.for_people(stream.role(), handedness);
             AttitudeAngles {
                 turn_deg: (turn.sin().atan2(turn.cos()) * sign).to_degrees(),
-                lateral_tilt_deg: (cardan.lateral * sign).to_degrees(),
-                flexion_deg: -cardan.flexion.to_degrees(),
+                lateral_tilt_deg: readable.lateral_deg,
+                flexion_deg: readable.flexion_deg,
             }
         }),
     })

@@ -1,0 +1,112 @@
+// The body from above: pelvis line, shoulder line and lead arm as one looks down on the
+// player. The player faces up the page at address; the target is to the left of a
+// right-handed player and to the right of a left-handed one.
+//
+// Axes: global X ahead, Y up, Z to the player's right (ISB). On the page, right = Z, up = X.
+
+import { s } from './dom.js';
+import { NAMES, num } from './format.js';
+import { line, mark, text } from './marks.js';
+
+/** Half-lengths as drawn, page units; for drawing only, nothing is measured from them. */
+const HIPS = 62;
+const SHOULDERS = 88;
+const ARM = 96;
+
+/** Rotates a vector by a unit quaternion `[w, x, y, z]`. */
+function rotate([w, x, y, z], [a, b, c]) {
+  const tx = 2 * (y * c - z * b);
+  const ty = 2 * (z * a - x * c);
+  const tz = 2 * (x * b - y * a);
+  return [a + w * tx + y * tz - z * ty, b + w * ty + z * tx - x * tz, c + w * tz + x * ty - y * tx];
+}
+
+const RIGHT = [0, 0, 1];
+const DOWN = [0, -1, 0];
+
+/** Where each line points, seen from above, at one index of a swing's curves. */
+export function fromCurves(curves, i) {
+  const found = {};
+  for (const c of curves.segments) {
+    const q = c.orientation_wxyz?.[i];
+    if (q) {
+      const [x, , z] = rotate(q, c.role === 'lead_arm' ? DOWN : RIGHT);
+      found[c.role] = [x, z];
+    }
+  }
+  return found;
+}
+
+/** The same from the live pose, whose turns are positive towards the target. */
+export function fromPose(segments, handedness) {
+  const left = handedness === 'left' ? -1 : 1;
+  const rad = Math.PI / 180;
+  const found = {};
+  for (const role of ['pelvis', 'thorax']) {
+    const p = segments[role];
+    if (!p || p.turn_deg === undefined || p.turn_deg === null) continue;
+    const [a, b] = [p.turn_deg * rad * left, (p.lateral_deg ?? 0) * rad];
+    found[role] = [Math.sin(a) * Math.cos(b), Math.cos(a) * Math.cos(b)];
+  }
+  const arm = segments.lead_arm;
+  if (arm && arm.direction_deg !== undefined && arm.direction_deg !== null) {
+    // Direction 0 = straight ahead of the player at address, positive towards the target.
+    const a = arm.direction_deg * rad * left;
+    const reach = Math.sin(Math.min(180, Math.max(0, arm.elevation_deg ?? 90)) * rad);
+    found.lead_arm = [Math.cos(a) * reach, -Math.sin(a) * reach];
+  }
+  return found;
+}
+
+/** Seen from above with the target to the left for everyone: used to lay a left-hander over a right-hander. */
+function body(pose, handedness, kind) {
+  const parts = [];
+  const at = ([x, z], r) => [z * r, -x * r];
+  const across = (role, r) => {
+    const v = pose[role];
+    if (!v) return;
+    const [px, py] = at(v, r);
+    parts.push(line(role, [[-px, -py], [px, py]], kind === 'ghost' ? 4 : 7), mark(role, px, py, 9), mark(role, -px, -py, 9));
+    // A short stroke ahead tells front from back.
+    const [nx, ny] = [py / r, -px / r];
+    parts.push(s('line', { class: 'ahead', x1: nx * 4, y1: ny * 4, x2: nx * 26, y2: ny * 26 }));
+  };
+  across('pelvis', HIPS);
+  across('thorax', SHOULDERS);
+  if (pose.lead_arm && pose.thorax) {
+    const side = handedness === 'left' ? 1 : -1;
+    const [sx, sy] = at(pose.thorax, SHOULDERS * side);
+    const [ax, ay] = at(pose.lead_arm, ARM);
+    // Narrower than the other two, so that a short arm still shows dots.
+    parts.push(line('lead_arm', [[sx, sy], [sx + ax, sy + ay]], kind === 'ghost' ? 3.5 : 5), mark('lead_arm', sx + ax, sy + ay, 9));
+  }
+  return s('g', { class: `figure ${kind}` }, parts);
+}
+
+/** The whole picture. `second` is laid over it, paler. */
+export function picture(first, handedness, { second = null, label = 'Seen from above' } = {}) {
+  const target = handedness === 'left' ? 1 : -1;
+  const end = target * 206;
+  const parts = [
+    s('circle', { class: 'ring', cx: 0, cy: 0, r: SHOULDERS + 6 }),
+    s('line', { class: 'ring', x1: 0, x2: 0, y1: -186, y2: 186 }),
+    s('line', { class: 'ring', x1: -206, x2: 206, y1: 0, y2: 0 }),
+    s('path', { class: 'gap-head', d: `M${end} 0l${-14 * target} -8v16z` }),
+    text(end, -16, 'target', 'axis-text', target < 0 ? 'start' : 'end'),
+    text(8, -174, 'ahead', 'axis-text'),
+  ];
+  if (second) parts.push(body(second, handedness, 'ghost'));
+  if (first) parts.push(body(first, handedness, ''));
+  return s('svg', { class: 'above', viewBox: '-214 -192 428 384', role: 'img', 'aria-label': label }, parts);
+}
+
+/** The turn of each line in words, from what is drawn. */
+export function turnsOf(pose, handedness) {
+  const left = handedness === 'left' ? -1 : 1;
+  return ['pelvis', 'thorax'].filter((r) => pose[r]).map((role) => {
+    const [x, z] = pose[role];
+    const deg = Math.atan2(x, z) * (180 / Math.PI) * left;
+    const size = num(Math.abs(deg));
+    return { role, name: NAMES[role], words: size === '0' ? '0°' : `${size}° ${deg < 0 ? 'away' : 'towards'}` };
+  });
+}

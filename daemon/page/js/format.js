@@ -1,0 +1,147 @@
+// Numbers and words. Everything a person reads about a swing is put into words here.
+
+export const ROLES = ['pelvis', 'thorax', 'lead_arm'];
+export const NAMES = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'lead arm' };
+export const SHORT = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'arm' };
+
+/** Half the width of a 95 % band, in standard uncertainties. */
+export const BAND = 1.96;
+
+/** A number with a true minus sign. */
+export function num(value, decimals = 0) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return '–';
+  const text = Math.abs(value).toFixed(decimals);
+  return value < 0 && Number(text) !== 0 ? `−${text}` : text;
+}
+
+/** A number that always shows its sign. */
+export function signed(value, decimals = 0) {
+  const text = num(value, decimals);
+  return value > 0 && Number(text) !== 0 ? `+${text}` : text;
+}
+
+/** Half-width of the 95 % band in whole units, never shown as nothing. */
+export function half(sd) {
+  return String(Math.max(1, Math.round(BAND * sd)));
+}
+
+export function capital(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+function list(words) {
+  if (words.length < 2) return words.join('');
+  return `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`;
+}
+
+/** The order of the peaks as a sentence. */
+export function orderSentence(swing) {
+  const rising = swing.sequence.rising_at_impact ?? [];
+  const steps = swing.sequence.order.map((group) => {
+    const names = list(group.map((role) => NAMES[role]));
+    return group.length > 1 ? `${names} tied` : names;
+  });
+  let text = steps.join(', then ');
+  if (rising.length > 0) {
+    const late = `${list(rising.map((role) => NAMES[role]))} still rising at impact`;
+    text = text ? `${text}; ${late}` : late;
+  }
+  return text ? capital(text) : 'No order could be measured';
+}
+
+/** The gap between two segments' peaks, whichever way round the file holds it. */
+export function gapOf(swing, from, to) {
+  for (const g of swing.sequence.gaps) {
+    if (g.from === from && g.to === to) return g;
+    if (g.from === to && g.to === from) return { ...g, from, to, gap_ms: -g.gap_ms };
+  }
+  return null;
+}
+
+/** A gap in words for a screen reader. */
+export function gapSentence(gap) {
+  const size = `${num(Math.abs(gap.gap_ms))} plus or minus ${half(gap.sd_ms)} milliseconds`;
+  if (!gap.resolved) return `${NAMES[gap.from]} and ${NAMES[gap.to]} tie, ${size}`;
+  const [first, second] = gap.gap_ms >= 0 ? [gap.from, gap.to] : [gap.to, gap.from];
+  return `${NAMES[first]} ${size} before ${NAMES[second]}`;
+}
+
+/** The gaps between neighbours that both peaked. */
+export function neighbourGaps(swing) {
+  const peaked = ROLES.filter((role) => peakOf(swing, role));
+  return peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role)).filter(Boolean);
+}
+
+/** A segment's peak, if it peaked before impact. */
+export function peakOf(swing, role) {
+  const peak = swing.segments[role]?.peak;
+  return peak?.outcome === 'peak' ? peak : null;
+}
+
+/** Why a segment shows no peak. */
+export function noPeakWords(swing, role) {
+  const segment = swing.segments[role];
+  if (!segment) return 'no strap';
+  if (segment.peak?.outcome === 'rising-at-impact') return 'still rising';
+  return 'withheld';
+}
+
+/** A turn in words. */
+export function turnWords(degrees) {
+  const size = num(Math.abs(degrees));
+  if (size === '0') return '0°';
+  return `${size}° ${degrees < 0 ? 'away' : 'towards'}`;
+}
+
+/** A measure's value with its unit; turns say which way instead of a sign. */
+export function measureWords(measure, value) {
+  if (isTurn(measure)) {
+    const size = num(Math.abs(value), measure.decimals);
+    return Number(size) === 0 ? '0°' : `${size}° ${value < 0 ? 'away' : 'towards'}`;
+  }
+  const text = measure.signed ? signed(value, measure.decimals) : num(value, measure.decimals);
+  return withUnit(measure, text);
+}
+
+/** A change of a measure: of a turn, which way it went. */
+export function changeWords(measure, difference) {
+  if (!isTurn(measure)) return withUnit(measure, signed(difference, measure.decimals));
+  const size = num(Math.abs(difference), measure.decimals);
+  return Number(size) === 0 ? '0°' : `${size}° further ${difference < 0 ? 'away' : 'towards'}`;
+}
+
+const isTurn = (measure) => measure.key?.includes('_turn_') && measure.unit === '°';
+
+export function withUnit(measure, text) {
+  return measure.unit === '°' ? `${text}°` : measure.unit ? `${text} ${measure.unit}` : text;
+}
+
+export function blockName(label) {
+  return label || 'before the first block';
+}
+
+/** `swing 14 · pivot drill`, with what sets it apart. */
+export function swingTitle(swing, remark) {
+  const parts = [`Swing ${swing.number}`, blockName(swing.block)];
+  if (swing.kind === 'rehearsal') parts.push('rehearsal, no strike');
+  if (remark?.excluded) parts.push('left out');
+  return parts.join(' · ');
+}
+
+/** The swing as a screen reader should hear it. */
+export function swingSpoken(swing) {
+  const gaps = neighbourGaps(swing).map(gapSentence);
+  const kind = swing.kind === 'rehearsal' ? ' Rehearsal, no strike.' : '';
+  return `Swing ${swing.number}.${kind} ${orderSentence(swing)}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
+}
+
+/** Time of day, to the second. */
+export function clockTime(date) {
+  return date.toLocaleTimeString(undefined, { hour12: false });
+}
+
+export function dateWords(iso) {
+  const date = new Date(iso);
+  if (Number.isNaN(date.getTime())) return iso;
+  return date.toLocaleString(undefined, { dateStyle: 'long', timeStyle: 'short' });
+}

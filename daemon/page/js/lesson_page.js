@@ -1,0 +1,129 @@
+// The lesson's course: who, straps, guided movements, blocks, notes, end.
+
+import { attempt, isCoach, running, store, swings } from './store.js';
+import { post } from './api.js';
+import { button, h, show } from './dom.js';
+import { blockName, capital, clockTime } from './format.js';
+import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
+import { caution, enterPlayers } from './players.js';
+import { drawCalibration, drawMobility, listen, unlisten } from './guided.js';
+
+export const title = 'Lesson';
+
+let main;
+let parts = null;
+
+export function enter(place) {
+  main = place;
+  build();
+}
+
+export function leave() {
+  unlisten();
+  parts = null;
+}
+
+function build() {
+  main.replaceChildren();
+  parts = null;
+  unlisten();
+  if (!running()) {
+    const place = h('div', { class: 'lesson-page' });
+    main.append(place);
+    if (isCoach()) enterPlayers(place);
+    else show(place, h('h1', {}, 'No lesson is running'), h('p', { class: 'lead' }, 'The coach starts it on the coach’s own device. ', h('a', { href: '#earlier' }, 'Earlier lessons')));
+    return;
+  }
+  parts = { session: running().session, head: h('section', { class: 'lesson-head' }), blocks: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
+  main.append(h('div', { class: 'lesson-page' }, parts.head,
+    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.blocks, parts.notes, parts.news))));
+  listen(() => parts && drawCalibration(parts.calibration));
+  drawAll();
+}
+
+function drawAll() {
+  drawHead();
+  drawBlocks();
+  drawCalibration(parts.calibration);
+  drawMobility(parts.mobility);
+  drawNotes();
+  drawNews();
+}
+
+export function update(what) {
+  if (what === 'state') {
+    // A lesson that began or ended changes the whole page.
+    if ((parts?.session ?? null) !== (running()?.session ?? null)) build();
+    else if (parts) drawAll();
+    return;
+  }
+  if (!parts || !running()) return;
+  if (what === 'calibration' || what === 'doing' || (what === 'heartbeat' && running().doing)) drawCalibration(parts.calibration);
+  if (what === 'mobility' || what === 'doing') drawMobility(parts.mobility);
+  if (what === 'block' || what === 'swing') drawBlocks();
+  if (what === 'remarks') drawNotes();
+  if (what === 'strap') drawNews();
+}
+
+function drawHead() {
+  const { player, started_utc: started } = running();
+  const name = player.name;
+  show(parts.head,
+    h('p', { class: 'kicker' }, `since ${clockTime(new Date(started))}`),
+    h('h1', {}, `${name}’s lesson`),
+    h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`),
+    caution());
+}
+
+function drawBlocks() {
+  const now = running();
+  const names = [...new Set(now.blocks.map((b) => b.label))];
+  const count = (label) => swings().filter((x) => x.block === label).length;
+  const suggested = ['baseline', 'drill', 'after'].filter((n) => !names.includes(n));
+  const start = (label) => attempt(() => post('/lesson/mark', { mark: 'block', detail: label }));
+  show(parts.blocks, h('h2', {}, 'Blocks'),
+    h('p', { class: 'lead' }, now.block ? `Now: ${now.block}` : 'No block yet. The baseline comes first: the swings as they are.'),
+    names.length > 0 && h('ul', { class: 'block-list' }, names.map((label) => h('li', {}, h('span', {}, blockName(label)), h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}`)))),
+    isCoach() && !store.state.virtual && h('div', { class: 'actions' },
+      suggested.map((n) => button(`Start ${n}`, `block-${n}`, () => start(n))),
+      button('another name', 'block-own', async () => {
+        const label = await ask('Start a block', 'Its name', '', 'Start');
+        if (label) start(label);
+      }, { class: 'link' })),
+    isCoach() && h('div', { class: 'actions' }, button('End the lesson', 'end-lesson', endLesson)));
+}
+
+async function endLesson() {
+  const sure = await ask('End the lesson?', 'A last note for the lesson, if you like', '', 'End it');
+  if (sure === null) return;
+  if (sure) await remark(running().session, { what: 'note', swing: null, text: sure });
+  await attempt(() => post('/lesson/end'));
+}
+
+function drawNotes() {
+  const now = running();
+  const { notes = [], last } = now.remarks;
+  show(parts.notes, h('h2', {}, 'Notes'),
+    h('ul', { class: 'notes' }, notes.map((n) => h('li', {}, typeof n === 'string' ? n : n.text))),
+    isCoach() && h('div', { class: 'actions' },
+      button('Write a note', 'lesson-note', async () => {
+        const text = await ask('A note for the lesson', 'In your own words', '', 'Keep');
+        if (text) remark(now.session, { what: 'note', swing: null, text });
+      }),
+      last && button('undo', 'lesson-undo', () => undo(now.session), { class: 'link', 'aria-label': `Undo: ${last.words}`, title: last.words }),
+      button('your own word for the ball', 'own-word', async () => {
+        const word = await ask('One more word for the ball', `Now: solid, thin, fat, left, right${ownWords().map((w) => `, ${w}`).join('')}`, '', 'Add');
+        if (word) addOwnWord(word);
+      }, { class: 'link' })),
+    last && h('p', { class: 'fine' }, `Last: ${last.words}`));
+}
+
+function drawNews() {
+  if (store.strapNews.length === 0) {
+    show(parts.news);
+    return;
+  }
+  show(parts.news, h('h2', {}, 'News of the straps'),
+    h('ul', { class: 'notes' }, store.strapNews.slice(-5).reverse().map((n) => h('li', {}, `${capital(n.role.replace('_', ' '))}: ${n.text}`))));
+}
+

@@ -1,0 +1,118 @@
+// Start, the frame around the pages, and which page is shown.
+
+import { connect, fail, isCoach, lesson, onChange, store, swings, watchSilence } from './store.js';
+import { button, h, say, show } from './dom.js';
+import { clockTime, swingSpoken } from './format.js';
+import { applyTheme, isDark, switchTheme } from './theme.js';
+import { drawStraps } from './straps.js';
+import { drawOpened } from './opened.js';
+import { answerSwing, isMuted, setMuted } from './sound.js';
+import * as swingPage from './swing_page.js';
+import * as abovePage from './above_page.js';
+import * as lessonPage from './lesson_page.js';
+import * as targetPage from './target_page.js';
+import * as afterPage from './after_page.js';
+import * as earlierPage from './earlier_page.js';
+
+const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: afterPage, earlier: earlierPage };
+const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier' };
+
+const content = document.getElementById('content');
+let page = null;
+let name = '';
+let announced = 0;
+
+/** `#after?a=…` → `['after', URLSearchParams]`. */
+function route() {
+  const [path, query] = location.hash.slice(1).split('?');
+  return [PAGES[path] ? path : lesson() || !store.state ? 'swing' : 'lesson', new URLSearchParams(query ?? '')];
+}
+
+function go(focus) {
+  const [next, query] = route();
+  if (page && next === name && page.requery) {
+    page.requery(query);
+    return;
+  }
+  page?.leave?.();
+  name = next;
+  page = PAGES[name];
+  content.replaceChildren();
+  content.dataset.page = name;
+  document.title = `${page.title} · peakorder`;
+  if (store.state) page.enter(content, query);
+  drawTop();
+  // The page scrolls inside its content, so the keyboard must be there.
+  if (focus || document.activeElement === document.body) content.focus({ preventScroll: true });
+  content.scrollTop = 0;
+}
+
+function drawTop() {
+  const now = lesson();
+  show(document.getElementById('top'),
+    h('nav', { 'aria-label': 'Pages' }, Object.entries(WORDS).map(([path, words]) => h('a', {
+      href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
+    }, words))),
+    h('div', { class: 'frame' },
+      (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented' }, 'invented'),
+      store.state && !isCoach() && h('span', { class: 'invented' }, 'watching'),
+      button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => {
+        setMuted(!isMuted());
+        drawTop();
+      }, { class: 'link', 'aria-pressed': String(!isMuted()) }),
+      button(`screen: ${isDark() ? 'dark' : 'light'}`, 'theme', () => {
+        switchTheme();
+        drawTop();
+      }, { class: 'link' })));
+}
+
+function drawAlarm() {
+  document.body.dataset.link = store.link;
+  const parts = [];
+  if (store.link === 'lost') {
+    const last = swings().at(-1);
+    const since = store.heardAt ? ` since ${clockTime(store.heardAt)}` : '';
+    const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
+    parts.push(h('p', { class: 'alarm' }, `No connection${since}.${rest} Trying again by itself.`));
+  }
+  if (store.error) {
+    parts.push(h('p', { class: 'alarm' }, store.error, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
+  }
+  show(document.getElementById('alarm'), parts);
+}
+
+onChange((what) => {
+  if (what === 'opened' || what === 'heartbeat' || what === 'state') drawOpened(document.getElementById('opened'));
+  if (what === 'opened') {
+    drawTop();
+    announced = swings().at(-1)?.number ?? 0;
+  }
+  if (what === 'link' || what === 'error' || what === 'swing') drawAlarm();
+  if (what === 'state') {
+    drawTop();
+    drawAlarm();
+    announced = swings().at(-1)?.number ?? 0;
+    if (!page || !content.hasChildNodes()) {
+      go(false);
+      return;
+    }
+  }
+  if (what === 'swing') {
+    const newest = swings().at(-1);
+    if (newest && newest.number > announced) say(swingSpoken(newest));
+    announced = newest?.number ?? 0;
+  }
+  if (what === 'extra') answerSwing(lesson()?.answers?.[swings().at(-1)?.number], swings().at(-1)?.number);
+  if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
+  if (store.state) page?.update?.(what);
+});
+
+addEventListener('hashchange', () => go(true));
+matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
+  applyTheme();
+  drawTop();
+});
+applyTheme();
+drawTop();
+connect();
+watchSilence();

@@ -1,0 +1,102 @@
+// What the coach says of a swing: the ball in one tap, a note, leaving it out, taking it back.
+
+import { attempt, isCoach, lesson, refresh, remarkOf, store } from './store.js';
+import { get, part, post } from './api.js';
+import { button, h } from './dom.js';
+
+/** Ball flight in the words coaches use; common practice, no source. */
+const LABELS = ['solid', 'thin', 'fat', 'left', 'right'];
+const OWN = 'peakorder-own-words';
+
+export function ownWords() {
+  try {
+    const words = JSON.parse(localStorage.getItem(OWN) ?? '[]');
+    return Array.isArray(words) ? words.filter((w) => typeof w === 'string').slice(0, 6) : [];
+  } catch {
+    return [];
+  }
+}
+
+export function addOwnWord(word) {
+  const clean = word.trim().slice(0, 24);
+  if (!clean || LABELS.includes(clean)) return;
+  localStorage.setItem(OWN, JSON.stringify([...new Set([...ownWords(), clean])].slice(-6)));
+}
+
+export async function remark(session, what) {
+  await attempt(() => post(`/sessions/${part(session)}/remarks`, what));
+  await reopen(session);
+}
+
+export async function undo(session) {
+  await attempt(() => post(`/sessions/${part(session)}/undo`));
+  await reopen(session);
+}
+
+/** No events tell of changes to an earlier lesson: it is read anew. */
+async function reopen(session) {
+  if (store.opened?.whole.session !== session) return;
+  const view = await attempt(() => get(`/sessions/${part(session)}`));
+  if (view) refresh(view);
+}
+
+/** The row of taps under the headline. */
+export function outcomeRow(swing) {
+  const said = remarkOf(swing.number);
+  if (!isCoach()) {
+    const words = [...said.labels, said.note].filter(Boolean).join(' · ');
+    return words ? h('p', { class: 'kicker' }, words) : null;
+  }
+  const session = lesson()?.session ?? swing.session;
+  const words = [...new Set([...LABELS, ...ownWords(), ...said.labels])];
+  const last = lesson()?.remarks?.last;
+  return h('div', { class: 'taps', role: 'group', 'aria-label': `Swing ${swing.number}: the ball, and what to do with the swing` },
+    words.map((word) => {
+      const on = said.labels.includes(word);
+      return button(word, `ball-${word}`, () => remark(session, {
+        what: 'outcome', swing: swing.number, labels: on ? said.labels.filter((l) => l !== word) : [...said.labels, word],
+      }), { class: 'tap', 'aria-pressed': String(on) });
+    }),
+    h('span', { class: 'gap', 'aria-hidden': 'true' }),
+    button(said.note ? 'note ✓' : 'note', 'note', () => noteDialog(session, swing.number, said.note), { class: 'tap plain', 'aria-label': said.note ? `note ✓: ${said.note}` : 'Write a note' }),
+    button(said.excluded ? 'count it again' : 'leave out', 'leave-out', () => leaveOut(session, swing.number, said.excluded), { class: 'tap plain' }),
+    last && button('undo', 'undo', () => undo(session), { class: 'tap plain', 'aria-label': `Undo: ${last.words}`, title: last.words }));
+}
+
+async function leaveOut(session, number, excluded) {
+  if (excluded) {
+    await remark(session, { what: 'exclude', swing: number, excluded: false, reason: '' });
+    return;
+  }
+  const reason = await ask(`Leave swing ${number} out of every figure?`, 'Why (kept with the swing; the recording stays on disk)', '', 'Leave out');
+  if (reason !== null) await remark(session, { what: 'exclude', swing: number, excluded: true, reason: reason || 'left out by the coach' });
+}
+
+async function noteDialog(session, number, before) {
+  const text = await ask(`Note for swing ${number}`, 'In your own words', before ?? '', 'Keep');
+  if (text !== null) await remark(session, { what: 'note', swing: number, text });
+}
+
+/** Asks for one line of text; null when given up. */
+export function ask(question, label, value, yes) {
+  return new Promise((resolve) => {
+    const input = h('input', { id: 'ask-input', type: 'text', value, maxlength: 400, autocomplete: 'off' });
+    const close = (answer) => {
+      resolve(answer);
+      dialog.close();
+    };
+    const form = h('form', { onsubmit: (event) => {
+      event.preventDefault();
+      close(input.value.trim());
+    } },
+    h('h2', { id: 'ask-title' }, question), h('label', { for: 'ask-input' }, label), input,
+    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, yes), button('Not now', 'no', () => close(null))));
+    const dialog = h('dialog', { 'aria-labelledby': 'ask-title', onclose: () => {
+      resolve(null);
+      dialog.remove();
+    } }, form);
+    document.body.append(dialog);
+    dialog.showModal();
+    input.focus();
+  });
+}

@@ -1,0 +1,106 @@
+// Who the lesson is for: choosing a player, adding one, and the word of consent.
+
+import { attempt, store } from './store.js';
+import { get, part, post, put } from './api.js';
+import { button, h, show } from './dom.js';
+
+let players = null;
+let picked = null;
+let editing = null;
+let region;
+
+export const CAUTION = [
+  'Warm up before the first swing.',
+  'Stop on pain.',
+  'peakorder measures timing and motion; it gives no medical advice and predicts no injury.',
+  'Mobility limits and injuries belong to licensed practitioners.',
+];
+
+export function caution() {
+  return h('ul', { class: 'caution', 'aria-label': 'Before you swing' }, CAUTION.map((line) => h('li', {}, line)));
+}
+
+export async function enterPlayers(place) {
+  region = place;
+  editing = null;
+  players = await attempt(() => get('/players'));
+  if (!Array.isArray(players)) players = [];
+  if (!players.some((p) => p.id === picked)) picked = players.length === 1 ? players[0].id : null;
+  draw();
+}
+
+function draw() {
+  if (editing) {
+    show(region, form(editing));
+    return;
+  }
+  const player = players.find((p) => p.id === picked);
+  show(region,
+    h('div', { class: 'start' },
+      h('div', {},
+        h('h1', {}, 'Whose lesson?'),
+        players.length === 0 && h('p', { class: 'lead' }, 'No player is known yet.'),
+        h('div', { class: 'people', role: 'group', 'aria-label': 'Players' },
+          players.map((p) => button(p.name, `player-${p.id}`, () => {
+            picked = p.id;
+            draw();
+          }, { class: 'choice', 'aria-pressed': String(p.id === picked) })),
+          button('add a player', 'add-player', () => {
+            editing = { name: '', handedness: 'right', goal: '', limits: '', consent: false };
+            draw();
+          }, { class: 'link' }))),
+      h('div', {},
+        player && [
+          h('dl', { class: 'about' },
+            h('dt', {}, 'Swings'), h('dd', {}, player.handedness === 'left' ? 'left-handed' : 'right-handed'),
+            h('dt', {}, 'Works on'), h('dd', {}, player.goal || '–'),
+            h('dt', {}, 'Limits'), h('dd', {}, player.limits || 'none named'),
+            h('dt', {}, 'Recording'), h('dd', {}, player.consent ? 'agreed to' : 'not agreed to: ask first, then tick it with “change”')),
+          button('change', 'change-player', () => {
+            editing = { ...player };
+            draw();
+          }, { class: 'link' }),
+        ],
+        caution(),
+        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start an invented lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
+        store.state.virtual && h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as invented.'))));
+}
+
+function start() {
+  return attempt(() => post('/lesson', { player: picked, baseline_block: 'baseline' }));
+}
+
+function form(player) {
+  const text = (id, label, hint, multi) => {
+    const input = h(multi ? 'textarea' : 'input', { id, ...(multi ? { rows: 2 } : { type: 'text' }), maxlength: multi ? 2000 : 80, autocomplete: 'off', value: player[id], oninput: (e) => {
+      player[id] = e.target.value;
+    } });
+    return h('div', {}, h('label', { for: id }, label, hint && h('span', { class: 'hint' }, ` ${hint}`)), input);
+  };
+  const hand = (value, words) => h('label', { class: 'tick' }, h('input', { type: 'radio', name: 'handedness', value, checked: player.handedness === value, onchange: () => {
+    player.handedness = value;
+  } }), words);
+  return h('form', { class: 'fields', onsubmit: save },
+    h('h1', {}, player.id ? player.name : 'A new player'),
+    text('name', 'Name'),
+    h('fieldset', {}, h('legend', {}, 'Swings'), hand('right', 'right-handed'), hand('left', 'left-handed')),
+    text('goal', 'Works on', '', true),
+    text('limits', 'Limits', 'in your own words; not a diagnosis', true),
+    h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: player.consent, onchange: (e) => {
+      player.consent = e.target.checked;
+    } }), 'The player has agreed to be recorded'),
+    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Keep'), button('Not now', 'give-up', () => {
+      editing = null;
+      draw();
+    })));
+}
+
+async function save(event) {
+  event.preventDefault();
+  const { id, name, handedness, goal, limits, consent } = editing;
+  const body = { name, handedness, goal, limits, consent };
+  const kept = await attempt(() => (id ? put(`/players/${part(id)}`, body) : post('/players', body)));
+  if (!kept) return;
+  picked = kept.id ?? id;
+  await enterPlayers(region);
+}

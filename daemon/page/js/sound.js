@@ -1,0 +1,133 @@
+// The answer to a swing in the player's ear. Answers differ in rhythm alone, so that neither
+// pitch memory nor the screen is needed:
+//   met = three short notes, nearly = two, not = one long, not measured = a soft click.
+//
+// The sounds are audio files made here, and played by an audio element beside a nearly
+// silent loop with a media session: browsers keep pages alive that play media. What is and
+// is not known of that with the screen off is said in README.md.
+
+import { lesson, onChange } from './store.js';
+import { ANSWERS } from './target_words.js';
+
+const RATE = 22050;
+const NOTE_HZ = 880;
+
+/** A mono 16-bit WAV file (RIFF; Microsoft & IBM, Multimedia Programming Interface 1.0, 1991). */
+export function wav(samples) {
+  const view = new DataView(new ArrayBuffer(44 + 2 * samples.length));
+  const word = (at, text) => [...text].forEach((c, i) => view.setUint8(at + i, c.charCodeAt(0)));
+  word(0, 'RIFF');
+  view.setUint32(4, 36 + 2 * samples.length, true);
+  word(8, 'WAVEfmt ');
+  view.setUint32(16, 16, true);
+  view.setUint16(20, 1, true);
+  view.setUint16(22, 1, true);
+  view.setUint32(24, RATE, true);
+  view.setUint32(28, 2 * RATE, true);
+  view.setUint16(32, 2, true);
+  view.setUint16(34, 16, true);
+  word(36, 'data');
+  view.setUint32(40, 2 * samples.length, true);
+  samples.forEach((v, i) => view.setInt16(44 + 2 * i, Math.round(32767 * Math.max(-1, Math.min(1, v))), true));
+  return new Blob([view.buffer], { type: 'audio/wav' });
+}
+
+/** Notes of equal pitch: `[start, length]` in seconds. */
+export function notes(list, loudness = 0.7) {
+  const end = Math.max(...list.map(([start, length]) => start + length)) + 0.05;
+  const out = new Float64Array(Math.ceil(end * RATE));
+  for (const [start, length] of list) {
+    const [from, n] = [Math.round(start * RATE), Math.round(length * RATE)];
+    for (let i = 0; i < n; i += 1) {
+      // Ramps of 8 ms keep the notes from clicking.
+      const edge = Math.min(1, i / (0.008 * RATE), (n - i) / (0.008 * RATE));
+      out[from + i] = loudness * edge * Math.sin((2 * Math.PI * NOTE_HZ * i) / RATE);
+    }
+  }
+  return Array.from(out);
+}
+
+const RHYTHMS = {
+  met: () => notes([[0, 0.1], [0.18, 0.1], [0.36, 0.1]]),
+  nearly: () => notes([[0, 0.1], [0.18, 0.1]]),
+  not: () => notes([[0, 0.75]]),
+  not_measured: () => notes([[0, 0.012]], 0.25),
+};
+
+/** A loop too quiet to hear, yet not digital silence, which some systems take for nothing playing. */
+function quietLoop() {
+  return wav(Array.from({ length: RATE }, (_, i) => 0.0001 * Math.sin((2 * Math.PI * 40 * i) / RATE)));
+}
+
+let muted = true;
+let loop = null;
+let voice = null;
+const files = {};
+let answered = null;
+
+export const isMuted = () => muted;
+
+const WAY = 'peakorder-answers';
+/** `tones`, `number` (spoken) or `both`. */
+export const way = () => localStorage.getItem(WAY) ?? 'tones';
+export const setWay = (value) => localStorage.setItem(WAY, value);
+
+function file(kind) {
+  files[kind] ??= URL.createObjectURL(wav(RHYTHMS[kind]()));
+  return files[kind];
+}
+
+/** Called from a tap: browsers let a page sound only after one. */
+export function setMuted(value) {
+  muted = value;
+  if (muted) {
+    loop?.pause();
+    speechSynthesis?.cancel?.();
+  } else {
+    loop ??= Object.assign(new Audio(URL.createObjectURL(quietLoop())), { loop: true });
+    voice ??= new Audio();
+    loop.play().catch(() => {
+      // Refused: the tones may still sound while the page is in front.
+    });
+    media();
+  }
+  if ('mediaSession' in navigator) navigator.mediaSession.playbackState = muted ? 'paused' : 'playing';
+}
+
+function media(words = 'waiting for the next swing') {
+  if (!('mediaSession' in navigator) || typeof MediaMetadata === 'undefined') return;
+  navigator.mediaSession.metadata = new MediaMetadata({ title: words, artist: lesson()?.player?.name ?? '', album: 'peakorder' });
+  navigator.mediaSession.setActionHandler('play', () => setMuted(false));
+  navigator.mediaSession.setActionHandler('pause', () => setMuted(true));
+}
+
+/** Sounds one answer, muted or not: for trying out. */
+export function sound(kind) {
+  voice ??= new Audio();
+  voice.src = file(kind);
+  // The page says what was sounded, for a person and for a test.
+  document.body.dataset.sounded = kind;
+  return voice.play().catch(() => {});
+}
+
+export function speak(words) {
+  if (typeof speechSynthesis === 'undefined' || !words) return;
+  speechSynthesis.cancel();
+  const utterance = new SpeechSynthesisUtterance(words);
+  utterance.lang = 'en';
+  speechSynthesis.speak(utterance);
+}
+
+/** Answers the newest swing once. */
+export function answerSwing(answer, number) {
+  const session = lesson()?.session;
+  if (!answer || muted || answered === `${session}/${number}`) return;
+  answered = `${session}/${number}`;
+  if (way() !== 'number' || answer.answer === 'not_measured') sound(answer.answer);
+  if (way() !== 'tones') setTimeout(() => speak(answer.spoken), way() === 'both' ? 900 : 0);
+  media(`Swing ${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
+}
+
+onChange((change) => {
+  if (change === 'opened') answered = null;
+});

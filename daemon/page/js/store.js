@@ -1,0 +1,291 @@
+// What the page knows: the daemon's state, kept up to date by its events, and whether that
+// knowledge is fresh. Nothing may look live that is not.
+
+import { forgetCurves, get, part, stream } from './api.js';
+
+/** The stream says something every 2 s; after this long without a word it counts as lost. */
+const SILENCE_MS = 5000;
+const RETRY_MS = 1000;
+
+export const store = {
+  /** GET /state as last read, changed by events since. */
+  state: null,
+  /** Number of the swing looked at; null = always the newest. */
+  chosen: null,
+  /** `starting`, `live` or `lost`. */
+  link: 'starting',
+  /** When the daemon was last heard. */
+  heardAt: null,
+  /** The strap events of this lesson, newest last. */
+  strapNews: [],
+  /** An earlier lesson opened from disk (`{ lesson, playing }`); null = the one that runs. */
+  opened: null,
+  error: '',
+};
+
+const listeners = new Set();
+
+/** Calls `listener(what)` on every change; returns how to stop that. */
+export function onChange(listener) {
+  listeners.add(listener);
+  return () => listeners.delete(listener);
+}
+
+export function changed(what) {
+  for (const listener of [...listeners]) listener(what);
+}
+
+/** The lesson that runs now. */
+export const running = () => store.state?.lesson ?? null;
+/** The lesson looked at: an earlier one that was opened, or the one that runs. */
+export const lesson = () => store.opened?.lesson ?? running();
+export const isCoach = () => store.state?.device === 'coach';
+/** The measured swings, oldest first. */
+export const swings = () => lesson()?.swings ?? [];
+
+/** The swing on the page. */
+export function shownSwing() {
+  const all = swings();
+  return all.find((swing) => swing.number === store.chosen) ?? all.at(-1) ?? null;
+}
+
+export function remarkOf(number) {
+  return lesson()?.remarks?.swings?.[number] ?? { labels: [], note: null, excluded: false, reason: '' };
+}
+
+export function choose(number) {
+  store.chosen = number === swings().at(-1)?.number ? null : number;
+  changed('chosen');
+}
+
+/** Shows a mistake in plain words until the next one or the next success. */
+export function fail(error) {
+  store.error = error ? String(error.message ?? error) : '';
+  changed('error');
+}
+
+/** Runs a request, showing what went wrong if it does. */
+export async function attempt(request) {
+  try {
+    const value = await request();
+    if (store.error) fail(null);
+    return value ?? true;
+  } catch (error) {
+    fail(error);
+    return null;
+  }
+}
+
+/** Fills in what a lesson does not have yet. */
+export function complete(view) {
+  if (!view) return null;
+  for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
+  view.against ??= {};
+  view.answers ??= {};
+  view.remarks ??= { swings: {}, notes: [], target: null, last: null };
+  return view;
+}
+
+let source = null;
+let syncing = false;
+let again = false;
+let waiting = [];
+let boot = null;
+let retry = 0;
+let triedAt = 0;
+let failures = 0;
+
+function heard() {
+  store.heardAt = new Date();
+  failures = 0;
+  if (store.link !== 'live' && store.state && !syncing) {
+    store.link = 'live';
+    changed('link');
+  }
+}
+
+function lost() {
+  if (store.link === 'lost') return;
+  store.link = 'lost';
+  changed('link');
+}
+
+/** Reads the whole state anew; events that arrive meanwhile are applied after it. */
+async function sync() {
+  if (syncing) {
+    again = true;
+    return;
+  }
+  syncing = true;
+  waiting = [];
+  try {
+    const state = await get('/state');
+    if (boot !== null && boot !== state.boot) forgetCurves();
+    if (state.lesson?.session !== running()?.session) {
+      if (!store.opened) store.chosen = null;
+      store.strapNews = [];
+    }
+    boot = state.boot;
+    complete(state.lesson);
+    store.state = state;
+    syncing = false;
+    for (const { name, data, seq } of waiting) if (seq > state.seq) live(name, data);
+    waiting = [];
+    heard();
+    changed('state');
+    if (again) {
+      again = false;
+      sync();
+    }
+  } catch {
+    syncing = false;
+    lost();
+    restart();
+  }
+}
+
+function restart() {
+  source?.close();
+  source = null;
+  clearTimeout(retry);
+  retry = setTimeout(connect, RETRY_MS);
+}
+
+const EVENTS = [
+  'session_started', 'strap', 'calibration', 'block', 'swing', 'mobility', 'session_ended',
+  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat',
+];
+
+/** Opens the stream of events and keeps it open. */
+export function connect() {
+  source?.close();
+  triedAt = Date.now();
+  const handlers = {
+    problem: (data) => fail(data?.text),
+    // A new stream, perhaps of a new process: what was missed is not known, so all is read anew.
+    hello: () => sync(),
+    lagged: () => sync(),
+  };
+  for (const name of EVENTS) {
+    handlers[name] = (data, seq) => {
+      heard();
+      if (syncing) waiting.push({ name, data, seq });
+      else live(name, data);
+    };
+  }
+  source = stream('/events', handlers, () => {
+    failures += 1;
+    // One broken connection that comes back at once is not worth an alarm.
+    if (failures > 1 || !store.heardAt) lost();
+    restart();
+  });
+}
+
+function put(list, item, key) {
+  const at = list.findIndex((other) => other[key] === item[key]);
+  if (at < 0) list.push(item);
+  else list[at] = item;
+}
+
+/** An event of the running lesson. */
+function live(name, data) {
+  // A verdict on a movement may complete the calibration, which only the state tells.
+  if (['session_started', 'session_ended', 'calibration'].includes(name)) sync();
+  else if (running() && data !== null && apply(running(), name, data)) {
+    // While an earlier lesson is looked at, the running one is kept up to date unseen.
+    if (!store.opened || ['straps', 'strap'].includes(name)) changed(what(name));
+  }
+}
+
+const what = (name) => (name === 'swing_extra' ? 'extra' : name);
+
+/** Changes a lesson by one event; false if there is nothing to show of it. */
+function apply(now, name, data) {
+  switch (name) {
+    case 'strap': store.strapNews = [...store.strapNews, data].slice(-20); return true;
+    case 'straps': now.straps = data; return true;
+    case 'calibration': now.calibration.push(data); return true;
+    case 'block':
+      now.block = data.label;
+      now.blocks.push({ label: data.label, start_s: data.t_s, first_swing: null });
+      return true;
+    case 'swing': put(now.swings, data.swing, 'number'); return true;
+    case 'swing_extra':
+      now.against[data.number] = data.against;
+      if (data.answer) now.answers[data.number] = data.answer;
+      return true;
+    case 'mobility': put(now.mobility, data.check, 'number'); return true;
+    case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
+    case 'remarks': now.remarks = data; return true;
+    case 'heartbeat': now.t_s = data.t_s; return true;
+    default: return false;
+  }
+}
+
+/** Opens an earlier lesson. */
+export function open(view) {
+  closePlay();
+  store.opened = { lesson: complete(view), whole: view, playing: null };
+  store.chosen = null;
+  changed('opened');
+}
+
+/** The opened lesson as it is after a change; what is looked at stays. */
+export function refresh(view) {
+  if (!store.opened) return;
+  store.opened.whole = complete(view);
+  if (!store.opened.playing) store.opened.lesson = store.opened.whole;
+  changed('remarks');
+}
+
+/** Back to the lesson that runs. */
+export function close() {
+  closePlay();
+  store.opened = null;
+  store.chosen = null;
+  changed('opened');
+}
+
+function closePlay() {
+  store.opened?.playing?.close();
+}
+
+/** Plays the opened lesson again, from its raw samples through the daemon's own pipeline. */
+export function playAgain(speed) {
+  const opened = store.opened;
+  if (!opened) return;
+  closePlay();
+  const { whole } = opened;
+  opened.lesson = complete({ ...whole, swings: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
+  store.chosen = null;
+  const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
+  for (const name of EVENTS.filter((n) => n !== 'session_ended' && n !== 'remarks')) {
+    handlers[name] = (data) => {
+      if (data !== null && apply(opened.lesson, name, data)) changed(what(name));
+    };
+  }
+  // A stream that breaks off must not begin again from the start by itself.
+  opened.playing = stream(`/sessions/${part(whole.session)}/play?speed=${speed}`, handlers, () => stopPlay());
+  changed('opened');
+}
+
+/** Stops playing; all swings of the lesson are there again. */
+export function stopPlay() {
+  const opened = store.opened;
+  if (!opened) return;
+  closePlay();
+  opened.playing = null;
+  opened.lesson = opened.whole;
+  changed('opened');
+}
+
+/** Watches for silence. */
+export function watchSilence() {
+  setInterval(() => {
+    const now = Date.now();
+    if (store.heardAt && now - store.heardAt.getTime() > SILENCE_MS) lost();
+    // A stalled connection, open or half open, can look alive for minutes.
+    const quietSince = Math.max(triedAt, store.heardAt?.getTime() ?? 0);
+    if (source && now - quietSince > SILENCE_MS) restart();
+  }, 500);
+}

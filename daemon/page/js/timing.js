@@ -1,0 +1,185 @@
+// The figures on the time axis: milliseconds before impact, one axis for the strip of
+// peaks, the speed curves under it and the run of swings under those.
+
+import { h, s } from './dom.js';
+import { BAND, NAMES, ROLES, capital, half, neighbourGaps, noPeakWords, num, orderSentence, gapSentence, peakOf, swingSpoken } from './format.js';
+import { line, mark, text } from './marks.js';
+
+/** The page's measures for a given width. */
+export function layout(width, swings) {
+  const narrow = width < 560;
+  const earliest = Math.max(0, ...swings.flatMap((w) => ROLES.map((r) => peakOf(w, r)?.before_impact_ms ?? 0)));
+  // The axis moves in steps, so that a swing can be held against the last one by eye.
+  const from = -Math.max(120, Math.ceil((earliest + 25) / 40) * 40);
+  const left = narrow ? 8 : 172;
+  const right = narrow ? 104 : 170;
+  const to = 12;
+  const span = width - left - right;
+  return { width, narrow, left, right, from, to, x: (ms) => left + ((ms - from) / (to - from)) * span };
+}
+
+function impactLine(l, height, swing) {
+  const x = l.x(0);
+  const sd = swing.events.impact.sd_ms * BAND;
+  const w = Math.max(1, l.x(sd) - l.x(-sd));
+  return [
+    s('rect', { class: 'impact-band', x: x - w / 2, y: 0, width: w, height }),
+    s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height, 'stroke-dasharray': swing.kind === 'rehearsal' ? '3 5' : null }),
+  ];
+}
+
+/** One row a segment; the peak's mark, its uncertainty as width, the gaps between. */
+export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
+  const row = l.narrow ? 58 : rowHeight;
+  const pitch = row + gapHeight;
+  const yOf = (i) => i * pitch + (l.narrow ? row - 18 : row / 2);
+  const height = yOf(2) + row / 2 + 4;
+  const parts = impactLine(l, height, swing);
+  ROLES.forEach((role, i) => {
+    const y = yOf(i);
+    const labelY = l.narrow ? y - 24 : y + 8;
+    parts.push(s('line', { class: 'rail', x1: l.left, x2: l.x(0), y1: y, y2: y }));
+    if (!l.narrow) parts.push(mark(role, 14, y, 11));
+    parts.push(text(l.narrow ? l.left : 36, labelY, capital(NAMES[role]), 'row-name'));
+    const peak = peakOf(swing, role);
+    const edge = l.width - 4;
+    if (!peak) {
+      const words = noPeakWords(swing, role);
+      if (words === 'still rising') {
+        const x = l.x(0);
+        parts.push(line(role, [[l.x(-60), y], [x - 16, y]]), s('path', { class: `mark ${role} hollow`, d: `M${x - 18} ${y - 11}L${x} ${y}L${x - 18} ${y + 11}Z` }));
+      }
+      parts.push(text(edge, y + 7, words, 'row-word', 'end'));
+      return;
+    }
+    const x = l.x(-peak.before_impact_ms);
+    const w = Math.max(3, l.x(peak.sd_ms * BAND) - l.x(-peak.sd_ms * BAND));
+    parts.push(s('rect', { class: `beam ${role}`, x: x - w / 2, y: y - row * 0.42, width: w, height: row * 0.84 }));
+    parts.push(mark(role, x, y, 12));
+    const sd = Math.hypot(peak.sd_ms, swing.events.impact.sd_ms);
+    parts.push(s('text', { x: edge, y: y + 11, class: 'row-number', 'text-anchor': 'end' }, num(peak.before_impact_ms), s('tspan', { class: 'unit' }, ` ± ${half(sd)}${l.narrow ? '' : ' ms'}`)));
+  });
+  // Gaps stand between the rows of neighbours; a missing segment's neighbours are joined past it.
+  for (const gap of neighbourGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
+  return s('svg', { class: 'strip', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': stripWords(swing) }, parts);
+}
+
+function gapFigure(swing, gap, l, yOf) {
+  const [i, j] = [ROLES.indexOf(gap.from), ROLES.indexOf(gap.to)];
+  const [xa, xb] = [gap.from, gap.to].map((role) => l.x(-peakOf(swing, role).before_impact_ms));
+  const [ya, yb] = [yOf(i), yOf(j)];
+  const y = j - i === 1 ? (ya + yb) / 2 + (l.narrow ? -6 : 0) : (ya + yb) / 2 - 22;
+  const [lo, hi] = [Math.min(xa, xb), Math.max(xa, xb)];
+  const parts = [s('path', { class: 'gap-line', d: `M${xa} ${ya + 14}V${y}M${xb} ${yb - 14}V${y}` })];
+  if (gap.resolved) {
+    parts.push(s('path', { class: 'gap-line', d: `M${xa} ${y}H${xb}` }));
+    // The arrow runs from the earlier peak to the later one.
+    const way = gap.gap_ms >= 0 ? 1 : -1;
+    if (hi - lo > 16) parts.push(s('path', { class: 'gap-head', d: `M${xb} ${y}l${-11 * way} -6v12z` }));
+  } else {
+    const [a, b] = hi - lo > 14 ? [xa, xb] : [(xa + xb) / 2 - 8, (xa + xb) / 2 + 8];
+    parts.push(s('path', { class: 'gap-line', d: `M${a} ${y - 4}H${b}M${a} ${y + 4}H${b}` }));
+  }
+  const size = num(Math.abs(gap.gap_ms));
+  const label = gap.resolved
+    ? [s('tspan', { class: 'gap-number' }, size), s('tspan', { class: 'unit' }, ` ± ${half(gap.sd_ms)} ms`)]
+    : [s('tspan', { class: 'gap-number' }, 'tie'), s('tspan', { class: 'unit' }, `  ${size} ± ${half(gap.sd_ms)} ms`)];
+  // Beside the connector, on the side with room.
+  const room = l.narrow ? 132 : 178;
+  const onLeft = lo - room > (l.narrow ? 0 : l.left - 60);
+  parts.push(s('text', { class: 'gap-text', x: onLeft ? lo - 14 : hi + 14, y: y + 11, 'text-anchor': onLeft ? 'end' : 'start' }, label));
+  return s('g', {}, parts);
+}
+
+function stripWords(swing) {
+  const peaks = ROLES.map((role) => {
+    const peak = peakOf(swing, role);
+    return peak
+      ? `${NAMES[role]} fastest ${num(peak.before_impact_ms)} plus or minus ${half(Math.hypot(peak.sd_ms, swing.events.impact.sd_ms))} milliseconds before impact`
+      : `${NAMES[role]}: ${noPeakWords(swing, role)}`;
+  });
+  return `${orderSentence(swing)}. ${peaks.join('; ')}. ${neighbourGaps(swing).map(gapSentence).join('; ')}.`;
+}
+
+/** Ticks of the time axis. */
+export function axis(l, swing) {
+  const parts = [];
+  const step = l.narrow ? 80 : 40;
+  for (let ms = 0; ms >= l.from + 6; ms -= step) {
+    const x = l.x(ms);
+    parts.push(s('line', { class: 'tick', x1: x, x2: x, y1: 0, y2: 7 }));
+    const words = ms !== 0 ? `${num(-ms)} ms` : (swing?.kind === 'rehearsal' ? 'no strike: estimated' : 'impact');
+    parts.push(text(x, 25, words, 'axis-text', 'middle'));
+  }
+  if (!l.narrow) parts.push(text(l.width - 4, 25, '± 95 %', 'axis-text', 'end'));
+  return s('svg', { class: 'axis', width: l.width, height: 30, viewBox: `0 0 ${l.width} 30`, 'aria-hidden': 'true' }, parts);
+}
+
+/** Speed of the three segments on the same time axis. */
+export function speeds(swing, curves, l, height = 140) {
+  const impact = swing.events.impact.t_s;
+  const shown = (curves?.segments ?? []).filter((c) => swing.segments[c.role]);
+  const points = shown.map((c) => c.speed_dps
+    .map((v, i) => [(curves.start_s + i * curves.step_s - impact) * 1000, v])
+    .filter(([ms]) => ms >= l.from && ms <= l.to));
+  const top = Math.ceil(Math.max(200, ...points.flat().map(([, v]) => v)) / 200) * 200;
+  const y = (v) => height - 3 - (Math.max(0, v) / top) * (height - 14);
+  const parts = impactLine(l, height, swing);
+  for (let v = 0; v <= top; v += top > 1200 ? 400 : 200) {
+    parts.push(s('line', { class: 'rail', x1: l.left, x2: l.x(l.to), y1: y(v), y2: y(v) }));
+    if (!l.narrow && v > 0) parts.push(text(l.left - 10, y(v) + 6, num(v), 'axis-text', 'end'));
+  }
+  if (!l.narrow) parts.push(text(36, 22, 'speed, °/s', 'axis-text'));
+  shown.forEach((c, k) => parts.push(line(c.role, points[k].map(([ms, v]) => [l.x(ms), y(v)]), 3.5)));
+  const peaks = [];
+  for (const c of shown) {
+    const peak = peakOf(swing, c.role);
+    if (!peak) continue;
+    parts.push(mark(c.role, l.x(-peak.before_impact_ms), y(peak.speed_dps), 7));
+    peaks.push({ role: c.role, y: y(peak.speed_dps) + 8, words: num(peak.speed_dps) });
+  }
+  // The numbers keep clear of one another.
+  peaks.sort((a, b) => b.y - a.y);
+  peaks.forEach((p, i) => {
+    if (i > 0) p.y = Math.min(p.y, peaks[i - 1].y - 26);
+  });
+  for (const p of peaks) {
+    parts.push(mark(p.role, l.x(l.to) + 18, p.y - 7, 7));
+    parts.push(s('text', { x: l.width - 4, y: p.y, class: 'speed-number', 'text-anchor': 'end' }, p.words, s('tspan', { class: 'unit' }, ' °/s')));
+  }
+  const words = peaks.map((p) => `${NAMES[p.role]} ${p.words} degrees per second`).join(', ');
+  return s('svg', { class: 'speeds', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': `Speeds at the peak: ${words || 'none measured'}.` }, parts);
+}
+
+/** One line of the run of swings: the three peaks, small. */
+export function runLine(swing, l, height = 24) {
+  const y = height / 2;
+  const kind = swing.kind === 'rehearsal' ? 'hollow' : '';
+  const x = l.x(0);
+  return s('svg', { class: 'run-line', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, 'aria-hidden': 'true' },
+    s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height }),
+    ROLES.map((role) => {
+      const peak = peakOf(swing, role);
+      return peak && mark(role, l.x(-peak.before_impact_ms), y, 6.5, kind);
+    }));
+}
+
+/** The run's lines, newest first; each can be opened. */
+export function run(swings, l, { remarkOf, shown, open, count }) {
+  const last = swings.slice(-count).reverse();
+  return h('ol', { class: 'run', reversed: true }, last.map((swing) => {
+    const remark = remarkOf(swing.number);
+    const state = remark.excluded ? 'left out' : swing.kind === 'rehearsal' ? 'rehearsal' : '';
+    const note = [state, ...remark.labels].filter(Boolean).join(', ');
+    return h('li', { class: remark.excluded ? 'excluded' : '' },
+      h('button', {
+        type: 'button', class: 'run-open', 'data-key': `run-${swing.number}`,
+        'aria-pressed': String(swing.number === shown), onclick: () => open(swing.number),
+      },
+      runLine(swing, l),
+      h('span', { class: 'unseen' }, `${swingSpoken(swing)}${note ? ` ${capital(note)}.` : ''}`),
+      h('span', { class: 'run-number', 'aria-hidden': 'true' }, String(swing.number)),
+      h('span', { class: 'run-note', 'aria-hidden': 'true' }, note)));
+  }));
+}
+

@@ -1,0 +1,61 @@
+// The figure of turns: degrees from address, away to the left and towards the target to the
+// right for every player; top and impact marked, earlier swings faint behind.
+
+import { s } from './dom.js';
+import { NAMES, ROLES, capital, num, turnWords } from './format.js';
+import { line, mark, text } from './marks.js';
+
+const STEP = 50;
+
+function range(swings) {
+  const all = swings.flatMap((w) => ROLES.flatMap((r) => {
+    const t = w.segments[r]?.turn_deg;
+    return t ? [t.top, t.impact] : [];
+  }));
+  return [Math.floor(Math.min(-100, ...all) / STEP) * STEP, Math.ceil(Math.max(45, ...all) / STEP) * STEP];
+}
+
+export function turns(swing, earlier, width) {
+  const row = 64;
+  const [from, to] = range([...earlier, swing]);
+  const x = (deg) => 14 + ((deg - from) / (to - from)) * (width - 28);
+  const parts = [];
+  const roles = ROLES.filter((r) => swing.segments[r]);
+  const height = roles.length * row + 30;
+  const zero = x(0);
+  parts.push(s('line', { class: 'impact thin', x1: zero, x2: zero, y1: 0, y2: height - 26 }));
+  roles.forEach((role, i) => {
+    const y = i * row + 46;
+    const turn = swing.segments[role].turn_deg;
+    parts.push(s('line', { class: 'rail', x1: x(from), x2: x(to), y1: y, y2: y }));
+    if (!turn) {
+      parts.push(text(x(from), y - 14, `${capital(NAMES[role])}: withheld`, 'row-word'));
+      return;
+    }
+    for (const old of earlier) {
+      const t = old.segments[role]?.turn_deg;
+      if (!t || old.number === swing.number) continue;
+      for (const deg of [t.top, t.impact]) parts.push(s('line', { class: `past ${role}`, x1: x(deg), x2: x(deg), y1: y + 6, y2: y + 16 }));
+    }
+    parts.push(line(role, [[x(turn.top), y], [x(turn.impact), y]], 3.5), mark(role, x(turn.top), y, 9), mark(role, x(turn.impact), y, 9));
+    const top = number(x(turn.top), y - 16, turn.top, width);
+    const impact = number(x(turn.impact), y - 16, turn.impact, width);
+    parts.push(top, impact);
+  });
+  const y = height - 6;
+  parts.push(text(x(from), y, '← away', 'axis-text'), text(zero, y, '0', 'axis-text', 'middle'), text(width - 4, y, 'to →', 'axis-text', 'end'));
+  return s('svg', { class: 'turns', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words(swing) }, parts);
+}
+
+function number(x, y, degrees, width) {
+  const at = Math.min(Math.max(x, 30), width - 30);
+  return s('text', { x: at, y, class: 'turn-number', 'text-anchor': 'middle' }, `${num(Math.abs(degrees))}°`);
+}
+
+function words(swing) {
+  const all = ROLES.filter((r) => swing.segments[r]).map((role) => {
+    const t = swing.segments[role].turn_deg;
+    return t ? `${NAMES[role]} ${turnWords(t.top)} at top, ${turnWords(t.impact)} at impact` : `${NAMES[role]} withheld`;
+  });
+  return `Turn from address: ${all.join('; ')}.`;
+}

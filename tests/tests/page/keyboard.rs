@@ -1,0 +1,107 @@
+//! The whole way with the keyboard alone: no pointer is used.
+
+use crate::common::{SOON, address, state, swing_shown};
+use peakorder_tests::browser::{Browser, TABLET};
+use peakorder_tests::served::Served;
+use serde_json::{Value, json};
+
+/// WebDriver's key codes (W3C WebDriver, section 17.4.2, keyboard actions).
+const TAB: &str = "\u{e004}";
+const ENTER: &str = "\u{e007}";
+const SPACE: &str = "\u{e00d}";
+const LEFT: &str = "\u{e012}";
+const RIGHT: &str = "\u{e014}";
+
+/// Presses Tab until what has the focus is called `name`.
+fn tab_to(browser: &Browser, name: &str) {
+    let mut passed = Vec::new();
+    for _ in 0..90 {
+        let focused = browser.focused();
+        // The content itself has the focus after a change of screen; it is no control.
+        let control = !focused.starts_with("MAIN") && !focused.starts_with("BODY");
+        if control && focused.to_lowercase().contains(&name.to_lowercase()) {
+            let ring = browser.run("const s = getComputedStyle(document.activeElement); return s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2");
+            assert_eq!(ring, Value::Bool(true), "{focused} shows no focus");
+            return;
+        }
+        passed.push(focused);
+        browser.press(TAB);
+    }
+    panic!("Tab does not reach “{name}”; it passed {passed:#?}");
+}
+
+#[test]
+fn a_lesson_by_keyboard() {
+    let Some(browser) = Browser::open(TABLET) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let served = Served::virtual_lessons(home.path(), "60");
+    browser.goto(&address(&served, "lesson"));
+    browser.sees("Whose lesson?", SOON);
+    tab_to(&browser, "add a player");
+    browser.press(ENTER);
+    browser.sees("A new player", SOON);
+    tab_to(&browser, "INPUT   name");
+    browser.press("Invented Player");
+    for field in ["goal", "limits"] {
+        tab_to(&browser, &format!("TEXTAREA   {field}"));
+        browser.press("as invented");
+    }
+    browser.press(TAB);
+    browser.press(SPACE);
+    tab_to(&browser, "Keep");
+    browser.press(ENTER);
+    browser.sees("agreed to", SOON);
+    tab_to(&browser, "Start an invented lesson");
+    browser.press(ENTER);
+    browser.sees("Invented Player’s lesson", SOON);
+    browser.until(
+        "the lesson to run",
+        "return document.querySelector('footer').innerText.includes('heard')",
+        SOON,
+    );
+
+    browser.goto(&address(&served, "swing"));
+    swing_shown(&browser, 3);
+    // Left steps back and stays there while new swings come.
+    browser.press(LEFT);
+    let shown = browser.run("return Number(document.querySelector('h1[data-swing]').dataset.swing)");
+    browser.sees("to the newest", SOON);
+    swing_count(&browser, &served, shown.as_u64().expect("a number") + 2);
+    assert_eq!(browser.run("return Number(document.querySelector('h1[data-swing]').dataset.swing)"), shown);
+    tab_to(&browser, "thin");
+    browser.press(SPACE);
+    browser.until(
+        "the tap to be kept",
+        "return document.querySelector('[data-key=ball-thin]').getAttribute('aria-pressed') === 'true'",
+        SOON,
+    );
+    assert!(browser.focused().contains("thin"), "the focus stays where it was");
+    let said = state(&served)["lesson"]["remarks"]["swings"][shown.to_string()]["labels"].clone();
+    assert_eq!(said, json!(["thin"]));
+
+    // The body from above, frame by frame.
+    browser.run("location.hash = 'above'; return true");
+    browser.until("the figure", "return document.querySelector('svg.above .figure') !== null", SOON);
+    let ms = "return Number(document.querySelector('input[type=range]').value)";
+    browser.sees("At impact", SOON);
+    let at_impact = browser.run(ms).as_f64().expect("a number");
+    let spoken = browser.run("return document.querySelector('svg.above').getAttribute('aria-label')");
+    for _ in 0..10 {
+        browser.press(LEFT);
+    }
+    let before = browser.run(ms).as_f64().expect("a number");
+    // Ten frames of the 208 Hz recording are 48 ms.
+    assert!((at_impact - before - 48.0).abs() < 4.0, "{at_impact} to {before}");
+    assert_ne!(browser.run("return document.querySelector('svg.above').getAttribute('aria-label')"), spoken);
+    browser.press(RIGHT);
+    browser.press("t");
+    browser.sees("At top", SOON);
+}
+
+fn swing_count(browser: &Browser, served: &Served, count: u64) {
+    let start = std::time::Instant::now();
+    while (state(served)["lesson"]["swings"].as_array().map_or(0, Vec::len) as u64) < count {
+        assert!(start.elapsed() < SOON, "{count} swings; the page says {}", browser.text());
+        std::thread::sleep(std::time::Duration::from_millis(200));
+    }
+}
