@@ -11,7 +11,7 @@
 use super::path::SegmentPath;
 use super::sequence::fit::{LocalFit, at_least_seven_s};
 use super::window::SegmentWindow;
-use nalgebra::{Matrix3, Matrix6, Rotation3, SMatrix, UnitQuaternion, Vector3, Vector6};
+use nalgebra::{Matrix3, Rotation3, SMatrix, SVector, UnitQuaternion, Vector3};
 
 /// Grid of the fit, s.
 const STEP_S: f64 = 0.005;
@@ -19,14 +19,19 @@ const STEP_S: f64 = 0.005;
 const HALF_S: f64 = 0.02;
 /// Shortest stretch worth fitting, s.
 const LEAST_S: f64 = 0.3;
-/// Errors of the model (the joint moves on the chest, skin on the bone) last about this
-/// long, so that many samples count as one, s. Own judgement.
-const CORRELATED_S: f64 = 0.08;
+/// Errors of the model (the joint moves on the chest, skin on the bone) last about as long as a
+/// downswing, so that many samples count as one, s. Own judgement, set with the gliding
+/// shoulder of the virtual players in view.
+const CORRELATED_S: f64 = 0.25;
 /// The model is never trusted to be better than this, m/s² per axis. Own judgement.
 const LEAST_ERROR_M_S2: f64 = 0.3;
 /// What the levers are guessed to be off by, m, and the error they are weighed against, m/s².
 const LEVER_SD_M: f64 = 0.08;
 const PRIOR_ERROR_M_S2: f64 = 1.5;
+/// A tilt of 1.5 deg between the two verticals leaves a constant difference of this, m/s².
+const CONSTANT_SD_M_S2: f64 = 0.25;
+/// Unknown: two levers and a constant difference.
+const UNKNOWNS: usize = 9;
 /// Heading is searched in steps of this, then refined, rad.
 const SEARCH_RAD: f64 = std::f64::consts::PI / 18.0;
 
@@ -111,27 +116,27 @@ fn instant(side: &Side<'_>, t_s: f64) -> Option<Instant> {
     Some(Instant { force: r * force, per_m: r * (turning.cross_matrix() + cross * cross) })
 }
 
-/// Normal equations of the levers: matrix, right side, and the square of what is to be explained.
+/// Normal equations of the unknowns: matrix, right side, and the square of what is to be explained.
 #[derive(Debug, Clone, Copy)]
 struct Normal {
-    matrix: Matrix6<f64>,
-    right: Vector6<f64>,
+    matrix: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    right: SVector<f64, UNKNOWNS>,
     square: f64,
 }
 
 impl Normal {
-    fn at(heading: f64, pairs: &[(Instant, Instant)], guess: &Vector6<f64>) -> Self {
+    fn at(heading: f64, pairs: &[(Instant, Instant)], guess: &SVector<f64, UNKNOWNS>) -> Self {
         let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), -heading).into_inner();
-        let weight = (PRIOR_ERROR_M_S2 / LEVER_SD_M).powi(2);
-        let mut n = Self {
-            matrix: Matrix6::identity() * weight,
-            right: guess * weight,
-            square: guess.norm_squared() * weight,
-        };
+        let weight = SVector::<f64, UNKNOWNS>::from_fn(|i, _| {
+            (PRIOR_ERROR_M_S2 / if i < 6 { LEVER_SD_M } else { CONSTANT_SD_M_S2 }).powi(2)
+        });
+        let right = weight.component_mul(guess);
+        let mut n = Self { matrix: SMatrix::from_diagonal(&weight), right, square: guess.dot(&right) };
         for (a, b) in pairs {
-            let mut row = SMatrix::<f64, 3, 6>::zeros();
+            let mut row = SMatrix::<f64, 3, UNKNOWNS>::zeros();
             row.fixed_columns_mut::<3>(0).copy_from(&(turn * a.per_m));
             row.fixed_columns_mut::<3>(3).copy_from(&-b.per_m);
+            row.fixed_columns_mut::<3>(6).copy_from(&Matrix3::identity());
             let want = b.force - turn * a.force;
             n.matrix += row.transpose() * row;
             n.right += row.transpose() * want;
@@ -141,7 +146,7 @@ impl Normal {
     }
 
     fn mixed(parts: &[(f64, &Self)]) -> Self {
-        let zero = Self { matrix: Matrix6::zeros(), right: Vector6::zeros(), square: 0.0 };
+        let zero = Self { matrix: SMatrix::zeros(), right: SVector::zeros(), square: 0.0 };
         parts.iter().fold(zero, |sum, (k, n)| Self {
             matrix: sum.matrix + n.matrix * *k,
             right: sum.right + n.right * *k,
@@ -159,7 +164,7 @@ struct Problem {
 }
 
 impl Problem {
-    fn new(pairs: &[(Instant, Instant)], guess: &Vector6<f64>) -> Self {
+    fn new(pairs: &[(Instant, Instant)], guess: &SVector<f64, UNKNOWNS>) -> Self {
         use std::f64::consts::{FRAC_PI_2, PI};
         let [at_0, at_90, at_180] = [0.0, FRAC_PI_2, PI].map(|h| Normal::at(h, pairs, guess));
         let constant = Normal::mixed(&[(0.5, &at_0), (0.5, &at_180)]);
@@ -170,12 +175,12 @@ impl Problem {
         }
     }
 
-    /// Smallest sum of squared differences for a heading, over all levers, (m/s²)².
+    /// Smallest sum of squared differences for a heading, over all levers and constants, (m/s²)².
     fn cost(&self, heading: f64) -> f64 {
         let (sin, cos) = heading.sin_cos();
         let n = Normal::mixed(&[(1.0, &self.constant), (cos, &self.cosine), (sin, &self.sine)]);
-        let Some(levers) = n.matrix.cholesky().map(|c| c.solve(&n.right)) else { return f64::INFINITY };
-        (n.square - n.right.dot(&levers)).max(0.0)
+        let Some(best) = n.matrix.cholesky().map(|c| c.solve(&n.right)) else { return f64::INFINITY };
+        (n.square - n.right.dot(&best)).max(0.0)
     }
 
     fn refine(&self, mut low: f64, mut high: f64) -> f64 {
@@ -214,7 +219,7 @@ pub fn heading(first: Side<'_>, second: Side<'_>, from_s: f64, to_s: f64) -> Opt
         return None;
     }
     let (a, b) = (first.lever_m, second.lever_m);
-    let problem = Problem::new(&pairs, &Vector6::new(a.x, a.y, a.z, b.x, b.y, b.z));
+    let problem = Problem::new(&pairs, &SVector::from([a.x, a.y, a.z, b.x, b.y, b.z, 0.0, 0.0, 0.0]));
     let steps = (std::f64::consts::TAU / SEARCH_RAD).round() as usize;
     let coarse = (0..steps)
         .map(|i| i as f64 * SEARCH_RAD - std::f64::consts::PI)
