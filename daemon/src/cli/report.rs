@@ -90,6 +90,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
             Some(format!("{step}: {}{text}", if *ok { "" } else { "again, because " }))
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
+        LiveEvent::Strap { role, text, .. } => Some(format!("{role} strap: {text}")),
         _ => None,
     }
 }

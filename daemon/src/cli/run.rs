@@ -131,31 +131,14 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<(u64, Typed)>) {
     });
 }
 
-/// Tells people (or a script) what happens to the straps.
-struct Teller {
-    json: bool,
-    bar: ProgressBar,
-}
-
 /// What the line at the bottom of the terminal shows of one strap.
 #[derive(Debug, Clone, Default)]
 struct Health {
+    /// What was last said of it, so that the same is not said (and recorded) again and again.
+    said: String,
     connected: bool,
     battery: String,
     samples: u64,
-}
-
-impl Teller {
-    fn tell(&self, t_ns: u64, role: Role, text: &str) {
-        if self.json {
-            let event = LiveEvent::Strap { t_s: t_ns as f64 * 1e-9, role, text: text.into() };
-            if let Ok(line) = serde_json::to_string(&event) {
-                report::say(&line);
-            }
-        } else {
-            self.bar.suspend(|| report::complain(&format!("{role} strap: {text}")));
-        }
-    }
 }
 
 /// Moves what the straps send to the engine, and thinks about it afterwards.
@@ -163,12 +146,12 @@ struct Desk {
     roles: Vec<Role>,
     watches: Vec<StrapWatch>,
     health: Vec<Health>,
-    teller: Teller,
+    bar: ProgressBar,
     refused: usize,
 }
 
 impl Desk {
-    fn record(&self, item: &mut Incoming) -> Option<Record> {
+    fn record(&mut self, item: &mut Incoming) -> Option<Record> {
         let (t_ns, role) = (item.t_ns, self.roles[item.strap]);
         match &mut item.what {
             What::Packet { channel, bytes } => {
@@ -177,7 +160,21 @@ impl Desk {
             What::Event { kind, detail } => {
                 Some(Record::Strap(StrapEvent { t_ns, role, kind: *kind, detail: detail.clone() }))
             }
-            What::Say(_) | What::Refused(_) => None,
+            What::Say(text) => {
+                let said = &mut self.health[item.strap].said;
+                if said == text {
+                    return None;
+                }
+                said.clone_from(text);
+                Some(Record::Strap(StrapEvent {
+                    t_ns,
+                    role,
+                    kind: StrapEventKind::Note,
+                    detail: text.clone(),
+                }))
+            }
+            // Said by the event that comes with it.
+            What::Refused(_) => None,
         }
     }
 
@@ -203,7 +200,6 @@ impl Desk {
                         }
                         Noticed::Rest(Err(why)) => (StrapEventKind::Note, why),
                     };
-                    self.teller.tell(item.t_ns, role, &text);
                     records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, kind, detail: text }));
                 }
             }
@@ -212,26 +208,16 @@ impl Desk {
                 match kind {
                     StrapEventKind::Connected => {
                         self.watches[item.strap].connected();
+                        health.said.clear();
                         health.connected = true;
                     }
                     StrapEventKind::Disconnected => health.connected = false,
                     StrapEventKind::Battery => health.battery = format!(", battery {detail} %"),
                     _ => {}
                 }
-                let text = match kind {
-                    StrapEventKind::Note => return,
-                    StrapEventKind::Battery => format!("battery {detail} %"),
-                    StrapEventKind::Interval => format!("connection interval {detail} ms"),
-                    _ if detail.is_empty() => kind.to_string(),
-                    _ => format!("{kind} ({detail})"),
-                };
-                self.teller.tell(item.t_ns, role, &text);
             }
-            What::Say(text) => self.teller.tell(item.t_ns, role, text),
-            What::Refused(text) => {
-                self.refused += 1;
-                self.teller.tell(item.t_ns, role, &format!("cannot be used: {text}"));
-            }
+            What::Say(_) => {}
+            What::Refused(_) => self.refused += 1,
         }
     }
 
@@ -248,7 +234,7 @@ impl Desk {
             };
             let _ = write!(line, "  {role}: {state}");
         }
-        self.teller.bar.set_message(line);
+        self.bar.set_message(line);
     }
 
     /// Until the straps are closed. Raw first: the engine (and so the disk) gets a
@@ -303,7 +289,7 @@ impl Desk {
             }
         }
         straps.close().await;
-        self.teller.bar.finish_and_clear();
+        self.bar.finish_and_clear();
         self
     }
 }
@@ -331,9 +317,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let bar = report::progress(0, "{elapsed_precise}{msg}");
     let above = bar.clone();
     let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
-        if let Some(line) = report::line(event, json) {
-            above.suspend(|| report::say(&line));
-        }
+        let Some(line) = report::line(event, json) else { return };
+        // Swings go to whoever reads stdout, what happens to the straps to the person watching.
+        above.suspend(|| match event {
+            LiveEvent::Strap { .. } if !json => report::complain(&line),
+            _ => report::say(&line),
+        });
     }));
     let (to, batches) = mpsc::channel(BATCHES);
     let (mark_to, marks) = mpsc::channel(16);
@@ -342,7 +331,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         watches: assigned.iter().map(|(_, w)| StrapWatch::new(&w.profile)).collect(),
         health: vec![Health::default(); roles.len()],
         roles,
-        teller: Teller { json, bar },
+        bar,
         refused: 0,
     };
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);

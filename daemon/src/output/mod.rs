@@ -74,6 +74,12 @@ impl Outputs {
             Output::Block { t_s, label } => {
                 self.tell(LiveEvent::Block { t_s: *t_s, label: label.clone() });
             }
+            Output::Strap(event) => self.tell(LiveEvent::Strap {
+                t_s: event.t_ns as f64 * 1e-9,
+                role: event.role,
+                kind: event.kind.to_string(),
+                text: event.text(),
+            }),
             Output::Mobility(check) => {
                 self.mobility.checks.push(MobilityCheck::clone(check));
                 self.dir.write_mobility(&self.mobility)?;
