@@ -12,7 +12,7 @@ use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::report::{self, Choice};
 use peakorder_analysis::trend::trend;
-use peakorder_protocol::session::private_file;
+use peakorder_protocol::files::private_file;
 use std::fs;
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};

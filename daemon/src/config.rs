@@ -19,15 +19,17 @@
 //! names another; a folder `profiles` beside it holds strap profiles of one's own.
 
 use etcetera::BaseStrategy as _;
+use peakorder_protocol::files::{self, Lasting};
 use peakorder_protocol::{Role, toml_line};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// Environment variable that names the configuration file.
 pub const CONFIG_ENV: &str = "PEAKORDER_CONFIG";
+/// Port of the live page on this computer.
+pub const PAGE_PORT: u16 = 7311;
 /// Set by systemd for services with `ConfigurationDirectory=`.
 const SYSTEMD_ENV: &str = "CONFIGURATION_DIRECTORY";
 /// A configuration is small; anything larger is something else.
@@ -138,9 +140,19 @@ impl Config {
             Err(e) => return Err(io(e)),
         }
         let text = fs::read_to_string(path).map_err(io)?;
-        let config: Self = toml::from_str(&text).map_err(|e| malformed(toml_line::explain(&text, &e)))?;
-        config.check().map_err(malformed)?;
+        Self::from_toml(&text).map_err(malformed)
+    }
+
+    /// Reads and checks a configuration's text; the error says where and what to do.
+    pub fn from_toml(text: &str) -> Result<Self, String> {
+        let config: Self = toml::from_str(text).map_err(|e| toml_line::explain(text, &e))?;
+        config.check()?;
         Ok(config)
+    }
+
+    /// The configuration's text.
+    pub fn to_toml(&self) -> Result<String, String> {
+        toml::to_string_pretty(self).map_err(|e| e.to_string())
     }
 
     fn check(&self) -> Result<(), String> {
@@ -170,14 +182,9 @@ impl Config {
         if let Some(dir) = path.parent().filter(|d| !d.as_os_str().is_empty()) {
             fs::create_dir_all(dir).map_err(io)?;
         }
-        let text = toml::to_string_pretty(self)
-            .map_err(|e| ConfigError::Malformed { path: path.to_owned(), reason: e.to_string() })?;
-        let mut part = path.as_os_str().to_owned();
-        part.push(".part");
-        let part = PathBuf::from(part);
-        let mut file = fs::File::create(&part).map_err(io)?;
-        file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(io)?;
-        fs::rename(&part, path).map_err(io)
+        let text =
+            self.to_toml().map_err(|reason| ConfigError::Malformed { path: path.to_owned(), reason })?;
+        files::replace(path, text.as_bytes(), Lasting::Synced).map_err(io)
     }
 
     /// Puts a strap on a segment. If it was on another one it moves, and its alignment,

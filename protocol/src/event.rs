@@ -21,6 +21,8 @@ pub enum LiveEvent {
         t_s: f64,
         /// Which strap.
         role: Role,
+        /// Kind of event, see [`StrapEventKind`](crate::log::StrapEventKind): `connected`, `battery`, ….
+        kind: String,
         /// What happened, in plain words.
         text: String,
     },

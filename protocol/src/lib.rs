@@ -6,6 +6,7 @@
 
 pub mod curves;
 pub mod event;
+pub mod files;
 pub mod log;
 pub mod mobility;
 pub mod packet;

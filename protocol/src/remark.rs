@@ -9,7 +9,7 @@ mod fold;
 
 pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
-use crate::session::private_file;
+use crate::files::private_file;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::fs::{self, File};

@@ -12,6 +12,7 @@
 //! A folder is self-contained and may be moved. `session.toml`, `samples.log` and
 //! `remarks.jsonl` are made once; all else can be recomputed from the first two.
 
+use crate::files::{self, Lasting, private_dir};
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
@@ -19,7 +20,6 @@ use crate::swing::Swing;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 /// Value of [`Session::format`].
@@ -167,6 +167,28 @@ pub enum SessionError {
     Exists(PathBuf),
 }
 
+impl Session {
+    /// Reads the text of a `session.toml`; `file` is what messages call it.
+    pub fn from_toml(text: &str, file: &Path) -> Result<Self, SessionError> {
+        let malformed = |e: toml::de::Error| SessionError::Malformed {
+            path: file.to_owned(),
+            reason: crate::toml_line::explain(text, &e),
+        };
+        // The format is looked at first so that a newer file is called newer, not malformed.
+        let table: toml::Table = text.parse().map_err(malformed)?;
+        let found = table.get("format").and_then(toml::Value::as_str).unwrap_or("missing");
+        if found != FORMAT {
+            return Err(SessionError::Version { path: file.to_owned(), found: found.to_owned() });
+        }
+        toml::from_str(text).map_err(malformed)
+    }
+
+    /// The text of `session.toml`.
+    pub fn to_toml(&self) -> Result<String, String> {
+        toml::to_string_pretty(self).map_err(|e| e.to_string())
+    }
+}
+
 impl SessionError {
     fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Self + '_ {
         move |source| Self::Io { path: path.to_owned(), source }
@@ -200,20 +222,7 @@ impl SessionDir {
             });
         }
         let text = fs::read_to_string(&file).map_err(SessionError::io(&file))?;
-        // The format is looked at first so that a newer file is called newer, not malformed.
-        let table: toml::Table = text.parse().map_err(|e: toml::de::Error| SessionError::Malformed {
-            path: file.clone(),
-            reason: crate::toml_line::explain(&text, &e),
-        })?;
-        let found = table.get("format").and_then(toml::Value::as_str).unwrap_or("missing");
-        if found != FORMAT {
-            return Err(SessionError::Version { path: file, found: found.to_owned() });
-        }
-        let session = toml::from_str(&text).map_err(|e| SessionError::Malformed {
-            path: file.clone(),
-            reason: crate::toml_line::explain(&text, &e),
-        })?;
-        Ok((Self { path: path.to_owned() }, session))
+        Ok((Self { path: path.to_owned() }, Session::from_toml(&text, &file)?))
     }
 
     /// Creates a folder for a new session. A folder that is not empty is refused unless
@@ -265,19 +274,18 @@ impl SessionDir {
         RemarkFile::of(&self.path)
     }
 
-    /// Writes `session.toml`, whole or not at all.
+    /// Writes `session.toml`, whole or not at all, and to the disk.
     pub fn write_session(&self, session: &Session) -> Result<(), SessionError> {
-        let text = toml::to_string_pretty(session).map_err(|e| SessionError::Malformed {
-            path: self.path.join(SESSION_FILE),
-            reason: e.to_string(),
-        })?;
-        write_atomically(&self.path.join(SESSION_FILE), text.as_bytes())
+        let file = self.path.join(SESSION_FILE);
+        let text =
+            session.to_toml().map_err(|reason| SessionError::Malformed { path: file.clone(), reason })?;
+        files::replace(&file, text.as_bytes(), Lasting::Synced).map_err(SessionError::io(&file))
     }
 
     /// Writes one swing and its curves, each whole or not at all.
     pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
-        write_atomically(&self.curves_path(swing.number), curves)?;
-        write_atomically(&self.swing_path(swing.number), swing.to_json().as_bytes())
+        replace_computed(&self.curves_path(swing.number), curves)?;
+        replace_computed(&self.swing_path(swing.number), swing.to_json().as_bytes())
     }
 
     /// Path of the mobility checks.
@@ -287,7 +295,7 @@ impl SessionDir {
 
     /// Writes the mobility checks, whole or not at all.
     pub fn write_mobility(&self, mobility: &Mobility) -> Result<(), SessionError> {
-        write_atomically(&self.mobility_path(), mobility.to_json().as_bytes())
+        replace_computed(&self.mobility_path(), mobility.to_json().as_bytes())
     }
 
     /// Reads the mobility checks; `None` when the session has none.
@@ -353,6 +361,11 @@ impl SessionDir {
     }
 }
 
+/// A file that a replay makes again.
+fn replace_computed(path: &Path, bytes: &[u8]) -> Result<(), SessionError> {
+    files::replace(path, bytes, Lasting::Recomputable).map_err(SessionError::io(path))
+}
+
 fn remove_if_there(file: &Path) -> Result<(), SessionError> {
     match fs::remove_file(file) {
         Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(SessionError::io(file)(e)),
@@ -363,41 +376,4 @@ fn remove_if_there(file: &Path) -> Result<(), SessionError> {
 fn number_of(path: &Path, extension: &str) -> Option<u32> {
     (path.extension()? == extension).then_some(())?;
     path.file_stem()?.to_str()?.parse().ok()
-}
-
-/// Recordings are personal data: readable by their owner only.
-#[cfg(unix)]
-fn private_dir(path: &Path) -> std::io::Result<()> {
-    use std::os::unix::fs::DirBuilderExt as _;
-    fs::DirBuilder::new().recursive(true).mode(0o700).create(path)
-}
-
-#[cfg(not(unix))]
-fn private_dir(path: &Path) -> std::io::Result<()> {
-    fs::create_dir_all(path)
-}
-
-/// Opens `path` for writing, readable by its owner only.
-#[cfg(unix)]
-pub fn private_file(path: &Path, options: &mut fs::OpenOptions) -> std::io::Result<fs::File> {
-    use std::os::unix::fs::OpenOptionsExt as _;
-    options.mode(0o600).open(path)
-}
-
-/// Opens `path` for writing.
-#[cfg(not(unix))]
-pub fn private_file(path: &Path, options: &mut fs::OpenOptions) -> std::io::Result<fs::File> {
-    options.open(path)
-}
-
-/// Writes beside the target and renames, so that a reader (or a crash) never sees half a file.
-fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), SessionError> {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".part");
-    let part = PathBuf::from(name);
-    let mut file = private_file(&part, fs::OpenOptions::new().write(true).create(true).truncate(true))
-        .map_err(SessionError::io(&part))?;
-    file.write_all(bytes).map_err(SessionError::io(&part))?;
-    drop(file);
-    fs::rename(&part, path).map_err(SessionError::io(path))
 }

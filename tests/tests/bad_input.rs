@@ -147,6 +147,38 @@ fn an_occupied_folder_is_left_alone_unless_forced_and_then_only_the_session_give
     assert!(fs::read_to_string(bench.path("s/session.toml")).unwrap().contains("peakorder.session/1"));
 }
 
+/// An import that was killed between putting the old session aside and deleting it: both are
+/// there, and the next import touches neither.
+#[test]
+fn a_session_put_aside_is_never_removed_by_another_import() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    let (out, thorax) = (bench.arg("s"), bench.arg("thorax.csv"));
+    let _ = daemon(["import", "--out", &out, "--thorax", &thorax]).done();
+    fs::rename(bench.path("s"), bench.path("s.replaced")).unwrap();
+    let before = contents(&bench.path("s.replaced"));
+    let said = daemon(["import", "--force", "--out", &out, "--thorax", &thorax]).failed();
+    says(&said, &["s.replaced", "keep or remove it"]);
+    assert_eq!(contents(&bench.path("s.replaced")), before);
+    assert!(!bench.path("s").exists());
+}
+
+/// The folder of a link is replaced, not the link; and nothing is left beside it.
+#[cfg(unix)]
+#[test]
+fn a_forced_import_through_a_link_replaces_what_it_points_to() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    let thorax = bench.arg("thorax.csv");
+    let _ = daemon(["import", "--out", &bench.arg("real"), "--thorax", &thorax, "--player", "A"]).done();
+    std::os::unix::fs::symlink(bench.path("real"), bench.path("link")).unwrap();
+    let _ = daemon(["import", "--force", "--out", &bench.arg("link"), "--thorax", &thorax, "--player", "B"])
+        .done();
+    assert!(bench.path("link").is_symlink());
+    assert!(fs::read_to_string(bench.path("real/session.toml")).unwrap().contains("\"B\""));
+    assert_eq!(fs::read_dir(bench.folder.path()).unwrap().count(), 3, "link, real, thorax.csv");
+}
+
 #[test]
 fn a_folder_where_an_import_would_work_is_never_removed() {
     let bench = Bench::new();
@@ -166,23 +198,76 @@ fn a_damaged_recording_is_read_as_far_as_it_goes_and_says_where_it_is_damaged() 
     let log = bench.path("s/samples.log");
     let whole = fs::read(&log).unwrap();
 
+    let frames = frames(&whole);
+    let (last, last_len) = *frames.last().unwrap();
     fs::write(&log, &whole[..whole.len() - 7]).unwrap();
     let said = daemon(["replay", &bench.arg("s")]);
-    assert_eq!(said.code, Some(1));
-    says(&said.err, &["samples.log", "byte", "ends inside a frame", "--into"]);
+    let at = format!("byte {last}: the file ends inside a frame, {} bytes left out", last_len - 7);
+    let copy = format!("peakorderd replay {} --into {}", bench.arg("s"), bench.arg("s-readable"));
+    says(&said.clone().failed(), &["samples.log", &at, &copy]);
     assert!(said.out.contains("1 swing "), "{}", said.out);
 
+    // One bit of the middle frame's payload.
+    let (middle, middle_len) = frames[frames.len() / 2];
     let mut flipped = whole.clone();
-    flipped[whole.len() / 2] ^= 0x10;
+    flipped[middle + middle_len / 2] ^= 0x10;
     fs::write(&log, &flipped).unwrap();
-    let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy")]);
-    assert_eq!(said.code, Some(1));
-    says(&said.err, &["samples.log", "byte", "skipped"]);
-    // The copy is whole.
+    let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy")]).failed();
+    let at = format!("byte {middle}: damaged frame (wrong checksum), {middle_len} bytes skipped");
+    says(&said, &["samples.log", &at, "the copy in", &bench.arg("copy"), "is whole"]);
     let _ = daemon(["replay", &bench.arg("copy")]).done();
 
     fs::write(&log, b"something else entirely, and long enough").unwrap();
-    says(&daemon(["replay", &bench.arg("s")]).failed(), &["not a recording log"]);
+    says(&daemon(["replay", &bench.arg("s")]).failed(), &["samples.log", "not a recording log"]);
+    fs::remove_file(&log).unwrap();
+    let said = daemon(["replay", &bench.arg("s")]).failed();
+    assert_eq!(said.matches("samples.log").count(), 1, "the file is named once: {said}");
+}
+
+/// Offset and length of every frame of a log, by the layout that `protocol/src/log/frame.rs`
+/// prints: 16 bytes of file header, then frames of 24 bytes and the length at their byte 8.
+fn frames(log: &[u8]) -> Vec<(usize, usize)> {
+    let mut out = Vec::new();
+    let mut at = 16;
+    while at < log.len() {
+        assert_eq!(log[at..at + 4], [0xf7, 0x50, 0x4b, 0xd9]);
+        let length = 24 + u32::from_le_bytes(log[at + 8..at + 12].try_into().unwrap()) as usize;
+        out.push((at, length));
+        at += length;
+    }
+    out
+}
+
+/// CRC-32C (Castagnoli, reflected polynomial 0x82f63b78; RFC 3720 appendix B.4).
+fn crc32c(bytes: &[u8]) -> [u8; 4] {
+    let crc = !bytes.iter().fold(!0_u32, |crc, byte| {
+        (0..8).fold(crc ^ u32::from(*byte), |crc, _| (crc >> 1) ^ (0x82f6_3b78 & (crc & 1).wrapping_neg()))
+    });
+    crc.to_le_bytes()
+}
+
+#[test]
+fn a_recording_of_a_newer_version_is_called_newer_and_left_alone() {
+    let bench = Bench::new();
+    bench.session();
+    let log = bench.path("s/samples.log");
+    let whole = fs::read(&log).unwrap();
+    // The file's version, then a frame's.
+    let mut file = whole.clone();
+    file[8] = 2;
+    let crc = crc32c(&file[..12]);
+    file[12..16].copy_from_slice(&crc);
+    let mut frame = whole.clone();
+    let (at, length) = frames(&whole)[3];
+    frame[at + 4] = 2;
+    let crc = crc32c(&[&frame[at..at + 20], &frame[at + 24..at + length]].concat());
+    frame[at + 20..at + 24].copy_from_slice(&crc);
+    for newer in [file, frame] {
+        fs::write(&log, &newer).unwrap();
+        let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy"), "--force"]).failed();
+        says(&said, &["samples.log", "version 2", "update peakorder"]);
+        assert!(fs::read(&log).unwrap() == newer);
+    }
 }
 
 #[test]

@@ -3,8 +3,11 @@
 use peakorder_daemon::engine::Engine;
 use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, StrapOptions};
-use peakorder_protocol::log::Record;
+use peakorder_daemon::virtual_straps::{
+    Outage, PlayerParams, Population, PracticeOptions, Script, StrapOptions,
+};
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::files::{assert_same, computed, records, swings};
@@ -96,6 +99,61 @@ fn how_records_are_batched_changes_nothing() {
     for batch in [7, 1000, all.len()] {
         assert_same(&one, &record(batch));
     }
+}
+
+/// Watchers are told of every strap event of the log, in its order, and of the same in a replay.
+#[test]
+fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
+    let player = PlayerParams::drawn_from(Population::Amateur, 4);
+    let outage = Outage { start_s: 20.0, duration_s: 3.0, clock_restarts: true };
+    let straps = StrapOptions { outages: vec![(Role::Thorax, outage)], ..StrapOptions::default() };
+    let script = Script::practice(4, player, 1, &PracticeOptions::default()).with_straps(straps);
+    let mut all: Vec<Record> = script.clone().session().records().collect();
+    let t_ns = all.last().unwrap().t_ns();
+    all.push(Record::Strap(StrapEvent {
+        t_ns,
+        role: Role::Pelvis,
+        kind: StrapEventKind::Battery,
+        detail: "87".into(),
+    }));
+    let folder = tempfile::tempdir().unwrap();
+    let live = folder.path().join("live");
+    let session = virtual_session(&script, "straps", Player::default(), "2026-01-01T00:00:00Z");
+    let mut engine = Engine::new(SessionDir::create(&live, false).unwrap(), session, true).unwrap();
+    let mut watch = engine.watch();
+    let mut heard = Vec::new();
+    for batch in all.chunks(50) {
+        engine.take(batch).unwrap();
+        while let Ok(event) = watch.try_recv() {
+            if let LiveEvent::Strap { t_s, role, kind, text } = event {
+                heard.push((t_s, role, kind, text));
+            }
+        }
+    }
+    engine.finish().unwrap();
+    let logged: Vec<_> = all
+        .iter()
+        .filter_map(|r| match r {
+            Record::Strap(e) => Some((e.t_ns as f64 * 1e-9, e.role, e.kind.to_string(), e.text())),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(heard, logged);
+    let texts: Vec<&str> = heard.iter().filter(|h| h.1 == Role::Thorax).map(|h| h.3.as_str()).collect();
+    assert_eq!(
+        texts,
+        ["connected", "connection interval 15 ms", "disconnected", "connected", "connection interval 15 ms"]
+    );
+    assert_eq!(heard.last().unwrap().3, "battery 87 %");
+    let said = daemon(["replay", text(&live), "--json"]).done().out;
+    let replayed: Vec<_> = said
+        .lines()
+        .filter_map(|line| match serde_json::from_str(line).expect("a line of JSON each") {
+            LiveEvent::Strap { t_s, role, kind, text } => Some((t_s, role, kind, text)),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(replayed, logged);
 }
 
 #[test]

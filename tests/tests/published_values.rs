@@ -5,6 +5,8 @@
 
 #[path = "published_values/angles.rs"]
 mod angles;
+#[path = "published_values/clocks.rs"]
+mod clocks;
 #[path = "published_values/rates.rs"]
 mod rates;
 #[path = "published_values/sequence.rs"]

@@ -4,8 +4,10 @@ use super::bluetooth::ConfigFile;
 use super::report;
 use crate::ble::radio::Radio;
 use crate::ble::shelf::Shelf;
-use crate::config::{Config, profiles_dir};
+use crate::config::{Config, PAGE_PORT, profiles_dir};
 use serde::Serialize;
+use std::io::ErrorKind;
+use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -15,6 +17,9 @@ pub(super) struct Arguments {
     /// Folder that sessions will be recorded in.
     #[arg(long, default_value = ".", value_name = "DIR")]
     out: PathBuf,
+    /// Port of the live page.
+    #[arg(long, default_value_t = PAGE_PORT, value_name = "N")]
+    port: u16,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -86,6 +91,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
     }
     say_disk(&arguments.out, &mut say);
+    say_port(arguments.port, &mut say);
 
     let stops = lines.iter().any(|l| l.ok == Some(false));
     if arguments.json {
@@ -126,19 +132,28 @@ fn say_disk(out: &Path, say: &mut impl FnMut(&'static str, Option<bool>, String)
             return;
         }
     }
-    match free_mb(existing) {
-        Some(free) if free < ROOM_MB => {
+    match fs4::available_space(existing).map(|bytes| bytes / 1_000_000) {
+        Ok(free) if free < ROOM_MB => {
             say("disk", Some(false), format!("{shown}: {free} MB free; make room for {ROOM_MB} MB"));
         }
-        Some(free) => say("disk", Some(true), format!("{shown}: {free} MB free")),
-        None => say("disk", None, format!("{shown}: can be written; free space could not be found out")),
+        Ok(free) => say("disk", Some(true), format!("{shown}: {free} MB free")),
+        Err(error) => {
+            say("disk", None, format!("{shown}: can be written; how much is free is not known ({error})"));
+        }
     }
 }
 
-/// Free space, by the POSIX tool: the standard library cannot tell.
-fn free_mb(dir: &Path) -> Option<u64> {
-    let output = std::process::Command::new("df").arg("-Pk").arg(dir).output().ok()?;
-    let text = String::from_utf8(output.stdout).ok()?;
-    let kilobytes: u64 = text.lines().nth(1)?.split_whitespace().nth(3)?.parse().ok()?;
-    Some(kilobytes / 1024)
+/// Could the live page be served on this computer's port `port`?
+fn say_port(port: u16, say: &mut impl FnMut(&'static str, Option<bool>, String)) {
+    match TcpListener::bind((Ipv4Addr::LOCALHOST, port)) {
+        Ok(_) => say("port", Some(true), format!("{port} is free for the live page")),
+        Err(error) if error.kind() == ErrorKind::AddrInUse => {
+            say(
+                "port",
+                None,
+                format!("{port} is taken by another program, perhaps another peakorderd; end that"),
+            );
+        }
+        Err(error) => say("port", None, format!("{port} cannot be used: {error}")),
+    }
 }

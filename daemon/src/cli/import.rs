@@ -9,7 +9,10 @@ use crate::source::pace::{Speed, play};
 use anyhow::{Context as _, bail};
 use peakorder_protocol::packet::common_clock;
 use peakorder_protocol::profile::Profile;
-use peakorder_protocol::session::{FORMAT, Player, Session, SessionDir, SessionError, SourceKind, Strap};
+use peakorder_protocol::session::{
+    FORMAT, LOG_FILE, MOBILITY_FILE, Player, SESSION_FILE, SWINGS_DIR, Session, SessionDir, SessionError,
+    SourceKind, Strap,
+};
 use peakorder_protocol::{Handedness, Role};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -71,11 +74,27 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 
     // Everything is made in a folder beside the target: input that turns out bad half-way
     // leaves nothing behind and replaces nothing.
-    let target = &arguments.out;
+    // A link is followed, so that what it points to is replaced and not the link.
+    let target = &arguments.out.canonicalize().unwrap_or_else(|_| arguments.out.clone());
     if !arguments.force && target.read_dir().is_ok_and(|mut d| d.next().is_some()) {
         return Err(SessionError::Exists(target.clone()).into());
     }
-    let work = beside(target);
+    if holds_a_session(target) && std::env::current_dir().is_ok_and(|here| here.starts_with(target)) {
+        bail!(
+            "{} is the folder you are in and would be replaced; go to another and try again",
+            target.display()
+        );
+    }
+    let work = beside(target, "importing");
+    let aside = beside(target, "replaced");
+    if aside.exists() {
+        bail!(
+            "{} holds the session that an earlier import to {} was about to replace when it was broken off; \
+             keep or remove it, then try again",
+            aside.display(),
+            target.display()
+        );
+    }
     if work.exists() {
         // Another import may be at work in it, or the folder may be somebody's own.
         bail!(
@@ -89,14 +108,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let result = import(&arguments, dir, files, marks, &roles, total).await;
     match result {
         Ok(line) => {
-            if target.exists() {
-                // Only a session's own files give way.
-                SessionDir::create(target, true)?;
-                move_files(&work, target)?;
-                std::fs::remove_dir_all(&work).with_context(|| work.display().to_string())?;
-            } else {
-                std::fs::rename(&work, target).with_context(|| target.display().to_string())?;
-            }
+            put_in_place(&work, target, &aside)?;
             report::say(&line);
             Ok(ExitCode::SUCCESS)
         }
@@ -122,10 +134,36 @@ fn move_files(from: &Path, to: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn beside(target: &Path) -> PathBuf {
+fn holds_a_session(folder: &Path) -> bool {
+    [SESSION_FILE, LOG_FILE, MOBILITY_FILE, SWINGS_DIR].iter().any(|name| folder.join(name).exists())
+}
+
+fn beside(target: &Path, what: &str) -> PathBuf {
     let mut name = target.file_name().unwrap_or_default().to_owned();
-    name.push(".importing");
+    name.push(format!(".{what}"));
     target.with_file_name(name)
+}
+
+/// Puts the finished session `work` in the place of `target`. At every moment the old session
+/// or the new one is whole on disk: the old one goes aside, the new one comes in, and only
+/// then is the old one deleted. What is in the folder and is not the session's stays there.
+fn put_in_place(work: &Path, target: &Path, aside: &Path) -> anyhow::Result<()> {
+    let rename = |from: &Path, to: &Path| std::fs::rename(from, to).with_context(|| to.display().to_string());
+    if !target.exists() {
+        return rename(work, target);
+    }
+    if !holds_a_session(target) {
+        move_files(work, target)?;
+        return std::fs::remove_dir_all(work).with_context(|| work.display().to_string());
+    }
+    rename(target, aside)?;
+    if let Err(error) = rename(work, target) {
+        rename(aside, target)?;
+        return Err(error);
+    }
+    SessionDir::create(aside, true)?;
+    move_files(aside, target)?;
+    std::fs::remove_dir_all(aside).with_context(|| aside.display().to_string())
 }
 
 async fn import(

@@ -5,9 +5,11 @@ use crate::engine::{BATCHES, Engine};
 use crate::motion::settings::FilterKind;
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
-use anyhow::{Context as _, bail};
-use peakorder_protocol::session::{LOG_FILE, SessionDir};
-use std::path::PathBuf;
+use anyhow::{Context as _, anyhow, bail};
+use peakorder_protocol::log::{Finding, LogError};
+use peakorder_protocol::session::SessionDir;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tokio::sync::mpsc;
 
@@ -39,7 +41,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     session.settings.extend(super::settings(arguments.filter));
     let log_path = source.log_path();
     let size = log_path.metadata().map_or(0, |m| m.len());
-    let replay = Replay::open(&log_path).with_context(|| log_path.display().to_string())?;
+    let replay = Replay::open(&log_path).map_err(|error| match error {
+        // This one names the file itself.
+        LogError::Open { .. } => anyhow!(error),
+        error => anyhow!("{}: {error}", log_path.display()),
+    })?;
     let (target, record) = match &arguments.into {
         Some(into) => {
             if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
@@ -98,20 +104,46 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     if !json {
         report::say(&report::summary_line(dir.path(), &summary));
     }
-    let mut damaged = false;
-    for finding in replay.findings() {
-        damaged = true;
-        report::complain(&format!("{}: {finding}", arguments.dir.join(LOG_FILE).display()));
-    }
     if let Some(error) = replay.take_error() {
-        bail!("{}: {error}", arguments.dir.join(LOG_FILE).display());
+        bail!("{}: {error}", log_path.display());
     }
-    if damaged {
-        report::complain(
-            "the recording is damaged there; all that could be read was used. \
-             To go on with an undamaged copy: peakorderd replay DIR --into DIR2",
-        );
+    if !replay.findings().is_empty() {
+        report::complain(&damage(&arguments, &log_path, replay.findings()));
         return Ok(ExitCode::FAILURE);
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// This many places are named.
+const NAMED: usize = 5;
+
+/// One line: where the log is damaged, what was done, and how to get a whole one.
+fn damage(arguments: &Arguments, log: &Path, findings: &[Finding]) -> String {
+    let mut text = format!("{}: ", log.display());
+    for (i, finding) in findings.iter().take(NAMED).enumerate() {
+        let _ = write!(text, "{}{finding}", if i == 0 { "" } else { "; " });
+    }
+    if let Some(more) = findings.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        let _ = write!(text, "; and at {more} more places");
+    }
+    text.push_str(". All that could be read was used; ");
+    match &arguments.into {
+        Some(into) => {
+            let _ = write!(text, "the copy in {} is whole", into.display());
+        }
+        None => {
+            let mut copy = arguments.dir.as_os_str().to_owned();
+            copy.push("-readable");
+            let (dir, copy) = (quoted(&arguments.dir), quoted(Path::new(&copy)));
+            let _ = write!(text, "for a whole copy of it: peakorderd replay {dir} --into {copy}");
+        }
+    }
+    text
+}
+
+/// As it is typed at a shell.
+fn quoted(path: &Path) -> String {
+    let text = path.display().to_string();
+    let plain = |c: char| c.is_alphanumeric() || "/\\._-:".contains(c);
+    if text.chars().all(plain) { text } else { format!("'{}'", text.replace('\'', "'\\''")) }
 }

@@ -121,6 +121,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
+        LiveEvent::Strap { role, text, .. } => Some(format!("{role} strap: {text}")),
         _ => None,
     }
 }

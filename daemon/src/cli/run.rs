@@ -97,24 +97,10 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
     });
 }
 
-/// Tells people (or a script) what happens to the straps.
-struct Teller {
-    json: bool,
-    bar: ProgressBar,
-}
+/// Shows how the straps are.
+struct Status(ProgressBar);
 
-impl Audience for Teller {
-    fn tell(&mut self, t_ns: u64, role: Role, text: &str, _recorded: bool) {
-        if self.json {
-            let event = LiveEvent::Strap { t_s: t_ns as f64 * 1e-9, role, text: text.into() };
-            if let Ok(line) = serde_json::to_string(&event) {
-                report::say(&line);
-            }
-        } else {
-            self.bar.suspend(|| report::complain(&format!("{role} strap: {text}")));
-        }
-    }
-
+impl Audience for Status {
     /// The line at the bottom of the terminal.
     fn health(&mut self, straps: &[(Role, Health)]) {
         let mut line = String::new();
@@ -127,7 +113,7 @@ impl Audience for Teller {
             };
             let _ = write!(line, "  {role}: {state}");
         }
-        self.bar.set_message(line);
+        self.0.set_message(line);
     }
 }
 
@@ -154,15 +140,18 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let bar = report::progress(0, "{elapsed_precise}{msg}");
     let above = bar.clone();
     let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
-        if let Some(line) = report::line(event, json) {
-            above.suspend(|| report::say(&line));
-        }
+        let Some(line) = report::line(event, json) else { return };
+        // Swings go to whoever reads stdout, what happens to the straps to the person watching.
+        above.suspend(|| match event {
+            LiveEvent::Strap { .. } if !json => report::complain(&line),
+            _ => report::say(&line),
+        });
     }));
     let (to, batches) = mpsc::channel(BATCHES);
     let (requests, marks) = mpsc::channel(16);
     read_marks(clock, requests.clone());
     let worn = assigned.iter().map(|(role, wanted)| (*role, &*wanted.profile));
-    let desk = Desk::new(worn, Teller { json, bar: bar.clone() });
+    let desk = Desk::new(worn, Status(bar.clone()));
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);
     let limit = arguments.seconds;
     // A signal and the time limit ask like a typed line does.

@@ -52,6 +52,8 @@ pub enum Output {
         /// Label.
         label: String,
     },
+    /// A strap's link or health changed, in the order of the log.
+    Strap(StrapEvent),
     /// A swing was measured.
     Swing(Box<Swing>, Box<Curves>),
     /// A mobility check was measured, or has to be repeated.
@@ -163,7 +165,7 @@ impl Pipeline {
         match record {
             Record::Arrival(arrival) => self.arrival(arrival, out),
             Record::Mark(mark) => self.mark(mark, out),
-            Record::Strap(event) => self.strap_event(event),
+            Record::Strap(event) => self.strap_event(event, out),
         }
     }
 
@@ -230,7 +232,8 @@ impl Pipeline {
         }
     }
 
-    fn strap_event(&mut self, event: &StrapEvent) {
+    fn strap_event(&mut self, event: &StrapEvent, out: &mut Vec<Output>) {
+        out.push(Output::Strap(event.clone()));
         let Some(stream) = self.streams.iter_mut().find(|s| s.role() == event.role) else { return };
         if event.kind == StrapEventKind::Interval
             && let Ok(ms) = event.detail.trim_end_matches("ms").trim().parse::<f64>()

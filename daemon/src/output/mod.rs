@@ -68,7 +68,7 @@ impl Outputs {
                 self.mobility.checks.push(MobilityCheck::clone(check));
                 self.dir.write_mobility(&self.mobility)?;
             }
-            Output::Block { .. } => {}
+            Output::Block { .. } | Output::Strap(_) => {}
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, why, "A fast movement was not a swing.");
             }
@@ -104,6 +104,12 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
             text: verdict.text.clone(),
         },
         Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
+        Output::Strap(event) => LiveEvent::Strap {
+            t_s: event.t_ns as f64 * 1e-9,
+            role: event.role,
+            kind: event.kind.to_string(),
+            text: event.text(),
+        },
         Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
         Output::NotASwing { .. } => return None,
     })

@@ -38,11 +38,8 @@ pub struct Health {
     pub rate: u64,
 }
 
-/// Who is told what happens to the straps.
+/// Who is shown how the straps are. What happens to them is recorded, and the engine tells it.
 pub trait Audience: Send {
-    /// A strap's link or health changed at `t_ns` (session clock, nanoseconds). With
-    /// `recorded` the recording gets it as a strap event as well.
-    fn tell(&mut self, t_ns: u64, role: Role, text: &str, recorded: bool);
     /// Once a second.
     fn health(&mut self, straps: &[(Role, Health)]);
 }
@@ -52,6 +49,8 @@ pub struct Desk<A> {
     straps: Vec<(Role, Health)>,
     watches: Vec<StrapWatch>,
     counted: Vec<u64>,
+    /// What was last said of each, so that the same is not recorded again and again.
+    said: Vec<String>,
     audience: A,
     refused: usize,
 }
@@ -61,7 +60,8 @@ impl<A: Audience> Desk<A> {
     pub fn new<'a>(worn: impl Iterator<Item = (Role, &'a Profile)>, audience: A) -> Self {
         let (straps, watches): (Vec<_>, Vec<_>) =
             worn.map(|(role, profile)| ((role, Health::default()), StrapWatch::new(profile))).unzip();
-        Self { counted: vec![0; straps.len()], straps, watches, audience, refused: 0 }
+        let n = straps.len();
+        Self { counted: vec![0; n], said: vec![String::new(); n], straps, watches, audience, refused: 0 }
     }
 
     /// Whether every strap was given up.
@@ -69,7 +69,7 @@ impl<A: Audience> Desk<A> {
         self.refused == self.straps.len()
     }
 
-    fn record(&self, item: &Incoming) -> Option<Record> {
+    fn record(&mut self, item: &Incoming) -> Option<Record> {
         let (t_ns, role) = (item.t_ns, self.straps[item.strap].0);
         match &item.what {
             What::Packet { channel, bytes } => {
@@ -78,7 +78,17 @@ impl<A: Audience> Desk<A> {
             What::Event { kind, detail } => {
                 Some(Record::Strap(StrapEvent { t_ns, role, kind: *kind, detail: detail.clone() }))
             }
-            What::Say(_) | What::Refused(_) => None,
+            What::Say(text) => {
+                let said = &mut self.said[item.strap];
+                if said == text {
+                    return None;
+                }
+                said.clone_from(text);
+                let (kind, detail) = (StrapEventKind::Note, text.clone());
+                Some(Record::Strap(StrapEvent { t_ns, role, kind, detail }))
+            }
+            // Said by the event that comes with it.
+            What::Refused(_) => None,
         }
     }
 
@@ -92,34 +102,21 @@ impl<A: Audience> Desk<A> {
                 self.watches[item.strap].packet(item.t_ns, *channel, bytes, &mut noticed);
                 for noticed in noticed {
                     let (kind, text) = in_words(noticed);
-                    self.audience.tell(item.t_ns, role, &text, true);
                     records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, kind, detail: text }));
                 }
             }
-            What::Event { kind, detail } => {
-                match kind {
-                    StrapEventKind::Connected => {
-                        self.watches[item.strap].connected();
-                        health.connected = true;
-                    }
-                    StrapEventKind::Disconnected => health.connected = false,
-                    StrapEventKind::Battery => health.battery = Some(detail.clone()),
-                    _ => {}
+            What::Event { kind, detail } => match kind {
+                StrapEventKind::Connected => {
+                    self.watches[item.strap].connected();
+                    self.said[item.strap].clear();
+                    health.connected = true;
                 }
-                let text = match kind {
-                    StrapEventKind::Note => return,
-                    StrapEventKind::Battery => format!("battery {detail} %"),
-                    StrapEventKind::Interval => format!("connection interval {detail} ms"),
-                    _ if detail.is_empty() => kind.to_string(),
-                    _ => format!("{kind} ({detail})"),
-                };
-                self.audience.tell(item.t_ns, role, &text, true);
-            }
-            What::Say(text) => self.audience.tell(item.t_ns, role, text, false),
-            What::Refused(text) => {
-                self.refused += 1;
-                self.audience.tell(item.t_ns, role, &format!("cannot be used: {text}"), false);
-            }
+                StrapEventKind::Disconnected => health.connected = false,
+                StrapEventKind::Battery => health.battery = Some(detail.clone()),
+                _ => {}
+            },
+            What::Say(_) => {}
+            What::Refused(_) => self.refused += 1,
         }
     }
 

@@ -138,6 +138,20 @@ pub struct StrapEvent {
     pub detail: String,
 }
 
+impl StrapEvent {
+    /// What happened, in plain words.
+    pub fn text(&self) -> String {
+        let Self { kind, detail, .. } = self;
+        match kind {
+            StrapEventKind::Battery => format!("battery {detail} %"),
+            StrapEventKind::Interval => format!("connection interval {detail} ms"),
+            StrapEventKind::Restarted | StrapEventKind::Note if !detail.is_empty() => detail.clone(),
+            _ if detail.is_empty() => kind.to_string(),
+            _ => format!("{kind} ({detail})"),
+        }
+    }
+}
+
 /// What happened to a strap.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum StrapEventKind {

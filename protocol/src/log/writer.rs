@@ -2,7 +2,7 @@
 
 use super::frame::{self, FRAME_HEADER_LEN, PAYLOAD_LIMIT};
 use super::{LogError, Record, wire};
-use crate::session::private_file;
+use crate::files::private_file;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Write};
 use std::path::Path;

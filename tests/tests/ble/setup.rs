@@ -161,6 +161,15 @@ fn doctor_says_what_would_stop_a_session() {
         ended.out
     );
 
+    // A port of the system's choice, held and then given back.
+    let held = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = held.local_addr().unwrap().port().to_string();
+    let ended = Running::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
+    assert!(ended.said(&format!("port: {port} is taken")), "{:?}", ended.out);
+    drop(held);
+    let ended = Running::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
+    assert!(ended.said(&format!("port: {port} is free")), "{:?}", ended.out);
+
     assign(&air, 3, "no-such-profile");
     let ended = Running::start(&air, ["doctor", "--out", "/nowhere"]).end(20).with_code(1);
     assert!(ended.said("no-such-profile"), "{:?}", ended.out);

@@ -17,6 +17,11 @@ const OFFSET_WALK: f64 = 1e-10;
 /// Random walk of the skew, 1/s: 1 ppm over a second's square root.
 const SKEW_WALK: f64 = 1e-12;
 
+/// Lateness is averaged over about this many packets (ten seconds of the usual strap).
+const LATENESS_PACKETS: f64 = 500.0;
+/// A packet later than this counts as this late: one burst of lost events is not the link.
+const LATENESS_CAP_S: f64 = 0.05;
+
 /// One-sided Kalman filter on (offset, skew).
 #[derive(Debug, Clone)]
 pub struct OffsetFilter {
@@ -26,6 +31,8 @@ pub struct OffsetFilter {
     p01: f64,
     p11: f64,
     at_s: f64,
+    lateness_s: f64,
+    taken: f64,
 }
 
 impl OffsetFilter {
@@ -39,6 +46,8 @@ impl OffsetFilter {
             p01: 0.0,
             p11: skew_prior * skew_prior,
             at_s: device_s,
+            lateness_s: 0.0,
+            taken: 0.0,
         }
     }
 
@@ -61,6 +70,8 @@ impl OffsetFilter {
             self.at_s = device_s;
         }
         let late = seen_offset_s - self.offset_s;
+        self.taken = (self.taken + 1.0).min(LATENESS_PACKETS);
+        self.lateness_s += (late.clamp(0.0, LATENESS_CAP_S) - self.lateness_s) / self.taken;
         let sd = if late < 0.0 {
             ON_TIME_SD_S
         } else {
@@ -87,6 +98,17 @@ impl OffsetFilter {
     /// Predicted offset at device time `device_s`.
     pub fn offset_at(&self, device_s: f64) -> f64 {
         self.offset_s + self.skew * (device_s - self.at_s)
+    }
+
+    /// The filter's own standard deviation of the offset, seconds: what lateness and the number
+    /// of packets leave open. It knows nothing of the beat, see [`uncertainty`](super::uncertainty).
+    pub fn sd_s(&self) -> f64 {
+        self.p00.max(0.0).sqrt()
+    }
+
+    /// How late packets come on average, seconds after the earliest that could be.
+    pub fn lateness_s(&self) -> f64 {
+        self.lateness_s
     }
 
     /// (offset, skew, device time they hold at).

@@ -13,7 +13,7 @@ pub mod unwrap;
 
 use estimator::OffsetFilter;
 use peakorder_protocol::profile::{ClockKind, PacketHead, Profile, SeqCounts};
-use uncertainty::{ClockState, Link};
+use uncertainty::{ClockState, Link, Seen};
 use unwrap::Unwrapper;
 
 /// Affine map from device seconds to session seconds.
@@ -246,14 +246,14 @@ impl StrapClock {
 
     /// How well this strap's time is known at session time `now_s`.
     pub fn state(&self, now_s: f64) -> ClockState {
-        let (_, skew, _) = self.filter.as_ref().map_or((0.0, 0.0, 0.0), OffsetFilter::state);
-        self.link.state(
-            self.kind,
-            self.tick_s,
-            now_s - self.started_s,
-            now_s - self.last_event_stamp_s < 2.0,
-            skew,
-        )
+        let seen = Seen {
+            age_s: now_s - self.started_s,
+            event_stamps: now_s - self.last_event_stamp_s < 2.0,
+            skew: self.filter.as_ref().map_or(0.0, |f| f.state().1),
+            filter_sd_s: self.filter.as_ref().map_or(0.0, OffsetFilter::sd_s),
+            lateness_s: self.filter.as_ref().map_or(0.0, OffsetFilter::lateness_s),
+        };
+        self.link.state(self.kind, self.tick_s, &seen)
     }
 
     /// Identity of the link for comparing straps: like straps share their constant latency.

@@ -12,6 +12,26 @@ use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
 /// 95 % half width to standard uncertainty.
 const K95: f64 = 1.96;
 
+/// A sweep of the beat slower than this is followed by the filter, seconds.
+const SWEEP_S: f64 = 5.0;
+/// A crowded link widens the band at most this many times.
+const CROWDED_MOST: f64 = 4.0;
+
+/// What a strap's clock has shown so far.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Seen {
+    /// Since the clock (re)started, seconds.
+    pub(super) age_s: f64,
+    /// The strap stamps connection events.
+    pub(super) event_stamps: bool,
+    /// Rate error found.
+    pub(super) skew: f64,
+    /// The filter's own standard deviation of the offset, seconds.
+    pub(super) filter_sd_s: f64,
+    /// Mean lateness of packets, seconds.
+    pub(super) lateness_s: f64,
+}
+
 /// State of a strap's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ClockState {
@@ -95,33 +115,38 @@ impl Link {
         }
     }
 
-    pub(super) fn state(
-        &self,
-        kind: ClockKind,
-        tick_s: f64,
-        age_s: f64,
-        event_stamps: bool,
-        skew: f64,
-    ) -> ClockState {
+    pub(super) fn state(&self, kind: ClockKind, tick_s: f64, seen: &Seen) -> ClockState {
         if kind == ClockKind::Common {
             return ClockState { sd_s: 0.0, settling: false, uncertain: None };
         }
         let g = self.beat_s();
-        // A sensor's own oscillator sweeps the beat by itself once it has drifted over it a
-        // few times; a crystal cannot be shown to have done so.
-        let drift = skew.abs();
+        // A sensor's own oscillator sweeps the beat by itself. The filter remembers some ten
+        // seconds: a slower sweep it follows instead of averaging over it. A crystal cannot be
+        // shown to have swept at all.
+        let drift = seen.skew.abs();
         let swept = g <= 0.5e-3
-            || event_stamps
-            || (self.rc_paced && self.rate_tol > 200e-6 && drift > 200e-6 && age_s > 3.0 * g / drift);
+            || seen.event_stamps
+            || (self.rc_paced
+                && self.rate_tol > 200e-6
+                && drift > 200e-6
+                && g / drift < SWEEP_S
+                && seen.age_s > 3.0 * g / drift);
         let clock = if swept {
-            if age_s < 30.0 { 0.8e-3 } else { 0.5e-3 }
+            let settled: f64 = if seen.age_s < 30.0 { 0.8e-3 } else { 0.5e-3 };
+            // A packet that is ready at any moment waits half an interval on average, and some
+            // more for the host; where it waits longer the edge is seen less sharply.
+            let usual = 0.6 * self.interval_s.unwrap_or(self.interval_max_s);
+            settled.hypot(2.0 * seen.filter_sd_s) * (seen.lateness_s / usual).clamp(1.0, CROWDED_MOST)
         } else {
-            ((0.9 * g).powi(2) + 0.5e-3_f64.powi(2)).sqrt()
+            (0.9 * g).hypot(0.5e-3).hypot(2.0 * seen.filter_sd_s)
         };
+        // Two straps' independent uniform errors over a width w differ by less than 0.776 w in
+        // 95 of 100 cases (triangular distribution: 1 − √0.05). Over a whole sample they no longer
+        // are small beside what the filter makes of them, which takes a little more.
         let stamp = if self.stamps_read {
-            4.5e-3
+            0.85 / self.rate_hz
         } else if kind == ClockKind::Timestamp {
-            tick_s / 2.0
+            0.776 * tick_s
         } else {
             0.0
         };
@@ -134,7 +159,7 @@ impl Link {
             None
         };
         let sd_s = if kind == ClockKind::None { (u95 / K95).max(5e-3) } else { u95 / K95 };
-        ClockState { sd_s, settling: age_s < 5.0, uncertain }
+        ClockState { sd_s, settling: seen.age_s < 5.0, uncertain }
     }
 }
 

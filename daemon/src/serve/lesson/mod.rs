@@ -69,7 +69,7 @@ impl Lessons {
         let book = Book::new(&id, engine.session().clone(), Some(player.id.clone()), baseline_block);
         let mut events = engine.watch();
         self.board.begin(Running::new(book, clock));
-        let flow = flow.start(Arc::clone(&self.board));
+        let flow = flow.start();
         let (ended, watch_ended) = watch::channel(false);
         let board = Arc::clone(&self.board);
         let lesson = id.clone();

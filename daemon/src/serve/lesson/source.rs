@@ -5,19 +5,17 @@ use crate::ble::radio::Radio;
 use crate::ble::setup::{Setup, now_id};
 use crate::ble::straps::{SessionClock, Straps, Wanted};
 use crate::engine::BATCHES;
-use crate::serve::board::{Board, Clock};
+use crate::serve::board::Clock;
 use crate::serve::library::PlayerCard;
 use crate::source::pace::{Speed, play};
 use crate::source::straps::{Audience, CLOSING, Desk, Health, Request};
 use crate::source::virtual_session::virtual_session;
 use crate::virtual_straps::Script;
 use peakorder_protocol::Role;
-use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::Session;
 use std::path::PathBuf;
 use std::pin::Pin;
-use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot};
 
 /// Where lessons get their samples.
@@ -84,13 +82,12 @@ pub(super) async fn open(kind: &Kind, player: &PlayerCard) -> Result<Source, Les
 
 impl Ready {
     /// Lets it flow.
-    pub(super) fn start(self, board: Arc<Board>) -> Flow {
+    pub(super) fn start(self) -> Flow {
         let (to, batches) = mpsc::channel(BATCHES);
         let (requests, asked) = mpsc::channel(REQUESTS);
         let gone = match self {
             Self::Straps { radio, worn, clock } => {
-                let desk =
-                    Desk::new(worn.iter().map(|(role, wanted)| (*role, &*wanted.profile)), OnBoard(board));
+                let desk = Desk::new(worn.iter().map(|(role, wanted)| (*role, &*wanted.profile)), OffBoard);
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
                 let (stopped, stopping) = oneshot::channel();
                 tokio::spawn(desk.work(straps, asked, to, stopped));
@@ -146,13 +143,9 @@ fn play_script(
     })
 }
 
-/// Straps' news that are in no recording go to the board.
-struct OnBoard(Arc<Board>);
+/// The board reads the straps' health off the pipeline.
+struct OffBoard;
 
-impl Audience for OnBoard {
-    fn tell(&mut self, t_ns: u64, role: Role, text: &str, _recorded: bool) {
-        self.0.tell(&LiveEvent::Strap { t_s: t_ns as f64 * 1e-9, role, text: text.to_owned() });
-    }
-
+impl Audience for OffBoard {
     fn health(&mut self, _straps: &[(Role, Health)]) {}
 }

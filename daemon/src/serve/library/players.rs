@@ -3,7 +3,8 @@
 use super::{Library, LibraryError};
 use crate::serve::random;
 use peakorder_protocol::Handedness;
-use peakorder_protocol::session::{Player, private_file};
+use peakorder_protocol::files::private_file;
+use peakorder_protocol::session::Player;
 use peakorder_protocol::toml_line;
 use serde::{Deserialize, Serialize};
 use std::fs;

@@ -2,20 +2,21 @@
 
 use super::ImportError;
 use peakorder_protocol::log::{Mark, MarkKind};
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 /// Marks with their times as in the file, in order of time.
 pub fn read_marks(path: &Path) -> Result<Vec<(f64, Mark)>, ImportError> {
+    let file = File::open(path).map_err(|source| ImportError::Io { path: path.to_owned(), source })?;
+    marks_from(path, file)
+}
+
+/// Marks from `input`; `path` is what messages call it.
+pub fn marks_from(path: &Path, input: impl Read) -> Result<Vec<(f64, Mark)>, ImportError> {
     let content = |line, problem| ImportError::Content { path: path.to_owned(), line, problem };
-    let mut reader = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .flexible(true)
-        .from_path(path)
-        .map_err(|e| match e.into_kind() {
-            csv::ErrorKind::Io(source) => ImportError::Io { path: path.to_owned(), source },
-            other => content(None, format!("{other:?}")),
-        })?;
+    let mut reader =
+        csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).flexible(true).from_reader(input);
     let header = reader.headers().map_err(|e| content(None, e.to_string()))?.clone();
     let column = |name: &str| header.iter().position(|n| n == name);
     let (Some(time), Some(mark)) = (column("time_s"), column("mark")) else {

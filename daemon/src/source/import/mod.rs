@@ -8,7 +8,7 @@ mod columns;
 mod marks;
 mod samples;
 
-pub use marks::read_marks;
+pub use marks::{marks_from, read_marks};
 pub use samples::SampleFile;
 
 use peakorder_protocol::Role;

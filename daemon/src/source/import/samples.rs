@@ -4,7 +4,7 @@ use super::ImportError;
 use super::columns::{Column, Columns};
 use peakorder_protocol::Role;
 use std::fs::File;
-use std::io::BufReader;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// One row in SI units.
@@ -22,7 +22,7 @@ pub struct Row {
 pub struct SampleFile {
     role: Role,
     path: PathBuf,
-    reader: csv::Reader<BufReader<File>>,
+    reader: csv::Reader<Box<dyn Read + Send>>,
     columns: Columns,
     record: csv::ByteRecord,
     next: Option<Row>,
@@ -34,10 +34,16 @@ impl SampleFile {
     /// Opens `path` and reads its header and first row.
     pub fn open(role: Role, path: &Path) -> Result<Self, ImportError> {
         let file = File::open(path).map_err(|source| ImportError::Io { path: path.to_owned(), source })?;
+        Self::read_from(role, path, Box::new(file))
+    }
+
+    /// Reads header and first row from `input`; `path` is what messages call it.
+    pub fn read_from(role: Role, path: &Path, input: Box<dyn Read + Send>) -> Result<Self, ImportError> {
         let mut reader = csv::ReaderBuilder::new()
             .comment(Some(b'#'))
             .trim(csv::Trim::All)
-            .from_reader(BufReader::with_capacity(1 << 16, file));
+            .buffer_capacity(1 << 16)
+            .from_reader(input);
         let content = |line, problem| ImportError::Content { path: path.to_owned(), line, problem };
         let header = reader.headers().map_err(|e| content(None, e.to_string()))?;
         let names: Vec<String> = header.iter().map(ToOwned::to_owned).collect();
