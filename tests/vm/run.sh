@@ -9,7 +9,7 @@ target=${CARGO_TARGET_DIR:-target}
 mkdir -p "$target/vm"
 work=$(cd "$target/vm" && pwd)
 # An idle computer needs about a tenth of these; a machine that hangs must not hang the caller.
-up_s=120
+up_s=180
 whole_s=600
 
 say() { printf 'vm: %s\n' "$*"; }
