@@ -9,7 +9,7 @@ target=${CARGO_TARGET_DIR:-target}
 mkdir -p "$target/vm"
 work=$(cd "$target/vm" && pwd)
 # An idle computer needs about a tenth of these; a machine that hangs must not hang the caller.
-up_s=120
+up_s=180
 whole_s=600
 
 say() { printf 'vm: %s\n' "$*"; }
@@ -32,7 +32,8 @@ fi
 tests/vm/image.sh "$work"
 
 say "building the programs"
-cargo build --quiet -p peakorder-daemon --bin peakorderd -p peakorder-tests --bin strap_vm
+# The whole workspace, as the tests are built: what they have built is used again.
+cargo build --quiet --workspace --bins
 programs="$(cd "$target/debug" && pwd)"
 
 # The programs bring the libraries and the loader that they were built for.

@@ -314,10 +314,10 @@ impl Air {
                 // Flags: reachable, LE only. All 128-bit services.
                 let data = [&[2, 0x01, 0x06, 17, 0x07][..], &super::att::long(SERVICE_UUID)].concat();
                 let rssi_dbm = -60 - i as i8;
-                self.send(&controller::heard(&address, false, &data, rssi_dbm))?;
+                self.send(&controller::heard(address, false, &data, rssi_dbm))?;
                 if self.active {
                     let data = [&[name.len() as u8 + 1, 0x09][..], name.as_bytes()].concat();
-                    self.send(&controller::heard(&address, true, &data, rssi_dbm))?;
+                    self.send(&controller::heard(address, true, &data, rssi_dbm))?;
                 }
             }
             if let Some((peer, interval, timeout)) = self.pending
@@ -328,7 +328,7 @@ impl Air {
                 let server = self.straps[i].server();
                 let (interval_s, timeout_s) = (seconds(interval, 1.25), seconds(timeout, 10.0));
                 self.straps[i].link = Some(Link::new(handle, server, interval_s, timeout_s, now_s));
-                self.send(&controller::connected(handle, &address, interval, timeout))?;
+                self.send(&controller::connected(handle, address, interval, timeout))?;
                 self.tell(i, StrapEventKind::Connected, "")?;
             }
         }

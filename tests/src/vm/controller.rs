@@ -86,16 +86,16 @@ pub(super) fn create() -> Vec<u8> {
 }
 
 /// A link is up; intervals in 1.25 ms, time-outs in 10 ms.
-pub(super) fn connected(handle: u16, peer: &[u8; 6], interval: u16, timeout: u16) -> Vec<u8> {
+pub(super) fn connected(handle: u16, peer: [u8; 6], interval: u16, timeout: u16) -> Vec<u8> {
     connection_complete(OK, handle, peer, interval, timeout)
 }
 
 /// The attempt was called off.
 pub(super) fn not_connected() -> Vec<u8> {
-    connection_complete(UNKNOWN_CONNECTION, 0, &[0; 6], 0, 0)
+    connection_complete(UNKNOWN_CONNECTION, 0, [0; 6], 0, 0)
 }
 
-fn connection_complete(status: u8, handle: u16, peer: &[u8; 6], interval: u16, timeout: u16) -> Vec<u8> {
+fn connection_complete(status: u8, handle: u16, peer: [u8; 6], interval: u16, timeout: u16) -> Vec<u8> {
     let mut p = vec![status];
     p.extend(handle.to_le_bytes());
     // The host is the central; the peer's address is a random one.
@@ -124,7 +124,7 @@ pub(super) fn updated(handle: u16, interval: u16, timeout: u16) -> Vec<u8> {
 }
 
 /// An advertisement was heard, or with `answer` the answer to a scan request.
-pub(super) fn heard(peer: &[u8; 6], answer: bool, data: &[u8], rssi_dbm: i8) -> Vec<u8> {
+pub(super) fn heard(peer: [u8; 6], answer: bool, data: &[u8], rssi_dbm: i8) -> Vec<u8> {
     let mut p = vec![1, if answer { 0x04 } else { 0x00 }, 1];
     p.extend(peer);
     p.push(data.len() as u8);
@@ -207,7 +207,6 @@ fn command(opcode: u16, p: &[u8]) -> Option<(Packets, Option<Wish>)> {
         }
         // No LE features, no states worth mentioning.
         0x2003 | 0x201c => says(&[0; 9]),
-        0x2007 => says(&[OK, 0]),
         0x200b => done(Some(Wish::ActiveScan { active: *p.first()? == 1 })),
         0x200c => done(Some(Wish::Scan { on: *p.first()? == 1 })),
         0x200d => {
@@ -228,8 +227,8 @@ fn command(opcode: u16, p: &[u8]) -> Option<(Packets, Option<Wish>)> {
         }
         // The peer's features: none.
         0x2016 => later(Some(le_event(0x04, &[&[OK][..], p.get(..2)?, &[0; 8]].concat())), None),
-        // No room for resolvable addresses.
-        0x202a => says(&[OK, 0]),
+        // Transmit power 0 dBm; no room for resolvable addresses.
+        0x2007 | 0x202a => says(&[OK, 0]),
         // The peer's version: 5.0.
         0x041d => later(Some(event(0x0c, &[&[OK][..], p.get(..2)?, &[9, 0xff, 0xff, 0, 0]].concat())), None),
         0x0406 => later(None, Some(Wish::Disconnect { handle: number(p, 0)? })),

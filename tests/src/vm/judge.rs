@@ -73,11 +73,15 @@ impl Played {
 }
 
 fn arrivals(records: &[Record], role: Role) -> Vec<(f64, &[u8])> {
-    let mine = |r| match r {
-        &Record::Arrival(ref a) if a.role == role => Some((a.t_ns as f64 * 1e-9, a.bytes.as_slice())),
-        _ => None,
-    };
-    records.iter().filter_map(mine).collect()
+    let mut mine = Vec::new();
+    for record in records {
+        if let Record::Arrival(a) = record
+            && a.role == role
+        {
+            mine.push((a.t_ns as f64 * 1e-9, a.bytes.as_slice()));
+        }
+    }
+    mine
 }
 
 /// Judges the session folder at `session` by the log of what was played.

@@ -28,10 +28,9 @@ pub fn address(role: Role) -> String {
 
 /// The daemon's configuration.
 pub fn config() -> String {
-    Role::ALL
-        .iter()
-        .map(|r| format!("[straps.{}]\nid = \"{}\"\nprofile = \"ref-strap-v1\"\n", r.key(), address(*r)))
-        .collect()
+    let strap =
+        |r: Role| format!("[straps.{}]\nid = \"{}\"\nprofile = \"ref-strap-v1\"\n", r.key(), address(r));
+    Role::ALL.map(strap).concat()
 }
 
 /// The lesson with its truth. Its link is next to none: an arrival is a packet that has just

@@ -1,5 +1,5 @@
 //! What passes between host and controller, as a file that `btmon -r` and Wireshark read
-//! (BTSnoop, datalink 1002: the packets as on a serial line).
+//! (`BTSnoop`, datalink 1002: the packets as on a serial line).
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write as _};
