@@ -15,6 +15,7 @@ pub mod export;
 pub mod json;
 pub mod library;
 pub mod load;
+mod meaning;
 pub mod measure;
 pub mod mobility;
 pub mod order;

@@ -267,19 +267,24 @@ impl Loaded {
 
     /// The curves of swing `number`; `Err` says in words why there are none.
     pub fn curves(&self, number: u32) -> Result<Curves, String> {
-        let path = self.dir.curves_path(number);
-        let at = |reason: &dyn fmt::Display| format!("{}: {reason}", path.display());
-        let size = match std::fs::metadata(&path) {
-            Ok(meta) => meta.len(),
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-                return Err(at(&"no such file; peakorderd replay makes it from the recording"));
-            }
-            Err(e) => return Err(at(&e)),
-        };
-        if size > CURVES_LIMIT_BYTES {
-            return Err(at(&format!("{size} bytes, more than a curves file can have")));
-        }
-        let bytes = std::fs::read(&path).map_err(|e| at(&e))?;
-        Curves::from_bytes(&bytes).map_err(|e| at(&e))
+        curves(&self.dir, number)
     }
+}
+
+/// The curves of swing `number` of the session in `dir`; `Err` says in words why there are none.
+pub fn curves(dir: &SessionDir, number: u32) -> Result<Curves, String> {
+    let path = dir.curves_path(number);
+    let at = |reason: &dyn fmt::Display| format!("{}: {reason}", path.display());
+    let size = match std::fs::metadata(&path) {
+        Ok(meta) => meta.len(),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            return Err(at(&"no such file; peakorderd replay makes it from the recording"));
+        }
+        Err(e) => return Err(at(&e)),
+    };
+    if size > CURVES_LIMIT_BYTES {
+        return Err(at(&format!("{size} bytes, more than a curves file can have")));
+    }
+    let bytes = std::fs::read(&path).map_err(|e| at(&e))?;
+    Curves::from_bytes(&bytes).map_err(|e| at(&e))
 }

@@ -109,11 +109,32 @@ impl Engine {
         Ok((dir, summary))
     }
 
+    /// The session as it stands, calibration included.
+    pub fn session(&self) -> &Session {
+        self.outputs.session()
+    }
+
+    /// The pipeline, to be looked at.
+    pub fn pipeline(&self) -> &Pipeline {
+        &self.pipeline
+    }
+
     /// Runs until the source has no more or `shutdown` is done, then ends the session.
     pub async fn run(
+        self,
+        batches: Batches,
+        shutdown: impl Future<Output = ()>,
+    ) -> Result<(SessionDir, Summary), EngineError> {
+        self.run_watched(batches, shutdown, |_, _| {}).await
+    }
+
+    /// The same; `seen` is shown every batch after it was taken. It must not wait: the
+    /// recording waits for it.
+    pub async fn run_watched(
         mut self,
         mut batches: Batches,
         shutdown: impl Future<Output = ()>,
+        mut seen: impl FnMut(&[Record], &Self),
     ) -> Result<(SessionDir, Summary), EngineError> {
         let mut timer = tokio::time::interval(SYNC_EVERY);
         let mut shutdown = std::pin::pin!(shutdown);
@@ -122,7 +143,10 @@ impl Engine {
                 biased;
                 () = &mut shutdown => break,
                 batch = batches.recv() => match batch {
-                    Some(records) => self.take(&records)?,
+                    Some(records) => {
+                        self.take(&records)?;
+                        seen(&records, &self);
+                    }
                     None => break,
                 },
                 _ = timer.tick() => {
@@ -136,6 +160,7 @@ impl Engine {
         batches.close();
         while let Some(records) = batches.recv().await {
             self.take(&records)?;
+            seen(&records, &self);
         }
         self.finish()
     }

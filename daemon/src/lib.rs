@@ -11,5 +11,6 @@ pub mod engine;
 pub mod motion;
 pub mod output;
 pub mod recorder;
+pub mod serve;
 pub mod source;
 pub mod virtual_straps;

@@ -30,6 +30,8 @@ pub enum LiveEvent {
         t_s: f64,
         /// `still`, `bow` or `arm-raise`.
         step: String,
+        /// The strap it was judged for.
+        role: Role,
         /// Accepted?
         ok: bool,
         /// What was measured, or what to repeat and why.

@@ -1,7 +1,7 @@
 //! Straps over Bluetooth Low Energy, by btleplug.
 //!
 //! [`radio`] opens the adapter, a connecting task brings one strap after the other up,
-//! [`straps`] keeps them up and moves their bytes, [`shelf`] knows what they send. What is
+//! [`setup`] says which straps are worn, [`straps`] keeps them up and moves their bytes, [`shelf`] knows what they send. What is
 //! thought about the bytes is apart and pure: [`watch`] (does the strap fit its profile, did
 //! it restart), [`signal`] (is the signal good enough for a lesson), [`turning`] (which
 //! strap is being turned).
@@ -11,6 +11,7 @@
 mod connector;
 mod link;
 pub mod radio;
+pub mod setup;
 pub mod shelf;
 pub mod signal;
 pub mod straps;

@@ -1,13 +1,8 @@
 //! What the commands that use straps have in common.
 
-use crate::ble::radio::Radio;
-use crate::ble::shelf::Shelf;
-use crate::ble::straps::Wanted;
-use crate::config::{Config, locate, profiles_dir};
-use anyhow::{Context as _, bail};
-use peakorder_protocol::Role;
+use crate::ble::setup::Setup;
+use crate::config::locate;
 use std::path::PathBuf;
-use std::sync::Arc;
 
 /// Where the configuration is.
 #[derive(Debug, Clone, clap::Args)]
@@ -18,16 +13,6 @@ pub(super) struct ConfigFile {
     config: Option<PathBuf>,
 }
 
-/// Configuration and profiles.
-pub(super) struct Setup {
-    /// Where the configuration is.
-    pub(super) path: PathBuf,
-    /// Its contents.
-    pub(super) config: Config,
-    /// The profiles at hand.
-    pub(super) shelf: Shelf,
-}
-
 impl ConfigFile {
     /// Path of the configuration.
     pub(super) fn path(&self) -> anyhow::Result<PathBuf> {
@@ -36,47 +21,11 @@ impl ConfigFile {
 
     /// Reads configuration and profiles; profiles that cannot be used are complained of.
     pub(super) fn load(&self) -> anyhow::Result<Setup> {
-        let path = self.path()?;
-        let config = Config::load(&path)?;
-        let shelf = Shelf::load(&profiles_dir(&path));
-        for problem in shelf.problems() {
+        let setup = Setup::load(&self.path()?)?;
+        for problem in setup.shelf.problems() {
             super::report::complain(problem);
         }
-        Ok(Setup { path, config, shelf })
-    }
-}
-
-impl Setup {
-    /// The straps that are worn, in the order of their roles.
-    pub(super) fn assigned(&self) -> anyhow::Result<Vec<(Role, Wanted)>> {
-        if self.config.straps.is_empty() {
-            bail!(
-                "no strap is assigned in {}; find yours with: peakorderd scan\n\
-                 then assign them with: peakorderd straps identify (by twisting) or peakorderd straps set pelvis ADDRESS",
-                self.path.display()
-            );
-        }
-        self.config
-            .straps
-            .iter()
-            .map(|(role, strap)| {
-                let shelved = self.shelf.get(&strap.profile).with_context(|| {
-                    format!(
-                        "the {role} strap has profile '{}', which there is not; assign it again with: \
-                         peakorderd straps set {} {} --profile ID (peakorderd profile list shows the ids)",
-                        strap.profile,
-                        role.key().replace('_', "-"),
-                        strap.id
-                    )
-                })?;
-                Ok((*role, Wanted { id: strap.id.clone(), profile: Arc::clone(&shelved.profile) }))
-            })
-            .collect()
-    }
-
-    /// The adapter that the configuration names.
-    pub(super) async fn radio(&self) -> anyhow::Result<Radio> {
-        Ok(Radio::open(self.config.adapter.as_deref()).await?)
+        Ok(setup)
     }
 }
 

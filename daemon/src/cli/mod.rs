@@ -12,6 +12,7 @@ mod replay;
 mod report;
 mod run;
 mod scan;
+mod serve;
 mod straps;
 
 use crate::motion::settings::FilterKind;
@@ -40,6 +41,8 @@ struct Arguments {
 enum Command {
     /// Record a lesson with the straps that are assigned; type marks while it runs.
     Run(run::Arguments),
+    /// Serve the coach's page: the lesson live, players, past sessions.
+    Serve(serve::Arguments),
     /// Show straps nearby.
     Scan(scan::Arguments),
     /// Say or find out which strap is worn where.
@@ -81,6 +84,7 @@ pub fn main() -> ExitCode {
             runtime.block_on(async {
                 match arguments.command {
                     Command::Run(a) => run::run(a).await,
+                    Command::Serve(a) => serve::run(a).await,
                     Command::Scan(a) => scan::run(a).await,
                     Command::Straps(a) => straps::run(a).await,
                     Command::Check(a) => check::run(a).await,

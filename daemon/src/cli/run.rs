@@ -1,17 +1,16 @@
 //! `peakorderd run`: a lesson with straps on.
 
-use super::bluetooth::{ConfigFile, Setup};
+use super::bluetooth::ConfigFile;
 use super::report;
-use crate::ble::straps::{Incoming, SessionClock, Straps, What};
-use crate::ble::watch::{Noticed, StrapWatch};
+use crate::ble::straps::{SessionClock, Straps};
 use crate::engine::{BATCHES, Engine};
 use crate::motion::settings::FilterKind;
-use crate::output::program;
+use crate::source::straps::{Audience, CLOSING, Desk, Health, Request};
 use anyhow::Context as _;
 use indicatif::ProgressBar;
 use peakorder_protocol::event::LiveEvent;
-use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
-use peakorder_protocol::session::{FORMAT, Player, Session, SessionDir, SourceKind, Strap};
+use peakorder_protocol::log::MarkKind;
+use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use std::fmt::Write as _;
 use std::io::BufRead as _;
@@ -55,77 +54,40 @@ pub(super) struct Arguments {
     config: ConfigFile,
 }
 
-/// The straps must have closed their links this long after the stop.
-const CLOSING: Duration = Duration::from_secs(12);
-
-fn session(setup: &Setup, roles: &[Role], player: Player, filter: Option<FilterKind>) -> Session {
-    let now = jiff::ZonedDateTime::now();
-    let started = now.timestamp();
-    let aligned = setup.config.alignments();
-    Session {
-        format: FORMAT.into(),
-        // Sortable by time; two daemons that start in the same microsecond do not happen.
-        id: format!("{}-{:05x}", started.strftime("%Y%m%dT%H%M%SZ"), started.subsec_microsecond()),
-        started_utc: started.to_string(),
-        zone: now.time_zone().iana_name().unwrap_or("UTC").into(),
-        recorded_by: program(),
-        computed_by: program(),
-        source: SourceKind::Straps,
-        invented: false,
-        player,
-        straps: roles
-            .iter()
-            .filter_map(|role| {
-                let assigned = setup.config.straps.get(role)?;
-                let shelved = setup.shelf.get(&assigned.profile)?;
-                let alignment = aligned.get(role);
-                let strap = Strap {
-                    name: format!("{} {}", assigned.name, assigned.id).trim().to_owned(),
-                    profile: assigned.profile.clone(),
-                    profile_toml: shelved.text.clone(),
-                    latency_ms: alignment.map_or(0.0, |a| a.latency_ms),
-                    latency_sd_ms: alignment.map(|a| a.sd_ms),
-                    interval_ms: None,
-                };
-                Some((*role, strap))
-            })
-            .collect(),
-        settings: super::settings(filter),
-        calibration: Vec::new(),
-    }
-}
-
 /// What a typed line asks for.
 #[derive(Debug, PartialEq)]
 enum Typed {
     Mark(MarkKind, String),
     Stop,
-    Nothing,
 }
 
-fn typed(line: &str) -> Result<Typed, String> {
+fn typed(line: &str) -> Result<Option<Typed>, String> {
     let line = line.trim();
     let (word, detail) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
     match word {
-        "" => Ok(Typed::Nothing),
-        "stop" => Ok(Typed::Stop),
-        _ => Ok(Typed::Mark(
+        "" => Ok(None),
+        "stop" => Ok(Some(Typed::Stop)),
+        _ => Ok(Some(Typed::Mark(
             word.parse::<MarkKind>().map_err(|e| format!("{e}, or stop"))?,
             detail.trim().to_owned(),
-        )),
+        ))),
     }
 }
 
 /// Reads marks from the terminal (or a pipe) until it ends. A thread of its own, because a
 /// read from a terminal cannot be called off.
-fn read_marks(clock: SessionClock, to: mpsc::Sender<(u64, Typed)>) {
+fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
     std::thread::spawn(move || {
         for line in std::io::stdin().lock().lines() {
             let Ok(line) = line else { return };
             match typed(&line) {
-                Ok(Typed::Nothing) => {}
-                Ok(what) => {
-                    if to.blocking_send((clock.now_ns(), what)).is_err() {
+                Ok(None) => {}
+                Ok(Some(what)) => {
+                    let request = match what {
+                        Typed::Mark(kind, detail) => Request::mark(clock.now_ns(), kind, &detail),
+                        Typed::Stop => Request::Stop,
+                    };
+                    if to.blocking_send(request).is_err() {
                         return;
                     }
                 }
@@ -141,16 +103,8 @@ struct Teller {
     bar: ProgressBar,
 }
 
-/// What the line at the bottom of the terminal shows of one strap.
-#[derive(Debug, Clone, Default)]
-struct Health {
-    connected: bool,
-    battery: String,
-    samples: u64,
-}
-
-impl Teller {
-    fn tell(&self, t_ns: u64, role: Role, text: &str) {
+impl Audience for Teller {
+    fn tell(&mut self, t_ns: u64, role: Role, text: &str, _recorded: bool) {
         if self.json {
             let event = LiveEvent::Strap { t_s: t_ns as f64 * 1e-9, role, text: text.into() };
             if let Ok(line) = serde_json::to_string(&event) {
@@ -160,155 +114,20 @@ impl Teller {
             self.bar.suspend(|| report::complain(&format!("{role} strap: {text}")));
         }
     }
-}
 
-/// Moves what the straps send to the engine, and thinks about it afterwards.
-struct Desk {
-    roles: Vec<Role>,
-    watches: Vec<StrapWatch>,
-    health: Vec<Health>,
-    teller: Teller,
-    refused: usize,
-}
-
-impl Desk {
-    fn record(&self, item: &mut Incoming) -> Option<Record> {
-        let (t_ns, role) = (item.t_ns, self.roles[item.strap]);
-        match &mut item.what {
-            What::Packet { channel, bytes } => {
-                Some(Record::Arrival(Arrival { t_ns, role, channel: *channel, bytes: bytes.clone() }))
-            }
-            What::Event { kind, detail } => {
-                Some(Record::Strap(StrapEvent { t_ns, role, kind: *kind, detail: detail.clone() }))
-            }
-            What::Say(_) | What::Refused(_) => None,
-        }
-    }
-
-    /// What is noticed about an item becomes a record as well.
-    fn think(&mut self, item: &Incoming, records: &mut Vec<Record>) {
-        let role = self.roles[item.strap];
-        match &item.what {
-            What::Packet { channel, bytes } => {
-                let mut noticed = Vec::new();
-                self.watches[item.strap].packet(item.t_ns, *channel, bytes, &mut noticed);
-                for noticed in noticed {
-                    let (kind, text) = match noticed {
-                        Noticed::Restarted => {
-                            (StrapEventKind::Restarted, "it restarted: its clock begins anew".to_owned())
-                        }
-                        Noticed::Rest(Ok(f)) => {
-                            let text = format!(
-                                "at rest it shows {:.2} g and {:.1} °/s, as it should",
-                                f.acc_m_s2 / 9.80665,
-                                f.gyro_rad_s.to_degrees()
-                            );
-                            (StrapEventKind::Note, text)
-                        }
-                        Noticed::Rest(Err(why)) => (StrapEventKind::Note, why),
-                    };
-                    self.teller.tell(item.t_ns, role, &text);
-                    records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, kind, detail: text }));
-                }
-            }
-            What::Event { kind, detail } => {
-                let health = &mut self.health[item.strap];
-                match kind {
-                    StrapEventKind::Connected => {
-                        self.watches[item.strap].connected();
-                        health.connected = true;
-                    }
-                    StrapEventKind::Disconnected => health.connected = false,
-                    StrapEventKind::Battery => health.battery = format!(", battery {detail} %"),
-                    _ => {}
-                }
-                let text = match kind {
-                    StrapEventKind::Note => return,
-                    StrapEventKind::Battery => format!("battery {detail} %"),
-                    StrapEventKind::Interval => format!("connection interval {detail} ms"),
-                    _ if detail.is_empty() => kind.to_string(),
-                    _ => format!("{kind} ({detail})"),
-                };
-                self.teller.tell(item.t_ns, role, &text);
-            }
-            What::Say(text) => self.teller.tell(item.t_ns, role, text),
-            What::Refused(text) => {
-                self.refused += 1;
-                self.teller.tell(item.t_ns, role, &format!("cannot be used: {text}"));
-            }
-        }
-    }
-
-    /// The line at the bottom of the terminal, once a second.
-    fn show(&mut self) {
+    /// The line at the bottom of the terminal.
+    fn health(&mut self, straps: &[(Role, Health)]) {
         let mut line = String::new();
-        for ((role, health), watch) in self.roles.iter().zip(&mut self.health).zip(&self.watches) {
-            let samples = watch.samples();
-            let rate = samples - std::mem::replace(&mut health.samples, samples);
-            let state = match (health.connected, rate) {
+        for (role, health) in straps {
+            let battery = health.battery.as_ref().map(|b| format!(", battery {b} %")).unwrap_or_default();
+            let state = match (health.connected, health.rate) {
                 (false, _) => "NOT CONNECTED".into(),
                 (true, 0) => "SILENT".into(),
-                (true, rate) => format!("{rate} samples/s{}", health.battery),
+                (true, rate) => format!("{rate} samples/s{battery}"),
             };
             let _ = write!(line, "  {role}: {state}");
         }
-        self.teller.bar.set_message(line);
-    }
-
-    /// Until the straps are closed. Raw first: the engine (and so the disk) gets a
-    /// notification before anything else looks at it.
-    async fn work(
-        mut self,
-        mut straps: Straps,
-        mut marks: mpsc::Receiver<(u64, Typed)>,
-        to: mpsc::Sender<Vec<Record>>,
-        stop: impl Future<Output = ()>,
-    ) -> Self {
-        tokio::pin!(stop);
-        let mut stopping = false;
-        let mut typing = true;
-        let mut second = tokio::time::interval(Duration::from_secs(1));
-        let mut items = Vec::new();
-        loop {
-            let mut records = Vec::new();
-            tokio::select! {
-                more = straps.take(&mut items) => {
-                    if !more {
-                        break;
-                    }
-                    records.extend(items.iter_mut().filter_map(|i| self.record(i)));
-                }
-                mark = marks.recv(), if typing => match mark {
-                    Some((t_ns, Typed::Mark(kind, detail))) => {
-                        records.push(Record::Mark(Mark { t_ns, kind, detail }));
-                    }
-                    Some((_, Typed::Stop)) => {
-                        stopping = true;
-                        straps.stop();
-                    }
-                    Some((_, Typed::Nothing)) => {}
-                    None => typing = false,
-                },
-                _ = second.tick() => self.show(),
-                () = &mut stop, if !stopping => {
-                    stopping = true;
-                    straps.stop();
-                }
-            }
-            if !records.is_empty() && to.send(records).await.is_err() {
-                break;
-            }
-            let mut noticed = Vec::new();
-            for item in items.drain(..) {
-                self.think(&item, &mut noticed);
-            }
-            if !noticed.is_empty() && to.send(noticed).await.is_err() {
-                break;
-            }
-        }
-        straps.close().await;
-        self.teller.bar.finish_and_clear();
-        self
+        self.bar.set_message(line);
     }
 }
 
@@ -328,7 +147,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         goal: arguments.goal,
         ..Player::default()
     };
-    let session = session(&setup, &roles, player, arguments.filter);
+    let session = setup.session(&roles, player, super::settings(arguments.filter));
     let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, true)?;
     let clock = SessionClock::start();
     let json = arguments.json;
@@ -340,18 +159,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
     }));
     let (to, batches) = mpsc::channel(BATCHES);
-    let (mark_to, marks) = mpsc::channel(16);
-    read_marks(clock, mark_to);
-    let desk = Desk {
-        watches: assigned.iter().map(|(_, w)| StrapWatch::new(&w.profile)).collect(),
-        health: vec![Health::default(); roles.len()],
-        roles,
-        teller: Teller { json, bar },
-        refused: 0,
-    };
+    let (requests, marks) = mpsc::channel(16);
+    read_marks(clock, requests.clone());
+    let worn = assigned.iter().map(|(role, wanted)| (*role, &*wanted.profile));
+    let desk = Desk::new(worn, Teller { json, bar: bar.clone() });
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);
     let limit = arguments.seconds;
-    let stop = async move {
+    // A signal and the time limit ask like a typed line does.
+    tokio::spawn(async move {
         let time_up = async {
             match limit {
                 Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
@@ -362,12 +177,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             () = report::stop_signal() => {}
             () = time_up => {}
         }
-    };
+        // An error means that the session has ended already.
+        let _ = requests.send(Request::Stop).await;
+    });
     let (stopped, stopping) = tokio::sync::oneshot::channel();
-    let working = tokio::spawn(desk.work(straps, marks, to, async move {
-        stop.await;
-        let _ = stopped.send(());
-    }));
+    let working = tokio::spawn(desk.work(straps, marks, to, stopped));
     // The engine ends when the desk has handed over the last record. A strap that does not
     // let go, or a second signal, must not keep the session open.
     let gone = async move {
@@ -383,12 +197,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     // Even when the recording broke off: a strap that is not told to stop sends on.
     let desk = tokio::time::timeout(CLOSING, working).await;
     let (dir, summary) = ended.context("the session broke off; what was recorded before is kept")?;
+    bar.finish_and_clear();
     printer.await.context("printing stopped")?;
     if !json {
         report::say(&report::summary_line(dir.path(), &summary));
     }
     if let Ok(Ok(desk)) = desk
-        && desk.refused == desk.roles.len()
+        && desk.all_refused()
     {
         report::complain("no strap could be used; see above");
         return Ok(ExitCode::FAILURE);
@@ -402,10 +217,10 @@ mod tests {
 
     #[test]
     fn typed_lines_are_marks_or_say_what_to_type() {
-        assert_eq!(typed("block pivot drill "), Ok(Typed::Mark(MarkKind::Block, "pivot drill".into())));
-        assert_eq!(typed("still-start"), Ok(Typed::Mark(MarkKind::StillStart, String::new())));
-        assert_eq!(typed("  stop "), Ok(Typed::Stop));
-        assert_eq!(typed(""), Ok(Typed::Nothing));
+        assert_eq!(typed("block pivot drill "), Ok(Some(Typed::Mark(MarkKind::Block, "pivot drill".into()))));
+        assert_eq!(typed("still-start"), Ok(Some(Typed::Mark(MarkKind::StillStart, String::new()))));
+        assert_eq!(typed("  stop "), Ok(Some(Typed::Stop)));
+        assert_eq!(typed(""), Ok(None));
         assert!(typed("blok x").unwrap_err().contains("block"));
     }
 }

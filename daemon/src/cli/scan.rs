@@ -1,9 +1,10 @@
 //! `peakorderd scan`.
 
-use super::bluetooth::{ConfigFile, Setup, harmless, table};
+use super::bluetooth::{ConfigFile, harmless, table};
 use super::report;
 use crate::ble::radio::{Advert, Radio, advert};
 use crate::ble::read_battery;
+use crate::ble::setup::Setup;
 use crate::config::same_id;
 use btleplug::platform::Peripheral;
 use peakorder_protocol::Role;

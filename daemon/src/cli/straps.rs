@@ -1,8 +1,9 @@
 //! `peakorderd straps`: which strap is worn where.
 
-use super::bluetooth::{ConfigFile, Setup, harmless, table};
+use super::bluetooth::{ConfigFile, harmless, table};
 use super::{report, scan};
 use crate::ble::radio::Radio;
+use crate::ble::setup::Setup;
 use crate::ble::straps::{SessionClock, Straps, Wanted, What};
 use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;

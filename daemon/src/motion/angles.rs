@@ -7,6 +7,7 @@
 //! swing file mirrors and names them for people.
 
 use nalgebra::{Matrix3, UnitQuaternion, Vector3};
+use peakorder_protocol::{Handedness, Role};
 
 /// Axial, lateral, flexion by the right-hand rule, rad.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,6 +46,47 @@ impl Cardan {
         UnitQuaternion::from_axis_angle(&Vector3::y_axis(), self.axial)
             * UnitQuaternion::from_axis_angle(&Vector3::x_axis(), self.lateral)
             * UnitQuaternion::from_axis_angle(&Vector3::z_axis(), self.flexion)
+    }
+}
+
+/// Angles as people read them, deg.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Readable {
+    /// Axial rotation, positive towards the target.
+    pub turn_deg: f64,
+    /// Lateral tilt, positive = trail side lower.
+    pub lateral_deg: f64,
+    /// Flexion, positive = forward.
+    pub flexion_deg: f64,
+}
+
+/// Sign of forward flexion: of a trunk's upper end, of an arm's lower end.
+const fn forward(role: Role) -> f64 {
+    match role {
+        Role::Pelvis | Role::Thorax => -1.0,
+        Role::LeadArm => 1.0,
+    }
+}
+
+impl Cardan {
+    /// Of the segment `role`, mirrored by handedness and named for people.
+    pub fn for_people(self, role: Role, handedness: Handedness) -> Readable {
+        let sign = handedness.sign();
+        Readable {
+            turn_deg: self.axial.to_degrees() * sign,
+            lateral_deg: self.lateral.to_degrees() * sign,
+            flexion_deg: forward(role) * self.flexion.to_degrees(),
+        }
+    }
+
+    /// Back from what people read.
+    pub fn from_people(angles: Readable, handedness: Handedness) -> Self {
+        let sign = handedness.sign();
+        Self {
+            axial: (angles.turn_deg * sign).to_radians(),
+            lateral: (angles.lateral_deg * sign).to_radians(),
+            flexion: -angles.flexion_deg.to_radians(),
+        }
     }
 }
 

@@ -73,7 +73,7 @@ impl SegmentPath {
             orientation,
         };
         if aligned {
-            path.set_angles(sign, anchor - lo);
+            path.set_angles(handedness, anchor - lo);
             match segment.role {
                 Role::LeadArm => {
                     path.speed_dps = gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect();
@@ -91,7 +91,8 @@ impl SegmentPath {
         Some(path)
     }
 
-    fn set_angles(&mut self, sign: f64, anchor: usize) {
+    fn set_angles(&mut self, handedness: Handedness, anchor: usize) {
+        let sign = handedness.sign();
         let cardan: Vec<Cardan> = self.orientation.iter().map(Cardan::from_quaternion).collect();
         let mut axial: Vec<f64> = cardan.iter().map(|c| c.axial).collect();
         unwrap(&mut axial);
@@ -101,10 +102,10 @@ impl SegmentPath {
         let spread = axial[..=anchor].iter().map(|a| (a - zero).powi(2)).sum::<f64>() / (anchor + 1) as f64;
         self.zero_sd_deg = spread.sqrt().to_degrees();
         self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
-        self.lateral_deg = cardan.iter().map(|c| c.lateral.to_degrees() * sign).collect();
-        // Forward: a trunk's upper end, an arm's lower end.
-        let forward = if self.role == Role::LeadArm { 1.0 } else { -1.0 };
-        self.flexion_deg = cardan.iter().map(|c| forward * c.flexion.to_degrees()).collect();
+        for readable in cardan.iter().map(|c| c.for_people(self.role, handedness)) {
+            self.lateral_deg.push(readable.lateral_deg);
+            self.flexion_deg.push(readable.flexion_deg);
+        }
     }
 
     /// For the arm: signed speed about the mean axis of its downswing, which has its own

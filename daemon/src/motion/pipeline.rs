@@ -65,6 +65,19 @@ pub enum Output {
     },
 }
 
+/// How a strap's stream stands.
+#[derive(Debug, Clone, Copy)]
+pub struct StreamFigures {
+    /// Strap.
+    pub role: Role,
+    /// Totals.
+    pub counts: Counts,
+    /// Standard uncertainty of its alignment to a like strap, s.
+    pub clock_sd_s: f64,
+    /// Its clock is not settled yet.
+    pub clock_settling: bool,
+}
+
 /// Why a pipeline could not be set up.
 #[derive(Debug, thiserror::Error)]
 pub enum SetupError {
@@ -182,6 +195,19 @@ impl Pipeline {
     /// Totals of each strap.
     pub fn counts(&self) -> impl Iterator<Item = (Role, Counts)> {
         self.streams.iter().map(|s| (s.role(), s.counts()))
+    }
+
+    /// How each strap's stream stands at session time `now_s`.
+    pub fn streams(&self, now_s: f64) -> impl Iterator<Item = StreamFigures> {
+        self.streams.iter().map(move |s| {
+            let clock = s.clock().state(now_s);
+            StreamFigures {
+                role: s.role(),
+                counts: s.counts(),
+                clock_sd_s: clock.sd_s,
+                clock_settling: clock.settling,
+            }
+        })
     }
 
     fn arrival(&mut self, arrival: &Arrival, out: &mut Vec<Output>) {

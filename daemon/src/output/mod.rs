@@ -52,7 +52,6 @@ impl Outputs {
             Output::Swing(swing, curves) => {
                 self.dir.write_swing(swing, &curves.to_bytes())?;
                 self.swings = swing.number;
-                self.tell(LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) });
             }
             Output::Calibration { t_s, step, role, verdict } => {
                 self.session.calibration.push(CalibrationNote {
@@ -64,24 +63,18 @@ impl Outputs {
                     sd_deg: verdict.sd_deg,
                 });
                 self.dir.write_session(&self.session)?;
-                self.tell(LiveEvent::Calibration {
-                    t_s: *t_s,
-                    step: step.key().into(),
-                    ok: verdict.ok,
-                    text: verdict.text.clone(),
-                });
-            }
-            Output::Block { t_s, label } => {
-                self.tell(LiveEvent::Block { t_s: *t_s, label: label.clone() });
             }
             Output::Mobility(check) => {
                 self.mobility.checks.push(MobilityCheck::clone(check));
                 self.dir.write_mobility(&self.mobility)?;
-                self.tell(LiveEvent::Mobility { check: check.clone() });
             }
+            Output::Block { .. } => {}
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, why, "A fast movement was not a swing.");
             }
+        }
+        if let Some(event) = event_of(output) {
+            self.tell(event);
         }
         Ok(())
     }
@@ -97,6 +90,23 @@ impl Outputs {
         // No watcher is no error.
         let _ = self.watchers.send(event);
     }
+}
+
+/// What watchers are told of an output.
+pub fn event_of(output: &Output) -> Option<LiveEvent> {
+    Some(match output {
+        Output::Swing(swing, _) => LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) },
+        Output::Calibration { t_s, step, role, verdict } => LiveEvent::Calibration {
+            t_s: *t_s,
+            step: step.key().into(),
+            role: *role,
+            ok: verdict.ok,
+            text: verdict.text.clone(),
+        },
+        Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
+        Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
+        Output::NotASwing { .. } => return None,
+    })
 }
 
 /// Name and version, as written into session files.

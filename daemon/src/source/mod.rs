@@ -3,4 +3,5 @@
 pub mod import;
 pub mod pace;
 pub mod replay;
+pub mod straps;
 pub mod virtual_session;

@@ -4,6 +4,7 @@ use super::{Script, Writer};
 use crate::virtual_straps::Family;
 use crate::virtual_straps::body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
 use crate::virtual_straps::body::swing::SwingStyle;
+use peakorder_protocol::Handedness;
 use peakorder_protocol::log::MarkKind;
 
 /// Stillness before takeaway, seconds.
@@ -51,7 +52,12 @@ impl Script {
     /// they are, rehearsals, a drill, and eight swings after it in which the pelvis truly
     /// turns further and peaks earlier and faster.
     pub fn lesson(seed: u64) -> Self {
-        let before = stiff_hipped();
+        Self::lesson_of(seed, Handedness::Right)
+    }
+
+    /// The same lesson with a player who swings from that side.
+    pub fn lesson_of(seed: u64, handedness: Handedness) -> Self {
+        let before = PlayerParams { handedness, ..stiff_hipped() };
         let mut after = before.clone();
         after.segments[0].away_deg += 10.0;
         after.segments[0].early_deg = 2.0;

@@ -1,0 +1,66 @@
+//! `peakorderd serve`: the coach's page.
+
+use super::bluetooth::ConfigFile;
+use super::report;
+use crate::serve::lesson::Kind;
+use crate::serve::{Options, Server, greeting, library};
+use crate::source::pace::Speed;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Arguments of `peakorderd serve`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Only browsers on this computer reach the default address. With --listen 0.0.0.0:7311 \
+    (or another address of this computer) other devices do too; each must then be paired, with a link \
+    that is printed here or with a passcode. The connection is not encrypted: use it in a network you trust."
+)]
+pub(super) struct Arguments {
+    /// Address and port to listen on.
+    #[arg(long, default_value = "127.0.0.1:7311", value_name = "ADDRESS:PORT")]
+    listen: SocketAddr,
+    /// Folder of players and sessions; the platform's data folder otherwise.
+    #[arg(long, value_name = "DIR")]
+    library: Option<PathBuf>,
+    /// A name besides this computer's addresses that browsers may use, e.g. bay.local.
+    #[arg(long = "allow-host", value_name = "NAME")]
+    allow_hosts: Vec<String>,
+    /// File with a passcode (8 characters or more) for the coach's device.
+    #[arg(long, value_name = "FILE")]
+    passcode_file: Option<PathBuf>,
+    /// Lessons use virtual straps: an invented lesson, whoever the player is.
+    #[arg(long = "virtual")]
+    virtual_straps: bool,
+    /// The invented lesson is drawn from this number.
+    #[arg(long, default_value_t = 1, requires = "virtual_straps")]
+    seed: u64,
+    /// How fast the invented lesson goes: max, or times real time.
+    #[arg(long, default_value = "1", value_name = "max|N", requires = "virtual_straps")]
+    speed: Speed,
+    #[command(flatten)]
+    config: ConfigFile,
+}
+
+pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let kind = if arguments.virtual_straps {
+        Kind::Virtual { seed: arguments.seed, speed: arguments.speed }
+    } else {
+        Kind::Straps(arguments.config.path()?)
+    };
+    let library = match arguments.library {
+        Some(folder) => folder,
+        None => library::default_folder()?,
+    };
+    let server = Server::open(Options {
+        listen: arguments.listen,
+        library,
+        kind,
+        allowed_hosts: arguments.allow_hosts,
+        passcode_file: arguments.passcode_file,
+    })
+    .await?;
+    report::say(&greeting(&server));
+    server.run(report::stop_signal()).await;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,60 @@
+//! Parts of a request, with this API's errors.
+
+use super::error::Failure;
+use axum::Json;
+use axum::extract::{self, FromRequest, FromRequestParts, Request};
+use axum::http::request::Parts;
+use serde::de::DeserializeOwned;
+
+/// A JSON body.
+pub(super) struct Body<T>(pub(super) T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
+    type Rejection = Failure;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
+        let Json(value) = Json::from_request(request, state).await?;
+        Ok(Self(value))
+    }
+}
+
+/// The query string.
+pub(super) struct Query<T>(pub(super) T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Query<T> {
+    type Rejection = Failure;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Failure> {
+        let extract::Query(value) = extract::Query::from_request_parts(parts, state).await?;
+        Ok(Self(value))
+    }
+}
+
+/// Parts of the path.
+pub(super) struct Path<T>(pub(super) T);
+
+impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Path<T> {
+    type Rejection = Failure;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Failure> {
+        let extract::Path(value) = extract::Path::from_request_parts(parts, state).await?;
+        Ok(Self(value))
+    }
+}
+
+/// Runs work that waits for the disk where it keeps nobody else from working.
+pub(in crate::serve) async fn on_disk<T, E>(
+    work: impl FnOnce() -> Result<T, E> + Send + 'static,
+) -> Result<T, Failure>
+where
+    T: Send + 'static,
+    E: Into<Failure> + Send + 'static,
+{
+    match tokio::task::spawn_blocking(work).await {
+        Ok(done) => done.map_err(Into::into),
+        Err(why) => {
+            tracing::error!(%why, "Work for a request broke off.");
+            Err(Failure::ours("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)"))
+        }
+    }
+}

@@ -1,0 +1,109 @@
+//! The running lesson.
+
+use super::error::{ErrorBody, Failure};
+use super::extract::{Body, on_disk};
+use crate::serve::Hall;
+use axum::Json;
+use axum::extract::State;
+use axum::http::StatusCode;
+use peakorder_protocol::log::MarkKind;
+use serde::{Deserialize, Serialize};
+use std::sync::Arc;
+use utoipa::ToSchema;
+
+/// Longest block label or note, characters.
+const DETAIL_LIMIT: usize = 1000;
+const LABEL_LIMIT: usize = 60;
+
+/// Who has a lesson.
+#[derive(Debug, Deserialize, ToSchema)]
+pub(super) struct Start {
+    /// Id of the player.
+    player: String,
+    /// Label of the block that others are held against.
+    #[serde(default = "baseline")]
+    baseline_block: String,
+}
+
+fn baseline() -> String {
+    "baseline".into()
+}
+
+/// A session's id.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct SessionId {
+    session: String,
+}
+
+/// Starts a lesson.
+#[utoipa::path(post, path = "/lesson", request_body = Start,
+    responses((status = 201, body = SessionId), (status = 404, body = ErrorBody),
+        (status = 409, body = ErrorBody, description = "one is running, or the player has not agreed"),
+        (status = 503, body = ErrorBody, description = "the straps cannot be used")))]
+pub(super) async fn start(
+    State(hall): State<Arc<Hall>>,
+    Body(start): Body<Start>,
+) -> Result<(StatusCode, Json<SessionId>), Failure> {
+    check_label(&start.baseline_block)?;
+    let library = Arc::clone(&hall.library);
+    let player = on_disk(move || library.player(&start.player)).await?;
+    let session = hall.lessons.start(&player, &start.baseline_block).await?;
+    Ok((StatusCode::CREATED, Json(SessionId { session })))
+}
+
+/// Ends the running lesson.
+#[utoipa::path(post, path = "/lesson/end",
+    responses((status = 200, body = SessionId), (status = 409, body = ErrorBody)))]
+pub(super) async fn end(State(hall): State<Arc<Hall>>) -> Result<Json<SessionId>, Failure> {
+    let session = hall.lessons.end().await?;
+    Ok(Json(SessionId { session }))
+}
+
+/// A mark on the session clock, now.
+#[derive(Debug, Deserialize, ToSchema)]
+pub(super) struct MarkNow {
+    /// `still-start`, `still-end`, `bow-start`, `bow-end`, `arm-raise-start`, `arm-raise-end`,
+    /// `turn-start`, `turn-end`, `block` or `note`.
+    mark: String,
+    /// A block's label, a note's text, `seated` or `standing` of a turn.
+    #[serde(default)]
+    detail: String,
+}
+
+/// When a mark was put.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct Marked {
+    /// Session clock, seconds.
+    t_s: f64,
+}
+
+/// Marks the beginning or end of a guided movement, a block, a note.
+#[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
+    responses((status = 200, body = Marked), (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
+pub(super) async fn mark(
+    State(hall): State<Arc<Hall>>,
+    Body(mark): Body<MarkNow>,
+) -> Result<Json<Marked>, Failure> {
+    let kind: MarkKind = mark.mark.parse().map_err(Failure::bad)?;
+    let detail = mark.detail.trim();
+    match kind {
+        MarkKind::Block if detail.is_empty() => return Err(Failure::bad("a block needs a label")),
+        MarkKind::Block => check_label(detail)?,
+        MarkKind::TurnStart if peakorder_protocol::mobility::Posture::from_detail(detail).is_none() => {
+            return Err(Failure::bad("detail must say how the player turns: seated or standing"));
+        }
+        _ if detail.chars().count() > DETAIL_LIMIT => {
+            return Err(Failure::bad(format!("detail: at most {DETAIL_LIMIT} characters; shorten it")));
+        }
+        _ => {}
+    }
+    let t_s = hall.lessons.mark(kind, detail).await?;
+    Ok(Json(Marked { t_s }))
+}
+
+fn check_label(label: &str) -> Result<(), Failure> {
+    if label.chars().count() > LABEL_LIMIT || label.chars().any(char::is_control) {
+        return Err(Failure::bad(format!("a block's label is one line of at most {LABEL_LIMIT} characters")));
+    }
+    Ok(())
+}

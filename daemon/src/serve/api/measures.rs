@@ -1,0 +1,37 @@
+//! The measures there are.
+
+use axum::Json;
+use peakorder_analysis::measure::Measure;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// A quantity of a swing.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct MeasureView {
+    /// Stable name; ends in the unit.
+    key: String,
+    /// Name on screen.
+    label: String,
+    /// Unit on screen; empty for a ratio.
+    unit: &'static str,
+    /// Digits after the point.
+    decimals: usize,
+    /// A sign tells a direction.
+    signed: bool,
+    /// What it is.
+    definition: String,
+}
+
+/// All measures in the order shown.
+#[utoipa::path(get, path = "/measures", responses((status = 200, body = Vec<MeasureView>)))]
+pub(super) async fn measures() -> Json<Vec<MeasureView>> {
+    let view = |m: Measure| MeasureView {
+        key: m.key(),
+        label: m.label(),
+        unit: m.unit(),
+        decimals: m.decimals(),
+        signed: m.signed(),
+        definition: m.meaning(),
+    };
+    Json(Measure::ALL.into_iter().map(view).collect())
+}

@@ -1,0 +1,76 @@
+//! The API: JSON over HTTP below `/api/v1`, events as a stream.
+
+pub mod error;
+mod extract;
+mod lesson;
+mod measures;
+mod pair;
+mod players;
+mod sessions;
+mod state;
+mod streams;
+
+pub(super) use extract::on_disk;
+
+use super::Hall;
+use super::page;
+use axum::Json;
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
+use axum::routing::get;
+use error::Failure;
+use std::sync::Arc;
+use utoipa::OpenApi;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+/// Nothing that a page sends is larger than this.
+const BODY_LIMIT_BYTES: usize = 64 << 10;
+
+/// What is said of the API as a whole.
+#[derive(OpenApi)]
+#[openapi(info(
+    title = "peakorderd",
+    description = "The lesson live, players, sessions. Every change needs Content-Type: application/json. \
+                   Streams are server-sent events; an event's data is one JSON object."
+))]
+struct Description;
+
+/// All routes, and their description.
+fn described() -> (Router<Arc<Hall>>, utoipa::openapi::OpenApi) {
+    let api = OpenApiRouter::new()
+        .routes(routes!(state::state))
+        .routes(routes!(streams::events))
+        .routes(routes!(players::list, players::add))
+        .routes(routes!(players::change))
+        .routes(routes!(lesson::start))
+        .routes(routes!(lesson::end))
+        .routes(routes!(lesson::mark))
+        .routes(routes!(measures::measures))
+        .routes(routes!(sessions::list))
+        .routes(routes!(sessions::session))
+        .routes(routes!(sessions::curves))
+        .routes(routes!(sessions::compare))
+        .routes(routes!(pair::passcode));
+    OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts()
+}
+
+/// The description of the API as JSON.
+pub fn openapi() -> utoipa::openapi::OpenApi {
+    described().1
+}
+
+/// All that is served.
+pub fn router(hall: Arc<Hall>) -> Router {
+    let (api, description) = described();
+    api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))
+        .route("/pair/{token}", get(pair::link))
+        .fallback(page::file)
+        .method_not_allowed_fallback(|| async {
+            Failure::new(StatusCode::METHOD_NOT_ALLOWED, "this address does not take that method")
+        })
+        .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))
+        .layer(axum::middleware::from_fn_with_state(Arc::clone(&hall.door), super::door::keeper))
+        .with_state(hall)
+}

@@ -1,0 +1,97 @@
+//! Sessions, running and past.
+
+use super::error::{ErrorBody, Failure};
+use super::extract::{Path, Query, on_disk};
+use crate::serve::Hall;
+use crate::serve::board::views::LessonView;
+use crate::serve::library::{Library, SessionRow};
+use crate::serve::past;
+use axum::Json;
+use axum::extract::State;
+use peakorder_analysis::compare;
+use peakorder_analysis::json;
+use peakorder_analysis::measure::Measure;
+use serde::Deserialize;
+use std::sync::Arc;
+
+/// Which sessions.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+pub(super) struct OfPlayer {
+    /// Name of the player; all sessions without it.
+    player: Option<String>,
+}
+
+/// All sessions, newest first.
+#[utoipa::path(get, path = "/sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
+pub(super) async fn list(
+    State(hall): State<Arc<Hall>>,
+    Query(of): Query<OfPlayer>,
+) -> Result<Json<Vec<SessionRow>>, Failure> {
+    let running = hall.board.running();
+    let library = Arc::clone(&hall.library);
+    on_disk(move || library.sessions(of.player.as_deref(), running.as_deref())).await.map(Json)
+}
+
+/// One session, as the lesson in the state.
+#[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id")),
+    responses((status = 200, body = LessonView), (status = 404, body = ErrorBody)))]
+pub(super) async fn session(
+    State(hall): State<Arc<Hall>>,
+    Path(id): Path<String>,
+) -> Result<Json<LessonView>, Failure> {
+    let live = hall.board.with(|l| (l.book.id() == id).then(|| l.view())).flatten();
+    if let Some(view) = live {
+        return Ok(Json(view));
+    }
+    let library = Arc::clone(&hall.library);
+    on_disk(move || past::lesson(&library, &id)).await.map(Json)
+}
+
+/// The curves of one swing.
+#[utoipa::path(get, path = "/sessions/{id}/swings/{n}/curves",
+    params(("id" = String, Path, description = "session's id"), ("n" = u32, Path, description = "swing's number")),
+    responses((status = 200, body = past::CurvesView), (status = 404, body = ErrorBody)))]
+pub(super) async fn curves(
+    State(hall): State<Arc<Hall>>,
+    Path((id, n)): Path<(String, u32)>,
+) -> Result<Json<past::CurvesView>, Failure> {
+    let library = Arc::clone(&hall.library);
+    on_disk(move || past::curves(&library, &id, n)).await.map(Json)
+}
+
+/// Two sides, each `ID:BLOCK`; `ID` alone is the whole session.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+pub(super) struct Sides {
+    /// Before.
+    a: String,
+    /// After.
+    b: String,
+}
+
+/// Before against after, as `peakorder compare --json`.
+#[utoipa::path(get, path = "/compare", params(Sides),
+    responses((status = 200, body = Object), (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
+pub(super) async fn compare(
+    State(hall): State<Arc<Hall>>,
+    Query(sides): Query<Sides>,
+) -> Result<Json<serde_json::Value>, Failure> {
+    let library = Arc::clone(&hall.library);
+    on_disk(move || -> Result<_, Failure> {
+        let before = side(&library, &sides.a)?;
+        let after = side(&library, &sides.b)?;
+        let mut compared =
+            compare::compare(&before, &after, &Measure::ALL).map_err(|e| Failure::bad(e.to_string()))?;
+        // Folders of this computer are nobody's business: sides are called as they were asked for.
+        compared.before.name = sides.a;
+        compared.after.name = sides.b;
+        Ok(json::compare(&compared))
+    })
+    .await
+    .map(Json)
+}
+
+/// Ids have no colon of their own.
+fn side(library: &Library, text: &str) -> Result<peakorder_analysis::load::Loaded, Failure> {
+    let (id, block) = text.split_once(':').map_or((text, None), |(id, block)| (id, Some(block)));
+    Ok(library.load(id, block)?)
+}

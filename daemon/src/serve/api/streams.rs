@@ -1,0 +1,42 @@
+//! Events as they happen.
+
+use crate::serve::Hall;
+use crate::serve::board::feed::Frame;
+use axum::extract::State;
+use axum::response::sse::{Event, KeepAlive, Sse};
+use futures::stream::{self, Stream, StreamExt as _};
+use serde_json::json;
+use std::convert::Infallible;
+use std::sync::Arc;
+use tokio::sync::broadcast::error::RecvError;
+
+/// An event of a stream.
+pub(super) type Item = Result<Event, Infallible>;
+
+pub(super) fn event(name: &str, data: &serde_json::Value) -> Event {
+    Event::default().event(name).data(data.to_string())
+}
+
+fn framed(frame: &Frame) -> Event {
+    Event::default().event(frame.event).id(frame.seq.to_string()).data(&*frame.data)
+}
+
+/// Events of the lesson: `hello {boot, seq}` first, then `session_started`, `strap`,
+/// `calibration`, `block`, `swing`, `mobility`, `session_ended`, `straps` (each second),
+/// `doing`, `heartbeat` (each two seconds), `problem`. `lagged` means that events were
+/// missed: get the state anew.
+#[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = String)))]
+pub(super) async fn events(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Item = Item>> {
+    let (seq, feed) = hall.board.watch();
+    let hello = event("hello", &json!({ "boot": hall.board.boot(), "seq": seq }));
+    let news = stream::unfold(feed, |mut feed| async move {
+        let item = match feed.recv().await {
+            Ok(frame) => framed(&frame),
+            Err(RecvError::Lagged(missed)) => event("lagged", &json!({ "missed": missed })),
+            Err(RecvError::Closed) => return None,
+        };
+        Some((Ok(item), feed))
+    });
+    let all = stream::once(async { Ok(hello) }).chain(news);
+    Sse::new(hall.until_closing(all)).keep_alive(KeepAlive::default())
+}

@@ -1,0 +1,110 @@
+//! Who gets in, and what they may do.
+//!
+//! Every request passes, in this order: the rate of its sender ([`rate`]), the host it
+//! names ([`host`]), for changes its origin and type, and then what its device may do
+//! ([`pass`]). A page of another site can therefore neither read nor change anything: it
+//! cannot send a JSON type without asking first, its origin does not match, and a name that
+//! was made to point here (DNS rebinding) is not one of ours.
+
+pub mod host;
+pub mod pass;
+pub mod rate;
+pub mod terminal;
+
+use super::api::error::Failure;
+use axum::extract::{Request, State};
+use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse as _, Response};
+use pass::{Device, Passes};
+use rate::Rates;
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+/// Both ends of a request's connection.
+#[derive(Debug, Clone, Copy)]
+pub struct Ends {
+    /// The device that asks.
+    pub peer: SocketAddr,
+    /// Our address that it asked.
+    pub local: SocketAddr,
+}
+
+/// The door.
+pub struct Door {
+    /// Names besides our addresses that a request may call us by.
+    pub allowed_hosts: Vec<String>,
+    /// Who may do what.
+    pub passes: Passes,
+    /// How fast each may ask.
+    pub rates: Rates,
+}
+
+/// What the API's own pages may load: only what this program serves.
+const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
+media-src 'self' data: blob:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+/// Lets a request in or says why not.
+pub async fn keeper(State(door): State<Arc<Door>>, mut request: Request, next: Next) -> Response {
+    let mut response = match door.admit(&mut request) {
+        Ok(()) => next.run(request).await,
+        Err(failure) => failure.into_response(),
+    };
+    let headers = response.headers_mut();
+    // The report brings its own.
+    headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(PAGE_POLICY));
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    headers.insert("cross-origin-opener-policy", HeaderValue::from_static("same-origin"));
+    headers.insert("cross-origin-resource-policy", HeaderValue::from_static("same-origin"));
+    response
+}
+
+impl Door {
+    fn admit(&self, request: &mut Request) -> Result<(), Failure> {
+        let Some(&ends) = request.extensions().get::<Ends>() else {
+            return Err(Failure::new(StatusCode::INTERNAL_SERVER_ERROR, "the connection is not known"));
+        };
+        let looks = matches!(*request.method(), Method::GET | Method::HEAD);
+        self.rates.take(ends.peer.ip(), looks)?;
+        let host = host::of(request)?;
+        host::check(&host, ends.local, &self.allowed_hosts)?;
+        if !looks {
+            host::check_origin(request.headers(), &host)?;
+            json_only(request)?;
+        }
+        let device = self.passes.device(request.headers());
+        let path = request.uri().path();
+        // The page's own files tell nothing, and pairing is how one gets in.
+        if path.starts_with("/api/") && path != "/api/v1/pair" {
+            match device {
+                None => return Err(self.passes.not_paired()),
+                Some(Device::Viewer) if !looks => {
+                    return Err(Failure::new(
+                        StatusCode::FORBIDDEN,
+                        "this device may look, not change; use the coach's device",
+                    ));
+                }
+                Some(_) => {}
+            }
+        }
+        if let Some(device) = device {
+            request.extensions_mut().insert(device);
+        }
+        Ok(())
+    }
+}
+
+/// Types that a page of another site can send without asking first are refused.
+fn json_only(request: &Request) -> Result<(), Failure> {
+    let kind = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
+    let kind = kind.split(';').next().unwrap_or("").trim();
+    if kind.eq_ignore_ascii_case("application/json") {
+        return Ok(());
+    }
+    Err(Failure::new(
+        StatusCode::UNSUPPORTED_MEDIA_TYPE,
+        "a change must be sent as Content-Type: application/json",
+    ))
+}

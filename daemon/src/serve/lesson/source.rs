@@ -1,0 +1,158 @@
+//! Where a lesson's records come from.
+
+use super::LessonError;
+use crate::ble::radio::Radio;
+use crate::ble::setup::{Setup, now_id};
+use crate::ble::straps::{SessionClock, Straps, Wanted};
+use crate::engine::BATCHES;
+use crate::serve::board::{Board, Clock};
+use crate::serve::library::PlayerCard;
+use crate::source::pace::{Speed, play};
+use crate::source::straps::{Audience, CLOSING, Desk, Health, Request};
+use crate::source::virtual_session::virtual_session;
+use crate::virtual_straps::Script;
+use peakorder_protocol::Role;
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::Record;
+use peakorder_protocol::session::Session;
+use std::path::PathBuf;
+use std::pin::Pin;
+use std::sync::Arc;
+use tokio::sync::{mpsc, oneshot};
+
+/// Where lessons get their samples.
+#[derive(Debug, Clone)]
+pub enum Kind {
+    /// From the straps that this configuration file assigns.
+    Straps(PathBuf),
+    /// From virtual straps: an invented lesson drawn from `seed`.
+    Virtual {
+        /// The same number gives the same lesson.
+        seed: u64,
+        /// How fast time goes by.
+        speed: Speed,
+    },
+}
+
+/// Room for requests; each is taken at once.
+const REQUESTS: usize = 16;
+
+/// A source that is ready to flow.
+pub(super) struct Source {
+    pub(super) session: Session,
+    pub(super) clock: Clock,
+    pub(super) flow: Ready,
+}
+
+/// What is needed to let it flow.
+pub(super) enum Ready {
+    Straps { radio: Radio, worn: Vec<(Role, Wanted)>, clock: SessionClock },
+    Virtual { script: Box<Script>, speed: Speed },
+}
+
+/// Records that flow.
+pub(super) struct Flow {
+    pub(super) batches: mpsc::Receiver<Vec<Record>>,
+    pub(super) requests: mpsc::Sender<Request>,
+    /// Done when the engine must not wait for more.
+    pub(super) gone: Gone,
+}
+
+/// Opens the radio or draws the script.
+pub(super) async fn open(kind: &Kind, player: &PlayerCard) -> Result<Source, LessonError> {
+    match kind {
+        Kind::Straps(config) => {
+            let cannot = |e: anyhow::Error| LessonError::Straps(format!("{e:#}"));
+            let setup = Setup::load(config).map_err(cannot)?;
+            let worn = setup.assigned().map_err(cannot)?;
+            let radio = setup.radio().await.map_err(cannot)?;
+            let roles: Vec<Role> = worn.iter().map(|(role, _)| *role).collect();
+            let session = setup.session(&roles, player.player(), toml::Table::new());
+            let clock = SessionClock::start();
+            Ok(Source { session, clock: Clock::Running(clock), flow: Ready::Straps { radio, worn, clock } })
+        }
+        Kind::Virtual { seed, speed } => {
+            let script = Script::lesson_of(*seed, player.about.handedness);
+            let now = jiff::ZonedDateTime::now();
+            let session =
+                virtual_session(&script, &now_id(&now), player.player(), &now.timestamp().to_string());
+            let flow = Ready::Virtual { script: Box::new(script), speed: *speed };
+            Ok(Source { session, clock: Clock::OfRecords, flow })
+        }
+    }
+}
+
+impl Ready {
+    /// Lets it flow.
+    pub(super) fn start(self, board: Arc<Board>) -> Flow {
+        let (to, batches) = mpsc::channel(BATCHES);
+        let (requests, asked) = mpsc::channel(REQUESTS);
+        let gone = match self {
+            Self::Straps { radio, worn, clock } => {
+                let desk =
+                    Desk::new(worn.iter().map(|(role, wanted)| (*role, &*wanted.profile)), OnBoard(board));
+                let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
+                let (stopped, stopping) = oneshot::channel();
+                tokio::spawn(desk.work(straps, asked, to, stopped));
+                gone_after_closing(stopping)
+            }
+            Self::Virtual { script, speed } => play_script(*script, speed, asked, to),
+        };
+        Flow { batches, requests, gone }
+    }
+}
+
+type Gone = Pin<Box<dyn Future<Output = ()> + Send>>;
+
+/// The engine ends when the desk has handed over the last record; a strap that does not let
+/// go must not keep the session open.
+fn gone_after_closing(stopping: oneshot::Receiver<()>) -> Gone {
+    Box::pin(async move {
+        if stopping.await.is_err() {
+            std::future::pending::<()>().await;
+        }
+        tokio::time::sleep(CLOSING).await;
+    })
+}
+
+/// Virtual straps on a thread of their own; requests are mixed in as they come.
+fn play_script(
+    script: Script,
+    speed: Speed,
+    mut asked: mpsc::Receiver<Request>,
+    to: mpsc::Sender<Vec<Record>>,
+) -> Gone {
+    let marks = to.downgrade();
+    tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));
+    let (stop, stopped) = oneshot::channel::<()>();
+    tokio::spawn(async move {
+        while let Some(request) = asked.recv().await {
+            match request {
+                Request::Stop => break,
+                Request::Mark(mark) => {
+                    let Some(to) = marks.upgrade() else { return };
+                    if to.send(vec![Record::Mark(mark)]).await.is_err() {
+                        return;
+                    }
+                }
+            }
+        }
+        let _ = stop.send(());
+    });
+    Box::pin(async move {
+        if stopped.await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    })
+}
+
+/// Straps' news that are in no recording go to the board.
+struct OnBoard(Arc<Board>);
+
+impl Audience for OnBoard {
+    fn tell(&mut self, t_ns: u64, role: Role, text: &str, _recorded: bool) {
+        self.0.tell(&LiveEvent::Strap { t_s: t_ns as f64 * 1e-9, role, text: text.to_owned() });
+    }
+
+    fn health(&mut self, _straps: &[(Role, Health)]) {}
+}

@@ -1,0 +1,153 @@
+//! Session folders of the library.
+
+use super::{Library, LibraryError};
+use peakorder_analysis::load::{Loaded, load};
+use peakorder_protocol::session::{SESSION_FILE, SWINGS_DIR, Session, SessionDir};
+use serde::Serialize;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::time::SystemTime;
+use utoipa::ToSchema;
+
+/// One line of the list of sessions.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct SessionRow {
+    /// Id: the folder's name.
+    pub id: String,
+    /// Start, RFC 3339 UTC.
+    pub started_utc: String,
+    /// Name of the player.
+    pub player: String,
+    /// Labels of the blocks that have swings, in order.
+    pub blocks: Vec<String>,
+    /// Number of swings.
+    pub swings: usize,
+    /// The scenario is invented.
+    pub invented: bool,
+    /// It is being recorded now.
+    pub running: bool,
+    /// What could not be read.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub problems: Vec<String>,
+}
+
+/// When a session's files were last written: what was read is good until that changes.
+type Stamp = (Option<SystemTime>, Option<SystemTime>);
+
+/// Rows that were read before.
+#[derive(Default)]
+pub(super) struct Rows(Mutex<HashMap<String, (Stamp, SessionRow)>>);
+
+fn stamp(folder: &Path) -> Stamp {
+    let changed = |name: &str| folder.join(name).metadata().and_then(|m| m.modified()).ok();
+    (changed(SESSION_FILE), changed(SWINGS_DIR))
+}
+
+impl Library {
+    /// Names and folders of all sessions; links are not followed.
+    fn folders(&self) -> Result<Vec<(String, PathBuf)>, LibraryError> {
+        let entries = std::fs::read_dir(&self.sessions)
+            .map_err(|e| LibraryError::Failed(format!("{}: {e}", self.sessions.display())))?;
+        Ok(entries
+            .filter_map(|entry| {
+                let entry = entry.ok()?;
+                if !entry.file_type().ok()?.is_dir() {
+                    return None;
+                }
+                Some((entry.file_name().to_str()?.to_owned(), entry.path()))
+            })
+            .collect())
+    }
+
+    /// The folder of the session with that id, which is compared and not joined.
+    pub fn folder(&self, id: &str) -> Result<PathBuf, LibraryError> {
+        self.folders()?
+            .into_iter()
+            .find_map(|(name, path)| (name == id && path.join(SESSION_FILE).is_file()).then_some(path))
+            .ok_or_else(|| LibraryError::Unknown("there is no such session; list them anew".into()))
+    }
+
+    /// Folder and `session.toml` of a session.
+    pub fn open_session(&self, id: &str) -> Result<(SessionDir, Session), LibraryError> {
+        SessionDir::open(&self.folder(id)?).map_err(|e| LibraryError::Failed(e.to_string()))
+    }
+
+    /// A session's swings, or those of one of its blocks.
+    pub fn load(&self, id: &str, block: Option<&str>) -> Result<Loaded, LibraryError> {
+        let folder = self.folder(id)?;
+        let folder = folder.to_str().ok_or_else(|| {
+            LibraryError::Failed(format!("{}: the path is not UTF-8; move the library", folder.display()))
+        })?;
+        let mut loaded = load(folder).map_err(|e| LibraryError::Failed(e.to_string()))?;
+        if let Some(block) = block {
+            if !loaded.blocks.iter().any(|b| b == block) {
+                return Err(LibraryError::Unknown(format!(
+                    "session {id} has no such block; it has {}",
+                    loaded.blocks.iter().map(|b| format!("'{b}'")).collect::<Vec<_>>().join(", ")
+                )));
+            }
+            loaded.swings.retain(|s| s.block == block);
+            loaded.block = Some(block.to_owned());
+        }
+        Ok(loaded)
+    }
+
+    /// Folder for a new session; `id` was made by this program.
+    pub fn new_session(&self, id: &str) -> Result<SessionDir, LibraryError> {
+        SessionDir::create(&self.sessions.join(id), false).map_err(|e| LibraryError::Failed(e.to_string()))
+    }
+
+    /// All sessions, newest first. `running` is the one being recorded.
+    pub fn sessions(
+        &self,
+        player: Option<&str>,
+        running: Option<&str>,
+    ) -> Result<Vec<SessionRow>, LibraryError> {
+        let mut known = self.rows.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut rows: Vec<SessionRow> = self
+            .folders()?
+            .into_iter()
+            .filter_map(|(id, folder)| {
+                let now = stamp(&folder);
+                if let Some((then, row)) = known.get(&id)
+                    && *then == now
+                {
+                    return Some(row.clone());
+                }
+                let row = row(&id, &folder)?;
+                known.insert(id, (now, row.clone()));
+                Some(row)
+            })
+            .collect();
+        drop(known);
+        rows.retain(|r| player.is_none_or(|p| r.player == p));
+        for row in &mut rows {
+            row.running = Some(row.id.as_str()) == running;
+        }
+        rows.sort_by(|a, b| b.started_utc.cmp(&a.started_utc).then_with(|| b.id.cmp(&a.id)));
+        Ok(rows)
+    }
+}
+
+fn row(id: &str, folder: &Path) -> Option<SessionRow> {
+    let (_, session) = SessionDir::open(folder)
+        .inspect_err(|why| tracing::warn!("{}: {why}; the session is left out", folder.display()))
+        .ok()?;
+    let loaded = folder.to_str().map(load);
+    let (blocks, swings, problems) = match loaded {
+        Some(Ok(l)) => (l.blocks, l.swings.len(), l.problems.into_iter().map(|p| p.text).collect()),
+        Some(Err(why)) => (Vec::new(), 0, vec![why.to_string()]),
+        None => (Vec::new(), 0, vec!["the path is not UTF-8".into()]),
+    };
+    Some(SessionRow {
+        id: id.to_owned(),
+        started_utc: session.started_utc,
+        player: session.player.name,
+        blocks,
+        swings,
+        invented: session.invented,
+        running: false,
+        problems,
+    })
+}

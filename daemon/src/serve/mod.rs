@@ -1,0 +1,194 @@
+//! `peakorderd serve`: the coach's page and the API behind it.
+//!
+//! ```text
+//! straps or virtual straps → source/ → engine → board/   state and events, one lock
+//!                                               → api/    JSON and event streams
+//! library/  players and sessions on disk        → api/
+//! page      the page's files, built in
+//! door/     who gets in; every request passes it first
+//! listen    connections
+//! ```
+//!
+//! Nobody who watches can hold up the recording: events go to bounded queues whose oldest
+//! entries are lost first, and a lock is held only while memory is written.
+
+pub mod api;
+pub mod board;
+pub mod door;
+pub mod lesson;
+pub mod library;
+mod listen;
+mod page;
+mod past;
+mod patience;
+mod random;
+
+use anyhow::{Context as _, bail};
+use board::Board;
+use door::pass::{Links, Passes};
+use door::rate::Rates;
+use door::{Door, terminal};
+use futures::stream::{Stream, StreamExt as _};
+use lesson::{Kind, Lessons};
+use library::Library;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+/// Shortest passcode, characters. Together with the limit on guesses (one in half a minute
+/// for all devices) ten digits or letters are far out of reach; own judgement.
+const PASSCODE_MIN: usize = 8;
+const PASSCODE_MAX: usize = 256;
+
+/// How to serve.
+#[derive(Debug, Clone)]
+pub struct Options {
+    /// Address to listen on.
+    pub listen: SocketAddr,
+    /// Library folder.
+    pub library: PathBuf,
+    /// Where lessons get their samples.
+    pub kind: Kind,
+    /// Names besides our addresses that a request may call us by.
+    pub allowed_hosts: Vec<String>,
+    /// File with the passcode.
+    pub passcode_file: Option<PathBuf>,
+}
+
+/// What all handlers share.
+pub struct Hall {
+    board: Arc<Board>,
+    library: Arc<Library>,
+    lessons: Lessons,
+    door: Arc<Door>,
+    closing: watch::Receiver<bool>,
+}
+
+impl Hall {
+    /// The stream, ended when the program does: an open one would keep it from ending.
+    fn until_closing<S: Stream>(&self, stream: S) -> impl Stream<Item = S::Item> + use<S> {
+        let mut closing = self.closing.clone();
+        stream.take_until(async move {
+            // An error means that the server is gone.
+            let _ = closing.wait_for(|c| *c).await;
+        })
+    }
+}
+
+/// A server that listens.
+pub struct Server {
+    listener: TcpListener,
+    hall: Arc<Hall>,
+    close: watch::Sender<bool>,
+    /// Where it listens.
+    pub at: SocketAddr,
+    /// Links for devices that have to pair.
+    pub links: Option<Links>,
+}
+
+impl Server {
+    /// Opens the library and listens.
+    pub async fn open(options: Options) -> anyhow::Result<Self> {
+        let passcode = options.passcode_file.as_deref().map(passcode).transpose()?;
+        let (passes, links) = if options.listen.ip().to_canonical().is_loopback() {
+            if passcode.is_some() {
+                bail!(
+                    "--passcode-file is for addresses that other devices can reach; name one with --listen"
+                );
+            }
+            (Passes::open(), None)
+        } else {
+            let (passes, links) = Passes::paired(passcode);
+            (passes, Some(links))
+        };
+        let library = Arc::new(Library::open(&options.library)?);
+        let listener = TcpListener::bind(options.listen).await.with_context(|| {
+            format!(
+                "cannot listen on {}; is peakorderd running already? --listen takes another",
+                options.listen
+            )
+        })?;
+        let at = listener.local_addr().context("the listening address is not known")?;
+        let invented = matches!(options.kind, Kind::Virtual { .. });
+        let board = Arc::new(Board::new(random::hex(8), invented));
+        let lessons = Lessons::new(options.kind, Arc::clone(&library), Arc::clone(&board));
+        let door = Arc::new(Door { allowed_hosts: options.allowed_hosts, passes, rates: Rates::default() });
+        let (close, closing) = watch::channel(false);
+        let hall = Arc::new(Hall { board, library, lessons, door, closing });
+        Ok(Self { listener, hall, close, at, links })
+    }
+
+    /// The board it shows.
+    pub fn board(&self) -> Arc<Board> {
+        Arc::clone(&self.hall.board)
+    }
+
+    /// Serves until `stop` is done; a lesson that runs is ended first.
+    pub async fn run(self, stop: impl Future<Output = ()>) {
+        let Self { listener, hall, close, .. } = self;
+        let ticking = tokio::spawn(tick(Arc::clone(&hall.board)));
+        let router = api::router(Arc::clone(&hall));
+        let mut closing = hall.closing.clone();
+        let serving = tokio::spawn(listen::serve(listener, router, async move {
+            let _ = closing.wait_for(|c| *c).await;
+        }));
+        stop.await;
+        if hall.board.running().is_some()
+            && let Err(why) = hall.lessons.end().await
+        {
+            tracing::warn!(%why, "The lesson was not ended in time.");
+        }
+        close.send_replace(true);
+        // It only fails if it panicked, which has been reported.
+        let _ = serving.await;
+        ticking.abort();
+    }
+}
+
+/// What happens by the clock.
+async fn tick(board: Arc<Board>) {
+    let mut seconds = tokio::time::interval(Duration::from_secs(1));
+    seconds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut beat = false;
+    loop {
+        seconds.tick().await;
+        board.tell_straps();
+        if beat {
+            board.beat();
+        }
+        beat = !beat;
+    }
+}
+
+fn passcode(file: &Path) -> anyhow::Result<String> {
+    let name = file.display();
+    let meta = std::fs::metadata(file).with_context(|| format!("{name}"))?;
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        if meta.permissions().mode() & 0o077 != 0 {
+            bail!("{name}: others can read the passcode; run: chmod 600 {name}");
+        }
+    }
+    if meta.len() > 4096 {
+        bail!("{name}: {} bytes, too large for a passcode", meta.len());
+    }
+    let text = std::fs::read_to_string(file).with_context(|| format!("{name}"))?;
+    let passcode = text.trim();
+    if !(PASSCODE_MIN..=PASSCODE_MAX).contains(&passcode.chars().count()) {
+        bail!("{name}: the passcode must have {PASSCODE_MIN} to {PASSCODE_MAX} characters");
+    }
+    Ok(passcode.to_owned())
+}
+
+/// The address to be opened in a browser, and the links where devices have to pair.
+pub fn greeting(server: &Server) -> String {
+    let at = terminal::reachable(server.at);
+    match &server.links {
+        None => format!("http://{at}/"),
+        Some(links) => format!("http://{at}/\n\n{}", terminal::links(at, links)),
+    }
+}

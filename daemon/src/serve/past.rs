@@ -1,0 +1,127 @@
+//! Past lessons, read from their folders.
+
+use super::api::error::Failure;
+use super::board::book::Book;
+use super::board::views::LessonView;
+use super::library::Library;
+use crate::motion::angles::Cardan;
+use crate::source::replay::Replay;
+use nalgebra::{Quaternion, UnitQuaternion};
+use peakorder_protocol::curves::SegmentCurves;
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::{MarkKind, Record};
+use peakorder_protocol::session::SessionDir;
+use peakorder_protocol::{Handedness, Role};
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// Label that is taken for the baseline's where nobody said otherwise.
+const BASELINE: &str = "baseline";
+
+/// A past lesson as the page shows it.
+pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, Failure> {
+    let loaded = library.load(id, None)?;
+    let player_id =
+        library.players()?.into_iter().find(|p| p.about.name == loaded.session.player.name).map(|p| p.id);
+    let mut book = Book::new(id, loaded.session.clone(), player_id, BASELINE);
+    for event in blocks(&loaded.dir) {
+        book.event(&event);
+    }
+    let mobility = loaded.dir.read_mobility().map_err(|e| Failure::ours(e.to_string()))?;
+    for check in mobility.into_iter().flat_map(|m| m.checks) {
+        book.event(&LiveEvent::Mobility { check: Box::new(check) });
+    }
+    let mut end_s = 0.0_f64;
+    for swing in loaded.swings {
+        end_s = end_s.max(swing.events.finish.t_s);
+        book.event(&LiveEvent::Swing { swing: Box::new(swing) });
+    }
+    Ok(book.view(end_s, Vec::new()))
+}
+
+/// When blocks began stands in the recording only; without one (or with a damaged one)
+/// there are as many as can be read.
+fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {
+    let Ok(replay) = Replay::open(&dir.log_path()) else { return Vec::new() };
+    replay
+        .filter_map(|record| match record {
+            Record::Mark(mark) if mark.kind == MarkKind::Block => {
+                Some(LiveEvent::Block { t_s: mark.t_ns as f64 * 1e-9, label: mark.detail })
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// Curves of one swing on a uniform grid.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct CurvesView {
+    /// Session clock of the first point, seconds.
+    start_s: f64,
+    /// Step, seconds.
+    step_s: f64,
+    /// One entry a strap.
+    segments: Vec<SegmentView>,
+}
+
+/// Curves of one segment; angles are empty when its strap was not calibrated.
+#[derive(Debug, Serialize, ToSchema)]
+struct SegmentView {
+    /// `pelvis`, `thorax` or `lead_arm`.
+    #[schema(value_type = String)]
+    role: Role,
+    /// The speed that the peak is of, degrees per second.
+    speed_dps: Vec<f64>,
+    /// Turn relative to address, degrees, positive towards the target.
+    turn_deg: Vec<f64>,
+    /// Lateral tilt, degrees, positive = trail side lower.
+    lateral_deg: Vec<f64>,
+    /// Flexion, degrees, positive = forward.
+    flexion_deg: Vec<f64>,
+    /// Segment → global (Y up), `[w, x, y, z]`, heading zero at address.
+    orientation_wxyz: Vec<[f64; 4]>,
+}
+
+/// Four digits after the point: below a hundredth of a degree in every curve.
+fn rounded(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
+}
+
+fn all_rounded(values: &[f32]) -> Vec<f64> {
+    values.iter().map(|v| rounded(f64::from(*v))).collect()
+}
+
+fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
+    let mut view = SegmentView {
+        role: curves.role,
+        speed_dps: all_rounded(&curves.speed_dps),
+        turn_deg: all_rounded(&curves.turn_deg),
+        lateral_deg: Vec::new(),
+        flexion_deg: Vec::new(),
+        orientation_wxyz: curves.orientation_wxyz.iter().map(|q| q.map(|v| rounded(f64::from(v)))).collect(),
+    };
+    // Without alignment the orientation is the sensor's, and its tilts mean nothing.
+    if !curves.turn_deg.is_empty() {
+        for q in &curves.orientation_wxyz {
+            let [w, x, y, z] = q.map(f64::from);
+            let tilts =
+                Cardan::from_quaternion(&UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z)))
+                    .for_people(curves.role, handedness);
+            view.lateral_deg.push(rounded(tilts.lateral_deg));
+            view.flexion_deg.push(rounded(tilts.flexion_deg));
+        }
+    }
+    view
+}
+
+/// The curves of swing `number`.
+pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, Failure> {
+    let (dir, session) = library.open_session(id)?;
+    let loaded = peakorder_analysis::load::curves(&dir, number);
+    let curves = loaded.map_err(|why| Failure::unknown(format!("swing {number} has no curves: {why}")))?;
+    Ok(CurvesView {
+        start_s: curves.start_s,
+        step_s: curves.step_s,
+        segments: curves.segments.iter().map(|s| segment(s, session.player.handedness)).collect(),
+    })
+}

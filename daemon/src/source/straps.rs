@@ -1,0 +1,203 @@
+//! Live straps: what they send becomes records on their way to the engine.
+
+use crate::ble::straps::{Incoming, Straps, What};
+use crate::ble::watch::{Noticed, StrapWatch};
+use peakorder_protocol::Role;
+use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::profile::Profile;
+use std::time::Duration;
+use tokio::sync::{mpsc, oneshot};
+
+/// The straps must have closed their links this long after the stop.
+pub const CLOSING: Duration = Duration::from_secs(12);
+
+/// What somebody asks of a running session.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Request {
+    /// Put a mark on the session clock.
+    Mark(Mark),
+    /// End the session.
+    Stop,
+}
+
+impl Request {
+    /// A mark at `t_ns` (session clock, nanoseconds).
+    pub fn mark(t_ns: u64, kind: MarkKind, detail: &str) -> Self {
+        Self::Mark(Mark { t_ns, kind, detail: detail.to_owned() })
+    }
+}
+
+/// What a strap's link looks like from outside.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Health {
+    /// The link is up.
+    pub connected: bool,
+    /// Battery, percent, as the strap said it.
+    pub battery: Option<String>,
+    /// Samples in the last second.
+    pub rate: u64,
+}
+
+/// Who is told what happens to the straps.
+pub trait Audience: Send {
+    /// A strap's link or health changed at `t_ns` (session clock, nanoseconds). With
+    /// `recorded` the recording gets it as a strap event as well.
+    fn tell(&mut self, t_ns: u64, role: Role, text: &str, recorded: bool);
+    /// Once a second.
+    fn health(&mut self, straps: &[(Role, Health)]);
+}
+
+/// Moves what the straps send to the engine, and thinks about it afterwards.
+pub struct Desk<A> {
+    straps: Vec<(Role, Health)>,
+    watches: Vec<StrapWatch>,
+    counted: Vec<u64>,
+    audience: A,
+    refused: usize,
+}
+
+impl<A: Audience> Desk<A> {
+    /// For straps worn at these places, in the order in which they were started.
+    pub fn new<'a>(worn: impl Iterator<Item = (Role, &'a Profile)>, audience: A) -> Self {
+        let (straps, watches): (Vec<_>, Vec<_>) =
+            worn.map(|(role, profile)| ((role, Health::default()), StrapWatch::new(profile))).unzip();
+        Self { counted: vec![0; straps.len()], straps, watches, audience, refused: 0 }
+    }
+
+    /// Whether every strap was given up.
+    pub fn all_refused(&self) -> bool {
+        self.refused == self.straps.len()
+    }
+
+    fn record(&self, item: &Incoming) -> Option<Record> {
+        let (t_ns, role) = (item.t_ns, self.straps[item.strap].0);
+        match &item.what {
+            What::Packet { channel, bytes } => {
+                Some(Record::Arrival(Arrival { t_ns, role, channel: *channel, bytes: bytes.clone() }))
+            }
+            What::Event { kind, detail } => {
+                Some(Record::Strap(StrapEvent { t_ns, role, kind: *kind, detail: detail.clone() }))
+            }
+            What::Say(_) | What::Refused(_) => None,
+        }
+    }
+
+    /// What is noticed about an item becomes a record as well.
+    fn think(&mut self, item: &Incoming, records: &mut Vec<Record>) {
+        let (role, health) = &mut self.straps[item.strap];
+        let role = *role;
+        match &item.what {
+            What::Packet { channel, bytes } => {
+                let mut noticed = Vec::new();
+                self.watches[item.strap].packet(item.t_ns, *channel, bytes, &mut noticed);
+                for noticed in noticed {
+                    let (kind, text) = in_words(noticed);
+                    self.audience.tell(item.t_ns, role, &text, true);
+                    records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, kind, detail: text }));
+                }
+            }
+            What::Event { kind, detail } => {
+                match kind {
+                    StrapEventKind::Connected => {
+                        self.watches[item.strap].connected();
+                        health.connected = true;
+                    }
+                    StrapEventKind::Disconnected => health.connected = false,
+                    StrapEventKind::Battery => health.battery = Some(detail.clone()),
+                    _ => {}
+                }
+                let text = match kind {
+                    StrapEventKind::Note => return,
+                    StrapEventKind::Battery => format!("battery {detail} %"),
+                    StrapEventKind::Interval => format!("connection interval {detail} ms"),
+                    _ if detail.is_empty() => kind.to_string(),
+                    _ => format!("{kind} ({detail})"),
+                };
+                self.audience.tell(item.t_ns, role, &text, true);
+            }
+            What::Say(text) => self.audience.tell(item.t_ns, role, text, false),
+            What::Refused(text) => {
+                self.refused += 1;
+                self.audience.tell(item.t_ns, role, &format!("cannot be used: {text}"), false);
+            }
+        }
+    }
+
+    /// Once a second.
+    fn count(&mut self) {
+        for (((_, health), watch), counted) in
+            self.straps.iter_mut().zip(&self.watches).zip(&mut self.counted)
+        {
+            let samples = watch.samples();
+            health.rate = samples - std::mem::replace(counted, samples);
+        }
+        self.audience.health(&self.straps);
+    }
+
+    /// Works until the straps are closed, which `requests` can ask for; `stopping` is told
+    /// when it was. Raw first: the engine (and so the disk) gets a notification before
+    /// anything else looks at it.
+    pub async fn work(
+        mut self,
+        mut straps: Straps,
+        mut requests: mpsc::Receiver<Request>,
+        to: mpsc::Sender<Vec<Record>>,
+        stopping: oneshot::Sender<()>,
+    ) -> Self {
+        let mut stopping = Some(stopping);
+        let mut asked = true;
+        let mut second = tokio::time::interval(Duration::from_secs(1));
+        let mut items = Vec::new();
+        loop {
+            let mut records = Vec::new();
+            tokio::select! {
+                more = straps.take(&mut items) => {
+                    if !more {
+                        break;
+                    }
+                    records.extend(items.iter().filter_map(|i| self.record(i)));
+                }
+                request = requests.recv(), if asked => match request {
+                    Some(Request::Mark(mark)) => records.push(Record::Mark(mark)),
+                    Some(Request::Stop) => {
+                        straps.stop();
+                        if let Some(stopping) = stopping.take() {
+                            // The engine may have ended first.
+                            let _ = stopping.send(());
+                        }
+                    }
+                    None => asked = false,
+                },
+                _ = second.tick() => self.count(),
+            }
+            if !records.is_empty() && to.send(records).await.is_err() {
+                break;
+            }
+            let mut noticed = Vec::new();
+            for item in items.drain(..) {
+                self.think(&item, &mut noticed);
+            }
+            if !noticed.is_empty() && to.send(noticed).await.is_err() {
+                break;
+            }
+        }
+        straps.close().await;
+        self
+    }
+}
+
+/// What was noticed, as it is recorded and told.
+fn in_words(noticed: Noticed) -> (StrapEventKind, String) {
+    match noticed {
+        Noticed::Restarted => (StrapEventKind::Restarted, "it restarted: its clock begins anew".to_owned()),
+        Noticed::Rest(Ok(f)) => {
+            let text = format!(
+                "at rest it shows {:.2} g and {:.1} °/s, as it should",
+                f.acc_m_s2 / 9.80665,
+                f.gyro_rad_s.to_degrees()
+            );
+            (StrapEventKind::Note, text)
+        }
+        Noticed::Rest(Err(why)) => (StrapEventKind::Note, why),
+    }
+}
