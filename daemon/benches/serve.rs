@@ -79,7 +79,10 @@ fn main() {
         let dir = SessionDir::create(&folder.path().join(&id), false).expect("a new folder");
         let mut engine = Engine::new(dir, session, true).expect("a valid session");
         let mut events = engine.watch();
-        board.begin(Running::new(Book::new(&id, engine.session().clone(), None, "baseline"), Clock::OfRecords));
+        board.begin(Running::new(
+            Book::new(&id, engine.session().clone(), None, "baseline"),
+            Clock::OfRecords,
+        ));
         let records: Vec<_> = script.session().records().collect();
         for batch in records.chunks(BATCH) {
             let before = engine.pipeline().swings();

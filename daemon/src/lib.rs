@@ -14,3 +14,4 @@ pub mod recorder;
 pub mod serve;
 pub mod source;
 pub mod virtual_straps;
+pub mod watch;

@@ -7,5 +7,6 @@ pub mod csv;
 pub mod files;
 pub mod made;
 pub mod programs;
+pub mod served;
 #[cfg(target_os = "linux")]
 pub mod vm;

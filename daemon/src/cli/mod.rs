@@ -14,6 +14,7 @@ mod run;
 mod scan;
 mod serve;
 mod straps;
+mod watch;
 
 use crate::motion::settings::FilterKind;
 use anyhow::Context as _;
@@ -43,6 +44,8 @@ enum Command {
     Run(run::Arguments),
     /// Serve the coach's page: the lesson live, players, past sessions.
     Serve(serve::Arguments),
+    /// Watch a lesson that peakorderd serve shows, in a terminal.
+    Watch(watch::Arguments),
     /// Show straps nearby.
     Scan(scan::Arguments),
     /// Say or find out which strap is worn where.
@@ -85,6 +88,7 @@ pub fn main() -> ExitCode {
                 match arguments.command {
                     Command::Run(a) => run::run(a).await,
                     Command::Serve(a) => serve::run(a).await,
+                    Command::Watch(a) => watch::run(a).await,
                     Command::Scan(a) => scan::run(a).await,
                     Command::Straps(a) => straps::run(a).await,
                     Command::Check(a) => check::run(a).await,

@@ -22,6 +22,7 @@ mod page;
 mod past;
 mod patience;
 mod random;
+mod remarks;
 
 use anyhow::{Context as _, bail};
 use board::Board;
@@ -33,15 +34,18 @@ use lesson::{Kind, Lessons};
 use library::Library;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio::net::TcpListener;
-use tokio::sync::watch;
+use tokio::sync::{Semaphore, watch};
 
 /// Shortest passcode, characters. Together with the limit on guesses (one in half a minute
 /// for all devices) ten digits or letters are far out of reach; own judgement.
 const PASSCODE_MIN: usize = 8;
 const PASSCODE_MAX: usize = 256;
+
+/// Past sessions that may be played at once; each takes a thread.
+const PLAYS: usize = 6;
 
 /// How to serve.
 #[derive(Debug, Clone)]
@@ -64,6 +68,10 @@ pub struct Hall {
     library: Arc<Library>,
     lessons: Lessons,
     door: Arc<Door>,
+    /// One change of remarks at a time.
+    remarking: Mutex<()>,
+    /// Past sessions that may be played at once.
+    plays: Arc<Semaphore>,
     closing: watch::Receiver<bool>,
 }
 
@@ -117,7 +125,15 @@ impl Server {
         let lessons = Lessons::new(options.kind, Arc::clone(&library), Arc::clone(&board));
         let door = Arc::new(Door { allowed_hosts: options.allowed_hosts, passes, rates: Rates::default() });
         let (close, closing) = watch::channel(false);
-        let hall = Arc::new(Hall { board, library, lessons, door, closing });
+        let hall = Arc::new(Hall {
+            board,
+            library,
+            lessons,
+            door,
+            remarking: Mutex::new(()),
+            plays: Arc::new(Semaphore::new(PLAYS)),
+            closing,
+        });
         Ok(Self { listener, hall, close, at, links })
     }
 

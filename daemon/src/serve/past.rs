@@ -7,16 +7,18 @@ use super::library::Library;
 use crate::motion::angles::Cardan;
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
+use peakorder_analysis::report::{self, Choice, ReportError};
 use peakorder_protocol::curves::SegmentCurves;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::SessionDir;
+use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
 use utoipa::ToSchema;
 
 /// Label that is taken for the baseline's where nobody said otherwise.
-const BASELINE: &str = "baseline";
+pub(super) const BASELINE: &str = "baseline";
 
 /// A past lesson as the page shows it.
 pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, Failure> {
@@ -31,12 +33,30 @@ pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, Failure>
     for check in mobility.into_iter().flat_map(|m| m.checks) {
         book.event(&LiveEvent::Mobility { check: Box::new(check) });
     }
-    let mut end_s = 0.0_f64;
-    for swing in loaded.swings {
-        end_s = end_s.max(swing.events.finish.t_s);
-        book.event(&LiveEvent::Swing { swing: Box::new(swing) });
-    }
+    let end_s = last_finish_s(&loaded.swings);
+    book.set_remarks(loaded.remarks);
+    book.swings_of_past(loaded.swings);
     Ok(book.view(end_s, Vec::new()))
+}
+
+fn last_finish_s(swings: &[Swing]) -> f64 {
+    swings.iter().map(|s| s.events.finish.t_s).fold(0.0, f64::max)
+}
+
+/// Session time of the last swing's finish, for remarks that are made afterwards.
+pub(super) fn end_s(dir: &SessionDir) -> Result<f64, Failure> {
+    let last = dir.swing_numbers().map_err(|e| Failure::ours(e.to_string()))?.pop();
+    // A damaged swing file must not keep a note from being written.
+    Ok(last.and_then(|n| dir.read_swing(n).ok()).map_or(0.0, |s| last_finish_s(&[s])))
+}
+
+/// The lesson as a page to take home.
+pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, Failure> {
+    let loaded = library.load(id, None)?;
+    report::html(&loaded, choice).map_err(|e| match e {
+        ReportError::NoBlock { .. } => Failure::unknown(e.to_string()),
+        ReportError::SameBlock(_) => Failure::bad(e.to_string()),
+    })
 }
 
 /// When blocks began stands in the recording only; without one (or with a damaged one)
@@ -55,7 +75,7 @@ fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {
 
 /// Curves of one swing on a uniform grid.
 #[derive(Debug, Serialize, ToSchema)]
-pub struct CurvesView {
+pub(super) struct CurvesView {
     /// Session clock of the first point, seconds.
     start_s: f64,
     /// Step, seconds.

@@ -4,7 +4,7 @@
 ///
 /// # Panics
 /// When the operating system has no randomness to give: nothing safe can be done then.
-pub fn hex(bytes: usize) -> String {
+pub(super) fn hex(bytes: usize) -> String {
     let mut raw = vec![0_u8; bytes];
     getrandom::fill(&mut raw).expect("the operating system gives random bytes");
     raw.iter().map(|b| format!("{b:02x}")).collect()

@@ -5,7 +5,9 @@ mod extract;
 mod lesson;
 mod measures;
 mod pair;
+mod play;
 mod players;
+mod remarks;
 mod sessions;
 mod state;
 mod streams;
@@ -42,16 +44,22 @@ fn described() -> (Router<Arc<Hall>>, utoipa::openapi::OpenApi) {
     let api = OpenApiRouter::new()
         .routes(routes!(state::state))
         .routes(routes!(streams::events))
+        .routes(routes!(streams::pose))
         .routes(routes!(players::list, players::add))
         .routes(routes!(players::change))
         .routes(routes!(lesson::start))
         .routes(routes!(lesson::end))
         .routes(routes!(lesson::mark))
+        .routes(routes!(remarks::set_target, remarks::end_target))
         .routes(routes!(measures::measures))
         .routes(routes!(sessions::list))
         .routes(routes!(sessions::session))
         .routes(routes!(sessions::curves))
         .routes(routes!(sessions::compare))
+        .routes(routes!(sessions::report))
+        .routes(routes!(remarks::add))
+        .routes(routes!(remarks::undo))
+        .routes(routes!(play::play))
         .routes(routes!(pair::passcode));
     OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts()
 }

@@ -8,9 +8,12 @@ use crate::serve::library::{Library, SessionRow};
 use crate::serve::past;
 use axum::Json;
 use axum::extract::State;
+use axum::http::header;
+use axum::response::{Html, IntoResponse as _, Response};
 use peakorder_analysis::compare;
 use peakorder_analysis::json;
 use peakorder_analysis::measure::Measure;
+use peakorder_analysis::report::Choice;
 use serde::Deserialize;
 use std::sync::Arc;
 
@@ -57,6 +60,33 @@ pub(super) async fn curves(
 ) -> Result<Json<past::CurvesView>, Failure> {
     let library = Arc::clone(&hall.library);
     on_disk(move || past::curves(&library, &id, n)).await.map(Json)
+}
+
+/// Which blocks the report sets against each other.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+pub(super) struct Blocks {
+    /// Before; the block `baseline`, or else the first, without it.
+    before: Option<String>,
+    /// After; the last other block with swings, without it.
+    after: Option<String>,
+}
+
+/// The lesson as one self-contained page to print and take home.
+#[utoipa::path(get, path = "/sessions/{id}/report",
+    params(("id" = String, Path, description = "session's id"), Blocks),
+    responses((status = 200, content_type = "text/html", body = String), (status = 404, body = ErrorBody)))]
+pub(super) async fn report(
+    State(hall): State<Arc<Hall>>,
+    Path(id): Path<String>,
+    Query(blocks): Query<Blocks>,
+) -> Result<Response, Failure> {
+    // Its style stands in the page; nothing else is loaded, and no script runs.
+    const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
+        form-action 'none'; frame-ancestors 'none'";
+    let library = Arc::clone(&hall.library);
+    let choice = Choice { before: blocks.before, after: blocks.after };
+    let page = on_disk(move || past::report(&library, &id, &choice)).await?;
+    Ok(([(header::CONTENT_SECURITY_POLICY, POLICY)], Html(page)).into_response())
 }
 
 /// Two sides, each `ID:BLOCK`; `ID` alone is the whole session.

@@ -2,6 +2,7 @@
 
 use crate::serve::Hall;
 use crate::serve::board::feed::Frame;
+use crate::serve::board::pose::Pose;
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{self, Stream, StreamExt as _};
@@ -39,4 +40,21 @@ pub(super) async fn events(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Ite
     });
     let all = stream::once(async { Ok(hello) }).chain(news);
     Sse::new(hall.until_closing(all)).keep_alive(KeepAlive::default())
+}
+
+/// How the body stands, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
+/// Turns are relative to the last address, or to the calibration before the first swing.
+#[utoipa::path(get, path = "/pose",
+    responses((status = 200, content_type = "text/event-stream", body = Pose)))]
+pub(super) async fn pose(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Item = Item>> {
+    let poses = stream::unfold(hall.board.poses(), |mut poses| async move {
+        loop {
+            poses.changed().await.ok()?;
+            let newest = poses.borrow_and_update().clone();
+            if let Some(pose) = newest {
+                return Some((Ok(Event::default().event("pose").data(&*pose)), poses));
+            }
+        }
+    });
+    Sse::new(hall.until_closing(poses)).keep_alive(KeepAlive::default())
 }

@@ -1,13 +1,32 @@
 //! What is known of one lesson, gathered from its events: live and past lessons alike.
 
 use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, StrapStatus};
+use peakorder_analysis::against::{Against, against_baseline};
+use peakorder_analysis::load::counts;
+use peakorder_analysis::measure::Measure;
+use peakorder_analysis::summary::{MeasureSummary, summarise_measure};
+use peakorder_analysis::target::{Answer, answer};
 use peakorder_protocol::Role;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
 use peakorder_protocol::mobility::MobilityCheck;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{CalibrationNote, Session, SourceKind};
 use peakorder_protocol::swing::Swing;
+use serde::Serialize;
+use std::collections::BTreeMap;
 use std::sync::Arc;
+
+/// What is said of a swing besides its own numbers.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Extra {
+    /// Its number.
+    pub number: u32,
+    /// Each measure against the player's own baseline.
+    pub against: Vec<Against>,
+    /// Its answer to the drill target.
+    pub answer: Option<Answer>,
+}
 
 /// One lesson.
 #[derive(Debug, Clone)]
@@ -21,6 +40,8 @@ pub struct Book {
     doing: Option<Doing>,
     swings: Vec<Arc<Swing>>,
     mobility: Vec<MobilityCheck>,
+    remarks: Remarks,
+    extras: BTreeMap<u32, Extra>,
 }
 
 impl Book {
@@ -36,6 +57,8 @@ impl Book {
             doing: None,
             swings: Vec::new(),
             mobility: Vec::new(),
+            remarks: Remarks::default(),
+            extras: BTreeMap::new(),
         }
     }
 
@@ -84,17 +107,88 @@ impl Book {
         self.session.calibration = notes.to_vec();
     }
 
-    /// Takes an event.
-    pub fn event(&mut self, event: &LiveEvent) {
+    /// Takes an event; returns what is now said differently of swings, newest first.
+    pub fn event(&mut self, event: &LiveEvent) -> Vec<Extra> {
         match event {
             LiveEvent::Block { t_s, label } => {
                 self.block.clone_from(label);
                 self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, first_swing: None });
             }
-            LiveEvent::Swing { swing } => self.swing(Swing::clone(swing)),
+            LiveEvent::Swing { swing } => {
+                let to_baseline = self.is_baseline(swing);
+                self.swing(Swing::clone(swing));
+                return if to_baseline { self.say_anew() } else { self.say_of_last() };
+            }
             LiveEvent::Mobility { check } => self.mobility.push(MobilityCheck::clone(check)),
             _ => {}
         }
+        Vec::new()
+    }
+
+    /// Takes many swings at once, of a past lesson.
+    pub fn swings_of_past(&mut self, swings: impl IntoIterator<Item = Swing>) {
+        for swing in swings {
+            self.swing(swing);
+        }
+        self.say_anew();
+    }
+
+    /// What the coach says of swings; returns what is now said differently.
+    pub fn set_remarks(&mut self, remarks: Remarks) -> Vec<Extra> {
+        self.remarks = remarks;
+        self.say_anew()
+    }
+
+    /// What the coach says of swings.
+    pub fn remarks(&self) -> &Remarks {
+        &self.remarks
+    }
+
+    fn is_baseline(&self, swing: &Swing) -> bool {
+        swing.block == self.baseline_block && counts(swing, &self.remarks)
+    }
+
+    /// The baseline's swings that count.
+    fn baseline(&self) -> Vec<Arc<Swing>> {
+        self.swings.iter().filter(|s| self.is_baseline(s)).map(Arc::clone).collect()
+    }
+
+    /// What the baseline comes to in a measure.
+    pub fn baseline_measure(&self, measure: Measure) -> Option<MeasureSummary> {
+        let baseline = self.baseline();
+        summarise_measure(measure, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>())
+    }
+
+    fn extra(&self, swing: &Swing, baseline: &[&Swing]) -> Extra {
+        let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
+        Extra {
+            number: swing.number,
+            against: against_baseline(swing, baseline),
+            answer: target.map(|t| answer(t, swing)),
+        }
+    }
+
+    fn say_of_last(&mut self) -> Vec<Extra> {
+        let Some(last) = self.swings.last() else { return Vec::new() };
+        let baseline = self.baseline();
+        let extra = self.extra(last, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>());
+        self.extras.insert(extra.number, extra.clone());
+        vec![extra]
+    }
+
+    /// The baseline or the remarks have changed: everything is said anew.
+    fn say_anew(&mut self) -> Vec<Extra> {
+        let baseline = self.baseline();
+        let baseline: Vec<&Swing> = baseline.iter().map(AsRef::as_ref).collect();
+        let mut changed = Vec::new();
+        for swing in self.swings.iter().rev() {
+            let extra = self.extra(swing, &baseline);
+            if self.extras.get(&extra.number) != Some(&extra) {
+                changed.push(extra);
+            }
+        }
+        self.extras.extend(changed.iter().map(|e| (e.number, e.clone())));
+        changed
     }
 
     fn swing(&mut self, swing: Swing) {
@@ -160,6 +254,9 @@ impl Book {
             doing: self.doing.clone(),
             straps,
             swings: self.swings.clone(),
+            against: self.extras.values().map(|e| (e.number, e.against.clone())).collect(),
+            answers: self.extras.values().filter_map(|e| Some((e.number, e.answer.clone()?))).collect(),
+            remarks: self.remarks.clone(),
             mobility: self.mobility.clone(),
             baseline_block: self.baseline_block.clone(),
         }

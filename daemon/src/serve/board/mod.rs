@@ -5,6 +5,7 @@
 
 pub mod book;
 pub mod feed;
+pub mod pose;
 pub mod straps;
 pub mod views;
 
@@ -13,10 +14,13 @@ use book::Book;
 use feed::{Feed, Frame};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
+use peakorder_protocol::remark::Remarks;
+use pose::POSE_EVERY;
 use serde_json::json;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Instant;
 use straps::StrapBoard;
-use tokio::sync::broadcast;
+use tokio::sync::{broadcast, watch};
 use views::{LessonView, Snapshot};
 
 /// Tells the time on a lesson's session clock.
@@ -36,12 +40,13 @@ pub struct Running {
     straps: StrapBoard,
     clock: Clock,
     newest_ns: u64,
+    next_pose: Instant,
 }
 
 impl Running {
     /// A lesson that begins.
     pub fn new(book: Book, clock: Clock) -> Self {
-        Self { straps: StrapBoard::new(book.session()), book, clock, newest_ns: 0 }
+        Self { straps: StrapBoard::new(book.session()), book, clock, newest_ns: 0, next_pose: Instant::now() }
     }
 
     /// Now on the session clock, nanoseconds.
@@ -75,12 +80,13 @@ pub struct Board {
     boot: String,
     invented: bool,
     inner: Mutex<Inner>,
+    pose: watch::Sender<Option<Arc<str>>>,
 }
 
 impl Board {
     /// An empty board. `boot` names this run of the program.
     pub fn new(boot: String, invented: bool) -> Self {
-        Self { boot, invented, inner: Mutex::default() }
+        Self { boot, invented, inner: Mutex::default(), pose: watch::Sender::new(None) }
     }
 
     /// Name of this run of the program.
@@ -109,6 +115,11 @@ impl Board {
     pub fn watch(&self) -> (u64, broadcast::Receiver<Frame>) {
         let inner = self.lock();
         (inner.feed.seq(), inner.feed.watch())
+    }
+
+    /// The newest pose as JSON; who is slow misses some.
+    pub fn poses(&self) -> watch::Receiver<Option<Arc<str>>> {
+        self.pose.subscribe()
     }
 
     /// Looks at (or changes) the running lesson.
@@ -151,6 +162,35 @@ impl Board {
             }
             tell(feed, &mut lesson.book, &event);
         }
+        self.show_pose(lesson, engine, now_s);
+    }
+
+    fn show_pose(&self, lesson: &mut Running, engine: &Engine, now_s: f64) {
+        let now = Instant::now();
+        if now < lesson.next_pose || self.pose.receiver_count() == 0 {
+            return;
+        }
+        lesson.next_pose = now + POSE_EVERY;
+        let handedness = lesson.book.session().player.handedness;
+        if let Some(pose) = pose::of(engine.pipeline(), handedness, now_s)
+            && let Ok(text) = serde_json::to_string(&pose)
+        {
+            self.pose.send_replace(Some(text.into()));
+        }
+    }
+
+    /// What the coach says of the swings of lesson `id` has changed.
+    pub fn remarked(&self, id: &str, remarks: Remarks) {
+        let mut inner = self.lock();
+        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        if lesson.book.id() != id {
+            return;
+        }
+        let changed = lesson.book.set_remarks(remarks);
+        feed.tell("remarks", lesson.book.remarks());
+        for extra in changed {
+            feed.tell("swing_extra", &extra);
+        }
     }
 
     /// Something to be told that the recording does not have.
@@ -164,6 +204,7 @@ impl Board {
         let mut inner = self.lock();
         let Inner { feed, lesson: slot } = &mut *inner;
         let Some(mut lesson) = slot.take() else { return };
+        self.pose.send_replace(None);
         let mut told = false;
         while let Some(event) = next(events) {
             told |= matches!(event, LiveEvent::SessionEnded { .. });
@@ -195,8 +236,11 @@ impl Board {
 }
 
 fn tell(feed: &mut Feed, book: &mut Book, event: &LiveEvent) {
-    book.event(event);
+    let said = book.event(event);
     feed.tell(name_of(event), event);
+    for extra in said {
+        feed.tell("swing_extra", &extra);
+    }
 }
 
 /// The next event that is there already.

@@ -7,6 +7,7 @@ use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::profile::Profile;
 use peakorder_protocol::session::Session;
 use std::collections::{BTreeMap, VecDeque};
+use std::fmt::Write as _;
 
 /// Figures are kept this long, s.
 const KEPT_S: f64 = 10.0;
@@ -147,7 +148,7 @@ impl StrapState {
         }
         let mut words = format!("{rate_hz:.0} samples a second");
         if lost_percent >= 0.05 {
-            words.push_str(&format!(", {lost_percent:.1} % lost"));
+            let _ = write!(words, ", {lost_percent:.1} % lost");
         } else {
             words.push_str(", none lost");
         }

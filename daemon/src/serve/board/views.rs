@@ -1,9 +1,13 @@
 //! What the page is shown, as JSON.
 
+use peakorder_analysis::against::Against;
+use peakorder_analysis::target::Answer;
 use peakorder_protocol::mobility::MobilityCheck;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::ToSchema;
 
@@ -56,6 +60,16 @@ pub struct LessonView {
     #[schema(value_type = Vec<Object>)]
     #[serde(serialize_with = "shared")]
     pub swings: Vec<Arc<Swing>>,
+    /// Swing by swing, each measure against the player's own baseline.
+    #[schema(value_type = Object)]
+    pub against: BTreeMap<u32, Vec<Against>>,
+    /// Answers to the drill target, of swings made while there was one.
+    #[schema(value_type = Object)]
+    pub answers: BTreeMap<u32, Answer>,
+    /// What the coach says: `swings` (number → `labels`, `note`, `excluded`, `reason`), `notes`,
+    /// `target`, `targets`, `last`.
+    #[schema(value_type = Object)]
+    pub remarks: Remarks,
     /// Mobility checks, each as in `mobility.json`.
     #[schema(value_type = Vec<Object>)]
     pub mobility: Vec<MobilityCheck>,

@@ -1,0 +1,193 @@
+//! A recorded session played again, as it was.
+
+use super::error::{ErrorBody, Failure};
+use super::extract::{Path, Query, on_disk};
+use super::streams::{Item, event};
+use crate::motion::pipeline::{Output, Pipeline};
+use crate::output::event_of;
+use crate::serve::Hall;
+use crate::serve::board::book::Book;
+use crate::serve::board::name_of;
+use crate::serve::board::pose::{self, POSE_EVERY};
+use crate::serve::past;
+use crate::source::replay::Replay;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::sse::{KeepAlive, Sse};
+use futures::stream::{self, Stream};
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::Record;
+use serde::Deserialize;
+use serde_json::json;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::sync::{OwnedSemaphorePermit, mpsc};
+
+/// Slowest and fastest, times real time.
+const SPEEDS: std::ops::RangeInclusive<f64> = 0.05..=64.0;
+/// Events on their way to one who watches; the player waits for him, nobody else does.
+const AHEAD: usize = 32;
+/// Whether anybody still watches is looked at this often.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
+/// The other events that tell the time, in wall time.
+const BEAT_EVERY: Duration = Duration::from_secs(2);
+
+/// How to play.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+pub(super) struct How {
+    /// Times real time, 0.05 to 64; 1 without it.
+    #[serde(default = "real_time")]
+    speed: f64,
+    /// Session time to begin at, seconds; what is before it is gone through in silence.
+    #[serde(default)]
+    from_s: f64,
+}
+
+fn real_time() -> f64 {
+    1.0
+}
+
+/// The recorded session through the same pipeline again: the events of `/events` and
+/// `/pose`, with `played: true` in `hello`; `session_ended` comes last.
+#[utoipa::path(get, path = "/sessions/{id}/play",
+    params(("id" = String, Path, description = "session's id"), How),
+    responses((status = 200, content_type = "text/event-stream", body = String), (status = 404, body = ErrorBody),
+        (status = 409, body = ErrorBody, description = "it is being recorded"),
+        (status = 503, body = ErrorBody, description = "too many are played at once")))]
+pub(super) async fn play(
+    State(hall): State<Arc<Hall>>,
+    Path(id): Path<String>,
+    Query(how): Query<How>,
+) -> Result<Sse<impl Stream<Item = Item>>, Failure> {
+    if !SPEEDS.contains(&how.speed) || !(how.from_s.is_finite() && how.from_s >= 0.0) {
+        return Err(Failure::bad(format!(
+            "speed must be from {} to {}, from_s 0 or more",
+            SPEEDS.start(),
+            SPEEDS.end()
+        )));
+    }
+    if hall.board.running().is_some_and(|running| running == id) {
+        return Err(Failure::new(StatusCode::CONFLICT, "this lesson is being recorded; end it first"));
+    }
+    let permit = Arc::clone(&hall.plays).try_acquire_owned().map_err(|_| {
+        Failure::new(StatusCode::SERVICE_UNAVAILABLE, "too many sessions are played at once; close one")
+    })?;
+    let library = Arc::clone(&hall.library);
+    let player = on_disk(move || -> Result<_, Failure> {
+        let (dir, session) = library.open_session(&id)?;
+        let replay = Replay::open(&dir.log_path()).map_err(|e| Failure::ours(e.to_string()))?;
+        let pipeline = Pipeline::new(&session).map_err(|e| Failure::ours(e.to_string()))?;
+        let mut book = Book::new(&id, session, None, past::BASELINE);
+        book.set_remarks(dir.remarks().read()?.fold());
+        Ok(Player { replay, pipeline, book, how, _permit: permit })
+    })
+    .await?;
+    let (to, from) = mpsc::channel(AHEAD);
+    let boot = hall.board.boot().to_owned();
+    tokio::task::spawn_blocking(move || player.run(&boot, Listener { to, seq: 0 }));
+    let items = stream::unfold(from, |mut from| async move { Some((from.recv().await?, from)) });
+    Ok(Sse::new(hall.until_closing(items)).keep_alive(KeepAlive::default()))
+}
+
+/// One who watches.
+struct Listener {
+    to: mpsc::Sender<Item>,
+    seq: u64,
+}
+
+/// He is gone.
+struct Gone;
+
+impl Listener {
+    fn tell(&mut self, name: &str, data: &impl serde::Serialize) -> Result<(), Gone> {
+        self.seq += 1;
+        let data = serde_json::to_value(data).unwrap_or_default();
+        let item = event(name, &data).id(self.seq.to_string());
+        self.to.blocking_send(Ok(item)).map_err(|_| Gone)
+    }
+
+    /// Waits until `due`, unless he goes.
+    fn wait(&self, due: Instant) -> Result<(), Gone> {
+        loop {
+            let left = due.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return Ok(());
+            }
+            if self.to.is_closed() {
+                return Err(Gone);
+            }
+            std::thread::sleep(left.min(LOOK_EVERY));
+        }
+    }
+}
+
+/// Plays on a thread of its own.
+struct Player {
+    replay: Replay,
+    pipeline: Pipeline,
+    book: Book,
+    how: How,
+    _permit: OwnedSemaphorePermit,
+}
+
+impl Player {
+    fn run(mut self, boot: &str, mut to: Listener) {
+        let hello = json!({ "boot": boot, "seq": 0, "played": true, "session": self.book.id() });
+        if to.tell("hello", &hello).is_ok() && self.play(&mut to).is_err() {
+            tracing::debug!(session = self.book.id(), "Nobody watches the played session any more.");
+        }
+    }
+
+    fn play(&mut self, to: &mut Listener) -> Result<(), Gone> {
+        to.tell("session_started", &LiveEvent::SessionStarted { session: self.book.id().to_owned() })?;
+        let from_s = self.how.from_s;
+        let start = Instant::now();
+        let (mut next_pose, mut next_beat) = (start, start);
+        let mut outputs = Vec::new();
+        let mut t_s = 0.0;
+        while let Some(record) = self.replay.next() {
+            t_s = record.t_ns() as f64 * 1e-9;
+            let loud = t_s >= from_s;
+            if loud {
+                to.wait(start + Duration::from_secs_f64((t_s - from_s) / self.how.speed))?;
+            }
+            if let Record::Mark(mark) = &record
+                && self.book.mark(mark)
+                && loud
+            {
+                to.tell("doing", &self.book.doing())?;
+            }
+            self.pipeline.push(&record, &mut outputs);
+            self.hand_on(&mut outputs, loud, to)?;
+            let now = Instant::now();
+            if loud && now >= next_pose {
+                next_pose = now + POSE_EVERY;
+                if let Some(pose) = pose::of(&self.pipeline, self.book.session().player.handedness, t_s) {
+                    to.tell("pose", &pose)?;
+                }
+            }
+            if loud && now >= next_beat {
+                next_beat = now + BEAT_EVERY;
+                to.tell("heartbeat", &json!({ "t_s": t_s, "seq": to.seq }))?;
+            }
+        }
+        self.pipeline.finish(&mut outputs);
+        self.hand_on(&mut outputs, true, to)?;
+        let ended = LiveEvent::SessionEnded { t_s, swings: self.pipeline.swings() };
+        to.tell(name_of(&ended), &ended)
+    }
+
+    fn hand_on(&mut self, outputs: &mut Vec<Output>, loud: bool, to: &mut Listener) -> Result<(), Gone> {
+        for event in outputs.drain(..).filter_map(|output| event_of(&output)) {
+            let said = self.book.event(&event);
+            if !loud {
+                continue;
+            }
+            to.tell(name_of(&event), &event)?;
+            for extra in said {
+                to.tell("swing_extra", &extra)?;
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,193 @@
+//! Draws the screen: plain lines, no colour needed.
+
+use super::screen::{Lesson, Screen};
+use peakorder_analysis::order::{LEGEND, Order, short};
+use peakorder_protocol::swing::{Swing, SwingKind};
+use ratatui::Frame;
+use ratatui::style::{Modifier, Style};
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Paragraph, Wrap};
+use std::fmt::Write as _;
+
+/// 95 % half width of a standard uncertainty.
+const K95: f64 = 1.96;
+
+/// Draws everything, from the top.
+pub fn draw(screen: &Screen, frame: &mut Frame<'_>) {
+    let paragraph = Paragraph::new(lines(screen)).wrap(Wrap { trim: false });
+    frame.render_widget(paragraph, frame.area());
+}
+
+fn heading(text: impl Into<String>) -> Line<'static> {
+    Line::from(Span::styled(text.into(), Style::new().add_modifier(Modifier::BOLD)))
+}
+
+fn lines(screen: &Screen) -> Vec<Line<'static>> {
+    let mut lines = Vec::new();
+    if let Some(why) = &screen.lost {
+        lines.push(heading(format!("NOT LIVE: {why}. Trying again. What is below is old.")));
+        lines.push(Line::default());
+    }
+    match &screen.lesson {
+        None => lines.push(Line::from("No lesson is running.")),
+        Some(lesson) => of_lesson(lesson, &mut lines),
+    }
+    if !screen.said.is_empty() {
+        lines.push(Line::default());
+        lines.extend(screen.said.iter().cloned().map(Line::from));
+    }
+    lines.push(Line::default());
+    lines.push(Line::from("q ends watching, not the lesson"));
+    lines
+}
+
+fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
+    let mut title = lesson.player.clone();
+    if lesson.invented {
+        title.push_str("  (invented)");
+    }
+    if !lesson.block.is_empty() {
+        let _ = write!(title, "  block {}", lesson.block);
+    }
+    if lesson.ended {
+        title.push_str("  ENDED");
+    }
+    lines.push(heading(title));
+    if let Some(doing) = &lesson.doing {
+        lines.push(Line::from(format!("now: {doing}")));
+    }
+    if !lesson.ended {
+        lines.extend(lesson.straps.iter().map(|(role, words)| Line::from(format!("{role:<9} {words}"))));
+    }
+    lines.push(Line::default());
+    let Some(swing) = lesson.swings.last() else {
+        lines.push(Line::from("No swing yet."));
+        return;
+    };
+    of_swing(swing, lines);
+    let (block, shares) = lesson.tally();
+    if !shares.is_empty() {
+        lines.push(Line::default());
+        let name =
+            if block.is_empty() { "before the first block".to_owned() } else { format!("block {block}") };
+        lines.push(heading(format!("orders, {name}")));
+        lines.extend(
+            shares.iter().map(|s| Line::from(format!("{} of {}  {}", s.count, s.of, s.order.text()))),
+        );
+    }
+    lines.push(Line::default());
+    lines.push(Line::from(LEGEND));
+}
+
+fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
+    let kind = if swing.kind == SwingKind::Rehearsal { "  (rehearsal)" } else { "" };
+    let order = Order::of_peaks(&swing.sequence).map_or_else(|| "no peak measured".into(), |o| o.text());
+    lines.push(heading(format!("swing {}{kind}  {order}", swing.number)));
+    for gap in &swing.sequence.gaps {
+        let tie = if gap.resolved { "" } else { "  too close to tell" };
+        lines.push(Line::from(format!(
+            "{} → {}  {:+.0} ± {:.0} ms{tie}",
+            short(gap.from),
+            short(gap.to),
+            gap.gap_ms,
+            K95 * gap.sd_ms
+        )));
+    }
+    for (role, segment) in &swing.segments {
+        let mut line = format!("{:<9}", role.label());
+        if let Some(peak) = &segment.peak {
+            let _ = write!(line, " {:4.0} °/s", peak.speed_dps);
+        }
+        if let Some(turn) = &segment.turn_deg {
+            let _ = write!(
+                line,
+                "  turn {:+.0}° at top, {:+.0}° at impact (± {:.0}°)",
+                turn.top,
+                turn.impact,
+                K95 * turn.sd
+            );
+        }
+        lines.push(Line::from(line));
+    }
+    lines.extend(
+        swing.quality.withheld.iter().map(|w| Line::from(format!("withheld: {}: {}", w.what, w.why))),
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::watch::client::News;
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+    use serde_json::json;
+
+    fn shown(screen: &Screen) -> String {
+        let mut terminal = Terminal::new(TestBackend::new(100, 40)).unwrap();
+        terminal.draw(|frame| draw(screen, frame)).unwrap();
+        let buffer = terminal.backend().buffer().clone();
+        let rows = buffer
+            .content()
+            .chunks(100)
+            .map(|row| row.iter().map(ratatui::buffer::Cell::symbol).collect::<String>());
+        rows.map(|r| r.trim_end().to_owned()).collect::<Vec<_>>().join("\n")
+    }
+
+    /// A swing of the recordings that come with the project.
+    fn swing(number: u32) -> serde_json::Value {
+        let file =
+            format!("{}/../recordings/baseline-right/swings/{number:04}.json", env!("CARGO_MANIFEST_DIR"));
+        serde_json::from_str(&std::fs::read_to_string(file).unwrap()).unwrap()
+    }
+
+    fn state() -> serde_json::Value {
+        json!({ "seq": 5, "lesson": {
+            "player": { "name": "Ann \u{1b}[2J" }, "invented": true, "block": "baseline", "doing": null,
+            "straps": [{ "role": "lead_arm", "words": "208 samples a second, none lost", "battery_percent": 83.0 }],
+            "swings": [swing(1)],
+        }})
+    }
+
+    #[test]
+    fn straps_last_swing_and_tally_are_there() {
+        let mut screen = Screen::default();
+        assert!(shown(&screen).starts_with("No lesson is running."));
+        screen.take(News::State(state()));
+        screen.take(News::Event("swing".into(), json!({ "swing": swing(2) })));
+        let text = shown(&screen);
+        assert!(text.starts_with("Ann [2J  (invented)  block baseline"), "{text}");
+        assert!(text.contains("lead arm  208 samples a second, none lost, battery 83 %"), "{text}");
+        assert!(text.contains("swing 2"), "{text}");
+        let file: Swing = serde_json::from_value(swing(2)).unwrap();
+        for gap in &file.sequence.gaps {
+            let line = format!(
+                "{} → {}  {:+.0} ± {:.0} ms",
+                short(gap.from),
+                short(gap.to),
+                gap.gap_ms,
+                1.96 * gap.sd_ms
+            );
+            assert!(text.contains(&line), "{line}\n{text}");
+        }
+        let of: usize = screen.lesson.as_ref().unwrap().tally().1.iter().map(|s| s.count).sum();
+        assert_eq!(of, 2);
+        assert!(text.contains(" of 2  "), "{text}");
+    }
+
+    #[test]
+    fn nothing_old_is_shown_as_live() {
+        let mut screen = Screen::default();
+        screen.take(News::State(state()));
+        screen.take(News::Lost("the server is silent".into()));
+        assert!(shown(&screen).starts_with("NOT LIVE: the server is silent."));
+        screen.take(News::Event("straps".into(), json!([])));
+        assert!(!shown(&screen).contains("NOT LIVE"));
+        screen.take(News::Event("session_ended".into(), json!({})));
+        assert!(shown(&screen).contains("ENDED"));
+        // A server that was started anew knows of no lesson: the one shown has ended.
+        screen.take(News::State(state()));
+        assert!(!shown(&screen).contains("ENDED"));
+        screen.take(News::State(json!({ "seq": 0, "lesson": null })));
+        assert!(shown(&screen).contains("ENDED"));
+    }
+}

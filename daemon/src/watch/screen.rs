@@ -1,0 +1,136 @@
+//! What is on the screen, gathered from the news.
+
+use super::client::News;
+use peakorder_analysis::order::{Order, Share, shares};
+use peakorder_protocol::swing::{Swing, SwingKind};
+use serde_json::Value;
+use std::fmt::Write as _;
+
+/// Everything that is shown.
+#[derive(Debug, Default)]
+pub struct Screen {
+    /// Why nothing comes any more; what is shown is then old.
+    pub lost: Option<String>,
+    /// The lesson.
+    pub lesson: Option<Lesson>,
+    /// Newest words about straps and calibration, oldest first.
+    pub said: Vec<String>,
+}
+
+/// The lesson that is shown.
+#[derive(Debug, Default)]
+pub struct Lesson {
+    /// Name of the player.
+    pub player: String,
+    /// The scenario is invented.
+    pub invented: bool,
+    /// It has ended.
+    pub ended: bool,
+    /// Label of the block.
+    pub block: String,
+    /// The guided movement that goes on.
+    pub doing: Option<String>,
+    /// The straps: where, and how they are in words.
+    pub straps: Vec<(String, String)>,
+    /// All swings so far.
+    pub swings: Vec<Swing>,
+}
+
+/// Lines of [`Screen::said`] kept.
+const SAID: usize = 6;
+
+fn text(value: &Value) -> String {
+    // What comes from elsewhere must not steer the terminal.
+    value.as_str().unwrap_or("").chars().filter(|c| !c.is_control()).collect()
+}
+
+fn straps(value: &Value) -> Vec<(String, String)> {
+    let list = value.as_array().map(Vec::as_slice).unwrap_or_default();
+    list.iter()
+        .map(|s| {
+            let mut words = text(&s["words"]);
+            if let Some(percent) = s["battery_percent"].as_f64() {
+                let _ = write!(words, ", battery {percent:.0} %");
+            }
+            (text(&s["role"]).replace('_', " "), words)
+        })
+        .collect()
+}
+
+impl Lesson {
+    fn of(value: &Value) -> Self {
+        let swings = value["swings"].as_array().map(Vec::as_slice).unwrap_or_default();
+        Self {
+            player: text(&value["player"]["name"]),
+            invented: value["invented"].as_bool().unwrap_or(false),
+            ended: false,
+            block: text(&value["block"]),
+            doing: value["doing"]["what"].as_str().map(|_| text(&value["doing"]["what"])),
+            straps: straps(&value["straps"]),
+            swings: swings.iter().filter_map(|s| serde_json::from_value(s.clone()).ok()).collect(),
+        }
+    }
+
+    /// How often each order came in the block of the last swing, among usable strikes.
+    pub fn tally(&self) -> (String, Vec<Share>) {
+        let block = self.swings.last().map_or(String::new(), |s| s.block.clone());
+        let orders = self
+            .swings
+            .iter()
+            .filter(|s| s.block == block && s.kind == SwingKind::Strike && s.quality.usable)
+            .filter_map(|s| Order::of_peaks(&s.sequence));
+        let shares = shares(orders);
+        (block, shares)
+    }
+}
+
+impl Screen {
+    /// Takes news in.
+    pub fn take(&mut self, news: News) {
+        match news {
+            News::Lost(why) => self.lost = Some(why.chars().filter(|c| !c.is_control()).collect()),
+            News::State(state) => {
+                self.lost = None;
+                let running = (!state["lesson"].is_null()).then(|| Lesson::of(&state["lesson"]));
+                // The last lesson stays until another begins, marked as ended.
+                match (running, &mut self.lesson) {
+                    (Some(lesson), shown) => *shown = Some(lesson),
+                    (None, Some(shown)) => shown.ended = true,
+                    (None, None) => {}
+                }
+            }
+            News::Event(name, data) => self.event(&name, &data),
+        }
+    }
+
+    fn event(&mut self, name: &str, data: &Value) {
+        self.lost = None;
+        match name {
+            "strap" => {
+                self.say(format!("{} strap: {}", text(&data["role"]).replace('_', " "), text(&data["text"])))
+            }
+            "calibration" => {
+                let again = if data["ok"].as_bool() == Some(true) { "" } else { "again, because " };
+                self.say(format!("{}: {again}{}", text(&data["step"]), text(&data["text"])));
+            }
+            "problem" => self.say(text(&data["text"])),
+            _ => {}
+        }
+        let Some(lesson) = &mut self.lesson else { return };
+        match name {
+            "straps" => lesson.straps = straps(data),
+            "block" => lesson.block = text(&data["label"]),
+            "doing" => lesson.doing = data["what"].as_str().map(|_| text(&data["what"])),
+            "swing" => lesson.swings.extend(serde_json::from_value::<Swing>(data["swing"].clone()).ok()),
+            "session_ended" => lesson.ended = true,
+            _ => {}
+        }
+    }
+
+    fn say(&mut self, line: String) {
+        self.said.push(line);
+        if self.said.len() > SAID {
+            self.said.remove(0);
+        }
+    }
+}

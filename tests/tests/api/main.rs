@@ -1,0 +1,8 @@
+//! The API of `peakorderd serve`, asked from outside as a browser or an attacker would.
+
+mod attacks;
+mod lesson;
+mod pairing;
+mod playing;
+mod remarks;
+mod running;

@@ -1,0 +1,124 @@
+//! Beyond the loopback address a device must be paired.
+
+use peakorder_tests::served::{Answer, Served};
+use serde_json::json;
+use std::path::Path;
+
+fn served(library: &Path, more: &[&str]) -> Served {
+    let arguments = [&["--listen", "0.0.0.0:0", "--virtual"], more].concat();
+    Served::start(library, &arguments)
+}
+
+/// The tokens of the coach's and the viewers' link.
+fn links(served: &Served) -> (String, String) {
+    let mut tokens =
+        served.greeting.lines().filter_map(|l| Some(l.trim().split_once("/pair/")?.1.to_owned()));
+    (tokens.next().unwrap(), tokens.next().unwrap())
+}
+
+fn cookie(answer: &Answer) -> String {
+    let set = answer.header("set-cookie").expect("a cookie");
+    for part in ["HttpOnly", "SameSite=Strict", "Path=/"] {
+        assert!(set.contains(part), "{set}");
+    }
+    set.split(';').next().unwrap().to_owned()
+}
+
+const PLAYER: fn() -> serde_json::Value = || json!({ "name": "X", "handedness": "right", "consent": true });
+
+#[test]
+fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
+    let library = tempfile::tempdir().unwrap();
+    let served = served(library.path(), &[]);
+    let (coach, viewer) = links(&served);
+    assert_eq!((coach.len(), viewer.len()), (32, 32), "128 bits");
+    assert!(served.greeting.contains('█'), "a code to scan");
+
+    let refused = served.get("/api/v1/state");
+    assert!(refused.refused(401).contains("link"));
+    assert_eq!(refused.json()["passcode"], false);
+    served.get("/api/v1/events").refused(401);
+    served.post("/api/v1/players", &PLAYER()).refused(401);
+    assert_eq!(served.get("/").status, 200, "the page itself tells nothing");
+
+    let head = format!("HEAD /pair/{coach} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.at);
+    assert_eq!(served.raw(&head), 405, "a look ahead does not use the link up");
+    let paired = served.get(&format!("/pair/{coach}"));
+    assert_eq!((paired.status, paired.header("location")), (303, Some("/")));
+    let coachs = cookie(&paired);
+    served.get(&format!("/pair/{coach}")).refused(403);
+    assert_eq!(served.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
+    served.send_as("POST", "/api/v1/players", &PLAYER(), &coachs).expect(201);
+
+    let viewers = cookie(&served.get(&format!("/pair/{viewer}")));
+    let again = cookie(&served.get(&format!("/pair/{viewer}")));
+    assert_ne!(viewers, again, "several viewers");
+    assert_eq!(served.get_as("/api/v1/state", &viewers).expect(200)["device"], "viewer");
+    for (method, path) in [
+        ("POST", "/api/v1/players"),
+        ("PUT", "/api/v1/players/x"),
+        ("POST", "/api/v1/lesson"),
+        ("POST", "/api/v1/lesson/end"),
+        ("POST", "/api/v1/lesson/mark"),
+        ("PUT", "/api/v1/lesson/target"),
+        ("DELETE", "/api/v1/lesson/target"),
+        ("POST", "/api/v1/sessions/x/remarks"),
+        ("POST", "/api/v1/sessions/x/undo"),
+    ] {
+        served.send_as(method, path, &PLAYER(), &viewers).refused(403);
+    }
+    for wrong in
+        ["peakorder=", "peakorder=00000000000000000000000000000000", "other=x", &coachs[..coachs.len() - 1]]
+    {
+        served.get_as("/api/v1/state", wrong).refused(401);
+    }
+    served.get("/pair/00000000000000000000000000000000").refused(403);
+}
+
+#[test]
+fn a_passcode_lets_the_coach_in_and_cannot_be_guessed() {
+    let library = tempfile::tempdir().unwrap();
+    let file = library.path().join("passcode");
+    std::fs::write(&file, "correct horse\n").unwrap();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o600)).unwrap();
+    }
+    let served = served(library.path(), &["--passcode-file", file.to_str().unwrap()]);
+    assert_eq!(served.get("/api/v1/state").json()["passcode"], true);
+    let try_it = |passcode: &str| served.post("/api/v1/pair", &json!({ "passcode": passcode }));
+    let coachs = cookie(&try_it("correct horse"));
+    assert_eq!(served.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
+    for wrong in ["", "correct horse ", "Correct horse", "correct"] {
+        try_it(wrong).refused(403);
+    }
+    let stopped = try_it("wrong");
+    stopped.refused(429);
+    assert!(stopped.header("retry-after").unwrap().parse::<u64>().unwrap() > 30);
+    try_it("correct horse").refused(429);
+    assert_eq!(served.get_as("/api/v1/state", &coachs).status, 200, "who is in stays in");
+}
+
+#[test]
+#[cfg(unix)]
+fn a_passcode_that_others_can_read_or_guess_is_refused() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("passcode");
+    let start = |listen: &str| {
+        let library = dir.path().join("library");
+        let arguments = ["serve", "--virtual", "--listen", listen, "--library", library.to_str().unwrap()];
+        peakorder_tests::programs::daemon(
+            arguments.iter().copied().chain(["--passcode-file", file.to_str().unwrap()]),
+        )
+        .failed()
+    };
+    std::fs::write(&file, "correct horse\n").unwrap();
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o644)).unwrap();
+    assert!(start("0.0.0.0:0").contains("chmod 600"));
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o600)).unwrap();
+    assert!(start("127.0.0.1:0").contains("--listen"));
+    std::fs::write(&file, "1234\n").unwrap();
+    assert!(start("0.0.0.0:0").contains("8"));
+}

@@ -1,0 +1,57 @@
+//! Poses of a running lesson, and a past one played again.
+
+use peakorder_tests::served::Served;
+use serde_json::Value;
+
+#[test]
+fn a_played_session_tells_what_was_told_live() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "max");
+    let mut events = served.events("/api/v1/events");
+    let session = served.lesson(&served.player("Somebody"));
+    let named = |events: Vec<peakorder_tests::served::Event>| -> Vec<(String, Value)> {
+        let kept = ["doing", "calibration", "block", "swing", "swing_extra", "mobility", "session_ended"];
+        events.into_iter().filter(|e| kept.contains(&e.name.as_str())).map(|e| (e.name, e.data)).collect()
+    };
+    let live = named(events.until("session_ended"));
+    served.get(&format!("/api/v1/sessions/{session}/play?speed=0")).refused(422);
+    served.get(&format!("/api/v1/sessions/{session}/play?from_s=-1")).refused(422);
+    served.get("/api/v1/sessions/none/play").refused(404);
+    let all = served.events(&format!("/api/v1/sessions/{session}/play?speed=64")).until("session_ended");
+    assert_eq!(all[0].name, "hello");
+    assert_eq!(all[0].data["played"], true);
+    let poses: Vec<&Value> = all.iter().filter(|e| e.name == "pose").map(|e| &e.data).collect();
+    assert!(poses.len() > 50, "{}", poses.len());
+    let last = poses.last().unwrap();
+    for segment in ["pelvis", "thorax"] {
+        assert!(last["segments"][segment]["turn_deg"].is_f64(), "{last}");
+    }
+    assert!(last["segments"]["lead_arm"]["elevation_deg"].is_f64(), "{last}");
+    assert_eq!(named(all), live);
+    // From the middle on: only what comes after it.
+    let late =
+        served.events(&format!("/api/v1/sessions/{session}/play?speed=64&from_s=450")).until("session_ended");
+    let numbers: Vec<u64> = late
+        .iter()
+        .filter(|e| e.name == "swing")
+        .map(|e| e.data["swing"]["number"].as_u64().unwrap())
+        .collect();
+    assert_eq!(numbers, (19..=26).collect::<Vec<u64>>());
+}
+
+#[test]
+fn poses_come_while_a_lesson_runs() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "8");
+    let poses = served.events("/api/v1/pose");
+    let session = served.lesson(&served.player("Somebody"));
+    served.get(&format!("/api/v1/sessions/{session}/play")).refused(409);
+    let mut before = 0.0;
+    for pose in poses.take(60) {
+        assert_eq!(pose.name, "pose");
+        let t_s = pose.data["t_s"].as_f64().unwrap();
+        assert!(t_s > before, "{t_s} after {before}");
+        before = t_s;
+        assert!(pose.data["segments"]["pelvis"]["speed_dps"].as_f64().unwrap() >= 0.0);
+    }
+}

@@ -1,0 +1,122 @@
+//! What the coach says of swings: kept, taken back, and felt in the summaries.
+
+use peakorder_tests::served::Served;
+use serde_json::{Value, json};
+
+fn lesson() -> (tempfile::TempDir, Served, String) {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "max");
+    let session = served.whole_lesson("Somebody");
+    (library, served, session)
+}
+
+#[test]
+fn remarks_of_a_past_lesson_are_kept_and_taken_back() {
+    let (library, served, session) = lesson();
+    let at = |tail: &str| format!("/api/v1/sessions/{session}{tail}");
+    let say = |what: Value| served.post(&at("/remarks"), &what);
+    say(json!({ "what": "outcome", "swing": 3, "labels": ["left", "low"] })).expect(201);
+    say(json!({ "what": "note", "text": "tired today" })).expect(201);
+    let last =
+        say(json!({ "what": "exclude", "swing": 2, "excluded": true, "reason": "phone rang" })).expect(201);
+    let shown = served.get(&at("")).expect(200);
+    let remarks = &shown["remarks"];
+    assert_eq!(remarks["swings"]["3"]["labels"], json!(["left", "low"]));
+    assert_eq!(remarks["swings"]["2"]["excluded"], true);
+    assert_eq!(remarks["notes"][0]["text"], "tired today");
+    assert_eq!(remarks["last"]["id"], last["id"]);
+    // Left out of the summaries, but still a swing of the lesson.
+    assert_eq!(shown["swings"].as_array().unwrap().len(), 26);
+    let compared = served.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after")).expect(200);
+    assert!(
+        !compared["before"]["summary"]["used"].as_array().unwrap().contains(&json!(2)),
+        "{}",
+        compared["before"]
+    );
+    served.post(&at("/undo"), &json!({})).expect(200);
+    assert_eq!(served.get(&at("")).expect(200)["remarks"]["swings"]["2"], Value::Null);
+    for wrong in [
+        json!({ "what": "outcome", "swing": 0, "labels": [] }),
+        json!({ "what": "shout" }),
+        json!({ "what": "note", "text": "x".repeat(5000) }),
+        json!({ "what": "target", "target": null }),
+    ] {
+        say(wrong).refused(422);
+    }
+    served.post("/api/v1/sessions/none/remarks", &json!({ "what": "note", "text": "x" })).refused(404);
+    served.post("/api/v1/sessions/none/undo", &json!({})).refused(404);
+    let file = library.path().join("sessions").join(&session).join("remarks.jsonl");
+    assert_eq!(std::fs::read_to_string(file).unwrap().lines().count(), 4, "nothing is ever removed");
+    served.post(&at("/undo"), &json!({})).expect(200);
+    served.post(&at("/undo"), &json!({})).expect(200);
+    served.post(&at("/undo"), &json!({})).refused(409);
+}
+
+#[test]
+fn a_drill_target_is_answered_swing_by_swing() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "20");
+    served
+        .send("PUT", "/api/v1/lesson/target", &json!({ "measure": "pelvis_turn_top_deg", "value": 40 }))
+        .refused(409);
+    let mut events = served.events("/api/v1/events");
+    let session = served.lesson(&served.player("Somebody"));
+    let ask = |body: Value| served.send("PUT", "/api/v1/lesson/target", &body);
+    ask(json!({ "measure": "height", "value": 1 })).refused(422);
+    ask(json!({ "measure": "pelvis_turn_top_deg" })).refused(422);
+    ask(json!({ "measure": "pelvis_turn_top_deg", "change": 8 })).refused(409);
+    // The second block begins: there is a baseline now.
+    events.until("block");
+    events.until("block");
+    let set =
+        ask(json!({ "measure": "pelvis_turn_top_deg", "change": 4, "block": "pivot drill" })).expect(200);
+    assert!(set["target"]["value"].as_f64().unwrap() < 0.0, "away from the target is negative: {set}");
+    assert_eq!(set["target"]["bound"], "at_most");
+    let told = events.until("remarks").pop().unwrap();
+    assert_eq!(told.data["target"], set["target"]);
+    let mut answered = 0;
+    let rest = events.until("session_ended");
+    for (i, swing) in rest.iter().enumerate().filter(|(_, e)| e.name == "swing") {
+        let extra = &rest[i + 1];
+        assert_eq!(
+            (extra.name.as_str(), &extra.data["number"]),
+            ("swing_extra", &swing.data["swing"]["number"])
+        );
+        assert!(!extra.data["against"].as_array().unwrap().is_empty());
+        if swing.data["swing"]["block"] == "pivot drill" {
+            let (turn, bound) = (
+                swing.data["swing"]["segments"]["pelvis"]["turn_deg"]["top"].as_f64().unwrap(),
+                set["target"]["value"].as_f64().unwrap(),
+            );
+            assert_eq!(
+                extra.data["answer"]["answer"] == "met",
+                turn <= bound,
+                "{turn} {bound} {}",
+                extra.data["answer"]
+            );
+            answered += 1;
+        } else {
+            assert_eq!(extra.data["answer"], Value::Null, "only the drill's block answers");
+        }
+    }
+    assert_eq!(answered, 8);
+    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    assert_eq!(kept["answers"].as_object().unwrap().len(), 8);
+    assert_eq!(kept["against"].as_object().unwrap().len(), 26);
+}
+
+#[test]
+fn the_report_is_one_page_that_loads_nothing() {
+    let (_library, served, session) = lesson();
+    let said = "<script>alert(1)</script>";
+    served
+        .post(&format!("/api/v1/sessions/{session}/remarks"), &json!({ "what": "note", "text": said }))
+        .expect(201);
+    let page = served.get(&format!("/api/v1/sessions/{session}/report?before=baseline&after=after"));
+    assert_eq!(page.status, 200);
+    assert!(page.header("content-type").unwrap().starts_with("text/html"));
+    assert!(page.header("content-security-policy").unwrap().starts_with("default-src 'none'"));
+    assert!(page.text.contains("Somebody") && !page.text.contains(said));
+    served.get(&format!("/api/v1/sessions/{session}/report?after=nothing")).refused(404);
+    served.get("/api/v1/sessions/none/report").refused(404);
+}

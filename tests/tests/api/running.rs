@@ -1,0 +1,83 @@
+//! The server as a process: files, restart, end, latency.
+
+use peakorder_tests::served::{PATIENCE, Served};
+use serde_json::Value;
+use std::time::Instant;
+
+#[test]
+#[cfg(unix)]
+fn the_library_is_its_owners_only() {
+    let parent = tempfile::tempdir().unwrap();
+    let library = parent.path().join("new").join("library");
+    let served = Served::virtual_lessons(&library, "max");
+    served.whole_lesson("Somebody");
+    let modes = peakorder_tests::served::modes(&library);
+    assert!(modes.len() > 50, "{}", modes.len());
+    for (path, mode) in modes {
+        let wanted = if path.is_dir() { 0o700 } else { 0o600 };
+        assert_eq!(mode, wanted, "{}: {mode:o}", path.display());
+    }
+}
+
+#[test]
+fn a_restart_is_seen_and_what_was_recorded_is_there() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "max");
+    let session = served.whole_lesson("Somebody");
+    let before = served.get("/api/v1/state").expect(200);
+    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    assert!(served.end());
+    let served = Served::virtual_lessons(library.path(), "max");
+    let after = served.get("/api/v1/state").expect(200);
+    assert_ne!(before["boot"], after["boot"]);
+    assert_eq!(served.get(&format!("/api/v1/sessions/{session}")).expect(200), kept);
+    assert_eq!(served.get("/api/v1/players").expect(200)[0]["name"], "Somebody");
+}
+
+#[test]
+fn the_end_closes_the_lesson_and_the_streams() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "5");
+    let mut streams: Vec<_> = (0..4).map(|_| served.events("/api/v1/events")).collect();
+    let session = served.lesson(&served.player("Somebody"));
+    for stream in &mut streams {
+        stream.until("straps");
+    }
+    let start = Instant::now();
+    assert!(served.end(), "it ends by itself and well");
+    assert!(start.elapsed() < PATIENCE / 2);
+    for mut stream in streams {
+        let ended = stream.until("session_ended").pop().unwrap();
+        assert!(ended.data["t_s"].as_f64().unwrap() > 0.0);
+        assert!(stream.next().is_none(), "nothing after the end");
+    }
+    let log = library.path().join("sessions").join(&session).join("samples.log");
+    assert!(log.metadata().unwrap().len() > 1000);
+    // The recording is whole: it can be replayed.
+    let folder = log.parent().unwrap();
+    assert!(peakorder_tests::programs::daemon(["replay".as_ref(), folder.as_os_str()]).code == Some(0));
+}
+
+#[test]
+fn a_second_server_says_what_to_do() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "1");
+    let listen = served.at.to_string();
+    let library = library.path().to_str().unwrap();
+    let said =
+        peakorder_tests::programs::daemon(["serve", "--virtual", "--listen", &listen, "--library", library]);
+    assert!(said.failed().contains("--listen"));
+}
+
+#[test]
+fn without_straps_a_lesson_says_how_to_get_them() {
+    let library = tempfile::tempdir().unwrap();
+    let config = library.path().join("none.toml");
+    let served =
+        Served::start(library.path(), &["--listen", "127.0.0.1:0", "--config", config.to_str().unwrap()]);
+    assert_eq!(served.get("/api/v1/state").expect(200)["virtual"], Value::Bool(false));
+    let player = served.player("Somebody");
+    let why = served.post("/api/v1/lesson", &serde_json::json!({ "player": player })).refused(503);
+    assert!(why.contains("peakorderd straps"), "{why}");
+    assert_eq!(served.get("/api/v1/sessions").expect(200), serde_json::json!([]), "no empty session is left");
+}
