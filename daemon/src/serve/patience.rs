@@ -78,23 +78,59 @@ impl<S: AsyncWrite + Unpin> AsyncWrite for Patient<S> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+    use std::future::poll_fn;
 
-    #[tokio::test(start_paused = true)]
-    async fn one_who_takes_nothing_is_let_go_and_a_slow_one_is_not() {
-        let (mut near, far) = tokio::io::duplex(16);
-        let mut patient = Patient::new(far, Duration::from_secs(20));
-        let writer = tokio::spawn(async move {
-            let slow = patient.write_all(&[1; 48]).await;
-            (slow, patient.write_all(&[2; 48]).await)
-        });
-        for _ in 0..3 {
-            tokio::time::sleep(Duration::from_secs(15)).await;
-            let mut some = [0; 16];
-            near.read_exact(&mut some).await.unwrap();
+    /// Takes one byte at every `every`-th attempt; never if that is 0.
+    struct Other {
+        every: usize,
+        attempts: usize,
+    }
+
+    impl AsyncWrite for Other {
+        fn poll_write(
+            mut self: Pin<&mut Self>,
+            cx: &mut Context<'_>,
+            _buf: &[u8],
+        ) -> Poll<io::Result<usize>> {
+            self.attempts += 1;
+            if self.every > 0 {
+                if self.attempts.is_multiple_of(self.every) {
+                    return Poll::Ready(Ok(1));
+                }
+                cx.waker().wake_by_ref();
+            }
+            Poll::Pending
         }
-        let (slow, stalled) = writer.await.unwrap();
-        slow.unwrap();
+
+        fn poll_flush(self: Pin<&mut Self>, _cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+            Poll::Ready(Ok(()))
+        }
+
+        fn poll_shutdown(self: Pin<&mut Self>, _cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+            Poll::Ready(Ok(()))
+        }
+    }
+
+    async fn write(every: usize, limit: Duration, bytes: usize) -> io::Result<usize> {
+        let mut patient = Patient::new(Other { every, attempts: 0 }, limit);
+        let mut written = 0;
+        for _ in 0..bytes {
+            written += poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await?;
+        }
+        Ok(written)
+    }
+
+    #[tokio::test]
+    async fn one_who_takes_nothing_is_let_go_and_a_slow_one_is_not() {
+        let stalled = write(0, Duration::from_millis(20), 1).await;
         assert_eq!(stalled.unwrap_err().kind(), io::ErrorKind::TimedOut);
+        assert_eq!(write(3, Duration::from_secs(3600), 50).await.unwrap(), 50);
+    }
+
+    #[tokio::test]
+    async fn patience_begins_anew_with_every_byte_taken() {
+        let mut patient = Patient::new(Other { every: 2, attempts: 0 }, Duration::from_secs(3600));
+        poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await.unwrap();
+        assert!(patient.waiting.is_none());
     }
 }

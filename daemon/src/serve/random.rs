@@ -7,5 +7,6 @@
 pub(super) fn hex(bytes: usize) -> String {
     let mut raw = vec![0_u8; bytes];
     getrandom::fill(&mut raw).expect("the operating system gives random bytes");
-    raw.iter().map(|b| format!("{b:02x}")).collect()
+    let digit = |nibble: u8| char::from(b"0123456789abcdef"[usize::from(nibble)]);
+    raw.iter().flat_map(|b| [digit(b >> 4), digit(b & 15)]).collect()
 }

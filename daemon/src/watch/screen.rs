@@ -107,7 +107,7 @@ impl Screen {
         self.lost = None;
         match name {
             "strap" => {
-                self.say(format!("{} strap: {}", text(&data["role"]).replace('_', " "), text(&data["text"])))
+                self.say(format!("{} strap: {}", text(&data["role"]).replace('_', " "), text(&data["text"])));
             }
             "calibration" => {
                 let again = if data["ok"].as_bool() == Some(true) { "" } else { "again, because " };

@@ -129,6 +129,23 @@ fn too_much_is_refused() {
 }
 
 #[test]
+fn one_who_sends_slowly_is_not_waited_for() {
+    let (_library, served) = served();
+    let head = format!("POST /api/v1/players HTTP/1.1\r\nHost: {}\r\n", served.at);
+    let body = format!("{head}Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{{");
+    let start = Instant::now();
+    let (mut no_head, mut no_body) = (served.connect(), served.connect());
+    no_head.write_all(head.as_bytes()).unwrap();
+    no_body.write_all(body.as_bytes()).unwrap();
+    let mut answer = String::new();
+    no_body.read_to_string(&mut answer).unwrap();
+    assert!(answer.starts_with("HTTP/1.1 408"), "{answer}");
+    // Closed, with or without a word.
+    no_head.read_to_string(&mut answer).unwrap();
+    assert!(start.elapsed() < PATIENCE);
+}
+
+#[test]
 fn one_who_asks_too_fast_has_to_wait() {
     let (_library, served) = served();
     let mut refused = 0;

@@ -4,7 +4,14 @@ use super::error::Failure;
 use axum::Json;
 use axum::extract::{self, FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
+use axum::http::{StatusCode, header};
 use serde::de::DeserializeOwned;
+use std::time::Duration;
+
+/// Nothing that a page sends is larger than this.
+pub(super) const BODY_LIMIT_BYTES: usize = 64 << 10;
+/// A body must have come after this long.
+const BODY_TIME: Duration = Duration::from_secs(10);
 
 /// A JSON body.
 pub(super) struct Body<T>(pub(super) T);
@@ -13,7 +20,18 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
     type Rejection = Failure;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
-        let Json(value) = Json::from_request(request, state).await?;
+        // What is announced too large is not waited for.
+        let announced =
+            request.headers().get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse().ok());
+        if announced.is_some_and(|bytes: u64| bytes > BODY_LIMIT_BYTES as u64) {
+            return Err(Failure::new(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                format!("the body is larger than {BODY_LIMIT_BYTES} bytes"),
+            ));
+        }
+        let body = tokio::time::timeout(BODY_TIME, Json::from_request(request, state)).await;
+        let Json(value) =
+            body.map_err(|_| Failure::new(StatusCode::REQUEST_TIMEOUT, "the body did not come in time"))??;
         Ok(Self(value))
     }
 }

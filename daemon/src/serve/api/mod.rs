@@ -22,13 +22,11 @@ use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::routing::get;
 use error::Failure;
+use extract::BODY_LIMIT_BYTES;
 use std::sync::Arc;
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
-
-/// Nothing that a page sends is larger than this.
-const BODY_LIMIT_BYTES: usize = 64 << 10;
 
 /// What is said of the API as a whole.
 #[derive(OpenApi)]

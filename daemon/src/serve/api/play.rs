@@ -59,7 +59,7 @@ pub(super) async fn play(
     Path(id): Path<String>,
     Query(how): Query<How>,
 ) -> Result<Sse<impl Stream<Item = Item>>, Failure> {
-    if !SPEEDS.contains(&how.speed) || !(how.from_s.is_finite() && how.from_s >= 0.0) {
+    if !(SPEEDS.contains(&how.speed) && how.from_s.is_finite() && how.from_s >= 0.0) {
         return Err(Failure::bad(format!(
             "speed must be from {} to {}, from_s 0 or more",
             SPEEDS.start(),

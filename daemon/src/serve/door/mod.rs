@@ -48,7 +48,12 @@ media-src 'self' data: blob:; connect-src 'self'; base-uri 'none'; form-action '
 pub async fn keeper(State(door): State<Arc<Door>>, mut request: Request, next: Next) -> Response {
     let mut response = match door.admit(&mut request) {
         Ok(()) => next.run(request).await,
-        Err(failure) => failure.into_response(),
+        Err(failure) => {
+            let mut refused = failure.into_response();
+            // Its body, if any, is not read: the next request must come on a new connection.
+            refused.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+            refused
+        }
     };
     let headers = response.headers_mut();
     // The report brings its own.
