@@ -30,6 +30,15 @@ impl Measure {
             }
             Self::SeparationLargest => format!("largest between takeaway and impact: {SEPARATION_METHOD}"),
             Self::SeparationStretch => "how much the separation grew after the pelvis started forward".into(),
+            Self::TiltAtTop(r) => {
+                format!("lateral tilt of the {r} at the top; positive = trail side lower ({ANGLE_ORDER})")
+            }
+            Self::FlexionChange(r) => {
+                format!("{r} flexion at impact minus at address; positive = further forward ({ANGLE_ORDER})")
+            }
+            Self::ArmElevationGravity => {
+                "angle of the upper arm from hanging straight down, at the top; 90 = level".into()
+            }
             Self::ArmElevation => "angle of the upper arm from hanging along the thorax, at the top".into(),
             Self::ArmAcross => {
                 "angle of the upper arm across the chest at the top; 0 = straight ahead of the chest, \

@@ -31,7 +31,7 @@ fn percentile(sorted: &[Duration], share: f64) -> f64 {
 }
 
 /// Reads the stream and reports when each swing's event was there.
-fn reader(at: std::net::SocketAddr, arrived: mpsc::Sender<Instant>) {
+fn reader(at: std::net::SocketAddr, arrived: &mpsc::Sender<Instant>) {
     let mut stream = TcpStream::connect(at).expect("it listens");
     write!(stream, "GET /api/v1/events HTTP/1.1\r\nHost: {at}\r\n\r\n").expect("it takes the request");
     let mut swing = false;
@@ -68,7 +68,7 @@ fn main() {
     let (at, board) = (server.at, server.board());
     runtime.spawn(server.run(std::future::pending()));
     let (to, arrived) = mpsc::channel();
-    std::thread::spawn(move || reader(at, to));
+    std::thread::spawn(move || reader(at, &to));
     arrived.recv().expect("the stream begins");
 
     let mut took = Vec::new();

@@ -80,12 +80,12 @@ impl Cardan {
     }
 
     /// Back from what people read.
-    pub fn from_people(angles: Readable, handedness: Handedness) -> Self {
+    pub fn from_people(angles: Readable, role: Role, handedness: Handedness) -> Self {
         let sign = handedness.sign();
         Self {
             axial: (angles.turn_deg * sign).to_radians(),
             lateral: (angles.lateral_deg * sign).to_radians(),
-            flexion: -angles.flexion_deg.to_radians(),
+            flexion: forward(role) * angles.flexion_deg.to_radians(),
         }
     }
 }

@@ -43,7 +43,6 @@ pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<A
     let alignment = stream.alignment();
     let in_segment = |v: Vector3<f64>| alignment.map_or(v, |a| a.to_segment * v);
     let rate = in_segment(sample.gyro - stream.bias().bias()).map(f64::to_degrees);
-    let sign = handedness.sign();
     Some(Attitude {
         role: stream.role(),
         t_s: stream.latest_s(),
@@ -53,10 +52,12 @@ pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<A
         angles: alignment.map(|a| {
             let cardan = Cardan::from_quaternion(&(sample.attitude * a.to_segment.inverse()));
             let turn = cardan.axial - stream.heading_zero_rad();
+            let within = Cardan { axial: turn.sin().atan2(turn.cos()), ..cardan };
+            let angles = within.for_people(stream.role(), handedness);
             AttitudeAngles {
-                turn_deg: (turn.sin().atan2(turn.cos()) * sign).to_degrees(),
-                lateral_tilt_deg: (cardan.lateral * sign).to_degrees(),
-                flexion_deg: -cardan.flexion.to_degrees(),
+                turn_deg: angles.turn_deg,
+                lateral_tilt_deg: angles.lateral_deg,
+                flexion_deg: angles.flexion_deg,
             }
         }),
     })

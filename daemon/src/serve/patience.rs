@@ -124,12 +124,12 @@ mod tests {
     async fn one_who_takes_nothing_is_let_go_and_a_slow_one_is_not() {
         let stalled = write(0, Duration::from_millis(20), 1).await;
         assert_eq!(stalled.unwrap_err().kind(), io::ErrorKind::TimedOut);
-        assert_eq!(write(3, Duration::from_secs(3600), 50).await.unwrap(), 50);
+        assert_eq!(write(3, Duration::from_hours(1), 50).await.unwrap(), 50);
     }
 
     #[tokio::test]
     async fn patience_begins_anew_with_every_byte_taken() {
-        let mut patient = Patient::new(Other { every: 2, attempts: 0 }, Duration::from_secs(3600));
+        let mut patient = Patient::new(Other { every: 2, attempts: 0 }, Duration::from_hours(1));
         poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await.unwrap();
         assert!(patient.waiting.is_none());
     }

@@ -103,7 +103,7 @@ fn arm(a: &Attitude, handedness: Handedness) -> Arm {
         flexion_deg: angles.flexion_deg,
     };
     // From shoulder to hand: against the arm's proximal axis.
-    let hand = Cardan::from_people(readable, handedness).to_quaternion() * -Vector3::y();
+    let hand = Cardan::from_people(readable, Role::LeadArm, handedness).to_quaternion() * -Vector3::y();
     let level = hand.x.hypot(hand.z);
     Arm {
         // Straight down or up there is no direction.
@@ -137,10 +137,9 @@ mod tests {
         assert_eq!((hanging.direction_deg, hanging.elevation_deg), (None, Some(0.0)));
         assert_eq!(hanging.speed_dps, 50.0, "roll about its own axis is left out");
         for handedness in [Handedness::Right, Handedness::Left] {
-            // Raised forward: flexion of the arm is backward rotation of its long axis, −90°.
-            let ahead = held(0.0, 0.0, -90.0, handedness);
+            let ahead = held(0.0, 0.0, 90.0, handedness);
             assert_eq!((ahead.direction_deg, ahead.elevation_deg), (Some(0.0), Some(90.0)));
-            let to_target = held(60.0, 0.0, -90.0, handedness);
+            let to_target = held(60.0, 0.0, 90.0, handedness);
             assert_eq!((to_target.direction_deg, to_target.elevation_deg), (Some(60.0), Some(90.0)));
         }
     }
