@@ -28,9 +28,11 @@ fn a_played_session_tells_what_was_told_live() {
     }
     assert!(last["segments"]["lead_arm"]["elevation_deg"].is_f64(), "{last}");
     assert_eq!(named(all), live);
-    // From the middle on: only what comes after it.
-    let late =
-        served.events(&format!("/api/v1/sessions/{session}/play?speed=64&from_s=450")).until("session_ended");
+    // From the last block on: only what comes after it.
+    let from_s = &live.iter().rfind(|(name, _)| name == "block").unwrap().1["t_s"];
+    let late = served
+        .events(&format!("/api/v1/sessions/{session}/play?speed=64&from_s={from_s}"))
+        .until("session_ended");
     let numbers: Vec<u64> = late
         .iter()
         .filter(|e| e.name == "swing")
