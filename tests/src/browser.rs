@@ -128,7 +128,7 @@ impl Browser {
         let wanted = json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": options}}});
         let opened = browser.ask("/session", &wanted).unwrap_or_else(|e| panic!("no browser window: {e}"));
         let id = opened["sessionId"].as_str().unwrap_or_else(|| panic!("no session in {opened}"));
-        browser.session += &format!("/session/{id}");
+        browser.session = format!("{}/session/{id}", browser.session);
         Some(browser)
     }
 

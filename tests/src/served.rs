@@ -9,7 +9,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Nothing the server does takes this long.
-pub const PATIENCE: Duration = Duration::from_secs(60);
+pub const PATIENCE: Duration = Duration::from_mins(1);
 
 /// A server; killed when dropped.
 pub struct Served {
@@ -241,7 +241,7 @@ impl Iterator for Events {
             let line = self.lines.next()?.ok()?;
             match line.split_once(':') {
                 None if !event.name.is_empty() => return Some(event),
-                Some(("event", name)) => event.name = name.trim().to_owned(),
+                Some(("event", name)) => name.trim().clone_into(&mut event.name),
                 Some(("id", id)) => event.id = id.trim().parse().ok(),
                 Some(("data", data)) => event.data = serde_json::from_str(data.trim()).expect("JSON"),
                 // A comment, or an empty event.

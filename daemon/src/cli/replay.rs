@@ -127,16 +127,13 @@ fn damage(arguments: &Arguments, log: &Path, findings: &[Finding]) -> String {
         let _ = write!(text, "; and at {more} more places");
     }
     text.push_str(". All that could be read was used; ");
-    match &arguments.into {
-        Some(into) => {
-            let _ = write!(text, "the copy in {} is whole", into.display());
-        }
-        None => {
-            let mut copy = arguments.dir.as_os_str().to_owned();
-            copy.push("-readable");
-            let (dir, copy) = (quoted(&arguments.dir), quoted(Path::new(&copy)));
-            let _ = write!(text, "for a whole copy of it: peakorderd replay {dir} --into {copy}");
-        }
+    if let Some(into) = &arguments.into {
+        let _ = write!(text, "the copy in {} is whole", into.display());
+    } else {
+        let mut copy = arguments.dir.as_os_str().to_owned();
+        copy.push("-readable");
+        let (dir, copy) = (quoted(&arguments.dir), quoted(Path::new(&copy)));
+        let _ = write!(text, "for a whole copy of it: peakorderd replay {dir} --into {copy}");
     }
     text
 }

@@ -89,7 +89,7 @@ fn notify(decoder: &mut Decoder, input: &mut Bytes<'_>) {
 }
 
 /// Any notifications to a decoder of one of the known profiles, chosen by the first byte.
-pub fn profile_decoder(data: &[u8]) {
+pub(crate) fn profile_decoder(data: &[u8]) {
     let mut input = Bytes(data);
     let profiles = profiles();
     let profile = &profiles[usize::from(input.u8()) % profiles.len()];
@@ -102,7 +102,7 @@ fn builtin(id: &str) -> Profile {
 
 /// A reference packet decodes to what was encoded, in its long and in its short form; and
 /// any bytes at all do no harm.
-pub fn reference_packet(data: &[u8]) {
+pub(crate) fn reference_packet(data: &[u8]) {
     let profile = builtin("ref-strap-v1");
     notify(&mut Decoder::new(&profile), &mut Bytes(data));
     let mut input = Bytes(data);
@@ -144,7 +144,7 @@ fn same_samples(sent: &[RawCounts], out: &Decoded) {
 }
 
 /// Imported samples decode to what was encoded, unless a value is not finite.
-pub fn common_clock_packet(data: &[u8]) {
+pub(crate) fn common_clock_packet(data: &[u8]) {
     let profile = builtin(common_clock::PROFILE_ID);
     notify(&mut Decoder::new(&profile), &mut Bytes(data));
     let mut input = Bytes(data);
@@ -174,7 +174,7 @@ pub fn common_clock_packet(data: &[u8]) {
 }
 
 /// Any file as a recording log: it is read to its end, and findings lie inside it in order.
-pub fn log_reader(data: &[u8]) {
+pub(crate) fn log_reader(data: &[u8]) {
     let _ = read_log(data);
     // A checksum is hard to guess: the same bytes as the payloads of sound frames, which give
     // a record or a finding each, and records that are written as they were.
@@ -225,7 +225,7 @@ fn read_log(data: &[u8]) -> Option<(Vec<Record>, usize)> {
 }
 
 /// Any file as curves; what could be read is written as it was.
-pub fn curves_reader(data: &[u8]) {
+pub(crate) fn curves_reader(data: &[u8]) {
     if let Ok(curves) = Curves::from_bytes(data) {
         assert_eq!(curves.to_bytes(), data, "there is one encoding");
     }
@@ -241,14 +241,14 @@ pub fn curves_reader(data: &[u8]) {
 }
 
 /// CRC-32C (Castagnoli, reflected polynomial 0x82f63b78; RFC 3720 appendix B.4), bit by bit.
-pub fn crc32c(bytes: &[u8]) -> u32 {
+pub(crate) fn crc32c(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(!0_u32, |crc, byte| {
         (0..8).fold(crc ^ u32::from(*byte), |crc, _| (crc >> 1) ^ (0x82f6_3b78 & (crc & 1).wrapping_neg()))
     })
 }
 
 /// Any text as `session.toml`; what could be read comes back the same.
-pub fn session_toml(data: &[u8]) {
+pub(crate) fn session_toml(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     let file = Path::new("session.toml");
     match Session::from_toml(text, file) {
@@ -263,7 +263,7 @@ pub fn session_toml(data: &[u8]) {
 }
 
 /// Any text as a swing file; what could be read comes back the same.
-pub fn swing_json(data: &[u8]) {
+pub(crate) fn swing_json(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(swing) = Swing::from_json(text) {
         let written = swing.to_json();
@@ -272,7 +272,7 @@ pub fn swing_json(data: &[u8]) {
 }
 
 /// Any text as mobility checks; what could be read comes back the same.
-pub fn mobility_json(data: &[u8]) {
+pub(crate) fn mobility_json(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(mobility) = Mobility::from_json(text) {
         let written = mobility.to_json();
@@ -281,7 +281,7 @@ pub fn mobility_json(data: &[u8]) {
 }
 
 /// Any text up to a zero byte as a strap profile; the rest as that strap's notifications.
-pub fn profile_toml(data: &[u8]) {
+pub(crate) fn profile_toml(data: &[u8]) {
     let end = data.iter().position(|b| *b == 0).unwrap_or(data.len());
     let (text, rest) = data.split_at(end);
     let Ok(text) = std::str::from_utf8(text) else { return };
@@ -296,7 +296,7 @@ pub fn profile_toml(data: &[u8]) {
 
 /// Two sample files and a marks file, parted by zero bytes: records come in order of time
 /// as far as each strap is concerned, and their packets can be decoded.
-pub fn import_csv(data: &[u8]) {
+pub(crate) fn import_csv(data: &[u8]) {
     let mut parts = data.split(|b| *b == 0).map(<[u8]>::to_vec);
     let mut files = Vec::new();
     for role in [Role::Pelvis, Role::Thorax] {
@@ -324,7 +324,7 @@ pub fn import_csv(data: &[u8]) {
 }
 
 /// Any file as marks: times are finite and rise.
-pub fn import_marks(data: &[u8]) {
+pub(crate) fn import_marks(data: &[u8]) {
     if let Ok(marks) = marks_from(Path::new("marks.csv"), data) {
         assert!(marks.iter().all(|m| m.0.is_finite()));
         assert!(marks.windows(2).all(|w| w[0].0 <= w[1].0));
@@ -332,7 +332,7 @@ pub fn import_marks(data: &[u8]) {
 }
 
 /// Any text as the configuration; what could be read comes back the same.
-pub fn config_toml(data: &[u8]) {
+pub(crate) fn config_toml(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(config) = Config::from_toml(text) {
         let written = config.to_toml().expect("what was read can be written");
@@ -368,7 +368,7 @@ fn session_of(profiles: &[(Role, &str)]) -> Session {
 
 /// Any records through the whole pipeline: packets that can be decoded with times that make
 /// no sense, marks in any order. What comes out can be written and read.
-pub fn pipeline(data: &[u8]) {
+pub(crate) fn pipeline(data: &[u8]) {
     let mut input = Bytes(data);
     let straps: &[(Role, &str)] = if input.u8() % 2 == 0 {
         &[(Role::Pelvis, "ref-strap-v1"), (Role::Thorax, "thingy52"), (Role::LeadArm, "movesense-imu6")]

@@ -120,5 +120,5 @@ fn a_passcode_that_others_can_read_or_guess_is_refused() {
     std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o600)).unwrap();
     assert!(start("127.0.0.1:0").contains("--listen"));
     std::fs::write(&file, "1234\n").unwrap();
-    assert!(start("0.0.0.0:0").contains("8"));
+    assert!(start("0.0.0.0:0").contains('8'));
 }

@@ -6,7 +6,7 @@ use serde_json::Value;
 use std::time::Duration;
 
 /// Long enough for a loaded machine, never waited out when things go right.
-pub(crate) const SOON: Duration = Duration::from_secs(60);
+pub(crate) const SOON: Duration = Duration::from_mins(1);
 
 /// Address of a screen.
 pub(crate) fn address(served: &Served, screen: &str) -> String {

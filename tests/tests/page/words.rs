@@ -21,7 +21,8 @@ pub(crate) fn headline(swing: &Swing) -> String {
         if !text.is_empty() {
             text += "; ";
         }
-        text += &format!("{} still rising at impact", list(&names));
+        text.push_str(&list(&names));
+        text.push_str(" still rising at impact");
     }
     if text.is_empty() {
         return "No order could be measured".into();
