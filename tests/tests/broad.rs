@@ -219,7 +219,7 @@ fn the_latched_path_over_a_swing_is_no_worse_than_the_reference_library() {
                     &rates,
                     SampleIs::IntervalMean,
                 );
-                let fastest = rates.iter().map(|r| r.norm()).fold(0.0, f64::max).to_degrees();
+                let fastest = rates.iter().map(Vector3::norm).fold(0.0, f64::max).to_degrees();
                 let truth = start.inverse() * end;
                 let turned = [
                     path[path.len() - 1],
