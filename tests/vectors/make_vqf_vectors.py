@@ -27,7 +27,8 @@ gyro = np.stack(
 acc = np.stack(
     [2.0 + moving * np.sin(0.9 * t), 1.0 + moving * 0.5 * np.cos(1.7 * t), np.full_like(t, 9.5)], axis=1
 )
-out = vqf.VQF(1.0 / RATE_HZ).updateBatch(np.ascontiguousarray(gyro), np.ascontiguousarray(acc))
+# The product believes a bias of up to 8 deg/s.
+out = vqf.VQF(1.0 / RATE_HZ, biasClip=8.0).updateBatch(np.ascontiguousarray(gyro), np.ascontiguousarray(acc))
 print(
     json.dumps(
         {
