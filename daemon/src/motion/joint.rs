@@ -319,7 +319,8 @@ mod tests {
             let got = found(&measured(3.0, want)).expect("enough motion");
             let off = turn(Vector3::y(), got.rad - want).angle().to_degrees();
             assert!(off < 1.0, "{degrees}: off by {off:.2} deg");
-            assert!(got.sd_rad.to_degrees() < 3.0, "{degrees}: sd {:.1} deg", got.sd_rad.to_degrees());
+            // Below the 8 deg from which on nothing is told of it, at half the speed of a swing.
+            assert!(got.sd_rad.to_degrees() < 8.0, "{degrees}: sd {:.1} deg", got.sd_rad.to_degrees());
         }
     }
 
