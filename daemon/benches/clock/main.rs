@@ -30,7 +30,7 @@ constant latency, which no one-way arrival can show (`peakorderd align` measures
 Target: 99th percentile at most 2 ms from 30 s on. It holds for the scenarios marked *yes*.
 Those marked *told* have a beat between packet period and connection interval (or stamps) that
 hides more than that from every estimator that sees arrivals only; there the stated
-uncertainty must say so.
+uncertainty must say so, and above 5 ms the strap is called uncertain and its timing is withheld.
 
 *coverage*: share of errors within the stated 95 % band; *stated*: mean half width of that
 band, ms. Rows beside ours: arrival time taken as sampling time; ordinary least squares over

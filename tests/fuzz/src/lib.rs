@@ -9,7 +9,7 @@ use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::import::{Import, SampleFile, marks_from};
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{
-    Arrival, LogReader, LogWriter, Mark, MarkKind, Record, StrapEvent, StrapEventKind,
+    Arrival, LogReader, LogWriter, Mark, MarkKind, Record, Store, StrapEvent, StrapEventKind,
 };
 use peakorder_protocol::mobility::Mobility;
 use peakorder_protocol::packet::{RawCounts, ReferencePacket, common_clock};
@@ -17,7 +17,7 @@ use peakorder_protocol::profile::{Decoded, Decoder, Profile};
 use peakorder_protocol::session::{FORMAT, Player, Session, SourceKind, Strap};
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
-use std::io::Cursor;
+use std::io::{self, Cursor, Write};
 use std::path::Path;
 
 /// Takes from the front of fuzzer bytes; zeros when they run out.
@@ -194,16 +194,31 @@ pub(crate) fn log_reader(data: &[u8]) {
     }
     let (records, findings) = read_log(&file).expect("the header is sound");
     assert!(findings as u64 <= frames);
-    let folder = std::env::temp_dir();
-    let path = folder.join(format!("peakorder-fuzz-{}", std::process::id()));
     if !records.is_empty() {
-        let mut writer = LogWriter::create(&path).expect("a temporary file can be made");
-        // What came from one frame fits one again, but all of it may need several.
+        let mut writer = LogWriter::new(Memory::default()).expect("memory takes a header");
         writer.append(&records).expect("what was read can be written");
-        writer.finish().expect("it can be finished");
-        let written = std::fs::read(&path).expect("it was written");
-        std::fs::remove_file(&path).expect("it is there");
+        let written = writer.finish().expect("it can be finished").0;
         assert_eq!(read_log(&written), Some((records, 0)));
+    }
+}
+
+/// A log in memory.
+#[derive(Default)]
+struct Memory(Vec<u8>);
+
+impl Write for Memory {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+impl Store for Memory {
+    fn sync(&mut self) -> io::Result<()> {
+        Ok(())
     }
 }
 
@@ -371,7 +386,7 @@ fn session_of(profiles: &[(Role, &str)]) -> Session {
 pub(crate) fn pipeline(data: &[u8]) {
     let mut input = Bytes(data);
     let straps: &[(Role, &str)] = if input.u8() % 2 == 0 {
-        &[(Role::Pelvis, "ref-strap-v1"), (Role::Thorax, "thingy52"), (Role::LeadArm, "movesense-imu6")]
+        &[(Role::Pelvis, "ref-strap-v1"), (Role::Thorax, "thingy52"), (Role::LeadArm, "movesense-gsp-imu6")]
     } else {
         &[(Role::Pelvis, "common-clock-v1"), (Role::Thorax, "common-clock-v1")]
     };

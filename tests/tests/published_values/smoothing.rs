@@ -132,13 +132,14 @@ fn the_smoothing_does_not_invert_thorax_and_arm() {
 
 /// Taking the largest sample errs by 1000/(f √12) ms (uniform, arithmetic): 2.89 ms at 100 Hz,
 /// 1.44 at 200. A 12 Hz double pass with a parabola and 2 deg/s of noise reaches SD 0.9 and 0.8
-/// ms (simulated with scipy). The product keeps its peaks within 25 Hz and so has more noise to
-/// bear: it must stay well below the largest sample at 100 Hz and reach the same 0.8 ms at 200 Hz
-/// for the two faster segments.
+/// ms (simulated with scipy), with peaks shifted by up to 3.3 ms. The product's local cubic
+/// passes 25 Hz, shifts them by less than half a millisecond, and has more noise to bear: 1.38,
+/// 1.15 and 0.62 ms at 100 Hz, 0.93, 0.93 and 0.64 at 200 Hz (measured here). Only the arm, the
+/// fastest, stays within the published SDs; the others may not get worse than they are.
 #[test]
 fn sub_sample_peaks_beat_the_largest_sample() {
     let mut rng = ChaCha8Rng::seed_from_u64(9);
-    for (rate_hz, most_ms) in [(100.0, [1.9, 1.9, 0.9]), (200.0, [1.4, 1.2, 0.8])] {
+    for (rate_hz, most_ms) in [(100.0, [1.5, 1.25, 0.9]), (200.0, [1.0, 1.0, 0.8])] {
         let mut sds = [0.0; 3];
         for (i, pulse) in PULSES.into_iter().enumerate() {
             let found: Vec<f64> = (0..400)

@@ -14,6 +14,8 @@ const K95: f64 = 1.96;
 
 /// A sweep of the beat slower than this is followed by the filter, seconds.
 const SWEEP_S: f64 = 5.0;
+/// Above this beat the filter may lose a sensor's own oscillator, seconds.
+const LONG_BEAT_S: f64 = 0.03;
 /// A crowded link widens the band at most this many times.
 const CROWDED_MOST: f64 = 4.0;
 
@@ -130,7 +132,7 @@ impl Link {
                 && self.rate_tol > 200e-6
                 && drift > 200e-6
                 && g / drift < SWEEP_S
-                && seen.age_s > 3.0 * g / drift);
+                && seen.age_s > 10.0 * g / drift);
         let clock = if swept {
             let settled: f64 = if seen.age_s < 30.0 { 0.8e-3 } else { 0.5e-3 };
             // A packet that is ready at any moment waits half an interval on average, and some
@@ -138,7 +140,15 @@ impl Link {
             let usual = 0.6 * self.interval_s.unwrap_or(self.interval_max_s);
             settled.hypot(2.0 * seen.filter_sd_s) * (seen.lateness_s / usual).clamp(1.0, CROWDED_MOST)
         } else {
-            (0.9 * g).hypot(0.5e-3).hypot(2.0 * seen.filter_sd_s)
+            // Where in the beat both straps stand is as good as unknown. A sweep too slow to average
+            // over takes them through all of it; and at long intervals it can lead the filter
+            // astray altogether (measured: benches/clock).
+            let share = match (self.rc_paced, g > LONG_BEAT_S) {
+                (false, _) => 0.9,
+                (true, false) => 1.05,
+                (true, true) => 6.0,
+            };
+            (share * g).hypot(0.5e-3).hypot(2.0 * seen.filter_sd_s)
         };
         // Two straps' independent uniform errors over a width w differ by less than 0.776 w in
         // 95 of 100 cases (triangular distribution: 1 − √0.05). Over a whole sample they no longer
