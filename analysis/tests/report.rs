@@ -67,7 +67,7 @@ fn everything_a_player_takes_home_is_there() {
         "baseline 14 11 1 without a ball, 1 not measured well enough, 1 by the coach",
         "thorax turn at top at least baseline + 7°",
         "Of 11 swings:",
-        "What the drill was about. Thorax turn at top 96° away",
+        "What the drill was about. Thorax turn at top 94° away",
         "More than ordinary variation.",
         "No change could be shown in",
         "Warm-up was short.",

@@ -52,14 +52,15 @@ fn verdict(trend: &Trend, measure: Measure) -> Verdict {
 #[test]
 fn a_change_over_months_is_found() {
     let (_keep, blank) = blank();
-    let shifts = [0.0, -2.5, -5.0, -7.0, -10.0, -12.0];
+    // Large enough to stand out among thirty measures looked at (Holm).
+    let shifts = [0.0, -4.0, -8.0, -11.5, -16.0, -19.0];
     let trend = trend(&sessions(&blank, &shifts, &mut Dice::new(5)), "baseline");
     assert_eq!(verdict(&trend, TURN), Verdict::Changed);
     assert_eq!(verdict(&trend, Measure::Backswing), Verdict::CantTell);
     let row = trend.rows.iter().find(|r| r.measure == TURN).expect("measured");
-    // 12° in 70 days, so 5.1° in 30.
+    // 19° in 70 days, so 8.1° in 30.
     let line = row.line.expect("six sessions");
-    assert!((line.slope + 12.0 / 70.0 * 30.0).abs() < line.half_width, "{line:?}");
+    assert!((line.slope + 19.0 / 70.0 * 30.0).abs() < line.half_width, "{line:?}");
     assert!(row.words.contains("more than the first"), "{}", row.words);
 }
 

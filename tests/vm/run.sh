@@ -32,8 +32,8 @@ fi
 tests/vm/image.sh "$work"
 
 say "building the programs"
-# The whole workspace, as the tests are built: what they have built is used again.
-cargo build --quiet --workspace --bins
+# The very build of the tests: what they have built is used again.
+cargo test --quiet --workspace --no-run
 programs="$(cd "$target/debug" && pwd)"
 
 # The programs bring the libraries and the loader that they were built for.

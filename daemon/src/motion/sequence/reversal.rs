@@ -16,6 +16,10 @@ pub struct Reversal {
 /// an axis some degrees off, deg/s (own judgement).
 const CROSS_TALK_DPS: f64 = 4.0;
 
+/// Share of the distance of two possible instants that is its standard uncertainty: a little
+/// over 1 / 1.96, so that the 95 % band holds both.
+const BOTH_IN_BAND: f64 = 0.53;
+
 /// Half width of the fit that the change of sign is read off, s. Narrower than for peaks: a
 /// segment may turn round at once, and a corner at zero speed is moved by smoothing.
 pub const HALF_S: f64 = 0.012;
@@ -66,8 +70,8 @@ pub fn find(
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
-    // Half the distance, so that the 95 % band holds both.
-    Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS) / slope).hypot(0.5 * spread_s) })
+
+    Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS) / slope).hypot(BOTH_IN_BAND * spread_s) })
 }
 
 #[cfg(test)]
