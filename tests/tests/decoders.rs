@@ -4,7 +4,6 @@
 //! Fuzzing looks further than this, with a nightly compiler: see DEVELOPERS.md. Whatever it
 //! finds becomes a seed, and so a test here.
 
-#[expect(unreachable_pub, reason = "public for the fuzz targets, which are another crate")]
 #[path = "../fuzz/src/lib.rs"]
 mod holds;
 
