@@ -29,12 +29,13 @@ use board::Board;
 use door::pass::{Links, Passes};
 use door::rate::Rates;
 use door::{Door, terminal};
-use futures::stream::{Stream, StreamExt as _};
+use futures::stream::Stream;
 use lesson::{Kind, Lessons};
 use library::Library;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
+use std::task::Poll;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
@@ -76,12 +77,22 @@ pub struct Hall {
 }
 
 impl Hall {
-    /// The stream, ended when the program does: an open one would keep it from ending.
+    /// The stream, ended when the program does: an open one would keep it from ending. What
+    /// has been said by then is still delivered, the end of the lesson above all.
     fn until_closing<S: Stream>(&self, stream: S) -> impl Stream<Item = S::Item> + use<S> {
         let mut closing = self.closing.clone();
-        stream.take_until(async move {
+        let mut closed = Box::pin(async move {
             // An error means that the server is gone.
             let _ = closing.wait_for(|c| *c).await;
+        });
+        let mut stream = Box::pin(stream);
+        let mut over = false;
+        futures::stream::poll_fn(move |context| {
+            over = over || closed.as_mut().poll(context).is_ready();
+            match stream.as_mut().poll_next(context) {
+                Poll::Pending if over => Poll::Ready(None),
+                polled => polled,
+            }
         })
     }
 }
