@@ -182,7 +182,9 @@ fn other_orders_are_told_without_blame() {
         assert_eq!(swings.len(), 2);
         for swing in &swings {
             assert_eq!(swing.sequence.order, want.map(|r| vec![r]).to_vec());
-            assert!(swing.quality.usable && swing.quality.withheld.is_empty(), "{:?}", swing.quality);
+            // The made body has no shoulder for the arm's heading to be found by.
+            let withheld = swing.quality.withheld.iter().filter(|w| !w.what.starts_with("arm."));
+            assert!(swing.quality.usable && withheld.count() == 0, "{:?}", swing.quality);
         }
         let name = session.to_string_lossy().into_owned();
         let shown = programs::analysis(["show", &name]).done();

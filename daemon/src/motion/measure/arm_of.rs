@@ -8,6 +8,7 @@ use crate::motion::joint::{self, Heading, Side};
 use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Withheld};
 use peakorder_protocol::{Handedness, Role};
+use std::f64::consts::FRAC_PI_2;
 
 /// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
 /// give 0.5–1 %).
@@ -86,7 +87,8 @@ pub(super) fn arm_use(
     found.heading_sd_deg = heading.map(|h| round(h.sd_rad.to_degrees(), 3));
     let known = heading.filter(|h| h.sd_rad.to_degrees() <= HEADING_SD_MAX_DEG);
     let Some(heading) = known else {
-        let how = heading.map_or_else(
+        // A band of more than a right angle either way says nothing.
+        let how = heading.filter(|h| 1.96 * h.sd_rad < FRAC_PI_2).map_or_else(
             || "cannot be found from this swing".to_owned(),
             |h| format!("is known to ±{:.0} deg only (95 %)", 1.96 * h.sd_rad.to_degrees()),
         );
