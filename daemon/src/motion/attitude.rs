@@ -1,14 +1,13 @@
 //! How every segment stands right now, by the running filter: for a live view of the body
 //! between swings. Nothing of a swing's numbers comes from here.
 
-use super::angles::Cardan;
+use super::angles::{Cardan, Readable};
 use super::stream::StrapStream;
 use nalgebra::Vector3;
 use peakorder_protocol::{Handedness, Role};
-use serde::Serialize;
 
 /// One segment's attitude at its newest sample.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Attitude {
     /// Segment.
     pub role: Role,
@@ -20,21 +19,10 @@ pub struct Attitude {
     pub rate_dps: [f64; 3],
     /// The strap has been lying or held still for a second.
     pub at_rest: bool,
-    /// Angles; none while not calibrated.
-    pub angles: Option<AttitudeAngles>,
-}
-
-/// Angles by the order of the swing file: turn, lateral tilt, flexion.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct AttitudeAngles {
-    /// Turn since the last address, or since calibration before the first swing, deg within
-    /// ±180; positive towards the target. Without a magnetometer it drifts by some degrees a
-    /// minute, each segment by itself.
-    pub turn_deg: f64,
-    /// Lateral tilt, deg, positive = trail side lower.
-    pub lateral_tilt_deg: f64,
-    /// Flexion, deg, positive = forward.
-    pub flexion_deg: f64,
+    /// Angles; none while not calibrated. The turn is that since the last address, or since
+    /// calibration before the first swing, within ±180 deg. Without a magnetometer it drifts by
+    /// some degrees a minute, each segment by itself.
+    pub angles: Option<Readable>,
 }
 
 /// Attitude of one strap's segment; none before its first sample.
@@ -43,7 +31,6 @@ pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<A
     let alignment = stream.alignment();
     let in_segment = |v: Vector3<f64>| alignment.map_or(v, |a| a.to_segment * v);
     let rate = in_segment(sample.gyro - stream.bias().bias()).map(f64::to_degrees);
-    let sign = handedness.sign();
     Some(Attitude {
         role: stream.role(),
         t_s: stream.latest_s(),
@@ -53,12 +40,8 @@ pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<A
         angles: alignment.map(|a| {
             let cardan = Cardan::from_quaternion(&(sample.attitude * a.to_segment.inverse()));
             let turn = cardan.axial - stream.heading_zero_rad();
-            let readable = cardan.for_people(stream.role(), handedness);
-            AttitudeAngles {
-                turn_deg: (turn.sin().atan2(turn.cos()) * sign).to_degrees(),
-                lateral_tilt_deg: readable.lateral_deg,
-                flexion_deg: readable.flexion_deg,
-            }
+            let axial = turn.sin().atan2(turn.cos());
+            Cardan { axial, ..cardan }.for_people(stream.role(), handedness)
         }),
     })
 }

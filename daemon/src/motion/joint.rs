@@ -8,6 +8,7 @@
 //! respect to the joint, anew in every swing. The principle is known from two-segment chains
 //! (Weygers & Kok 2020, IEEE Sensors J 20:7969–7979, from memory).
 
+use super::minimum;
 use super::path::SegmentPath;
 use super::sequence::fit::{LocalFit, at_least_seven_s};
 use super::window::SegmentWindow;
@@ -34,6 +35,8 @@ const CONSTANT_SD_M_S2: f64 = 0.25;
 const UNKNOWNS: usize = 9;
 /// Heading is searched in steps of this, then refined, rad.
 const SEARCH_RAD: f64 = std::f64::consts::PI / 18.0;
+/// Golden section steps from there to 10⁻⁴ rad.
+const REFINE_STEPS: usize = 17;
 
 /// One segment on its side of the joint.
 #[derive(Debug, Clone, Copy)]
@@ -182,24 +185,6 @@ impl Problem {
         let Some(best) = n.matrix.cholesky().map(|c| c.solve(&n.right)) else { return f64::INFINITY };
         (n.square - n.right.dot(&best)).max(0.0)
     }
-
-    fn refine(&self, mut low: f64, mut high: f64) -> f64 {
-        let golden = 0.5 * (5_f64.sqrt() - 1.0);
-        let (mut c, mut d) = (high - golden * (high - low), low + golden * (high - low));
-        let (mut at_c, mut at_d) = (self.cost(c), self.cost(d));
-        while high - low > 1e-4 {
-            if at_c < at_d {
-                (high, d, at_d) = (d, c, at_c);
-                c = high - golden * (high - low);
-                at_c = self.cost(c);
-            } else {
-                (low, c, at_c) = (c, d, at_d);
-                d = low + golden * (high - low);
-                at_d = self.cost(d);
-            }
-        }
-        0.5 * (low + high)
-    }
 }
 
 /// Heading of `second` against `first` from their motion between two session times. `None`
@@ -226,7 +211,7 @@ pub fn heading(first: Side<'_>, second: Side<'_>, from_s: f64, to_s: f64) -> Opt
         .map(|h| (problem.cost(h), h))
         .min_by(|x, y| x.0.total_cmp(&y.0))?
         .1;
-    let rad = problem.refine(coarse - SEARCH_RAD, coarse + SEARCH_RAD);
+    let rad = minimum::golden(|h| problem.cost(h), coarse - SEARCH_RAD, coarse + SEARCH_RAD, REFINE_STEPS);
     let (h, least) = (0.03, problem.cost(rad));
     let bend = (problem.cost(rad + h) + problem.cost(rad - h) - 2.0 * least) / (h * h);
     let error = (least / (3 * pairs.len()) as f64).max(LEAST_ERROR_M_S2.powi(2));

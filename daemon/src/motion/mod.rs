@@ -10,6 +10,7 @@ pub mod detect;
 pub mod fuse;
 pub mod joint;
 pub mod measure;
+pub mod minimum;
 pub mod mobility;
 #[cfg(test)]
 pub(crate) mod noise;

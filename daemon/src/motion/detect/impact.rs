@@ -20,6 +20,8 @@ const ARM_SMOOTH_M_S2: f64 = 2.3;
 const TRUNK_SMOOTH_M_S2: f64 = 0.16;
 const SMOOTH_PERIOD_S: f64 = 0.010;
 const ABOVE_SMOOTH: f64 = 3.0;
+/// A shock's first sample departs by this many times the smooth movement at least.
+const ONSET_ABOVE_SMOOTH: f64 = 1.5;
 /// From this sample step on, s, the onset is known to this many steps only (SD; own simulation).
 const SPARSE_S: f64 = 0.008;
 const SPARSE_STEPS: f64 = 0.6;
@@ -65,7 +67,7 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
         return None;
     }
     // Back from the largest departure to the first of the burst.
-    let level = (ONSET_SHARE * size).max(3.0 * rough).max(1.5 * smooth);
+    let level = (ONSET_SHARE * size).max(3.0 * rough).max(ONSET_ABOVE_SMOOTH * smooth);
     let mut onset = at;
     let reach = segment.t_s[at] - RINGS_S;
     let pause = PAUSE_S.max(2.2 * segment.period_s);

@@ -52,15 +52,11 @@ impl RunningFilter {
             filter.step(reading);
         } else if reading.acc.norm() > 1.0 {
             let start = level(&reading.acc);
-            let mut filter: Box<dyn OrientationFilter> = match self.kind {
+            self.filter = Some(match self.kind {
                 FilterKind::Madgwick => Box::new(Complementary::madgwick(start, self.beta_rad_s)),
                 FilterKind::Mahony => Box::new(Complementary::mahony(start)),
-                FilterKind::Vqf => Box::new(Vqf::new(self.bias_limit_dps)),
-            };
-            if self.kind == FilterKind::Vqf {
-                filter.step(&Reading { dt_s: 0.0, ..*reading });
-            }
-            self.filter = Some(filter);
+                FilterKind::Vqf => Box::new(Vqf::new(reading, self.bias_limit_dps)),
+            });
         }
     }
 

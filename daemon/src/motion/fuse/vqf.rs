@@ -2,7 +2,7 @@
 //! the `vqf-rs` crate. It estimates the gyroscope bias itself.
 
 use super::{OrientationFilter, Reading};
-use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+use nalgebra::{Quaternion, UnitQuaternion};
 use vqf_rs::{Params, VQF};
 
 /// Readings until the sample period is known. The filter's coefficients depend on it and
@@ -17,10 +17,12 @@ pub struct Vqf {
 }
 
 impl Vqf {
-    /// Not started. `bias_limit_dps` is the largest bias per axis that is believed; the
-    /// library's 2 deg/s would never take a consumer gyroscope for resting.
-    pub fn new(bias_limit_dps: f64) -> Self {
-        Self { bias_limit_dps, filter: None, waiting: Vec::with_capacity(LEARN) }
+    /// With the first reading, not started yet. `bias_limit_dps` is the largest bias per axis
+    /// that is believed; the library's 2 deg/s would never take a consumer gyroscope for resting.
+    pub fn new(first: &Reading, bias_limit_dps: f64) -> Self {
+        let mut waiting = Vec::with_capacity(LEARN);
+        waiting.push(*first);
+        Self { bias_limit_dps, filter: None, waiting }
     }
 
     fn start(&mut self) {
@@ -55,13 +57,10 @@ impl OrientationFilter for Vqf {
     }
 
     fn z_up(&self) -> UnitQuaternion<f64> {
-        match (&self.filter, self.waiting.last()) {
-            (Some(filter), _) => {
-                let q = filter.quat_6d();
-                UnitQuaternion::from_quaternion(Quaternion::new(q.0, q.1, q.2, q.3))
-            }
-            (None, Some(reading)) => super::running::level(&reading.acc),
-            (None, None) => UnitQuaternion::from_axis_angle(&Vector3::z_axis(), 0.0),
+        if let Some(filter) = &self.filter {
+            let q = filter.quat_6d();
+            return UnitQuaternion::from_quaternion(Quaternion::new(q.0, q.1, q.2, q.3));
         }
+        self.waiting.last().map_or_else(UnitQuaternion::identity, |r| super::running::level(&r.acc))
     }
 }

@@ -5,6 +5,7 @@
 //! cubic answers with a shift of a millisecond. This model has no shift there, but has one
 //! on smooth curves: [`super::peak`] weighs the two by how well each fits.
 
+use crate::motion::minimum;
 use nalgebra::{Matrix3, Vector3};
 
 /// Fitted apex.
@@ -22,8 +23,6 @@ pub struct Apex {
 
 /// Share of the half width that the apex may lie off the centre.
 const REACH: f64 = 0.6;
-/// Golden section steps: the bracket shrinks to a 10⁵-th.
-const STEPS: usize = 24;
 
 /// Fits samples within `centre_s` ± `half_s`. `None` with fewer than six of them, or when the
 /// best apex is no maximum or lies at the edge of its reach.
@@ -36,22 +35,7 @@ pub fn fit(t_s: &[f64], y: &[f64], centre_s: f64, half_s: f64) -> Option<Apex> {
     let (t, y) = (&t_s[lo..hi], &y[lo..hi]);
     let cost = |apex: f64| solve(t, y, apex, half_s).map_or(f64::INFINITY, |(_, rss)| rss);
     let reach = REACH * half_s;
-    let (mut a, mut b) = (centre_s - reach, centre_s + reach);
-    let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
-    let (mut c, mut d) = (b - golden * (b - a), a + golden * (b - a));
-    let (mut fc, mut fd) = (cost(c), cost(d));
-    for _ in 0..STEPS {
-        if fc < fd {
-            (b, d, fd) = (d, c, fc);
-            c = b - golden * (b - a);
-            fc = cost(c);
-        } else {
-            (a, c, fc) = (c, d, fd);
-            d = a + golden * (b - a);
-            fd = cost(d);
-        }
-    }
-    let at = 0.5 * (a + b);
+    let at = minimum::golden(cost, centre_s - reach, centre_s + reach, minimum::STEPS);
     if (at - centre_s).abs() > 0.98 * reach {
         return None;
     }

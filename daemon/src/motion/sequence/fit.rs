@@ -80,11 +80,6 @@ impl<const N: usize> Polynomial<N> {
         self.rss / (self.count - N) as f64
     }
 
-    /// Samples fitted.
-    pub fn count(&self) -> usize {
-        self.count
-    }
-
     /// Sum of squared residuals.
     pub fn rss(&self) -> f64 {
         self.rss

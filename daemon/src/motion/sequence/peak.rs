@@ -124,7 +124,7 @@ pub fn find(
         .fold(0.0, f64::max);
     Some(FoundPeak {
         t_s: located.t_s.min(impact_s),
-        // Half the distance, so that the 95 % band holds both.
+        // Half the distance, so that the 95 % band all but reaches the other.
         sd_s: located.sd_s.hypot(FLOOR_S).hypot(0.5 * rival_s),
         noise_sd_s: smooth.sd_s,
         dps: located.dps,
@@ -151,20 +151,18 @@ const MODEL_SHARE: f64 = 2e-4;
 fn weighed(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<Located> {
     let half_s = half_s * WIDER;
     let cubic = polynomial::<4>(t_s, dps, near_s, half_s, noise_var)?;
-    let var = noise_var + (MODEL_SHARE * cubic.0.dps).powi(2);
-    let n = cubic.2 as f64;
-    let models = [
-        Some((cubic.0, cubic.1, 4.0)),
-        polynomial::<6>(t_s, dps, near_s, half_s, noise_var).map(|(located, rss, _)| (located, rss, 6.0)),
-        apex::fit(t_s, dps, near_s, half_s).map(|a| {
-            let sd_s = if a.sharpness > 0.0 { (2.0 * noise_var / a.sharpness).sqrt() } else { half_s };
-            (Located { t_s: a.t_s, sd_s, dps: a.top }, a.rss, 4.0)
-        }),
-    ];
-    let score = |rss: f64, terms: f64| rss / var + terms * n.ln();
-    let best = models.iter().flatten().map(|m| score(m.1, m.2)).fold(f64::INFINITY, f64::min);
+    let var = noise_var + (MODEL_SHARE * cubic.top.dps).powi(2);
+    let samples = t_s.iter().filter(|t| (near_s - half_s..=near_s + half_s).contains(t)).count();
+    let log_n = (samples as f64).ln();
+    let quintic = polynomial::<6>(t_s, dps, near_s, half_s, noise_var);
+    let models: Vec<Model> = [Some(cubic), quintic, two_sided(t_s, dps, near_s, half_s, noise_var)]
+        .into_iter()
+        .flatten()
+        .collect();
+    let score = |m: &Model| m.rss / var + m.terms as f64 * log_n;
+    let best = models.iter().map(score).fold(f64::INFINITY, f64::min);
     let weights: Vec<(Located, f64)> =
-        models.iter().flatten().map(|m| (m.0, (0.5 * (best - score(m.1, m.2))).exp())).collect();
+        models.iter().map(|m| (m.top, (0.5 * (best - score(m))).exp())).collect();
     let whole: f64 = weights.iter().map(|w| w.1).sum();
     let mean = |of: &dyn Fn(&Located) -> f64| weights.iter().map(|(l, w)| w * of(l)).sum::<f64>() / whole;
     let t = mean(&|l| l.t_s);
@@ -175,19 +173,36 @@ fn weighed(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -
     })
 }
 
-/// The maximum of a polynomial near `near_s`, its residual sum, and the number of samples.
+/// One model of the top.
+struct Model {
+    top: Located,
+    /// Sum of squared residuals.
+    rss: f64,
+    /// Parameters.
+    terms: usize,
+}
+
+/// The two-sided parabola's maximum near `near_s`.
+fn two_sided(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<Model> {
+    let a = apex::fit(t_s, dps, near_s, half_s)?;
+    let sd_s = if a.sharpness > 0.0 { (2.0 * noise_var / a.sharpness).sqrt() } else { half_s };
+    Some(Model { top: Located { t_s: a.t_s, sd_s, dps: a.top }, rss: a.rss, terms: 4 })
+}
+
+/// The maximum of a polynomial near `near_s`.
 fn polynomial<const N: usize>(
     t_s: &[f64],
     dps: &[f64],
     near_s: f64,
     half_s: f64,
     noise_var: f64,
-) -> Option<(Located, f64, usize)> {
+) -> Option<Model> {
     let fit = Polynomial::<N>::new(t_s, dps, near_s, half_s)?;
     let t = fit.root(1, near_s).filter(|t| (t - near_s).abs() < 0.6 * half_s)?;
     let curvature = fit.at(t, 2);
     let sd_s = fit.sd(t, 1, noise_var) / -curvature;
-    (curvature < 0.0).then(|| (Located { t_s: t, sd_s, dps: fit.at(t, 0) }, fit.rss(), fit.count()))
+    let top = Located { t_s: t, sd_s, dps: fit.at(t, 0) };
+    (curvature < 0.0).then(|| Model { top, rss: fit.rss(), terms: N })
 }
 
 /// Variance of the samples' noise between two indices, from their fourth differences, in

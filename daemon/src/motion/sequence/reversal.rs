@@ -63,14 +63,13 @@ pub fn find(
         .iter()
         .map(|(i, _)| *i)
         .chain([furthest])
-        .filter(|i| *i + 2 >= furthest || *i >= chosen)
+        .filter(|i| *i + 2 >= furthest)
         .map(|i| (series.t_s[i] - near).abs())
         .fold(0.0, f64::max);
     let fit = LocalFit::new(series.t_s, series.dps, near, half_s)?;
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
-
     Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS) / slope).hypot(BOTH_IN_BAND * spread_s) })
 }
 
