@@ -10,11 +10,6 @@ use serde::Serialize;
 /// factor makes the band wider than anything a player does (3.0 SD at 5, 4.9 SD at 3).
 pub const FEWEST: usize = 5;
 
-/// What the words mean; print it once beside them.
-pub const MEANING: &str = "\"Ordinary variation\" is the band in which one more swing like those of the baseline \
-lies in 19 of 20 cases (the ± beside the baseline; 95 % prediction interval, Student's t). With many numbers \
-shown, one in twenty lies outside by chance; a lasting change shows in a block of swings, not in one.";
-
 /// What can be said of one swing's value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -63,7 +58,7 @@ pub fn against_baseline(swing: &Swing, baseline: &[&Swing]) -> Vec<Against> {
         .iter()
         .copied()
         .filter(|b| (b.number, &b.session) != (swing.number, &swing.session))
-        .filter(|b| b.kind == SwingKind::Strike && b.quality.usable)
+        .filter(|b| b.countable())
         .collect();
     Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline)).collect()
 }

@@ -2,7 +2,7 @@
 
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
-use crate::stats::{LEVEL, Welch, holm, t_two_sided_p, welch};
+use crate::stats::{LEVEL, Welch, holm_known, t_two_sided_p, welch};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use peakorder_protocol::swing::Swing;
 use std::fmt;
@@ -202,10 +202,9 @@ pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<
         }
     }
     let judged: Vec<Option<f64>> = rows.iter().map(|r| p_with_seat(r, same_session)).collect();
-    let p: Vec<f64> = judged.iter().copied().flatten().collect();
-    let mut adjusted = holm(&p).into_iter();
-    for (row, p) in rows.iter_mut().zip(judged) {
-        row.p_holm = p.and_then(|_| adjusted.next());
+    let adjusted = holm_known(&judged);
+    for ((row, p), p_holm) in rows.iter_mut().zip(judged).zip(adjusted) {
+        row.p_holm = p_holm;
         row.verdict = verdict(row, p);
     }
     let notes = notes(&before, &after, same_session);

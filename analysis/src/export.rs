@@ -4,7 +4,7 @@ use crate::load::{Loaded, counts};
 use crate::measure::Measure;
 use crate::order::Order;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{SpeedKind, Swing};
+use peakorder_protocol::swing::Swing;
 
 /// Columns before the measures.
 const FIRST: [&str; 15] = [
@@ -52,7 +52,6 @@ fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
     let session = &loaded.session;
     let said = loaded.remarks.swing(swing.number);
     let flag = |on: bool| if on { "1" } else { "0" }.to_owned();
-    let kind = serde_json::to_value(swing.kind).ok().and_then(|v| v.as_str().map(ToOwned::to_owned));
     let withheld: Vec<&str> = swing.quality.withheld.iter().map(|w| w.what.as_str()).collect();
     let mut cells = vec![
         text(&session.id),
@@ -62,7 +61,7 @@ fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
         swing.number.to_string(),
         text(&swing.block),
         format!("{:.4}", swing.events.impact.t_s),
-        kind.unwrap_or_default(),
+        swing.kind.key().to_owned(),
         flag(counts(swing, &loaded.remarks)),
         flag(loaded.remarks.excluded(swing.number).is_some()),
         text(&said.map_or(String::new(), |s| s.labels.join(", "))),
@@ -81,17 +80,8 @@ fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
 
 /// Which speed the trunk's peaks are of: values of different kinds do not mix.
 fn trunk_speed(swing: &Swing) -> &'static str {
-    match swing
-        .segments
-        .get(&Role::Pelvis)
-        .or_else(|| swing.segments.get(&Role::Thorax))
-        .map(|s| s.speed_kind)
-    {
-        Some(SpeedKind::Axial) => "axial",
-        Some(SpeedKind::Resultant) => "resultant",
-        Some(SpeedKind::Across) => "across",
-        None => "",
-    }
+    let trunk = swing.segments.get(&Role::Pelvis).or_else(|| swing.segments.get(&Role::Thorax));
+    trunk.map_or("", |s| s.speed_kind.key())
 }
 
 /// A tenth of what the measurement resolves, at most.

@@ -3,7 +3,7 @@
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
-use peakorder_protocol::swing::{Swing, SwingKind};
+use peakorder_protocol::swing::Swing;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -209,7 +209,7 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
 
 /// Whether a swing counts in a summary.
 pub fn counts(swing: &Swing, remarks: &Remarks) -> bool {
-    swing.kind == SwingKind::Strike && swing.quality.usable && remarks.excluded(swing.number).is_none()
+    swing.countable() && remarks.excluded(swing.number).is_none()
 }
 
 fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
@@ -250,9 +250,14 @@ impl Loaded {
     #[must_use]
     pub fn only(&self, label: &str) -> Self {
         Self {
+            dir: self.dir.clone(),
+            session: self.session.clone(),
             block: Some(label.to_owned()),
             swings: self.swings.iter().filter(|s| s.block == label).cloned().collect(),
-            ..self.clone()
+            blocks: self.blocks.clone(),
+            problems: self.problems.clone(),
+            remarks: self.remarks.clone(),
+            remark_notices: self.remark_notices.clone(),
         }
     }
 

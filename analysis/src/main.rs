@@ -209,7 +209,8 @@ fn run(command: &Command) -> anyhow::Result<()> {
     print(&text)
 }
 
-/// Writes a file of personal data: for its owner only, and never over another by mistake.
+/// Writes a file of personal data: a new one is its owner's only, and none goes over another by
+/// mistake.
 fn keep(path: &Path, text: &str, force: bool) -> anyhow::Result<()> {
     let mut options = fs::OpenOptions::new();
     options.write(true);

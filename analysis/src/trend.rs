@@ -10,9 +10,9 @@ use crate::compare::{ALPHA, Row, Verdict, compare};
 use crate::library::{Found, started_s};
 use crate::load::Loaded;
 use crate::measure::Measure;
-use crate::stats::{LEVEL, Line, holm, line};
+use crate::stats::{LEVEL, Line, holm_known, line};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
-use crate::words::{amount, capital, difference, plural, subject, value};
+use crate::words::{amount, difference, plural, subject, value};
 use peakorder_protocol::swing::Swing;
 
 /// The fewest sessions whose scatter says something about the next. Own judgement: with
@@ -155,10 +155,9 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session]) {
             .unzip();
         row.line = if x.len() >= ENOUGH { line(&x, &y, LEVEL) } else { None };
     }
-    let p: Vec<f64> = rows.iter().filter_map(|r| Some(r.line?.p)).collect();
-    let mut adjusted = holm(&p).into_iter();
-    for row in rows {
-        row.p_holm = row.line.and_then(|_| adjusted.next());
+    let adjusted = holm_known(&rows.iter().map(|r| Some(r.line?.p)).collect::<Vec<_>>());
+    for (row, p_holm) in rows.iter_mut().zip(adjusted) {
+        row.p_holm = p_holm;
         row.verdict = match (row.line, row.p_holm) {
             (Some(_), Some(p)) if p < ALPHA => Verdict::Changed,
             (Some(l), _) if l.slope.abs() > l.half_width => Verdict::Perhaps,
@@ -202,7 +201,7 @@ fn ends(measure: Measure, first: &MeasureSummary, last: &MeasureSummary) -> Stri
     let band = last.half_width.map_or(String::new(), |h| format!(" ± {}", amount(measure, h)));
     format!(
         "{}{band} in the last session, {} the first ({}).",
-        capital(&subject(measure, b)),
+        subject(measure, b),
         difference(measure, b, a),
         value(measure, a)
     )

@@ -1,6 +1,6 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
-use crate::measure::{Group, Measure};
+use crate::measure::Measure;
 use peakorder_protocol::Role;
 
 /// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative.
@@ -45,26 +45,30 @@ pub fn way(measure: Measure, value: f64) -> &'static str {
     // What rounds to nothing has no direction.
     let flat = value.abs() < 0.5 * 10_f64.powi(-(spoken_decimals(measure) as i32));
     let negative = value < 0.0;
-    match (measure, measure.group()) {
+    match measure {
         _ if flat => "",
-        (Measure::Gap(..), _) => {
+        Measure::Gap(..) => {
             if negative {
                 "before"
             } else {
                 "after"
             }
         }
-        (Measure::PeakBeforeImpact(_), _) => {
+        Measure::PeakBeforeImpact(_) => {
             if negative {
                 "after impact"
             } else {
                 "before impact"
             }
         }
-        (_, Group::Turn) if matches!(measure, Measure::TurnAtTop(_) | Measure::TurnAtImpact(_)) => {
-            if negative { "away" } else { "towards the target" }
+        Measure::TurnAtTop(_) | Measure::TurnAtImpact(_) => {
+            if negative {
+                "away"
+            } else {
+                "towards the target"
+            }
         }
-        (Measure::SeparationAtTop | Measure::SeparationLargest, _) => {
+        Measure::SeparationAtTop | Measure::SeparationLargest => {
             if negative {
                 ""
             } else {
@@ -106,12 +110,8 @@ pub fn difference(measure: Measure, value: f64, from: f64) -> String {
     if sides && !way(measure, from).is_empty() {
         return format!("{size} from");
     }
-    let grew = match measure {
-        // Earlier and later are told by time, whatever side of the other peak it is on.
-        Measure::Gap(..) => difference > 0.0,
-        _ if signed_both_ways(measure) => value.abs() > from.abs(),
-        _ => difference > 0.0,
-    };
+    // Earlier and later are told by time, whatever side of the other peak it is on.
+    let grew = if signed_both_ways(measure) { value.abs() > from.abs() } else { difference > 0.0 };
     let word = match (measure, grew) {
         (Measure::Gap(..), true) | (Measure::PeakBeforeImpact(_), false) => "later",
         (Measure::Gap(..), false) | (Measure::PeakBeforeImpact(_), true) => "earlier",

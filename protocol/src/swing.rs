@@ -68,6 +68,16 @@ pub enum SwingKind {
     Rehearsal,
 }
 
+impl SwingKind {
+    /// `strike` or `rehearsal`, as in the file.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Strike => "strike",
+            Self::Rehearsal => "rehearsal",
+        }
+    }
+}
+
 /// An instant with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Instant {
@@ -128,6 +138,15 @@ pub enum SpeedKind {
 }
 
 impl SpeedKind {
+    /// `axial`, `across` or `resultant`, as in the file.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Axial => "axial",
+            Self::Across => "across",
+            Self::Resultant => "resultant",
+        }
+    }
+
     /// One-line definition.
     pub const fn definition(self) -> &'static str {
         match self {
@@ -370,6 +389,11 @@ impl Swing {
             serde_json::to_string_pretty(self).expect("a swing has only string keys and finite numbers");
         s.push('\n');
         s
+    }
+
+    /// Struck, and its timing is usable: only such swings count in summaries.
+    pub fn countable(&self) -> bool {
+        self.kind == SwingKind::Strike && self.quality.usable
     }
 
     /// The segment's peak if it peaked before impact.

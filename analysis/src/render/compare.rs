@@ -7,6 +7,7 @@ use crate::compare::{Comparison, Row, Side, Verdict};
 use crate::measure::Group;
 use crate::order::{self, Share};
 use crate::summary::MeasureSummary;
+use crate::words::plural;
 use std::fmt::Write as _;
 
 /// The comparison as text.
@@ -172,10 +173,6 @@ fn fewer(out: &mut String, style: Style, comparison: &Comparison) {
         let text = format!("from {before} and {after} swings only: {}", names.join("; "));
         wrap(out, style, "  · ", &text);
     }
-}
-
-fn plural(n: usize, one: &str) -> String {
-    format!("{n} {one}{}", if n == 1 { "" } else { "s" })
 }
 
 fn p_text(p: f64) -> String {

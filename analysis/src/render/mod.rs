@@ -16,6 +16,7 @@ mod trend;
 pub use compare::comparison;
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::speeds;
+pub(crate) use show::name;
 pub use show::session;
 pub use swing::one_swing;
 pub use trend::trend;
@@ -95,7 +96,7 @@ pub const fn mark(role: Role) -> char {
 }
 
 /// `● pelvis`.
-fn marked(role: Role) -> String {
+pub(crate) fn marked(role: Role) -> String {
     format!("{} {}", mark(role), role.label())
 }
 

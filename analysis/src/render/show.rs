@@ -8,6 +8,7 @@ use crate::measure::{Group, Measure};
 use crate::order::{self, Order, Share};
 use crate::stats::Z95;
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use crate::words::plural;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
@@ -144,7 +145,6 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing], said: &
 
 /// `12 swings used; left out: 2 rehearsals (3, 9), 1 unusable (5)`.
 fn counts(summary: &BlockSummary) -> String {
-    let plural = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
     let list = |numbers: &[u32]| numbers.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
     let mut left_out = Vec::new();
     if !summary.rehearsals.is_empty() {
@@ -384,7 +384,7 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Ta
 }
 
 /// Label with the unit.
-pub(super) fn name(measure: Measure) -> String {
+pub(crate) fn name(measure: Measure) -> String {
     match measure.unit() {
         "" => measure.label(),
         unit => format!("{}, {unit}", measure.label()),

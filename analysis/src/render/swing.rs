@@ -10,7 +10,7 @@ use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::remark::SwingRemarks;
 use peakorder_protocol::session::Session;
-use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Segment, SpeedKind, Swing, SwingKind};
+use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Segment, Swing, SwingKind};
 use std::fmt::Write as _;
 
 /// One swing as text, with what the coach `said` of it; `curves` is `Err` with the reason
@@ -85,13 +85,7 @@ fn segment_table(swing: &Swing) -> Table {
     type Cell<'a> = &'a dyn Fn(&Segment) -> Option<String>;
     let impact = swing.events.impact;
     let rows: [(&str, Cell<'_>); 7] = [
-        ("speed is", &|s| {
-            Some(match s.speed_kind {
-                SpeedKind::Axial => "axial".into(),
-                SpeedKind::Across => "across".into(),
-                SpeedKind::Resultant => "resultant".into(),
-            })
-        }),
+        ("speed is", &|s| Some(s.speed_kind.key().into())),
         ("reversal before impact, ms", &|s| {
             let r = s.reversal?;
             Some(banded((impact.t_s - r.t_s) * 1e3, r.sd_ms.hypot(impact.sd_ms), 0))
@@ -207,10 +201,7 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
             ),
         );
     }
-    let change = |role: Role| {
-        let v = Measure::FlexionChange(role).of(swing)?;
-        Some(format!("{role} {} ± {}", number(v.value, 1, true), number(Z95 * v.sd?, 1, false)))
-    };
+    let change = |role: Role| Some(format!("{role} {}", with_band(swing, Measure::FlexionChange(role))?));
     let changes: Vec<String> = [Role::Pelvis, Role::Thorax].into_iter().filter_map(change).collect();
     if !changes.is_empty() {
         wrap(
@@ -223,23 +214,26 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
     arm(out, style, swing);
 }
 
+/// `44.1 ± 3.2`; `None` where the value or its uncertainty is not told.
+fn with_band(swing: &Swing, measure: Measure) -> Option<String> {
+    let v = measure.of(swing)?;
+    let band = number(Z95 * v.sd?, measure.decimals(), false);
+    Some(format!("{} ± {band}", number(v.value, measure.decimals(), measure.signed())))
+}
+
 fn arm(out: &mut String, style: Style, swing: &Swing) {
-    let Some(arm) = &swing.arm else { return };
-    let both = |value: Option<f64>, sd: Option<f64>, signed: bool, scale: f64, decimals: usize| {
-        let band = number(Z95 * scale * sd?, decimals, false);
-        Some(format!("{} ± {band}", number(scale * value?, decimals, signed)))
-    };
-    let raised = both(Some(arm.elevation_gravity_top_deg), Some(arm.elevation_gravity_sd_deg), false, 1.0, 1);
-    let mut parts: Vec<String> =
-        raised.map(|text| format!("raised {text} from hanging straight down")).into_iter().collect();
-    if let Some(text) = both(arm.elevation_top_deg, arm.elevation_sd_deg, false, 1.0, 1) {
-        parts.push(format!("{text} from hanging along the thorax"));
+    if swing.arm.is_none() {
+        return;
     }
-    if let Some(text) = both(arm.across_chest_top_deg, arm.across_chest_sd_deg, true, 1.0, 1) {
-        parts.push(format!("across the chest {text}"));
-    }
+    let of = |m: Measure| with_band(swing, m);
+    let parts = [
+        of(Measure::ArmElevationGravity).map(|text| format!("raised {text} from hanging straight down")),
+        of(Measure::ArmElevation).map(|text| format!("{text} from hanging along the thorax")),
+        of(Measure::ArmAcross).map(|text| format!("across the chest {text}")),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
     wrap(out, style, "  ", &format!("lead arm at the top: {}", parts.join(", ")));
-    if let Some(text) = both(arm.turn_share_of_travel, arm.turn_share_sd, false, 100.0, 0) {
+    if let Some(text) = of(Measure::ArmTurnShare) {
         wrap(
             out,
             style,

@@ -54,7 +54,7 @@ pub(super) fn above(bodies: &[Body<'_>], handedness: Handedness) -> Option<Strin
                 .map(|&(b, _, turn)| format!("{} {}", esc(&bodies[b].name), value(measure(role), turn)))
                 .collect();
             if !of.is_empty() {
-                let _ = write!(out, "{}: {}.<br>", super::named(role), of.join(", "));
+                let _ = write!(out, "{}: {}.<br>", crate::render::marked(role), of.join(", "));
             }
         }
         out.push_str("</figcaption></figure>\n");

@@ -10,12 +10,11 @@ mod sections;
 mod sentences;
 mod strip;
 
-use crate::compare::compare;
+use crate::compare::{CompareError, Comparison, Row, compare};
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
 use crate::summary::summarise;
 use html::{esc, esc_lines};
-use peakorder_protocol::Role;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
 use std::fmt::{self, Write as _};
@@ -145,11 +144,6 @@ fn block_name(label: &str) -> &str {
     if label.is_empty() { NO_BLOCK } else { label }
 }
 
-/// The segment's mark and name, as HTML.
-fn named(role: Role) -> String {
-    format!("{} {}", crate::render::mark(role), role.label())
-}
-
 /// The coach's own note on what to practise; lines to write on where there is none.
 fn practise(out: &mut String, loaded: &Loaded) {
     out.push_str("<section class=\"practise\">\n<h2>What to practise</h2>\n");
@@ -196,7 +190,7 @@ fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::D
         }
     }
 
-    let comparison = sides.after.as_deref().map(|label| {
+    let comparison = sides.after.as_deref().map(|label| -> Result<(Vec<Row>, Comparison), CompareError> {
         let (b, a) = (loaded.only(&sides.before), loaded.only(label));
         // What the drill was about was meant beforehand, so it is judged by itself.
         let mut meant: Vec<Measure> = Vec::new();
@@ -206,8 +200,11 @@ fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::D
             }
         }
         let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
-        let main: Vec<_> = meant.iter().map(|&m| compare(&b, &a, &[m])).collect();
-        (main, compare(&b, &a, &others))
+        let mut main = Vec::new();
+        for &measure in &meant {
+            main.extend(compare(&b, &a, &[measure])?.rows);
+        }
+        Ok((main, compare(&b, &a, &others)?))
     });
     if let Some(after) = &sides.after {
         let (b, a) = (block_name(&sides.before), block_name(after));
@@ -215,14 +212,15 @@ fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::D
     } else {
         out.push_str("<h2>Order of peaks</h2>\n");
     }
-    if let Some((main, Ok(rest))) = &comparison {
-        sections::in_short(out, main, rest);
-    }
-    if let Some((_, Err(e))) = &comparison {
-        let _ = writeln!(out, "<p>Not compared: {}.</p>", esc(&e.to_string()));
+    match &comparison {
+        Some(Ok((main, rest))) => sections::in_short(out, main, rest),
+        Some(Err(e)) => {
+            let _ = writeln!(out, "<p>Not compared: {}.</p>", esc(&e.to_string()));
+        }
+        None => {}
     }
     pictures(out, loaded, sides, &before, after.as_ref());
-    if let Some((main, Ok(rest))) = &comparison {
+    if let Some(Ok((main, rest))) = &comparison {
         sections::table(out, main, rest);
     }
 }

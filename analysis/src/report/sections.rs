@@ -1,12 +1,12 @@
 //! Parts of the page that are text and tables.
 
 use super::html::{esc, esc_lines};
-use super::{PRACTISE, block_name, named, player_name, sentences};
+use super::{PRACTISE, block_name, player_name, sentences};
 use crate::SAFETY;
-use crate::compare::{CompareError, Comparison, Row, Verdict};
+use crate::compare::{Comparison, Row, Verdict};
 use crate::load::Loaded;
 use crate::order;
-use crate::render::number;
+use crate::render::{marked, name, number};
 use crate::summary::{MeasureSummary, by_block, summarise};
 use crate::words::{capital, plural};
 use peakorder_protocol::Role;
@@ -49,7 +49,7 @@ pub(super) fn head(out: &mut String, loaded: &Loaded) {
         );
     }
     out.push_str("<dl>\n");
-    let straps: Vec<String> = session.straps.keys().map(|&r| named(r)).collect();
+    let straps: Vec<String> = session.straps.keys().map(|&r| marked(r)).collect();
     let handed = format!("{}-handed", player.handedness);
     for (term, text) in [
         ("Plays", handed.as_str()),
@@ -105,8 +105,8 @@ pub(super) fn blocks(out: &mut String, loaded: &Loaded) {
 }
 
 /// The verdicts in sentences.
-pub(super) fn in_short(out: &mut String, main: &[Result<Comparison, CompareError>], rest: &Comparison) {
-    for row in main.iter().flatten().flat_map(|c| &c.rows) {
+pub(super) fn in_short(out: &mut String, main: &[Row], rest: &Comparison) {
+    for row in main {
         let _ = writeln!(
             out,
             "<p class=\"main\"><b>What the drill was about.</b> {}</p>",
@@ -130,7 +130,7 @@ pub(super) fn in_short(out: &mut String, main: &[Result<Comparison, CompareError
 }
 
 /// Every number, before and after.
-pub(super) fn table(out: &mut String, main: &[Result<Comparison, CompareError>], rest: &Comparison) {
+pub(super) fn table(out: &mut String, main: &[Row], rest: &Comparison) {
     out.push_str(
         "<h2 class=\"page\">All numbers</h2>\n<div class=\"wide\" role=\"region\" aria-label=\"All numbers\" tabindex=\"0\"><table>\n<caption>Mean ± SD between swings; difference ± half \
          its 95 % interval.</caption>\n<thead><tr><th scope=\"col\">measure</th><th scope=\"col\">before</th>\
@@ -138,7 +138,7 @@ pub(super) fn table(out: &mut String, main: &[Result<Comparison, CompareError>],
          </tr></thead>\n",
     );
     let mut group = None;
-    let rows: Vec<&Row> = main.iter().flatten().flat_map(|c| &c.rows).chain(&rest.rows).collect();
+    let rows: Vec<&Row> = main.iter().chain(&rest.rows).collect();
     for (i, row) in rows.iter().enumerate() {
         if group != Some(row.measure.group()) {
             out.push_str(if i == 0 { "<tbody>\n" } else { "</tbody>\n<tbody class=\"apart\">\n" });
@@ -150,11 +150,10 @@ pub(super) fn table(out: &mut String, main: &[Result<Comparison, CompareError>],
             format!("{} ± {sd}", number(s.sample.mean, m.decimals(), m.signed()))
         };
         let half = row.welch.map_or("–".into(), |w| number(w.half_width, m.decimals(), false));
-        let unit = if m.unit().is_empty() { String::new() } else { format!(", {}", m.unit()) };
         let _ = writeln!(
             out,
-            "<tr><th scope=\"row\">{}{unit}</th><td>{}</td><td>{}</td><td>{} ± {half}</td><td class=\"left\">{}</td></tr>",
-            esc(&m.label()),
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{} ± {half}</td><td class=\"left\">{}</td></tr>",
+            esc(&name(m)),
             side(&row.before),
             side(&row.after),
             number(row.difference, m.decimals(), true),
@@ -223,7 +222,7 @@ pub(super) fn notes(out: &mut String, loaded: &Loaded) {
 /// What the words mean.
 pub(super) fn reading(out: &mut String, loaded: &Loaded) {
     out.push_str("<h2>How to read this</h2>\n<dl class=\"small\">\n");
-    let marks: Vec<String> = Role::ALL.into_iter().map(named).collect();
+    let marks: Vec<String> = Role::ALL.into_iter().map(marked).collect();
     let rows = [
         ("segments", format!("{}: straps over the base of the spine, on the upper back and on the upper lead arm", marks.join(", "))),
         ("peak", "the moment before impact at which a segment turned fastest. No order of peaks is a fault: 13 golfers showed 5 to 7 different orders, by method of measuring (Marsan et al. 2019)".into()),

@@ -3,7 +3,7 @@
 use crate::compare::{Comparison, Row, Verdict};
 use crate::order::Share;
 use crate::summary::{BlockSummary, MeasureSummary};
-use crate::words::{self, amount, capital, difference, list, plural, subject, value};
+use crate::words::{self, amount, difference, list, plural, subject, value};
 use crate::{measure::Group, measure::Measure};
 
 /// What the peaks did in most swings: "In 7 of 12 swings pelvis first, then …".
@@ -70,7 +70,7 @@ pub(super) fn block(summary: &BlockSummary) -> Vec<String> {
             .sample
             .sd
             .map_or(String::new(), |sd| format!(", from swing to swing ± {}", amount(m.measure, sd)));
-        lines.push(format!("{}{spread}.", capital(&subject(m.measure, m.sample.mean))));
+        lines.push(format!("{}{spread}.", subject(m.measure, m.sample.mean)));
     }
     lines
 }

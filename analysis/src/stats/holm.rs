@@ -1,5 +1,12 @@
 //! Holm's step-down adjustment.
 
+/// [`holm`] over those p values that there are; the others stay absent.
+pub fn holm_known(p_values: &[Option<f64>]) -> Vec<Option<f64>> {
+    let known: Vec<f64> = p_values.iter().copied().flatten().collect();
+    let mut adjusted = holm(&known).into_iter();
+    p_values.iter().map(|p| p.and_then(|_| adjusted.next())).collect()
+}
+
 /// Adjusted p values, in the order given: the chance of one or more false alarms in the
 /// whole family stays below the level at which an adjusted p is judged.
 ///

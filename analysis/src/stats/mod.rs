@@ -11,7 +11,7 @@ mod reliability;
 mod student;
 
 pub use agreement::{Limits, limits_of_agreement, limits_of_pairs};
-pub use holm::holm;
+pub use holm::{holm, holm_known};
 pub use line::{Line, line};
 pub use proportion::wilson;
 pub use reliability::{Icc, TypicalError, icc, mdc95, typical_error};

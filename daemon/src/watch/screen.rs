@@ -2,7 +2,7 @@
 
 use super::client::News;
 use peakorder_analysis::order::{Order, Share, shares};
-use peakorder_protocol::swing::{Swing, SwingKind};
+use peakorder_protocol::swing::Swing;
 use serde_json::Value;
 use std::fmt::Write as _;
 
@@ -77,7 +77,7 @@ impl Lesson {
         let orders = self
             .swings
             .iter()
-            .filter(|s| s.block == block && s.kind == SwingKind::Strike && s.quality.usable)
+            .filter(|s| s.block == block && s.countable())
             .filter_map(|s| Order::of_peaks(&s.sequence));
         let shares = shares(orders);
         (block, shares)
