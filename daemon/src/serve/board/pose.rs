@@ -1,6 +1,6 @@
 //! How the body stands now, for the view from above.
 
-use crate::motion::angles::{Cardan, Readable};
+use crate::motion::angles::Cardan;
 use crate::motion::attitude::Attitude;
 use crate::motion::pipeline::Pipeline;
 use nalgebra::Vector3;
@@ -86,7 +86,7 @@ fn trunk(a: &Attitude) -> Trunk {
     let rate = Vector3::from(a.rate_dps);
     Trunk {
         turn_deg: a.angles.map(|x| tenth(x.turn_deg)),
-        lateral_deg: a.angles.map(|x| tenth(x.lateral_tilt_deg)),
+        lateral_deg: a.angles.map(|x| tenth(x.lateral_deg)),
         flexion_deg: a.angles.map(|x| tenth(x.flexion_deg)),
         speed_dps: tenth(if a.angles.is_some() { rate.y.abs() } else { rate.norm() }),
     }
@@ -97,13 +97,8 @@ fn arm(a: &Attitude, handedness: Handedness) -> Arm {
     let Some(angles) = a.angles else {
         return Arm { direction_deg: None, elevation_deg: None, speed_dps: tenth(rate.norm()) };
     };
-    let readable = Readable {
-        turn_deg: angles.turn_deg,
-        lateral_deg: angles.lateral_tilt_deg,
-        flexion_deg: angles.flexion_deg,
-    };
     // From shoulder to hand: against the arm's proximal axis.
-    let hand = Cardan::from_people(readable, Role::LeadArm, handedness).to_quaternion() * -Vector3::y();
+    let hand = Cardan::from_people(angles, Role::LeadArm, handedness).to_quaternion() * -Vector3::y();
     let level = hand.x.hypot(hand.z);
     Arm {
         // Straight down or up there is no direction.
@@ -118,8 +113,8 @@ fn arm(a: &Attitude, handedness: Handedness) -> Arm {
 mod tests {
     use super::*;
 
-    fn held(turn_deg: f64, lateral_tilt_deg: f64, flexion_deg: f64, handedness: Handedness) -> Arm {
-        let angles = crate::motion::attitude::AttitudeAngles { turn_deg, lateral_tilt_deg, flexion_deg };
+    fn held(turn_deg: f64, lateral_deg: f64, flexion_deg: f64, handedness: Handedness) -> Arm {
+        let angles = crate::motion::angles::Readable { turn_deg, lateral_deg, flexion_deg };
         let attitude = Attitude {
             role: Role::LeadArm,
             t_s: 0.0,

@@ -16,6 +16,7 @@ pub use sessions::SessionRow;
 
 use anyhow::Context as _;
 use etcetera::BaseStrategy as _;
+use peakorder_protocol::files::private_dir;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -63,15 +64,4 @@ impl Library {
         }
         Ok(library)
     }
-}
-
-#[cfg(unix)]
-fn private_dir(path: &Path) -> std::io::Result<()> {
-    use std::os::unix::fs::DirBuilderExt as _;
-    std::fs::DirBuilder::new().recursive(true).mode(0o700).create(path)
-}
-
-#[cfg(not(unix))]
-fn private_dir(path: &Path) -> std::io::Result<()> {
-    std::fs::create_dir_all(path)
 }

@@ -3,12 +3,11 @@
 use super::{Library, LibraryError};
 use crate::serve::random;
 use peakorder_protocol::Handedness;
-use peakorder_protocol::files::private_file;
+use peakorder_protocol::files::{self, Lasting};
 use peakorder_protocol::session::Player;
 use peakorder_protocol::toml_line;
 use serde::{Deserialize, Serialize};
 use std::fs;
-use std::io::Write as _;
 use utoipa::ToSchema;
 
 /// Longest name, characters.
@@ -160,16 +159,8 @@ impl Library {
     /// `card.id` is one this program made or found, never one of a request.
     fn write(&self, card: &PlayerCard) -> Result<(), LibraryError> {
         let path = self.players.join(format!("{}.toml", card.id));
-        let part = self.players.join(format!("{}.part", card.id));
         let text = toml::to_string_pretty(card).map_err(|e| failed(&path, &e))?;
-        let mut options = fs::OpenOptions::new();
-        private_file(&part, options.write(true).create(true).truncate(true))
-            .and_then(|mut file| {
-                file.write_all(text.as_bytes())?;
-                file.sync_all()
-            })
-            .and_then(|()| fs::rename(&part, &path))
-            .map_err(|e| failed(&path, &e))
+        files::replace(&path, text.as_bytes(), Lasting::Synced).map_err(|e| failed(&path, &e))
     }
 }
 
