@@ -25,18 +25,23 @@ fn data() -> Option<PathBuf> {
     folder
 }
 
+/// Names and rows of a table; lines that begin with `#` are remarks.
+fn table(source: &Path) -> (Vec<String>, Vec<Vec<String>>) {
+    let text = std::fs::read_to_string(source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
+    let fields = |line: &str| line.split(',').map(ToOwned::to_owned).collect();
+    let mut lines = text.lines().filter(|l| !l.starts_with('#')).map(fields);
+    (lines.next().expect("a header"), lines.collect())
+}
+
 /// Writes the named columns of `source` (seven: time, rates, accelerations) as a sample file;
 /// without a time column the rows are 10 ms apart.
 fn cut(source: &Path, columns: [&str; 7], header: &str, to: &Path) {
-    let text = std::fs::read_to_string(source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
-    let mut lines = text.lines().filter(|l| !l.starts_with('#'));
-    let names: Vec<&str> = lines.next().expect("a header").split(',').collect();
+    let (names, rows) = table(source);
     let at = columns.map(|c| names.iter().position(|n| *n == c));
     let mut out = format!("{header}\n");
-    for (row, line) in lines.enumerate() {
-        let values: Vec<&str> = line.split(',').collect();
+    for (row, values) in rows.iter().enumerate() {
         match at[0] {
-            Some(i) => out.push_str(values[i]),
+            Some(i) => out.push_str(&values[i]),
             None => write!(out, "{:.2}", row as f64 * 0.01).unwrap(),
         }
         for i in &at[1..] {
@@ -101,17 +106,11 @@ fn rest_is_found_where_bodies_are_plainly_still_and_only_there() {
         ("qmt_trunk_100hz.csv", "upper_arm_left_", 1.0, 1.0),
         ("lower_back_daily_living_100hz.csv", "", 1_f64.to_radians(), 9.80665),
     ] {
-        let text = std::fs::read_to_string(folder.join(file)).unwrap();
-        let mut lines = text.lines().filter(|l| !l.starts_with('#'));
-        let names: Vec<&str> = lines.next().expect("a header").split(',').collect();
+        let (names, lines) = table(&folder.join(file));
         let columns = ["gx", "gy", "gz", "ax", "ay", "az"]
             .map(|c| names.iter().position(|n| *n == format!("{prefix}{c}")).expect("the column is there"));
-        let rows: Vec<[f64; 6]> = lines
-            .map(|line| {
-                let fields: Vec<&str> = line.split(',').collect();
-                columns.map(|c| fields[c].parse().expect("a number"))
-            })
-            .collect();
+        let rows: Vec<[f64; 6]> =
+            lines.iter().map(|fields| columns.map(|c| fields[c].parse().expect("a number"))).collect();
         let mut bias = BiasTracker::new(&Settings::default());
         for (i, row) in rows.iter().enumerate() {
             let gyro = Vector3::new(row[0], row[1], row[2]) * rate_unit;

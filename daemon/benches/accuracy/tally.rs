@@ -440,7 +440,6 @@ pub(crate) fn explain(seed: u64, truths: &[SwingTruth], swings: &[&Swing]) {
                             "seed {seed}: swing {} {:?} {role} turn top {:.1} want {:.1}",
                             t.number, t.style, a.top, want.turn_deg.top
                         );
-                        eprintln!("{} {:?}", s.to_json(), want);
                     }
                 }
                 if t.strike != (s.kind == SwingKind::Strike) {

@@ -134,16 +134,14 @@ impl Scenario {
 
     fn profile(&self) -> String {
         let m = &self.model;
-        let (stamp, kind) = match m.stamp {
-            Stamp::Ticks { tick_s, bits } => (stamped(tick_s, bits, "first"), ""),
-            Stamp::Read { tick_s, bits, .. } => (stamped(tick_s, bits, "read"), ""),
+        let (header, clock) = match m.stamp {
+            Stamp::Ticks { tick_s, bits } => stamped(tick_s, bits, "first"),
+            Stamp::Read { tick_s, bits, .. } => stamped(tick_s, bits, "read"),
             Stamp::Counter { bits } => (
-                format!("header = [ {{ f = \"u{bits}\", as = \"seq\" }} ]\n"),
-                "[clock]\nkind = \"counter\"\nseq_counts = \"packets\"\n",
+                format!("header = [ {{ f = \"u{bits}\", as = \"seq\" }} ]"),
+                "[clock]\nkind = \"counter\"\nseq_counts = \"packets\"\n".to_owned(),
             ),
         };
-        let clock = if kind.is_empty() { String::new() } else { kind.to_owned() };
-        let (header, stamp_clock) = stamp.split_once('\n').unwrap_or((&stamp, ""));
         format!(
             "profile = 1\nid = \"clock-bench\"\nname = \"clock benchmark\"\n\
              [match]\nservice = \"f0b70001-5c3e-4d2a-9a6e-2f6d7374724b\"\n\
@@ -153,7 +151,7 @@ impl Scenario {
              {{ f = \"i16\", as = \"gyro_z\" }}, {{ f = \"i16\", as = \"acc_x\" }}, {{ f = \"i16\", as = \"acc_y\" }}, \
              {{ f = \"i16\", as = \"acc_z\" }} ]\n\
              [scale]\ngyro = {{ mul = 0.07, unit = \"dps\" }}\nacc = {{ mul = 0.5, unit = \"mg\" }}\n\
-             {clock}{stamp_clock}\n\
+             {clock}\n\
              [sensor]\nrate_hz = {rate:.1}\nrate_tol_ppm = {tol}\npaced_by = \"{paced}\"\n",
             interval = m.interval_s * 1e3,
             rate = m.rate_hz,
@@ -164,11 +162,16 @@ impl Scenario {
     }
 }
 
-fn stamped(tick_s: f64, bits: u32, stamps: &str) -> String {
-    format!(
+/// Header and clock of packets with a time stamp.
+fn stamped(tick_s: f64, bits: u32, stamps: &str) -> (String, String) {
+    let header = format!(
         "header = [ {{ f = \"u16\", as = \"seq\" }}, {{ f = \"u{bits}\", as = \"t_first\" }}, \
-         {{ f = \"u16\", as = \"event_age\" }} ]\n[clock]\nkind = \"timestamp\"\ntick_us = {:.1}\nbits = {bits}\n\
-         stamps = \"{stamps}\"\nseq_counts = \"packets\"\n[clock.event]\ntick_us = 10.0\nunknown = 0xffff\n",
+         {{ f = \"u16\", as = \"event_age\" }} ]"
+    );
+    let clock = format!(
+        "[clock]\nkind = \"timestamp\"\ntick_us = {:.1}\nbits = {bits}\nstamps = \"{stamps}\"\n\
+         seq_counts = \"packets\"\n[clock.event]\ntick_us = 10.0\nunknown = 0xffff\n",
         tick_s * 1e6
-    )
+    );
+    (header, clock)
 }

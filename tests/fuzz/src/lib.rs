@@ -4,6 +4,9 @@
 //! The fuzz targets call these; so does `tests/tests/decoders.rs`, which runs the seeds and
 //! random harm to them with the stable compiler.
 
+mod crc32c;
+
+use crc32c::crc32c;
 use peakorder_daemon::config::Config;
 use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::import::{Import, SampleFile, marks_from};
@@ -253,13 +256,6 @@ pub(crate) fn curves_reader(data: &[u8]) {
     if let Ok(curves) = Curves::from_bytes(&file) {
         assert_eq!(curves.to_bytes(), file, "there is one encoding");
     }
-}
-
-/// CRC-32C (Castagnoli, reflected polynomial 0x82f63b78; RFC 3720 appendix B.4), bit by bit.
-pub(crate) fn crc32c(bytes: &[u8]) -> u32 {
-    !bytes.iter().fold(!0_u32, |crc, byte| {
-        (0..8).fold(crc ^ u32::from(*byte), |crc, _| (crc >> 1) ^ (0x82f6_3b78 & (crc & 1).wrapping_neg()))
-    })
 }
 
 /// Any text as `session.toml`; what could be read comes back the same.

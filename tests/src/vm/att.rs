@@ -60,7 +60,8 @@ pub(super) fn long(uuid: &str) -> Vec<u8> {
     u128::from_str_radix(&digits, 16).expect("a constant of the protocol").to_le_bytes().to_vec()
 }
 
-fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
+/// Little-endian number at an offset; `None` past the end.
+pub(super) fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
     Some(u16::from_le_bytes(bytes.get(at..at + 2)?.try_into().ok()?))
 }
 

@@ -2,6 +2,8 @@
 //! Specification 5.4, Vol 4, Part E): commands in, events and data out. An LE-only controller
 //! of version 5.0 without any optional feature.
 
+use super::att::u16_at;
+
 /// First byte of a packet on `/dev/vhci`.
 const COMMAND: u8 = 0x01;
 const DATA: u8 = 0x02;
@@ -146,10 +148,6 @@ pub(super) fn data(handle: u16, channel: u16, bytes: &[u8]) -> Vec<u8> {
     p
 }
 
-fn number(p: &[u8], at: usize) -> Option<u16> {
-    Some(u16::from_le_bytes(p.get(at..at + 2)?.try_into().ok()?))
-}
-
 fn peer(p: &[u8], at: usize) -> Option<[u8; 6]> {
     p.get(at..at + 6)?.try_into().ok()
 }
@@ -160,13 +158,13 @@ pub(super) fn take(packet: &[u8]) -> Result<(Packets, Option<Wish>), String> {
     let odd = || format!("the host sent {packet:02x?}");
     match packet.first() {
         Some(&COMMAND) => {
-            let opcode = number(packet, 1).ok_or_else(odd)?;
+            let opcode = u16_at(packet, 1).ok_or_else(odd)?;
             let parameters = packet.get(4..).ok_or_else(odd)?;
             command(opcode, parameters).ok_or_else(odd)
         }
         Some(&DATA) => {
-            let handle = number(packet, 1).ok_or_else(odd)? & 0x0fff;
-            let channel = number(packet, 7).ok_or_else(odd)?;
+            let handle = u16_at(packet, 1).ok_or_else(odd)? & 0x0fff;
+            let channel = u16_at(packet, 7).ok_or_else(odd)?;
             let bytes = packet.get(9..).ok_or_else(odd)?.to_vec();
             let [low, high] = handle.to_le_bytes();
             // One packet has been sent; the host may hand over another.
@@ -212,7 +210,7 @@ fn command(opcode: u16, p: &[u8]) -> Option<(Packets, Option<Wish>)> {
         0x200d => {
             let from_list = *p.get(4)? == 1;
             let peer = if from_list { None } else { Some(peer(p, 6)?) };
-            let wish = Wish::Connect { peer, interval: number(p, 15)?, timeout: number(p, 19)? };
+            let wish = Wish::Connect { peer, interval: u16_at(p, 15)?, timeout: u16_at(p, 19)? };
             later(None, Some(wish))
         }
         0x200e => done(Some(Wish::CancelConnect)),
@@ -222,7 +220,7 @@ fn command(opcode: u16, p: &[u8]) -> Option<(Packets, Option<Wish>)> {
         0x2012 => done(Some(Wish::AcceptListRemove(peer(p, 1)?))),
         0x2013 => {
             let wish =
-                Wish::Update { handle: number(p, 0)?, interval: number(p, 4)?, timeout: number(p, 8)? };
+                Wish::Update { handle: u16_at(p, 0)?, interval: u16_at(p, 4)?, timeout: u16_at(p, 8)? };
             later(None, Some(wish))
         }
         // The peer's features: none.
@@ -231,7 +229,7 @@ fn command(opcode: u16, p: &[u8]) -> Option<(Packets, Option<Wish>)> {
         0x2007 | 0x202a => says(&[OK, 0]),
         // The peer's version: 5.0.
         0x041d => later(Some(event(0x0c, &[&[OK][..], p.get(..2)?, &[9, 0xff, 0xff, 0, 0]].concat())), None),
-        0x0406 => later(None, Some(Wish::Disconnect { handle: number(p, 0)? })),
+        0x0406 => later(None, Some(Wish::Disconnect { handle: u16_at(p, 0)? })),
         _ => says(&[UNKNOWN_COMMAND]),
     }
 }

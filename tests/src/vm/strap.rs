@@ -67,35 +67,37 @@ impl Sensor {
         self.started = Some((at_s, moved_us, place.ceil() as u16));
     }
 
+    /// When its next packet is ready if it stands on.
+    fn standing_s(&self) -> f64 {
+        f64::from(self.stood) * self.period_s
+    }
+
+    /// The script's beginning, once the next packet is one of its.
+    fn in_script(&self) -> Option<(f64, u32, u16)> {
+        self.started.filter(|(at_s, ..)| self.standing_s() > at_s + self.packets[0].at_s - self.period_s)
+    }
+
     /// When the next packet is ready; `None` after the last.
     pub(super) fn due_s(&self) -> Option<f64> {
-        let standing_s = f64::from(self.stood) * self.period_s;
-        match self.started {
-            Some((at_s, ..)) if standing_s > at_s + self.packets[0].at_s - self.period_s => {
-                self.packets.get(self.next).map(|p| at_s + p.at_s)
-            }
-            _ => Some(standing_s),
+        match self.in_script() {
+            Some((at_s, ..)) => self.packets.get(self.next).map(|p| at_s + p.at_s),
+            None => Some(self.standing_s()),
         }
     }
 
     /// Takes the packet that is due.
     pub(super) fn take(&mut self) -> Vec<u8> {
         let first_us = u32_at(&self.packets[0].bytes, 4);
-        let (mut bytes, clock_us, count) = match self.started {
-            Some((at_s, moved_us, moved))
-                if self.due_s().is_none_or(|d| d >= at_s + self.packets[0].at_s) =>
-            {
-                let bytes = self.packets[self.next].bytes.clone();
-                let (clock, count) = (u32_at(&bytes, 4), self.next as u16);
-                self.next += 1;
-                (bytes, clock.wrapping_add(moved_us), count.wrapping_add(moved))
-            }
-            _ => {
-                let bytes = self.packets[self.stood as usize % STANDING].bytes.clone();
-                let clock = (f64::from(self.stood) * self.period_us).round() as u32;
-                self.stood += 1;
-                (bytes, first_us.wrapping_add(clock), (self.stood - 1) as u16)
-            }
+        let (mut bytes, clock_us, count) = if let Some((_, moved_us, moved)) = self.in_script() {
+            let bytes = self.packets[self.next].bytes.clone();
+            let (clock, count) = (u32_at(&bytes, 4), self.next as u16);
+            self.next += 1;
+            (bytes, clock.wrapping_add(moved_us), count.wrapping_add(moved))
+        } else {
+            let bytes = self.packets[self.stood as usize % STANDING].bytes.clone();
+            let clock = (f64::from(self.stood) * self.period_us).round() as u32;
+            self.stood += 1;
+            (bytes, first_us.wrapping_add(clock), (self.stood - 1) as u16)
         };
         bytes[2..4].copy_from_slice(&count.to_le_bytes());
         bytes[4..8].copy_from_slice(&clock_us.to_le_bytes());

@@ -1,11 +1,13 @@
 //! Straps on the air, what they send, and what must come of it.
 
+use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Session};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{LogReader, Record, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, RawCounts, ReferencePacket};
 use peakorder_tests::bluez::{Air, Peer, Running};
 use std::fmt::Write as _;
 use std::path::Path;
+use std::time::Instant;
 
 /// The three straps, as they are assigned by [`assign`].
 pub(crate) fn straps() -> Vec<Peer> {
@@ -61,6 +63,40 @@ pub(crate) fn moving(
         packet.encode(&mut bytes);
         (event_s(last_s) + late_s, bytes)
     })
+}
+
+/// Swings of an invented player, close on one another, without calibration.
+pub(crate) fn practice(swings: u32) -> Session {
+    let player = PlayerParams::drawn_from(Population::Amateur, 11);
+    let options = PracticeOptions {
+        calibration: false,
+        waggles: false,
+        pause_s: (0.5, 1.0),
+        still_s: (0.8, 1.0),
+        ..PracticeOptions::default()
+    };
+    Script::practice(11, player, swings, &options).session()
+}
+
+/// Sends every strap's packets when the model says that they come in.
+pub(crate) fn play(air: &Air, session: &Session, from: Instant) {
+    for (i, role) in Role::ALL.into_iter().enumerate() {
+        let packets: Vec<(f64, Vec<u8>)> = session
+            .records()
+            .filter_map(|r| match r {
+                Record::Arrival(a) if a.role == role => Some((a.t_ns as f64 * 1e-9, a.bytes)),
+                _ => None,
+            })
+            .collect();
+        air.play(i, DATA_UUID, from, packets.into_iter());
+    }
+}
+
+/// Puts a profile of the user's own beside the configuration.
+pub(crate) fn own_profile(air: &Air, text: &str) {
+    let folder = air.bus().file("profiles");
+    std::fs::create_dir(&folder).unwrap();
+    std::fs::write(folder.join("own.toml"), text).unwrap();
 }
 
 pub(crate) fn records(dir: &Path) -> Vec<Record> {

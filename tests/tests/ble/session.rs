@@ -1,7 +1,9 @@
 //! Sessions: recorded whole, whatever the straps do.
 
-use crate::common::{arrivals, assert_all_recorded, assign, events, out_dir, records, run, still, straps};
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Session};
+use crate::common::{
+    arrivals, assert_all_recorded, assign, events, out_dir, own_profile, play, practice, records, run, still,
+    straps,
+};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Record, StrapEventKind};
 use peakorder_protocol::packet::{CONTROL_UUID, DATA_UUID};
@@ -13,15 +15,7 @@ use std::time::{Duration, Instant};
 /// over the bus, with the model's connection events, jitter and losses.
 #[test]
 fn a_session_of_three_straps_is_recorded_whole_and_its_swings_are_right() {
-    let player = PlayerParams::drawn_from(Population::Amateur, 11);
-    let options = PracticeOptions {
-        calibration: false,
-        waggles: false,
-        pause_s: (0.5, 1.0),
-        still_s: (0.8, 1.0),
-        ..PracticeOptions::default()
-    };
-    let session = Script::practice(11, player, 2, &options).session();
+    let session = practice(2);
     let Some(air) = Air::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     let mut program = run(&air, &["--player", "invented player", "--json"]);
@@ -82,20 +76,6 @@ fn a_session_of_three_straps_is_recorded_whole_and_its_swings_are_right() {
             // The bus adds a scheduler's lateness to the model's; five times the aim of 2 ms (1 SD).
             assert!(error_ms.abs() < 10.0, "swing {} {role}: {error_ms} ms", swing.number);
         }
-    }
-}
-
-/// Sends every strap's packets when the model says that they come in.
-fn play(air: &Air, session: &Session, from: Instant) {
-    for (i, role) in Role::ALL.into_iter().enumerate() {
-        let packets: Vec<(f64, Vec<u8>)> = session
-            .records()
-            .filter_map(|r| match r {
-                Record::Arrival(a) if a.role == role => Some((a.t_ns as f64 * 1e-9, a.bytes)),
-                _ => None,
-            })
-            .collect();
-        air.play(i, DATA_UUID, from, packets.into_iter());
     }
 }
 
@@ -232,12 +212,11 @@ fn a_link_too_small_for_the_profile_is_refused_in_plain_words() {
     let mut peers = straps();
     peers[0].mtu = 23;
     let Some(air) = Air::with(peers) else { return };
-    std::fs::create_dir(air.bus().file("profiles")).unwrap();
     let builtin = peakorder_protocol::profile::Profile::builtin("ref-strap-v1").unwrap();
     let own = builtin
         .replace("id = \"ref-strap-v1\"", "id = \"long-only\"")
         .replace("mtu_min = 23", "mtu_min = 63");
-    std::fs::write(air.bus().file("profiles").join("own.toml"), own).unwrap();
+    own_profile(&air, &own);
     assign(&air, 1, "long-only");
     let ended = run(&air, &[]).end(30).with_code(1);
     assert!(

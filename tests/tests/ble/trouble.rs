@@ -1,7 +1,9 @@
 //! Straps that restart, lie, send in parts, or go at the worst moment.
 
-use crate::common::{arrivals, assert_all_recorded, assign, events, out_dir, records, run, still, straps};
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
+use crate::common::{
+    arrivals, assert_all_recorded, assign, events, out_dir, own_profile, play, practice, records, run, still,
+    straps,
+};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Record, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, FLAG_RESTARTED, RawCounts, ReferencePacket};
@@ -121,10 +123,9 @@ fn a_strap_with_two_characteristics_is_merged_into_one_stream() {
         peers[0].services[0].1.push(Characteristic::new(uuid, &["notify"], &[]));
     }
     let Some(air) = Air::with(peers) else { return };
-    std::fs::create_dir(air.bus().file("profiles")).unwrap();
     let own =
         SEPARATE.replace("\"a1\"", &format!("\"{acc_at}\"")).replace("\"a2\"", &format!("\"{gyro_at}\""));
-    std::fs::write(air.bus().file("profiles").join("own.toml"), own).unwrap();
+    own_profile(&air, &own);
     assign(&air, 1, "separate");
     let program = run(&air, &[]);
     wait("both characteristics notify", 20, || {
@@ -218,15 +219,7 @@ fn a_hundred_other_devices_do_not_keep_a_strap_from_its_session() {
 /// The link of the thorax strap breaks a tenth of a second before the ball is struck.
 #[test]
 fn a_strap_lost_in_the_downswing_costs_its_own_numbers_and_no_other() {
-    let player = PlayerParams::drawn_from(Population::Amateur, 11);
-    let options = PracticeOptions {
-        calibration: false,
-        waggles: false,
-        pause_s: (0.5, 1.0),
-        still_s: (0.8, 1.0),
-        ..PracticeOptions::default()
-    };
-    let session = Script::practice(11, player, 1, &options).session();
+    let session = practice(1);
     let truth = &session.truth()[0];
     let lost_s = truth.impact_s - 0.1;
     let Some(air) = Air::with(straps()) else { return };
@@ -234,16 +227,7 @@ fn a_strap_lost_in_the_downswing_costs_its_own_numbers_and_no_other() {
     let program = run(&air, &[]);
     wait("all straps are subscribed", 20, || (0..3).all(|i| air.look(i, Peer::streams)));
     let from = Instant::now() + Duration::from_millis(300);
-    for (i, role) in Role::ALL.into_iter().enumerate() {
-        let packets: Vec<(f64, Vec<u8>)> = session
-            .records()
-            .filter_map(|r| match r {
-                Record::Arrival(a) if a.role == role => Some((a.t_ns as f64 * 1e-9, a.bytes)),
-                _ => None,
-            })
-            .collect();
-        air.play(i, DATA_UUID, from, packets.into_iter());
-    }
+    play(&air, &session, from);
     std::thread::sleep((from + Duration::from_secs_f64(lost_s)).saturating_duration_since(Instant::now()));
     air.edit(1, |p| p.reachable = false);
     air.drop_link(1);

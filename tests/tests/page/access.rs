@@ -4,7 +4,7 @@
 //! axe-core (MPL-2.0, Deque Systems) is not part of the project; `.ci/run` fetches the pinned
 //! package and names its `axe.min.js` in `PEAKORDER_AXE`.
 
-use crate::common::{SOON, address, swing_shown};
+use crate::common::{SOON, address, show, swing_shown};
 use peakorder_tests::browser::{Browser, NEEDED, PHONE, PHONE_DARK, Screen, TABLET, TABLET_DARK, UPRIGHT};
 use peakorder_tests::served::Served;
 use serde_json::Value;
@@ -57,7 +57,7 @@ fn look_through(screen: Screen) {
     // Far enough for two blocks to compare; the lesson goes on meanwhile.
     swing_shown(&browser, 13);
     for (name, there) in SCREENS {
-        browser.run(&format!("location.hash = '{name}'; return true"));
+        show(&browser, name);
         let script = format!("return document.querySelector({}) !== null", serde_json::json!(there));
         browser.until(&format!("the screen {name}"), &script, SOON);
         let dark = browser.run("return matchMedia('(prefers-color-scheme: dark)').matches && getComputedStyle(document.documentElement).backgroundColor !== 'rgb(255, 255, 255)'");

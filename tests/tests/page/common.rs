@@ -43,6 +43,11 @@ pub(crate) fn keep_what_is_shown(browser: &Browser) {
         );
 }
 
+/// Goes to a screen, as its link does.
+pub(crate) fn show(browser: &Browser, screen: &str) {
+    browser.run(&format!("location.hash = '{screen}'; return true"));
+}
+
 /// What was kept, by swing number.
 pub(crate) fn kept(browser: &Browser) -> Vec<(u32, Value)> {
     let kept = browser.run("return window.kept");

@@ -1,6 +1,6 @@
 //! The whole way with the keyboard alone: no pointer is used.
 
-use crate::common::{SOON, address, state, swing_shown};
+use crate::common::{SOON, address, show, state, swing_shown};
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::served::Served;
 use serde_json::{Value, json};
@@ -80,7 +80,7 @@ fn a_lesson_by_keyboard() {
     assert_eq!(said, json!(["thin"]));
 
     // The body from above, frame by frame.
-    browser.run("location.hash = 'above'; return true");
+    show(&browser, "above");
     browser.until("the figure", "return document.querySelector('svg.above .figure') !== null", SOON);
     let ms = "return Number(document.querySelector('input[type=range]').value)";
     browser.sees("At impact", SOON);

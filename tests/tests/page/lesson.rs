@@ -1,7 +1,7 @@
 //! The whole invented lesson as the coach sees it on the tablet, held against the swing files
 //! on disk and against `peakorder compare` at the command line.
 
-use crate::common::{SOON, address, keep_what_is_shown, kept, state, swing_shown};
+use crate::common::{SOON, address, keep_what_is_shown, kept, show, state, swing_shown};
 use crate::words::{gap, headline, squeezed};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -42,13 +42,13 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     browser.sees("Good", SOON);
     browser.sees("Done: how every strap sits", SOON);
 
-    browser.run("location.hash = 'swing'; return true");
+    show(&browser, "swing");
     keep_what_is_shown(&browser);
     browser.tap("[data-key=mute]");
     swing_shown(&browser, 8);
 
     // A target from the player's own baseline, set while the player rehearses.
-    browser.run("location.hash = 'target'; return true");
+    show(&browser, "target");
     browser.until("the form", "return document.querySelector('#target-block') !== null", SOON);
     browser.sees("Baseline", SOON);
     browser.type_into("#target-block", "pivot drill");
@@ -56,7 +56,7 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     browser.until("an answer", "return document.querySelector('[data-answer]')?.dataset.answer", SOON * 2);
     answers_are_shown(&browser, &served);
 
-    browser.run("location.hash = 'swing'; return true");
+    show(&browser, "swing");
     let ended = "return document.body.innerText.includes('No lesson is running') || document.body.innerText.includes('Whose lesson?')";
     browser.until("the end of the lesson", ended, SOON * 3);
     let shown = kept(&browser);
@@ -125,13 +125,13 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
 
 /// The comparison in the page is the command line's, and finds what was truly changed.
 fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std::path::Path) {
-    browser.run("location.hash = 'earlier'; return true");
+    show(browser, "earlier");
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
     // The page goes to the swing by itself once the lesson is read.
     let opened = "return document.querySelector('.opened') !== null && location.hash === '#swing'";
     browser.until("the lesson to be open", opened, SOON);
     browser.sees("invented", SOON);
-    browser.run("location.hash = 'after'; return true");
+    show(browser, "after");
     browser.until("the table", "return document.querySelectorAll('[data-measure]').length > 5", SOON);
     let rows = browser
         .run("return [...document.querySelectorAll('[data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
@@ -154,7 +154,7 @@ fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std
     assert_eq!(served.get(report.as_str().expect("a link to the report")).status, 200);
 
     // Played again, the swings come as they came.
-    browser.run("location.hash = 'swing'; return true");
+    show(browser, "swing");
     let newest =
         served.get(&format!("/api/v1/sessions/{session}")).json()["swings"].as_array().map_or(0, Vec::len);
     swing_shown(browser, newest as u32);

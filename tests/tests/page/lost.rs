@@ -1,6 +1,6 @@
 //! When the daemon is gone nothing may look live; when it is back the page finds it by itself.
 
-use crate::common::{SOON, address, swing_shown};
+use crate::common::{SOON, address, show, swing_shown};
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::served::Served;
 use serde_json::json;
@@ -32,7 +32,7 @@ fn a_daemon_that_goes_and_comes_back() {
              return ink(document.querySelector('main h1')) !== ink(document.querySelector('#top [aria-current]'))",
         );
     assert_eq!(pale, json!(true), "the numbers are dimmed");
-    browser.run("location.hash = 'above'; return true");
+    show(&browser, "above");
     browser.tap("[data-key=mode-now]");
     browser.sees("movement is not heard now", SOON);
 
@@ -43,7 +43,7 @@ fn a_daemon_that_goes_and_comes_back() {
         "return document.body.dataset.link === 'live' && !document.body.innerText.includes('No connection')",
         Duration::from_secs(15),
     );
-    browser.run("location.hash = 'swing'; return true");
+    show(&browser, "swing");
     browser.sees("No lesson is running", SOON);
     assert_eq!(browser.run("return document.querySelector('h1[data-swing]')"), json!(null));
     // … and a new lesson appears by itself.
