@@ -5,6 +5,7 @@
 //! finds becomes a seed, and so a test here.
 
 #[path = "../fuzz/src/lib.rs"]
+#[allow(unreachable_pub, reason = "the fuzz targets call these from outside")]
 mod holds;
 
 use proptest::prelude::*;

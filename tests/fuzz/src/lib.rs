@@ -92,7 +92,7 @@ fn notify(decoder: &mut Decoder, input: &mut Bytes<'_>) {
 }
 
 /// Any notifications to a decoder of one of the known profiles, chosen by the first byte.
-pub(crate) fn profile_decoder(data: &[u8]) {
+pub fn profile_decoder(data: &[u8]) {
     let mut input = Bytes(data);
     let profiles = profiles();
     let profile = &profiles[usize::from(input.u8()) % profiles.len()];
@@ -105,7 +105,7 @@ fn builtin(id: &str) -> Profile {
 
 /// A reference packet decodes to what was encoded, in its long and in its short form; and
 /// any bytes at all do no harm.
-pub(crate) fn reference_packet(data: &[u8]) {
+pub fn reference_packet(data: &[u8]) {
     let profile = builtin("ref-strap-v1");
     notify(&mut Decoder::new(&profile), &mut Bytes(data));
     let mut input = Bytes(data);
@@ -147,7 +147,7 @@ fn same_samples(sent: &[RawCounts], out: &Decoded) {
 }
 
 /// Imported samples decode to what was encoded, unless a value is not finite.
-pub(crate) fn common_clock_packet(data: &[u8]) {
+pub fn common_clock_packet(data: &[u8]) {
     let profile = builtin(common_clock::PROFILE_ID);
     notify(&mut Decoder::new(&profile), &mut Bytes(data));
     let mut input = Bytes(data);
@@ -177,7 +177,7 @@ pub(crate) fn common_clock_packet(data: &[u8]) {
 }
 
 /// Any file as a recording log: it is read to its end, and findings lie inside it in order.
-pub(crate) fn log_reader(data: &[u8]) {
+pub fn log_reader(data: &[u8]) {
     let _ = read_log(data);
     // A checksum is hard to guess: the same bytes as the payloads of sound frames, which give
     // a record or a finding each, and records that are written as they were.
@@ -243,7 +243,7 @@ fn read_log(data: &[u8]) -> Option<(Vec<Record>, usize)> {
 }
 
 /// Any file as curves; what could be read is written as it was.
-pub(crate) fn curves_reader(data: &[u8]) {
+pub fn curves_reader(data: &[u8]) {
     if let Ok(curves) = Curves::from_bytes(data) {
         assert_eq!(curves.to_bytes(), data, "there is one encoding");
     }
@@ -259,7 +259,7 @@ pub(crate) fn curves_reader(data: &[u8]) {
 }
 
 /// Any text as `session.toml`; what could be read comes back the same.
-pub(crate) fn session_toml(data: &[u8]) {
+pub fn session_toml(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     let file = Path::new("session.toml");
     match Session::from_toml(text, file) {
@@ -274,7 +274,7 @@ pub(crate) fn session_toml(data: &[u8]) {
 }
 
 /// Any text as a swing file; what could be read comes back the same.
-pub(crate) fn swing_json(data: &[u8]) {
+pub fn swing_json(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(swing) = Swing::from_json(text) {
         let written = swing.to_json();
@@ -283,7 +283,7 @@ pub(crate) fn swing_json(data: &[u8]) {
 }
 
 /// Any text as mobility checks; what could be read comes back the same.
-pub(crate) fn mobility_json(data: &[u8]) {
+pub fn mobility_json(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(mobility) = Mobility::from_json(text) {
         let written = mobility.to_json();
@@ -292,7 +292,7 @@ pub(crate) fn mobility_json(data: &[u8]) {
 }
 
 /// Any text up to a zero byte as a strap profile; the rest as that strap's notifications.
-pub(crate) fn profile_toml(data: &[u8]) {
+pub fn profile_toml(data: &[u8]) {
     let end = data.iter().position(|b| *b == 0).unwrap_or(data.len());
     let (text, rest) = data.split_at(end);
     let Ok(text) = std::str::from_utf8(text) else { return };
@@ -307,7 +307,7 @@ pub(crate) fn profile_toml(data: &[u8]) {
 
 /// Two sample files and a marks file, parted by zero bytes: records come in order of time
 /// as far as each strap is concerned, and their packets can be decoded.
-pub(crate) fn import_csv(data: &[u8]) {
+pub fn import_csv(data: &[u8]) {
     let mut parts = data.split(|b| *b == 0).map(<[u8]>::to_vec);
     let mut files = Vec::new();
     for role in [Role::Pelvis, Role::Thorax] {
@@ -335,7 +335,7 @@ pub(crate) fn import_csv(data: &[u8]) {
 }
 
 /// Any file as marks: times are finite and rise.
-pub(crate) fn import_marks(data: &[u8]) {
+pub fn import_marks(data: &[u8]) {
     if let Ok(marks) = marks_from(Path::new("marks.csv"), data) {
         assert!(marks.iter().all(|m| m.0.is_finite()));
         assert!(marks.windows(2).all(|w| w[0].0 <= w[1].0));
@@ -343,7 +343,7 @@ pub(crate) fn import_marks(data: &[u8]) {
 }
 
 /// Any text as the configuration; what could be read comes back the same.
-pub(crate) fn config_toml(data: &[u8]) {
+pub fn config_toml(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     if let Ok(config) = Config::from_toml(text) {
         let written = config.to_toml().expect("what was read can be written");
@@ -379,7 +379,7 @@ fn session_of(profiles: &[(Role, &str)]) -> Session {
 
 /// Any records through the whole pipeline: packets that can be decoded with times that make
 /// no sense, marks in any order. What comes out can be written and read.
-pub(crate) fn pipeline(data: &[u8]) {
+pub fn pipeline(data: &[u8]) {
     let mut input = Bytes(data);
     let straps: &[(Role, &str)] = if input.u8() % 2 == 0 {
         &[(Role::Pelvis, "ref-strap-v1"), (Role::Thorax, "thingy52"), (Role::LeadArm, "movesense-gsp-imu6")]
