@@ -2,9 +2,10 @@
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
 //! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
-//! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns either into text for a
-//! terminal, [`json`] into documents for programs, [`report`] into a page on paper. Only `load` and `library` touch the disk; the
-//! rest are pure functions that the daemon and the demo call as well.
+//! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns
+//! each into text for a terminal, [`json`] into documents for programs, [`report`] into a page on
+//! paper. What reads the disk is named for it: `load`, `mobility::load`, `library::find`,
+//! `json::show_swing`. The rest are pure functions that the daemon and the demo call as well.
 //!
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.

@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::{session, two_blocks, write};
+use common::{session, stored, two_blocks, write};
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
@@ -13,12 +13,7 @@ use std::path::{Path, PathBuf};
 fn check(name: &str, got: &str, folder: &Path) {
     // The folder's own name differs from run to run.
     let got = got.replace(&folder.display().to_string(), "SESSION");
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name].iter().collect();
-    if std::env::var_os("UPDATE_EXPECT").is_some() {
-        std::fs::write(&file, &got).expect("a writable source tree");
-    }
-    let want = std::fs::read_to_string(&file).unwrap_or_default();
-    assert!(got == want, "{name} differs; it is now:\n{got}");
+    stored(name, &got);
 }
 
 /// The folder's name stands in the text, so it must be short for lines to break alike.

@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::session;
+use common::{session, stored};
 use peakorder_analysis::mobility::{Quantity, SEATED_SEM_DEG, Verdict, compare, load};
 use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::stats::mdc95;
@@ -11,7 +11,7 @@ use peakorder_protocol::Handedness;
 use peakorder_protocol::mobility::*;
 use peakorder_protocol::session::SessionDir;
 use serde_json::Value;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Output};
 
 fn statistics(deg: &[f64], measuring: f64) -> TurnStatistics {
@@ -136,12 +136,7 @@ fn two() -> (tempfile::TempDir, String, String) {
 
 fn golden(name: &str, got: &str, folder: &Path) {
     let got = got.replace(&folder.display().to_string(), "DIR");
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name].iter().collect();
-    if std::env::var_os("UPDATE_EXPECT").is_some() {
-        std::fs::write(&file, &got).expect("a writable source tree");
-    }
-    let want = std::fs::read_to_string(&file).unwrap_or_default();
-    assert!(got == want, "{name} differs; it is now:\n{got}");
+    stored(name, &got);
 }
 
 fn run(args: &[&str]) -> Output {

@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{session, two_blocks, write};
+use common::{session, stored, two_blocks, write};
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::report::{Choice, STYLE, html};
@@ -11,7 +11,6 @@ use peakorder_analysis::target;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::What;
 use peakorder_protocol::swing::Swing;
-use std::path::PathBuf;
 
 /// The two blocks with a target from the first swing of `after` on, notes and outcomes.
 fn lesson() -> (tempfile::TempDir, Loaded) {
@@ -197,15 +196,7 @@ fn one_block_none_or_the_wrong_one() {
 
 #[test]
 fn the_page_as_it_was() {
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", "report.html"].iter().collect();
-    let got = page();
-    if std::env::var_os("UPDATE_EXPECT").is_some() {
-        std::fs::write(&file, &got).expect("a writable source tree");
-    }
-    assert!(
-        got == std::fs::read_to_string(&file).unwrap_or_default(),
-        "report.html differs; UPDATE_EXPECT=1 writes it anew"
-    );
+    stored("report.html", &page());
 }
 
 #[test]

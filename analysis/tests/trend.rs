@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{BASELINE, Centre, Dice, session, swing, two_blocks, write};
+use common::{BASELINE, Centre, Dice, session, stored, swing, two_blocks, write};
 use peakorder_analysis::compare::Verdict;
 use peakorder_analysis::library::{FindError, Found, find};
 use peakorder_analysis::load::{Loaded, load};
@@ -12,7 +12,7 @@ use peakorder_analysis::trend::{Trend, trend};
 use peakorder_analysis::{export, json};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::What;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 const TURN: Measure = Measure::TurnAtTop(Role::Pelvis);
 
@@ -65,9 +65,8 @@ fn a_change_over_months_is_found() {
 }
 
 /// Straps sit a little differently each time: 1.4° (SD, what the swing files state) on all
-/// turns of a session. Of 300
-/// players who did not change, no more than one in twenty may be told of a change in
-/// anything (15; + 4 standard deviations of the binomial count).
+/// turns of a session. Of 300 players who did not change, no more than one in twenty may be
+/// told of a change in anything (15; + 4 standard deviations of the binomial count).
 #[test]
 fn straps_put_on_anew_are_no_trend() {
     let (_keep, blank) = blank();
@@ -111,22 +110,13 @@ fn excluded_swings_and_other_blocks_do_not_count() {
     assert_eq!(trend.sessions[1].summary.used, [2, 3, 4, 5, 6, 7, 8]);
 }
 
-fn check(name: &str, got: &str) {
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name].iter().collect();
-    if std::env::var_os("UPDATE_EXPECT").is_some() {
-        std::fs::write(&file, got).expect("a writable source tree");
-    }
-    let want = std::fs::read_to_string(&file).unwrap_or_default();
-    assert!(got == want, "{name} differs; it is now:\n{got}");
-}
-
 #[test]
 fn trend_at_100_columns() {
     let (_keep, blank) = blank();
     let five = trend(&sessions(&blank, &[0.0, -2.0, -5.0, -7.5, -10.0], &mut Dice::new(5)), "baseline");
-    check("trend-100.txt", &render::trend(&five, Style::new(100, false)));
+    stored("trend-100.txt", &render::trend(&five, Style::new(100, false)));
     let two = trend(&sessions(&blank, &[0.0, -3.5], &mut Dice::new(5)), "baseline");
-    check("trend-two-80.txt", &render::trend(&two, Style::new(80, false)));
+    stored("trend-two-80.txt", &render::trend(&two, Style::new(80, false)));
     for width in [60, 80, 120] {
         for line in render::trend(&five, Style::new(width, false)).lines() {
             assert!(line.chars().count() <= width, "wider than {width}: {line}");
