@@ -21,7 +21,7 @@ sensor noise, bias, scale error, counts, crystals, a Bluetooth-like link, guided
 - Impact shock in the gyroscope other than the one modelled; straps that slip during a swing.
 - How far a strap's segment is the segment an optical laboratory would define. Published:
   11 to 19 deg from segment definition alone in whole-body inertial measurement (Kamstra, Wilmes,
-  van der Helm 2022, Sensors 22:9765), more than anything here.
+  van der Helm 2022, Sensors 22:9765), which come on top of the errors here.
 - Whether real players move as the virtual ones do. No open recording of pelvis and thorax in
   a golf swing with inertial sensors and truth is known; what there is of real data is below
   (bodies that do not swing) and in `tests/tests/broad.rs` (orientation against optical truth).

@@ -333,9 +333,11 @@ mod tests {
         (first, second)
     }
 
-    fn place(t: f64, speed: f64, second: bool) -> Vector3<f64> {
+    /// `glide`: how far the shoulder moves in the first segment as the second points elsewhere, m.
+    fn place(t: f64, speed: f64, second: bool, glide: &Matrix3<f64>) -> Vector3<f64> {
         let (a, b) = frames(t, speed);
-        if second { a * SHOULDER + b * SECOND_STRAP } else { a * FIRST_STRAP }
+        let pointing = a.inverse() * (b * -Vector3::y());
+        if second { a * (SHOULDER + glide * pointing) + b * SECOND_STRAP } else { a * FIRST_STRAP }
     }
 
     struct Straps {
@@ -348,6 +350,10 @@ mod tests {
     /// What the straps measure, by finite differences of places and orientations; the second's
     /// path is given in a global frame turned by `-heading`.
     fn measured(speed: f64, heading: f64) -> Straps {
+        measured_gliding(speed, heading, &Matrix3::zeros())
+    }
+
+    fn measured_gliding(speed: f64, heading: f64, glide: &Matrix3<f64>) -> Straps {
         let h = 1e-4;
         let t_s: Vec<f64> = (0..(SECONDS * RATE_HZ) as usize).map(|i| i as f64 / RATE_HZ).collect();
         let of = |second: bool, t: f64| if second { frames(t, speed).1 } else { frames(t, speed).0 };
@@ -359,7 +365,7 @@ mod tests {
         let acc = both.map(|s| {
             t_s.iter()
                 .map(|&t| {
-                    let p = |t| place(t, speed, s);
+                    let p = |t| place(t, speed, s, glide);
                     of(s, t).inverse() * ((p(t + h) + p(t - h) - p(t) * 2.0) / (h * h) + up)
                 })
                 .collect()
@@ -395,6 +401,18 @@ mod tests {
             assert!(off < 1.0, "{degrees}: off by {off:.2} deg");
             // Below the 8 deg from which on nothing is told of it, at half the speed of a swing.
             assert!(got.sd_rad.to_degrees() < 8.0, "{degrees}: sd {:.1} deg", got.sd_rad.to_degrees());
+        }
+    }
+
+    /// A shoulder that glides by 3 cm and 2 cm, which a fixed one would take for a heading.
+    #[test]
+    fn a_gliding_shoulder_is_found_as_well() {
+        let glide = Matrix3::new(0.0, 0.0, 0.03, 0.0, 0.02, -0.02, 0.02, 0.0, 0.0);
+        for degrees in [-95.0, 33.0] {
+            let want = f64::to_radians(degrees);
+            let got = found(&measured_gliding(3.0, want, &glide)).expect("enough motion");
+            let off = turn(Vector3::y(), got.rad - want).angle().to_degrees();
+            assert!(off < 2.0 && off < 2.0 * got.sd_rad.to_degrees(), "{degrees}: off by {off:.2} deg");
         }
     }
 

@@ -31,8 +31,9 @@ const ONSET_STEPS: f64 = 0.37;
 /// From this sample step on, s, that happens often: SD in steps (own simulation).
 const SPARSE_S: f64 = 0.008;
 const SPARSE_STEPS: f64 = 0.6;
-/// The shock needs some time from the hands to the trunk, s (own judgement; subtracted for none).
-const TRUNK_TRAVEL_S: f64 = 0.001;
+/// The shock needs some time from the hands to the trunk, and is weak when it comes: SD, s (own
+/// judgement).
+const TRUNK_TRAVEL_S: f64 = 0.002;
 
 /// A shock found.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -32,7 +32,8 @@ const TRUNK_SEARCH_S: f64 = 0.16;
 /// … but not in the first part of the downswing, in which feet are set down.
 const TRUNK_SEARCH_FROM: f64 = 0.5;
 
-/// A strike has rung down between two samples that are further apart than this, s.
+/// A strike has rung down between two samples that are further apart than this, s, and what looks
+/// like one in the trunk is then as likely its own movement.
 const DEAF_PERIOD_S: f64 = 0.012;
 
 /// Impact found or estimated.
@@ -68,7 +69,7 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
     let deaf = arm.is_none_or(|p| p.window.lost(from_s, to_s) > 0 || p.window.period_s > DEAF_PERIOD_S);
     let trunk_shock = parts
         .iter()
-        .filter(|p| deaf && p.window.role != Role::LeadArm)
+        .filter(|p| deaf && p.window.role != Role::LeadArm && p.window.period_s <= DEAF_PERIOD_S)
         .filter_map(|p| look(p, false))
         .max_by(|a, b| a.size_m_s2.total_cmp(&b.size_m_s2));
     let impact = match (arm_shock, trunk_shock) {
