@@ -38,7 +38,7 @@ fn main() {
     }
     let head = all.section(
         "All scenarios that count towards the targets",
-        "Everything above but those marked otherwise.",
+        "Every scenario but those marked otherwise.",
     );
     println!("{head}");
     let sizes = tally::growth(&sliding);

@@ -21,7 +21,7 @@ sensor noise, bias, scale error, counts, crystals, a Bluetooth-like link, guided
 - Impact shock in the gyroscope other than the one modelled; straps that slip during a swing.
 - How far a strap's segment is the segment an optical laboratory would define. Published:
   11 to 19 deg from segment definition alone in whole-body inertial measurement (Kamstra, Wilmes,
-  van der Helm 2022, Sensors 22:9765), more than anything here.
+  van der Helm 2022, Sensors 22:9765), which come on top of the errors here.
 - Whether real players move as the virtual ones do. No open recording of pelvis and thorax in
   a golf swing with inertial sensors and truth is known; what there is of real data is below
   (bodies that do not swing) and in `tests/tests/broad.rs` (orientation against optical truth).
@@ -137,6 +137,7 @@ pub(crate) struct Tally {
     false_swings: usize,
     seconds: f64,
     gap_covered: Share,
+    pair_covered: BTreeMap<String, Share>,
     impact_covered: Share,
     turn_covered: Share,
     resolved: Share,
@@ -164,6 +165,9 @@ impl Tally {
         self.false_swings += other.false_swings;
         self.seconds += other.seconds;
         self.gap_covered.add(other.gap_covered);
+        for (pair, share) in other.pair_covered {
+            self.pair_covered.entry(pair).or_default().add(share);
+        }
         self.impact_covered.add(other.impact_covered);
         self.turn_covered.add(other.turn_covered);
         self.resolved.add(other.resolved);
@@ -279,7 +283,9 @@ impl Tally {
             let want = (b.peak_s - a.peak_s) * 1e3;
             let e = gap.gap_ms - want;
             self.error(2, format!("gap {} to {}", gap.from, gap.to), "ms", e);
-            self.gap_covered.push(e.abs() <= 1.96 * gap.sd_ms);
+            let held = e.abs() <= 1.96 * gap.sd_ms;
+            self.gap_covered.push(held);
+            self.pair_covered.entry(format!("{} to {}", gap.from, gap.to)).or_default().push(held);
             self.resolved.push(gap.resolved);
             self.resolved_wrong.push(gap.resolved && gap.gap_ms * want < 0.0);
         }
@@ -367,6 +373,9 @@ impl Tally {
                 self.impact_covered.text(),
                 self.turn_covered.text()
             );
+            for (pair, share) in &self.pair_covered {
+                let _ = writeln!(s, "  - gap {pair}: {}", share.text());
+            }
             let _ = writeln!(
                 s,
                 "- pairs called resolved: {}; resolved the wrong way round: {}",
@@ -441,6 +450,17 @@ pub(crate) fn explain(seed: u64, truths: &[SwingTruth], swings: &[&Swing]) {
                             t.number, t.style, a.top, want.turn_deg.top
                         );
                     }
+                }
+                if let (Some(got), Some(sd), Some(want)) = (
+                    s.arm.as_ref().and_then(|a| a.across_chest_top_deg),
+                    s.arm.as_ref().and_then(|a| a.across_chest_sd_deg),
+                    t.arm_across_chest_top_deg,
+                ) && (got - want).abs() > 8.0
+                {
+                    eprintln!(
+                        "seed {seed}: swing {} {:?} arm across the chest {got:.1} want {want:.1} (sd {sd:.1})",
+                        t.number, t.style
+                    );
                 }
                 if t.strike != (s.kind == SwingKind::Strike) {
                     eprintln!(

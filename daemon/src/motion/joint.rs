@@ -20,10 +20,10 @@ const STEP_S: f64 = 0.005;
 const HALF_S: f64 = 0.02;
 /// Shortest stretch worth fitting, s.
 const LEAST_S: f64 = 0.3;
-/// Errors of the model (the joint moves on the chest, skin on the bone) last about as long as a
-/// downswing, so that many samples count as one, s. Own judgement, set with the gliding
-/// shoulder of the virtual players in view.
-const CORRELATED_S: f64 = 0.25;
+/// Errors of the model (the joint moves on the chest otherwise than supposed, skin on the bone) last
+/// about as long as half a downswing, so that many samples count as one, s. Own judgement, set with
+/// the gliding shoulder of the virtual players in view.
+const CORRELATED_S: f64 = 0.12;
 /// The model is never trusted to be better than this, m/s² per axis. Own judgement.
 const LEAST_ERROR_M_S2: f64 = 0.3;
 /// What the levers are guessed to be off by, m, and the error they are weighed against, m/s².
@@ -31,8 +31,14 @@ const LEVER_SD_M: f64 = 0.08;
 const PRIOR_ERROR_M_S2: f64 = 1.5;
 /// A tilt of 1.5 deg between the two verticals leaves a constant difference of this, m/s².
 const CONSTANT_SD_M_S2: f64 = 0.25;
-/// Unknown: two levers and a constant difference.
-const UNKNOWNS: usize = 9;
+/// The shoulder blade slides on the ribs as the arm reaches, so the joint moves in the thorax. Where
+/// it goes is taken to be linear in the direction the arm points in there, m per unit of that
+/// direction in each coordinate (own judgement: some centimetres over the reach of a swing).
+const GLIDE_SD_M: f64 = 0.04;
+/// Unknown: two levers, a constant difference, and the glide's three vectors.
+const UNKNOWNS: usize = 18;
+/// Grid points on either side that the pointing direction's rates are taken over.
+const RATE_POINTS: usize = 6;
 /// Heading is searched in steps of this, then refined, rad.
 const SEARCH_RAD: f64 = std::f64::consts::PI / 18.0;
 /// Golden section steps from there to 10⁻⁴ rad.
@@ -95,9 +101,23 @@ pub struct Heading {
 struct Instant {
     /// Specific force at the strap, m/s².
     force: Vector3<f64>,
-    /// What it changes by per metre of lever (segment frame), 1/s².
+    /// What it changes by per metre of lever (segment frame), 1/s² …
     per_m: Matrix3<f64>,
+    /// … per m/s of a lever that changes, 1/s, and per m/s² of it: Coriolis and direct.
+    per_m_s: Matrix3<f64>,
+    per_m_s2: Matrix3<f64>,
 }
+
+/// One instant of both sides.
+struct Pair {
+    first: Instant,
+    second: Instant,
+    /// What the first's force changes by per metre of glide, 1/s²: the part that does not hang on the
+    /// heading, that with its cosine, that with its sine.
+    glide: [Glide; 3],
+}
+
+type Glide = SMatrix<f64, 3, 9>;
 
 fn instant(side: &Side<'_>, t_s: f64) -> Option<Instant> {
     let half = at_least_seven_s(HALF_S, side.period_s(t_s)?);
@@ -116,7 +136,12 @@ fn instant(side: &Side<'_>, t_s: f64) -> Option<Instant> {
     }
     let r = side.orientation_at(t_s)?.to_rotation_matrix().into_inner();
     let cross = rate.cross_matrix();
-    Some(Instant { force: r * force, per_m: r * (turning.cross_matrix() + cross * cross) })
+    Some(Instant {
+        force: r * force,
+        per_m: r * (turning.cross_matrix() + cross * cross),
+        per_m_s: r * cross * 2.0,
+        per_m_s2: r,
+    })
 }
 
 /// Normal equations of the unknowns: matrix, right side, and the square of what is to be explained.
@@ -128,18 +153,25 @@ struct Normal {
 }
 
 impl Normal {
-    fn at(heading: f64, pairs: &[(Instant, Instant)], guess: &SVector<f64, UNKNOWNS>) -> Self {
+    fn at(heading: f64, pairs: &[Pair], guess: &SVector<f64, UNKNOWNS>) -> Self {
         let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), -heading).into_inner();
         let weight = SVector::<f64, UNKNOWNS>::from_fn(|i, _| {
-            (PRIOR_ERROR_M_S2 / if i < 6 { LEVER_SD_M } else { CONSTANT_SD_M_S2 }).powi(2)
+            let sd = match i {
+                0..6 => LEVER_SD_M,
+                6..9 => CONSTANT_SD_M_S2,
+                _ => GLIDE_SD_M,
+            };
+            (PRIOR_ERROR_M_S2 / sd).powi(2)
         });
         let right = weight.component_mul(guess);
         let mut n = Self { matrix: SMatrix::from_diagonal(&weight), right, square: guess.dot(&right) };
-        for (a, b) in pairs {
+        let (sin, cos) = heading.sin_cos();
+        for Pair { first: a, second: b, glide } in pairs {
             let mut row = SMatrix::<f64, 3, UNKNOWNS>::zeros();
             row.fixed_columns_mut::<3>(0).copy_from(&(turn * a.per_m));
             row.fixed_columns_mut::<3>(3).copy_from(&-b.per_m);
             row.fixed_columns_mut::<3>(6).copy_from(&Matrix3::identity());
+            row.fixed_columns_mut::<9>(9).copy_from(&(turn * (glide[0] + glide[1] * cos + glide[2] * sin)));
             let want = b.force - turn * a.force;
             n.matrix += row.transpose() * row;
             n.right += row.transpose() * want;
@@ -158,33 +190,93 @@ impl Normal {
     }
 }
 
-/// Every entry of the normal equations is affine in sine and cosine of the heading, so three
-/// passes over the samples give them for all headings.
-struct Problem {
-    constant: Normal,
-    cosine: Normal,
-    sine: Normal,
-}
+/// Every entry of the normal equations is a trigonometric polynomial of second degree in the
+/// heading, so five passes over the samples give them for all headings: constant, cosine, sine,
+/// and those of the double angle.
+struct Problem([Normal; 5]);
 
 impl Problem {
-    fn new(pairs: &[(Instant, Instant)], guess: &SVector<f64, UNKNOWNS>) -> Self {
-        use std::f64::consts::{FRAC_PI_2, PI};
-        let [at_0, at_90, at_180] = [0.0, FRAC_PI_2, PI].map(|h| Normal::at(h, pairs, guess));
-        let constant = Normal::mixed(&[(0.5, &at_0), (0.5, &at_180)]);
-        Self {
-            cosine: Normal::mixed(&[(0.5, &at_0), (-0.5, &at_180)]),
-            sine: Normal::mixed(&[(1.0, &at_90), (-1.0, &constant)]),
-            constant,
-        }
+    fn new(pairs: &[Pair], guess: &SVector<f64, UNKNOWNS>) -> Self {
+        let angles = [0.0, 1.0, 2.0, 3.0, 4.0].map(|k| k * std::f64::consts::TAU / 5.0);
+        let at = angles.map(|h| Normal::at(h, pairs, guess));
+        let waves: [fn(f64) -> f64; 5] =
+            [|_| 0.5, f64::cos, f64::sin, |h| (2.0 * h).cos(), |h| (2.0 * h).sin()];
+        Self(waves.map(|wave| {
+            let parts: Vec<(f64, &Normal)> =
+                angles.iter().zip(&at).map(|(h, n)| (0.4 * wave(*h), n)).collect();
+            Normal::mixed(&parts)
+        }))
     }
 
-    /// Smallest sum of squared differences for a heading, over all levers and constants, (m/s²)².
+    /// Smallest sum of squared differences for a heading, over all else, (m/s²)².
     fn cost(&self, heading: f64) -> f64 {
-        let (sin, cos) = heading.sin_cos();
-        let n = Normal::mixed(&[(1.0, &self.constant), (cos, &self.cosine), (sin, &self.sine)]);
+        let ((s1, c1), (s2, c2)) = (heading.sin_cos(), (2.0 * heading).sin_cos());
+        let [n0, n1, n2, n3, n4] = &self.0;
+        let n = Normal::mixed(&[(1.0, n0), (c1, n1), (s1, n2), (c2, n3), (s2, n4)]);
         let Some(best) = n.matrix.cholesky().map(|c| c.solve(&n.right)) else { return f64::INFINITY };
         (n.square - n.right.dot(&best)).max(0.0)
     }
+}
+
+/// Value, rate and its rate of a series on the grid, at a point: a cubic over the points around it.
+struct Rates(SMatrix<f64, 3, { 2 * RATE_POINTS + 1 }>);
+
+impl Rates {
+    fn new() -> Option<Self> {
+        let x = SMatrix::<f64, { 2 * RATE_POINTS + 1 }, 4>::from_fn(|i, k| {
+            ((i as f64 - RATE_POINTS as f64) * STEP_S).powi(k as i32)
+        });
+        let fit = (x.transpose() * x).try_inverse()? * x.transpose();
+        Some(Self(SMatrix::from_fn(|k, i| fit[(k, i)] * if k == 2 { 2.0 } else { 1.0 })))
+    }
+
+    fn at(&self, series: &[Vector3<f64>], i: usize) -> [Vector3<f64>; 3] {
+        let around = &series[i - RATE_POINTS..=i + RATE_POINTS];
+        [0, 1, 2].map(|k| around.iter().enumerate().map(|(j, v)| v * self.0[(k, j)]).sum())
+    }
+}
+
+/// Where the second segment points to (down its long axis), in the first's frame, on a grid: the
+/// part without the heading, that with its cosine, that with its sine.
+fn pointing(first: &Side<'_>, second: &Side<'_>, times_s: &[f64]) -> Option<[Vec<Vector3<f64>>; 3]> {
+    let mut out = [const { Vec::new() }; 3];
+    for t in times_s {
+        let v = second.orientation_at(*t)? * -Vector3::y();
+        let back = first.orientation_at(*t)?.inverse();
+        for (part, v) in out.iter_mut().zip([
+            Vector3::new(0.0, v.y, 0.0),
+            Vector3::new(v.x, 0.0, v.z),
+            Vector3::new(v.z, 0.0, -v.x),
+        ]) {
+            part.push(back * v);
+        }
+    }
+    Some(out)
+}
+
+/// Both sides on a grid between two session times.
+fn pairs(first: &Side<'_>, second: &Side<'_>, from_s: f64, to_s: f64) -> Option<Vec<Pair>> {
+    let n = ((to_s - from_s) / STEP_S) as usize;
+    let times_s: Vec<f64> =
+        (0..=n + 2 * RATE_POINTS).map(|i| from_s + (i as f64 - RATE_POINTS as f64) * STEP_S).collect();
+    let points = pointing(first, second, &times_s)?;
+    let rates = Rates::new()?;
+    let pair = |i: usize| -> Option<Pair> {
+        let (a, b) = (instant(first, times_s[i])?, instant(second, times_s[i])?);
+        let glide = points.each_ref().map(|series| {
+            let [at, rate, bend] = rates.at(series, i);
+            // What the joint's place at the start is, the lever says.
+            let since = at - series[RATE_POINTS];
+            let mut all = Glide::zeros();
+            for j in 0..3 {
+                let per_m = a.per_m * since[j] + a.per_m_s * rate[j] + a.per_m_s2 * bend[j];
+                all.fixed_columns_mut::<3>(3 * j).copy_from(&per_m);
+            }
+            all
+        });
+        Some(Pair { first: a, second: b, glide })
+    };
+    Some((RATE_POINTS..=n + RATE_POINTS).filter_map(pair).collect())
 }
 
 /// Heading of `second` against `first` from their motion between two session times. `None`
@@ -193,18 +285,15 @@ pub fn heading(first: Side<'_>, second: Side<'_>, from_s: f64, to_s: f64) -> Opt
     if to_s - from_s < LEAST_S {
         return None;
     }
-    let n = ((to_s - from_s) / STEP_S) as usize;
-    let pairs: Vec<(Instant, Instant)> = (0..=n)
-        .filter_map(|i| {
-            let t = from_s + i as f64 * STEP_S;
-            Some((instant(&first, t)?, instant(&second, t)?))
-        })
-        .collect();
-    if (pairs.len() as f64) < 0.7 * n as f64 {
+    let pairs = pairs(&first, &second, from_s, to_s)?;
+    if (pairs.len() as f64) < 0.7 * (to_s - from_s) / STEP_S {
         return None;
     }
     let (a, b) = (first.lever_m, second.lever_m);
-    let problem = Problem::new(&pairs, &SVector::from([a.x, a.y, a.z, b.x, b.y, b.z, 0.0, 0.0, 0.0]));
+    let mut guess = SVector::<f64, UNKNOWNS>::zeros();
+    guess.fixed_rows_mut::<3>(0).copy_from(&a);
+    guess.fixed_rows_mut::<3>(3).copy_from(&b);
+    let problem = Problem::new(&pairs, &guess);
     let steps = (std::f64::consts::TAU / SEARCH_RAD).round() as usize;
     let coarse = (0..steps)
         .map(|i| i as f64 * SEARCH_RAD - std::f64::consts::PI)
@@ -244,9 +333,11 @@ mod tests {
         (first, second)
     }
 
-    fn place(t: f64, speed: f64, second: bool) -> Vector3<f64> {
+    /// `glide`: how far the shoulder moves in the first segment as the second points elsewhere, m.
+    fn place(t: f64, speed: f64, second: bool, glide: &Matrix3<f64>) -> Vector3<f64> {
         let (a, b) = frames(t, speed);
-        if second { a * SHOULDER + b * SECOND_STRAP } else { a * FIRST_STRAP }
+        let pointing = a.inverse() * (b * -Vector3::y());
+        if second { a * (SHOULDER + glide * pointing) + b * SECOND_STRAP } else { a * FIRST_STRAP }
     }
 
     struct Straps {
@@ -259,6 +350,10 @@ mod tests {
     /// What the straps measure, by finite differences of places and orientations; the second's
     /// path is given in a global frame turned by `-heading`.
     fn measured(speed: f64, heading: f64) -> Straps {
+        measured_gliding(speed, heading, &Matrix3::zeros())
+    }
+
+    fn measured_gliding(speed: f64, heading: f64, glide: &Matrix3<f64>) -> Straps {
         let h = 1e-4;
         let t_s: Vec<f64> = (0..(SECONDS * RATE_HZ) as usize).map(|i| i as f64 / RATE_HZ).collect();
         let of = |second: bool, t: f64| if second { frames(t, speed).1 } else { frames(t, speed).0 };
@@ -270,7 +365,7 @@ mod tests {
         let acc = both.map(|s| {
             t_s.iter()
                 .map(|&t| {
-                    let p = |t| place(t, speed, s);
+                    let p = |t| place(t, speed, s, glide);
                     of(s, t).inverse() * ((p(t + h) + p(t - h) - p(t) * 2.0) / (h * h) + up)
                 })
                 .collect()
@@ -306,6 +401,18 @@ mod tests {
             assert!(off < 1.0, "{degrees}: off by {off:.2} deg");
             // Below the 8 deg from which on nothing is told of it, at half the speed of a swing.
             assert!(got.sd_rad.to_degrees() < 8.0, "{degrees}: sd {:.1} deg", got.sd_rad.to_degrees());
+        }
+    }
+
+    /// A shoulder that glides by 3 cm and 2 cm, which a fixed one would take for a heading.
+    #[test]
+    fn a_gliding_shoulder_is_found_as_well() {
+        let glide = Matrix3::new(0.0, 0.0, 0.03, 0.0, 0.02, -0.02, 0.02, 0.0, 0.0);
+        for degrees in [-95.0, 33.0] {
+            let want = f64::to_radians(degrees);
+            let got = found(&measured_gliding(3.0, want, &glide)).expect("enough motion");
+            let off = turn(Vector3::y(), got.rad - want).angle().to_degrees();
+            assert!(off < 2.0 && off < 2.0 * got.sd_rad.to_degrees(), "{degrees}: off by {off:.2} deg");
         }
     }
 

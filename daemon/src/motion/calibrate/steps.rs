@@ -27,7 +27,7 @@ const WOBBLE_MAX: f64 = 0.35;
 /// figure within a day is own judgement.
 const POSE_SD_DEG: f64 = 1.0;
 /// An arm hangs some degrees away from the body, and not twice alike (own judgement).
-const ARM_POSE_SD_DEG: f64 = 3.0;
+const ARM_POSE_SD_DEG: f64 = 2.5;
 
 /// Samples of one strap during one step, bias-free, sensor frame.
 #[derive(Debug, Clone, Copy)]

@@ -6,10 +6,13 @@ use nalgebra::Vector3;
 /// A shock must stand out from the movement's own roughness by this factor …
 const OUTSTANDING: f64 = 6.0;
 /// … and be at least this large, m/s²: arm and trunk.
-const ARM_MIN_M_S2: f64 = 8.0;
+const ARM_MIN_M_S2: f64 = 5.0;
 const TRUNK_MIN_M_S2: f64 = 1.2;
 /// A shock's first sample departs by this share of the largest departure at least …
 const ONSET_SHARE: f64 = 0.06;
+/// … and by this many times what nine in ten calm samples do, which of a thousand samples of
+/// noise one does.
+const ONSET_ABOVE_ROUGH: f64 = 2.0;
 /// … and the shock rings on from there without a pause longer than this, s, for at most this long.
 const PAUSE_S: f64 = 0.022;
 const RINGS_S: f64 = 0.07;
@@ -22,9 +25,15 @@ const SMOOTH_PERIOD_S: f64 = 0.010;
 const ABOVE_SMOOTH: f64 = 3.0;
 /// A shock's first sample departs by this many times the smooth movement at least.
 const ONSET_ABOVE_SMOOTH: f64 = 1.5;
-/// From this sample step on, s, the onset is known to this many steps only (SD; own simulation).
+/// The onset lies anywhere in one sample step (SD 0.29 steps), or in the one before it if the wave
+/// passed zero where its first sample fell: SD in steps.
+const ONSET_STEPS: f64 = 0.37;
+/// From this sample step on, s, that happens often: SD in steps (own simulation).
 const SPARSE_S: f64 = 0.008;
 const SPARSE_STEPS: f64 = 0.6;
+/// The shock needs some time from the hands to the trunk, and is weak when it comes: SD, s (own
+/// judgement).
+const TRUNK_TRAVEL_S: f64 = 0.002;
 
 /// A shock found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,7 +76,7 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
         return None;
     }
     // Back from the largest departure to the first of the burst.
-    let level = (ONSET_SHARE * size).max(3.0 * rough).max(ONSET_ABOVE_SMOOTH * smooth);
+    let level = (ONSET_SHARE * size).max(ONSET_ABOVE_ROUGH * rough).max(ONSET_ABOVE_SMOOTH * smooth);
     let mut onset = at;
     let reach = segment.t_s[at] - RINGS_S;
     let pause = PAUSE_S.max(2.2 * segment.period_s);
@@ -79,11 +88,17 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
             onset = i;
         }
     }
-    // The shock began somewhere in the interval that ends with its first sample.
+    // The shock began somewhere in the interval that ends with its first sample …
     let step = segment.t_s[onset] - segment.t_s[onset - 1];
-    // A wave of some 50 Hz may have its first samples near zero where they are few.
-    let sd_s = if step > SPARSE_S { SPARSE_STEPS * step } else { step / 12.0_f64.sqrt() };
-    Some(Shock { t_s: segment.t_s[onset] - 0.5 * step, sd_s, size_m_s2: size })
+    // … or before: of one that grows to its size from here to there, the first part is hidden.
+    let hidden_s = (segment.t_s[at] - segment.t_s[onset] + step) * (level / size).min(1.0);
+    let onset_s = step * if step > SPARSE_S { SPARSE_STEPS } else { ONSET_STEPS };
+    let travel_s = if arm { 0.0 } else { TRUNK_TRAVEL_S };
+    Some(Shock {
+        t_s: segment.t_s[onset] - 0.5 * (step + hidden_s),
+        sd_s: onset_s.hypot(hidden_s / 12.0_f64.sqrt()).hypot(travel_s),
+        size_m_s2: size,
+    })
 }
 
 fn depart(acc: &[Vector3<f64>], i: usize) -> f64 {

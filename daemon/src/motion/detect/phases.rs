@@ -21,6 +21,9 @@ const CALM_ARM_DPS: f64 = 25.0;
 /// Motion away "lasts" from where speed exceeds this share of its backswing maximum.
 const ONSET_SHARE: f64 = 0.05;
 const ONSET_MIN_DPS: f64 = 3.0;
+/// The trunk may rest for this long at the top, and for this long on the way there, s (own judgement).
+const PAUSE_S: f64 = 0.5;
+const HESITATION_S: f64 = 0.15;
 /// A start stands out from address by this many of its SDs, and by this much, deg/s.
 const SWAY_SDS: f64 = 3.0;
 const SWAY_MIN_DPS: f64 = 5.0;
@@ -209,8 +212,8 @@ fn arm_leads(arm: &Track, onset: usize, reversal: usize, peak: usize) -> bool {
 /// it no longer lasts.
 fn turn_onset(forward: &[f64], reversal: usize) -> usize {
     let earliest = reversal.saturating_sub(steps(BACKSWING_MAX_S));
-    // The fastest moment of the run of away motion that leads into the reversal. A hesitation
-    // of up to 150 ms does not end the run.
+    // The fastest moment of the run of away motion that leads into the reversal. Neither a pause
+    // at the top nor a short hesitation on the way ends the run.
     let mut run = reversal;
     let mut calm = 0;
     for i in (earliest..reversal).rev() {
@@ -219,7 +222,7 @@ fn turn_onset(forward: &[f64], reversal: usize) -> usize {
             calm = 0;
         } else {
             calm += 1;
-            if calm > steps(0.15) {
+            if calm > steps(if run == reversal { PAUSE_S } else { HESITATION_S }) {
                 break;
             }
         }
@@ -292,7 +295,10 @@ fn others_took_part(tracks: &Tracks, trunk: &Track, reversal: usize, peak: usize
         let least = match track.role {
             Role::Pelvis => 20.0_f64.max(0.06 * trunk_dps),
             Role::Thorax => 0.0,
-            Role::LeadArm => 0.6 * trunk_dps,
+            Role::LeadArm if trunk_dps > FAST_TRUNK_DPS => 0.6 * trunk_dps,
+            // Carried along by a slow turn it goes as fast as the trunk; in a swing it is faster
+            // (by a third: Cheetham et al. 2008, second-hand).
+            Role::LeadArm => 1.1 * trunk_dps,
         };
         if fastest < least {
             return Err(Rejection::Alone(track.role));

@@ -90,9 +90,8 @@ pub fn up_at(
 const UNSETTLED_DEG: f64 = 6.0;
 
 /// Up at the end of address: the running filter's, which remembers more than address and so
-/// is the better one for a player who sways (accuracy report, restless address: inclination
-/// at address 1.0 instead of 1.5 deg RMS; no difference at a still one). Where it plainly
-/// has not settled, the accelerometer's mean over address.
+/// is the better one for a player who sways. Where it plainly has not settled, the
+/// accelerometer's mean over address.
 pub fn address_up(running: Vector3<f64>, accelerometer: Vector3<f64>) -> Vector3<f64> {
     if running.angle(&accelerometer).to_degrees() > UNSETTLED_DEG { accelerometer } else { running }
 }

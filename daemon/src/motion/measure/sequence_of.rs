@@ -3,7 +3,7 @@
 use super::impact_of::ImpactAndReach;
 use super::{Part, instant, round};
 use crate::motion::detect::phases::Phases;
-use crate::motion::sequence::fit::{LocalFit, at_least_seven_s};
+use crate::motion::sequence::fit::at_least_seven_s;
 use crate::motion::sequence::order::{self, Timed};
 use crate::motion::sequence::peak::{self, FoundPeak, Series};
 use crate::motion::sequence::reversal;
@@ -13,6 +13,11 @@ use peakorder_protocol::swing::{Outcome, Peak, Segment, Sequence, SpeedKind};
 
 /// A segment may turn back this much before the trunk segment that phases were found by, s.
 const LEAD_S: f64 = 0.3;
+
+/// A tilted axis is searched over samples from this long before the search to this long after the
+/// peak at most, s.
+const BEFORE_SEARCH_S: f64 = 0.1;
+const AFTER_PEAK_S: f64 = 1.0;
 
 /// What counts as rocking back in transition, deg: the arm's direction of swing is not one line.
 pub(super) const fn rock_back_deg(role: Role) -> f64 {
@@ -55,26 +60,46 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
             reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
         });
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
-        part.peak = search(speed, after_s).map(|p| with_alignment(p, part, half_s));
+        part.peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
         part.resultant_peak = search(resultant, after_s);
     }
 }
 
-/// A strap calibrated some degrees off lets rotation about other axes leak into the speed,
-/// and so moves its peak: by the leak's slope over the peak's sharpness.
-fn with_alignment(mut found: FoundPeak, part: &Part<'_>, half_s: f64) -> FoundPeak {
-    let Some(alignment) = part.window.alignment.filter(|_| !found.rising) else { return found };
-    let slope = |component: fn(&Vector3<f64>) -> f64| -> f64 {
-        let (lo, hi) = (part.window.index(found.t_s - half_s), part.window.index(found.t_s + half_s));
-        let dps: Vec<f64> = part.window.gyro[lo..hi].iter().map(|w| component(w).to_degrees()).collect();
-        LocalFit::new(&part.window.t_s[lo..hi], &dps, found.t_s, half_s).map_or(0.0, |f| f.at(found.t_s, 1))
+/// A strap calibrated some degrees off lets rotation about other axes leak into the speed, and so
+/// moves its peak, on a flat top from one hump to another. How far is tried: the long axis is
+/// tilted by its standard uncertainty each way about both axes across it.
+fn with_alignment(
+    mut found: FoundPeak,
+    part: &Part<'_>,
+    after_s: f64,
+    search: &impl Fn(Series<'_>, f64) -> Option<FoundPeak>,
+) -> FoundPeak {
+    let window = part.window;
+    let Some(alignment) = window.alignment.filter(|_| !found.rising) else { return found };
+    let tilt = alignment.long_axis_sd_deg.to_radians();
+    let lo = window.index(after_s - BEFORE_SEARCH_S);
+    let hi = window.index(found.t_s + AFTER_PEAK_S);
+    let t_s = &window.t_s[lo..hi];
+    // The trunk's speed has a sign, which the handedness gave it.
+    let sign = part.path.at(&part.path.speed_dps, found.t_s).map_or(1.0, |v| {
+        let axial = window.gyro[window.index(found.t_s).min(window.gyro.len() - 1)].y;
+        (v * axial).signum()
+    });
+    let moved_s = |axis: Vector3<f64>| -> f64 {
+        let dps: Vec<f64> = window.gyro[lo..hi]
+            .iter()
+            .map(|w| match window.role {
+                Role::LeadArm => w.cross(&axis).norm().to_degrees(),
+                Role::Pelvis | Role::Thorax => (w.dot(&axis) * sign).to_degrees(),
+            })
+            .collect();
+        search(Series { t_s, dps: &dps }, after_s).map_or(0.0, |p| (p.t_s - found.t_s).abs())
     };
-    let leak = match part.window.role {
-        Role::LeadArm => slope(|w| w.y),
-        Role::Pelvis | Role::Thorax => slope(|w| w.x).hypot(slope(|w| w.z)),
+    let about = |x: f64, z: f64| {
+        let each_way = [tilt, -tilt].map(|e| moved_s(Vector3::new(e * x, 1.0, e * z).normalize()));
+        each_way[0].max(each_way[1])
     };
-    let moved_s = alignment.long_axis_sd_deg.to_radians() * leak / found.curvature;
-    found.sd_s = found.sd_s.hypot(moved_s);
+    found.sd_s = found.sd_s.hypot(about(1.0, 0.0)).hypot(about(0.0, 1.0));
     found
 }
 
