@@ -6,7 +6,7 @@ import { clockTime, swingSpoken } from './format.js';
 import { applyTheme, isDark, switchTheme } from './theme.js';
 import { drawStraps } from './straps.js';
 import { drawOpened } from './opened.js';
-import { answerSwing, isMuted, setMuted } from './sound.js';
+import { isMuted, setMuted } from './sound.js';
 import * as swingPage from './swing_page.js';
 import * as abovePage from './above_page.js';
 import * as lessonPage from './lesson_page.js';
@@ -56,10 +56,7 @@ function drawTop() {
     h('div', { class: 'frame' },
       (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented' }, 'invented'),
       store.state && !isCoach() && h('span', { class: 'invented' }, 'watching'),
-      button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => {
-        setMuted(!isMuted());
-        drawTop();
-      }, { class: 'link', 'aria-pressed': String(!isMuted()) }),
+      button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => setMuted(!isMuted()), { class: 'link', 'aria-pressed': String(!isMuted()) }),
       button(`screen: ${isDark() ? 'dark' : 'light'}`, 'theme', () => {
         switchTheme();
         drawTop();
@@ -102,7 +99,7 @@ onChange((what) => {
     if (newest && newest.number > announced) say(swingSpoken(newest));
     announced = newest?.number ?? 0;
   }
-  if (what === 'extra') answerSwing(lesson()?.answers?.[swings().at(-1)?.number], swings().at(-1)?.number);
+  if (what === 'sound') drawTop();
   if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
   if (store.state) page?.update?.(what);
 });

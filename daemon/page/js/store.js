@@ -192,6 +192,8 @@ function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
   if (['session_started', 'session_ended', 'calibration'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
+    // The player hears of every swing, whatever the coach looks at.
+    if (name === 'swing_extra') changed('answer');
     // While an earlier lesson is looked at, the running one is kept up to date unseen.
     if (!store.opened || ['straps', 'strap'].includes(name)) changed(what(name));
   }
@@ -281,11 +283,14 @@ export function stopPlay() {
 
 /** Watches for silence. */
 export function watchSilence() {
-  setInterval(() => {
+  const look = () => {
     const now = Date.now();
     if (store.heardAt && now - store.heardAt.getTime() > SILENCE_MS) lost();
     // A stalled connection, open or half open, can look alive for minutes.
     const quietSince = Math.max(triedAt, store.heardAt?.getTime() ?? 0);
     if (source && now - quietSince > SILENCE_MS) restart();
-  }, 500);
+  };
+  setInterval(look, 500);
+  // Timers of a page that was hidden or asleep may be minutes late.
+  document.addEventListener('visibilitychange', look);
 }
