@@ -216,6 +216,38 @@ impl Browser {
         }
     }
 
+    /// Presses on what a CSS selector finds as a slow finger does: down, a while, up.
+    pub fn press_long(&self, css: &str, length: Duration) {
+        let at = self.run(&format!(
+            "const e = document.querySelector({}); e.scrollIntoView({{ block: 'center' }});
+             const r = e.getBoundingClientRect();
+             return [Math.round(r.x + r.width / 2), Math.round(r.y + r.height / 2)]",
+            json!(css)
+        ));
+        let actions = json!({"actions": [{
+            "type": "pointer", "id": "finger", "parameters": {"pointerType": "touch"},
+            "actions": [
+                {"type": "pointerMove", "x": at[0], "y": at[1]},
+                {"type": "pointerDown", "button": 0},
+                {"type": "pause", "duration": length.as_millis() as u64},
+                {"type": "pointerUp", "button": 0},
+            ],
+        }]});
+        self.ask("/actions", &actions).unwrap_or_else(|e| panic!("{css}: {e}"));
+    }
+
+    /// Puts the window away, as a screen that goes dark does: the page is hidden
+    /// (W3C WebDriver, section 11.8.4).
+    pub fn put_away(&self) {
+        self.ask("/window/minimize", &json!({})).unwrap_or_else(|e| panic!("{e}"));
+    }
+
+    /// Takes the window out again.
+    pub fn take_out(&self) {
+        let rect = json!({"x": 0, "y": 0, "width": self.screen.width, "height": self.screen.height});
+        self.ask("/window/rect", &rect).unwrap_or_else(|e| panic!("{e}"));
+    }
+
     /// Path of an element below the session's address.
     fn find(&self, css: &str) -> Result<String, String> {
         path_of(&self.ask("/element", &json!({"using": "css selector", "value": css}))?)

@@ -29,7 +29,7 @@ pub(super) fn mobility(out: &mut String, loaded: &Loaded) {
     };
     let _ = writeln!(
         out,
-        "<table>\n<caption>Mean turn ± half its 95 % interval.</caption>\n<thead><tr><th scope=\"col\"></th>\
+        "<table>\n<caption>Mean turn ± half its 95 % interval.</caption>\n<thead><tr><td></td>\
          <th scope=\"col\">{}</th><th scope=\"col\">{}</th></tr></thead>",
         side(Side::Left),
         side(Side::Right)

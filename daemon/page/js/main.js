@@ -7,6 +7,7 @@ import { applyTheme, isDark, switchTheme } from './theme.js';
 import { drawStraps } from './straps.js';
 import { drawOpened } from './opened.js';
 import { isMuted, setMuted } from './sound.js';
+import { enterDoor } from './door_page.js';
 import * as swingPage from './swing_page.js';
 import * as abovePage from './above_page.js';
 import * as lessonPage from './lesson_page.js';
@@ -29,11 +30,8 @@ function route() {
 }
 
 function go(focus) {
+  if (store.door) return;
   const [next, query] = route();
-  if (page && next === name && page.requery) {
-    page.requery(query);
-    return;
-  }
   page?.leave?.();
   name = next;
   page = PAGES[name];
@@ -50,7 +48,7 @@ function go(focus) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, Object.entries(WORDS).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.door ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
       href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
@@ -66,7 +64,7 @@ function drawTop() {
 function drawAlarm() {
   document.body.dataset.link = store.link;
   const parts = [];
-  if (store.link === 'lost') {
+  if (store.link === 'lost' && !store.door) {
     const last = swings().at(-1);
     const since = store.heardAt ? ` since ${clockTime(store.heardAt)}` : '';
     const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
@@ -85,6 +83,15 @@ onChange((what) => {
     announced = swings().at(-1)?.number ?? 0;
   }
   if (what === 'link' || what === 'error' || what === 'swing') drawAlarm();
+  if (what === 'door') {
+    page?.leave?.();
+    page = null;
+    content.replaceChildren();
+    enterDoor(content, store.door);
+    drawTop();
+    drawAlarm();
+    return;
+  }
   if (what === 'state') {
     drawTop();
     drawAlarm();
@@ -101,7 +108,7 @@ onChange((what) => {
   }
   if (what === 'sound') drawTop();
   if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
-  if (store.state) page?.update?.(what);
+  if (store.state && !store.door) page?.update?.(what);
 });
 
 addEventListener('hashchange', () => go(true));

@@ -21,6 +21,8 @@ export const store = {
   /** An earlier lesson opened from disk (`{ lesson, playing }`); null = the one that runs. */
   opened: null,
   error: '',
+  /** Set when the daemon does not know this device: `{ text, passcode }`. */
+  door: null,
 };
 
 const listeners = new Set();
@@ -110,6 +112,14 @@ function lost() {
   changed('link');
 }
 
+/** A stream does not say why it fails; a request does. */
+async function refused(error) {
+  const why = error ?? await get('/state').then(() => null, (e) => e);
+  if (why?.status !== 401 || store.door) return;
+  store.door = { text: why.message, passcode: why.passcode };
+  changed('door');
+}
+
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
 async function sync() {
   if (syncing) {
@@ -126,6 +136,7 @@ async function sync() {
       store.strapNews = [];
     }
     boot = state.boot;
+    store.door = null;
     complete(state.lesson);
     store.state = state;
     syncing = false;
@@ -137,9 +148,10 @@ async function sync() {
       again = false;
       sync();
     }
-  } catch {
+  } catch (error) {
     syncing = false;
     lost();
+    refused(error);
     restart();
   }
 }
@@ -176,7 +188,10 @@ export function connect() {
   source = stream('/events', handlers, () => {
     failures += 1;
     // One broken connection that comes back at once is not worth an alarm.
-    if (failures > 1 || !store.heardAt) lost();
+    if (failures > 1 || !store.heardAt) {
+      lost();
+      refused();
+    }
     restart();
   });
 }

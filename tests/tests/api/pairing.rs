@@ -9,13 +9,6 @@ fn served(library: &Path, more: &[&str]) -> Served {
     Served::start(library, &arguments)
 }
 
-/// The tokens of the coach's and the viewers' link.
-fn links(served: &Served) -> (String, String) {
-    let mut tokens =
-        served.greeting.lines().filter_map(|l| Some(l.trim().split_once("/pair/")?.1.to_owned()));
-    (tokens.next().unwrap(), tokens.next().unwrap())
-}
-
 fn cookie(answer: &Answer) -> String {
     let set = answer.header("set-cookie").expect("a cookie");
     for part in ["HttpOnly", "SameSite=Strict", "Path=/", "Max-Age="] {
@@ -30,7 +23,7 @@ const PLAYER: fn() -> serde_json::Value = || json!({ "name": "X", "handedness": 
 fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
     let library = tempfile::tempdir().unwrap();
     let served = served(library.path(), &[]);
-    let (coach, viewer) = links(&served);
+    let (coach, viewer) = served.links();
     assert_eq!((coach.len(), viewer.len()), (32, 32), "128 bits");
     assert!(served.greeting.contains('█'), "a code to scan");
 
@@ -79,7 +72,7 @@ fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
 fn who_is_paired_stays_paired_over_a_restart_until_forgotten() {
     let library = tempfile::tempdir().unwrap();
     let first = served(library.path(), &[]);
-    let (coach, viewer) = links(&first);
+    let (coach, viewer) = first.links();
     let coachs = cookie(&first.get(&format!("/pair/{coach}")));
     let viewers = cookie(&first.get(&format!("/pair/{viewer}")));
     assert!(first.end());
