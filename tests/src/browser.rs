@@ -21,16 +21,22 @@ pub struct Screen {
     pub height: u32,
     /// The system prefers dark.
     pub dark: bool,
+    /// Fingers, not a mouse.
+    pub touch: bool,
 }
 
 /// A 10-inch tablet on its side.
-pub const TABLET: Screen = Screen { name: "tablet, light", width: 1280, height: 800, dark: false };
-/// The same in the dark.
+pub const TABLET: Screen =
+    Screen { name: "tablet, light", width: 1280, height: 800, dark: false, touch: true };
+/// A screen of that size with a mouse.
+pub const DESK: Screen = Screen { name: "desk, light", touch: false, ..TABLET };
+/// The tablet in the dark.
 pub const TABLET_DARK: Screen = Screen { name: "tablet, dark", dark: true, ..TABLET };
 /// A tablet upright.
-pub const UPRIGHT: Screen = Screen { name: "tablet upright, light", width: 800, height: 1280, dark: false };
+pub const UPRIGHT: Screen =
+    Screen { name: "tablet upright, light", width: 800, height: 1280, dark: false, touch: true };
 /// A phone.
-pub const PHONE: Screen = Screen { name: "phone, light", width: 390, height: 844, dark: false };
+pub const PHONE: Screen = Screen { name: "phone, light", width: 390, height: 844, dark: false, touch: true };
 /// The same in the dark.
 pub const PHONE_DARK: Screen = Screen { name: "phone, dark", dark: true, ..PHONE };
 
@@ -119,7 +125,7 @@ impl Browser {
         let options = json!({
             "args": arguments,
             "mobileEmulation": {"deviceMetrics": {
-                "width": screen.width, "height": screen.height, "pixelRatio": 1.0, "touch": true,
+                "width": screen.width, "height": screen.height, "pixelRatio": 1.0, "touch": screen.touch,
             }},
         });
         let agent: ureq::Agent = ureq::Agent::config_builder().http_status_as_error(false).build().into();
@@ -216,7 +222,8 @@ impl Browser {
         }
     }
 
-    /// Presses on what a CSS selector finds as a slow finger does: down, a while, up.
+    /// Presses on what a CSS selector finds as a slow hand does: down, a while, up. As a mouse:
+    /// for a finger this browser makes up the whole click when it is lifted, others do not.
     pub fn press_long(&self, css: &str, length: Duration) {
         let at = self.run(&format!(
             "const e = document.querySelector({}); e.scrollIntoView({{ block: 'center' }});
@@ -225,7 +232,7 @@ impl Browser {
             json!(css)
         ));
         let actions = json!({"actions": [{
-            "type": "pointer", "id": "finger", "parameters": {"pointerType": "touch"},
+            "type": "pointer", "id": "hand", "parameters": {"pointerType": "mouse"},
             "actions": [
                 {"type": "pointerMove", "x": at[0], "y": at[1]},
                 {"type": "pointerDown", "button": 0},
