@@ -206,12 +206,15 @@ impl Browser {
 
     /// Taps what a CSS selector finds, as soon as it is there.
     pub fn tap(&self, css: &str) {
+        self.as_soon_as(css, |element| self.ask(&format!("{element}/click"), &json!({})));
+    }
+
+    /// Does something to what a CSS selector finds, as soon as it is there and lets itself.
+    fn as_soon_as(&self, css: &str, act: impl Fn(&str) -> Result<Value, String>) {
         let start = Instant::now();
         loop {
-            // The page may redraw between finding and tapping; then it is found again.
-            let outcome =
-                self.find(css).and_then(|element| self.ask(&format!("{element}/click"), &json!({})));
-            let Err(why) = outcome else { return };
+            // The page may redraw between finding and doing; then it is found again.
+            let Err(why) = self.find(css).and_then(|element| act(&element)) else { return };
             assert!(
                 start.elapsed() < TAPPABLE,
                 "{}: {css}: {why}; the page says:\n{}",
@@ -262,11 +265,10 @@ impl Browser {
 
     /// Types into what a CSS selector finds, in place of what is there.
     pub fn type_into(&self, css: &str, text: &str) {
-        let outcome = self.find(css).and_then(|element| {
+        self.as_soon_as(css, |element| {
             self.ask(&format!("{element}/clear"), &json!({}))?;
             self.ask(&format!("{element}/value"), &json!({ "text": text }))
         });
-        outcome.unwrap_or_else(|e| panic!("{css}: {e}"));
     }
 
     /// Presses keys and lets them go, wherever the keyboard is.

@@ -137,7 +137,7 @@ function drawStage() {
       h('figcaption', {}, capital(nameOf(x.loaded)), over && h('span', { class: 'fine' }, `; paler: ${nameOf(over.loaded)}`)));
   };
   show(parts.stage, b && beside ? [figure(a), figure(b)] : figure(a, b));
-  const other = b && { ...b, called: beside ? 'right' : 'paler' };
+  const other = b && { ...b, called: beside ? 'second' : 'paler' };
   show(parts.words, h('p', { class: 'instant' }, capital(instant(first.swing, align, ms))), turnList(a.lines, a.handedness, other));
   const slider = parts.controls.querySelector('input[type=range]');
   if (slider) {

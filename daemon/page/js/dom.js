@@ -25,12 +25,16 @@ export function s(tag, properties, ...children) {
 
 /** What a finger (or the mouse) is pressed on, and what is to be drawn once it is lifted. */
 let pressed = null;
+let pressedAt = 0;
 const later = new Map();
+/** No tap lasts this long: its end was lost, and nothing may stand still for it. */
+const TAP_MS = 10_000;
 
 addEventListener('pointerdown', (event) => {
   pressed = event.target;
+  pressedAt = Date.now();
 }, true);
-for (const name of ['pointerup', 'pointercancel']) {
+for (const name of ['pointerup', 'pointercancel', 'blur']) {
   addEventListener(name, () => setTimeout(() => {
     // The click has been by then.
     pressed = null;
@@ -45,7 +49,7 @@ for (const name of ['pointerup', 'pointercancel']) {
  * lost; `draw` is called when it is lifted.
  */
 export function busy(region, draw) {
-  if (!pressed || !region.contains(pressed)) return false;
+  if (!pressed || !region.contains(pressed) || Date.now() - pressedAt > TAP_MS) return false;
   later.set(region, draw);
   return true;
 }

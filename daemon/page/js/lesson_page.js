@@ -55,7 +55,7 @@ function earlier() {
       h('section', {}, h('h2', {}, 'Mobility check'), mobilityResults(mobility) ?? h('p', {}, 'None was made.')),
       h('div', {},
         h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings)),
-        h('section', {}, h('h2', {}, 'Notes'), noteList(remarks.notes)))));
+        h('section', {}, h('h2', {}, 'Notes'), remarks.notes.length ? noteList(remarks.notes) : h('p', {}, 'None.')))));
 }
 
 const works = (player) => h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`);
