@@ -12,6 +12,7 @@ pub const FEWEST: usize = 5;
 
 /// What can be said of one swing's value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum AgainstVerdict {
     /// Inside the band.
@@ -24,6 +25,7 @@ pub enum AgainstVerdict {
 
 /// One measure of one swing against the baseline.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Against {
     /// [`Measure::key`].
     pub measure: String,

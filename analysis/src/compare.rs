@@ -4,6 +4,7 @@ use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
 use crate::stats::{LEVEL, Welch, holm_known, t_two_sided_p, welch};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use peakorder_protocol::session::Player;
 use peakorder_protocol::swing::Swing;
 use std::fmt;
 
@@ -19,8 +20,8 @@ pub struct Side {
     pub title: String,
     /// Session id.
     pub session: String,
-    /// Player's name.
-    pub player: String,
+    /// Who swung.
+    pub player: Player,
     /// The swings' summary.
     pub summary: BlockSummary,
 }
@@ -172,7 +173,7 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         name: loaded.name(),
         title,
         session: loaded.session.id.clone(),
-        player: loaded.session.player.name.clone(),
+        player: loaded.session.player.clone(),
         summary,
     })
 }
@@ -262,10 +263,10 @@ fn p_with_seat(row: &Row, same_session: bool) -> Option<f64> {
 
 fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
     let mut notes = Vec::new();
-    if before.player != after.player {
+    if !before.player.same_as(&after.player) {
         notes.push(format!(
             "Different players ('{}' and '{}'): this is a difference between people, not a change.",
-            before.player, after.player
+            before.player.name, after.player.name
         ));
     }
     if same_session {

@@ -71,7 +71,8 @@ impl fmt::Display for FindError {
 impl std::error::Error for FindError {}
 
 /// Sessions in `folders`: each a session itself, or a folder that holds sessions directly or
-/// in its `sessions/`. Names of players are compared without regard to case.
+/// in its `sessions/`. A player is who has the id of a library, under whatever names; without
+/// one, who has the name, without regard to case.
 pub fn find(folders: &[PathBuf], player: Option<&str>) -> Result<Found, FindError> {
     let mut paths: Vec<PathBuf> = Vec::new();
     for folder in folders {
@@ -94,28 +95,48 @@ pub fn find(folders: &[PathBuf], player: Option<&str>) -> Result<Found, FindErro
             }
         }
     }
-    let mut players: Vec<String> = Vec::new();
-    for loaded in &sessions {
-        let name = name_of(loaded);
-        if !players.iter().any(|p| same(p, name)) {
-            players.push(name.to_owned());
-        }
-    }
-    let chosen = match (player, players.as_slice()) {
-        (_, []) => return Err(first_error.map_or(FindError::NoSession(folders.to_vec()), FindError::Nothing)),
-        (None, [only]) => only.clone(),
-        (Some(asked), all) if all.iter().any(|p| same(p, asked)) => asked.trim().to_owned(),
-        (asked, _) => return Err(FindError::Player { asked: asked.map(ToOwned::to_owned), players }),
-    };
-    sessions.retain(|l| same(name_of(l), &chosen));
     sessions.sort_by(|a, b| {
         (started_s(a), &a.session.id)
             .partial_cmp(&(started_s(b), &b.session.id))
             .unwrap_or(std::cmp::Ordering::Equal)
     });
-    // The name as the latest session writes it.
-    let player = sessions.last().map_or(chosen, |l| name_of(l).to_owned());
-    Ok(Found { player, sessions, left_out })
+    let mut persons = persons(sessions);
+    let chosen = match (player, persons.len()) {
+        (_, 0) => return Err(first_error.map_or(FindError::NoSession(folders.to_vec()), FindError::Nothing)),
+        (None, 1) => Some(0),
+        (None, _) => None,
+        // Who is called so now comes before who once was.
+        (Some(asked), _) => persons
+            .iter()
+            .position(|p| p.last().is_some_and(|l| l.session.player.named(asked)))
+            .or_else(|| persons.iter().position(|p| p.iter().any(|l| l.session.player.named(asked)))),
+    };
+    let Some(chosen) = chosen else {
+        let players = persons.iter().map(|p| name_of(p).to_owned()).collect();
+        return Err(FindError::Player { asked: player.map(ToOwned::to_owned), players });
+    };
+    let sessions = persons.swap_remove(chosen);
+    Ok(Found { player: name_of(&sessions).to_owned(), sessions, left_out })
+}
+
+/// Sessions of one person each, in the order in which they come.
+fn persons(sessions: Vec<Loaded>) -> Vec<Vec<Loaded>> {
+    // Those with an id first: a session without one goes to who has its name among them.
+    let (with_id, without): (Vec<_>, Vec<_>) =
+        sessions.into_iter().enumerate().partition(|(_, l)| l.session.player.id.is_some());
+    let mut persons: Vec<Vec<(usize, Loaded)>> = Vec::new();
+    for (at, loaded) in with_id.into_iter().chain(without) {
+        let player = &loaded.session.player;
+        match persons.iter_mut().find(|p| p.iter().any(|(_, l)| l.session.player.same_as(player))) {
+            Some(person) => person.push((at, loaded)),
+            None => persons.push(vec![(at, loaded)]),
+        }
+    }
+    for person in &mut persons {
+        person.sort_by_key(|(at, _)| *at);
+    }
+    persons.sort_by_key(|person| person[0].0);
+    persons.into_iter().map(|person| person.into_iter().map(|(_, l)| l).collect()).collect()
 }
 
 /// Wall-clock start in seconds since 1970; 0 where the file's time cannot be read.
@@ -123,12 +144,9 @@ pub fn started_s(loaded: &Loaded) -> f64 {
     loaded.session.started_utc.parse::<jiff::Timestamp>().map_or(0.0, |t| t.as_second() as f64)
 }
 
-fn name_of(loaded: &Loaded) -> &str {
-    loaded.session.player.name.trim()
-}
-
-fn same(a: &str, b: &str) -> bool {
-    a.trim().to_lowercase() == b.trim().to_lowercase()
+/// The name as the latest session writes it.
+fn name_of(sessions: &[Loaded]) -> &str {
+    sessions.last().map_or("", |l| l.session.player.name.trim())
 }
 
 fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {

@@ -1,6 +1,7 @@
 //! Reading a session, or one block of it, from what the user named.
 
 use peakorder_protocol::curves::Curves;
+use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
@@ -30,8 +31,10 @@ pub struct Loaded {
     pub problems: Vec<Problem>,
     /// What the coach says of the session's swings.
     pub remarks: Remarks,
-    /// Remarks that could not be read, in words.
-    pub remark_notices: Vec<String>,
+    /// The session's mobility checks, in the order made.
+    pub mobility: Vec<MobilityCheck>,
+    /// Remarks and checks that could not be read, in words.
+    pub notices: Vec<String>,
 }
 
 /// A swing file that could not be read.
@@ -199,12 +202,17 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         }
         swings.retain(|s| s.block == *block);
     }
-    // Swings are worth showing even where the remarks cannot be read; that they are not is said.
-    let (remarks, remark_notices) = match dir.remarks().read() {
+    // Swings are worth showing even where the rest cannot be read; that it is not is said.
+    let (remarks, mut notices) = match dir.remarks().read() {
         Ok(read) => (read.fold(), read.notices),
         Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
     };
-    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, remark_notices })
+    let mobility = dir.read_mobility().unwrap_or_else(|e| {
+        notices.push(format!("mobility check not read: {e}; peakorderd replay makes it anew"));
+        None
+    });
+    let mobility = mobility.map_or_else(Vec::new, |m| m.checks);
+    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, mobility, notices })
 }
 
 /// Whether a swing counts in a summary.
@@ -257,7 +265,8 @@ impl Loaded {
             blocks: self.blocks.clone(),
             problems: self.problems.clone(),
             remarks: self.remarks.clone(),
-            remark_notices: self.remark_notices.clone(),
+            mobility: self.mobility.clone(),
+            notices: self.notices.clone(),
         }
     }
 

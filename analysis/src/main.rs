@@ -234,7 +234,7 @@ fn loaded(spec: &str) -> anyhow::Result<Loaded> {
     for problem in &loaded.problems {
         complain(&format!("left out: {}", problem.text));
     }
-    for notice in &loaded.remark_notices {
+    for notice in &loaded.notices {
         complain(notice);
     }
     Ok(loaded)

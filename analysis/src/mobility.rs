@@ -95,6 +95,13 @@ pub fn load(folder: &str) -> Result<Checks, MobilityError> {
     Ok(Checks { name: folder.to_owned(), session, mobility })
 }
 
+/// The check of `posture` that stands for the session: the last that was done as asked, or
+/// else the last.
+pub fn last_of(checks: &[MobilityCheck], posture: Posture) -> Option<&MobilityCheck> {
+    let of_it = || checks.iter().rev().filter(|c| c.posture == Some(posture));
+    of_it().find(|c| c.ok).or_else(|| of_it().next())
+}
+
 /// A number of a check.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quantity {
@@ -281,7 +288,7 @@ pub struct Comparison {
 /// Sets `after` against `before`, posture by posture: the last check of each that was done as asked.
 pub fn compare(before: Checks, after: Checks) -> Comparison {
     let mut notes = Vec::new();
-    if before.session.player.name != after.session.player.name {
+    if !before.session.player.same_as(&after.session.player) {
         notes.push(format!(
             "Different players ('{}' and '{}'): this is a difference between people, not a change.",
             before.session.player.name, after.session.player.name

@@ -10,6 +10,7 @@ use serde::Serialize;
 
 /// A swing's answer to a target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum AnswerKind {
     /// The value is there.
@@ -36,6 +37,7 @@ impl AnswerKind {
 
 /// A swing's answer in full.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Answer {
     /// Met, nearly, not.
     pub answer: AnswerKind,

@@ -75,6 +75,27 @@ pub fn way(measure: Measure, value: f64) -> &'static str {
                 "the other way (pelvis turned further than thorax)"
             }
         }
+        Measure::TiltAtTop(_) => {
+            if negative {
+                "to the lead side"
+            } else {
+                "to the trail side"
+            }
+        }
+        Measure::FlexionChange(_) => {
+            if negative {
+                "straightened"
+            } else {
+                "bent further"
+            }
+        }
+        Measure::ArmAcross => {
+            if negative {
+                "towards the target"
+            } else {
+                "across"
+            }
+        }
         _ if measure.signed() && negative => "the other way (−)",
         _ => "",
     }

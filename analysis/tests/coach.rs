@@ -260,6 +260,6 @@ fn damaged_remarks_hide_no_swing() {
     std::fs::write(keep.path().join("remarks.jsonl"), "{\"id\":1,\"t_s\":1,\"wha").expect("writable");
     let loaded = load(&keep.path().display().to_string()).expect("a session");
     assert_eq!(loaded.swings.len(), 25);
-    assert!(loaded.remark_notices[0].contains("cut off while it was written"), "{:?}", loaded.remark_notices);
+    assert!(loaded.notices[0].contains("cut off while it was written"), "{:?}", loaded.notices);
     assert!(render::session(&loaded, Style::new(100, false)).contains("cut off"));
 }

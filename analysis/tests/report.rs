@@ -2,6 +2,7 @@
 
 mod common;
 
+use common::turns::check;
 use common::{session, stored, two_blocks, write};
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
@@ -9,6 +10,7 @@ use peakorder_analysis::report::{Choice, STYLE, html};
 use peakorder_analysis::summary::summarise_measure;
 use peakorder_analysis::target;
 use peakorder_protocol::Role;
+use peakorder_protocol::mobility::{Mobility, Posture};
 use peakorder_protocol::remark::What;
 use peakorder_protocol::swing::Swing;
 
@@ -23,6 +25,16 @@ fn lesson() -> (tempfile::TempDir, Loaded) {
     let summary = summarise_measure(measure, &baseline).expect("measured");
     let target = target::about(measure, &summary, 7.0, Some(2.0), "after").expect("a target");
     let from = swings[14].events.takeaway.t_s - 5.0;
+    let mut mobility = Mobility::new(&loaded.session.id, loaded.session.player.handedness);
+    let mut failed = check(3, Posture::Seated, [49.0, 50.0, 51.0], [40.0, 41.0, 42.0], 0.05);
+    failed.ok = false;
+    failed.repeat = vec!["pelvis moved; keep it on the seat".into()];
+    mobility.checks = vec![
+        check(1, Posture::Seated, [48.0, 50.0, 49.0], [39.0, 41.0, 40.0], 0.05),
+        check(2, Posture::Standing, [72.0, 74.0, 73.0], [71.0, 75.0, 73.0], 0.4),
+        failed,
+    ];
+    loaded.dir.write_mobility(&mobility).expect("written");
     for (t_s, what) in [
         (from, What::Target { target: Some(target) }),
         (from + 1.0, What::Note { swing: None, text: "Warm-up was short.".into() }),
@@ -73,9 +85,19 @@ fn everything_a_player_takes_home_is_there() {
         "left out: phone &amp; &lt;rang&gt;",
         "In 11 of 11 swings pelvis first, then thorax, then lead arm",
         "licensed practitioners",
+        "How far you turned, arms crossed",
+        "to the left (towards the target) to the right (away from the target)",
+        // Means of the three turns; 1.96 times the uncertainty of the mean (0.7° measuring and
+        // 1°/√3 of spread: 0.91°, so 1.8°).
+        "Seated, thorax 49° ± 2° 40° ± 2°",
+        "Seated, pelvis 2° ± 1° 2° ± 1°",
+        // 9 ± 1.96 · √2 · 0.91 = 2.5.
+        "Seated, thorax: 9° ± 3° further to the left.",
+        "Standing, thorax: no difference between the sides can be shown (0° ±",
     ] {
         assert!(text.contains(wanted), "no '{wanted}' in\n{text}");
     }
+    assert!(!text.contains("keep it on the seat"), "the check that was done as asked stands for the lesson");
     for word in ["good", "bad", "wrong", "NaN", "inf"] {
         assert!(!text.split_whitespace().any(|w| w == word), "'{word}' in\n{text}");
     }

@@ -3,7 +3,7 @@
 mod common;
 
 use common::{BASELINE, Centre, Dice, session, stored, swing, two_blocks, write};
-use peakorder_analysis::compare::Verdict;
+use peakorder_analysis::compare::{Verdict, compare};
 use peakorder_analysis::library::{FindError, Found, find};
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
@@ -12,6 +12,7 @@ use peakorder_analysis::trend::{Trend, trend};
 use peakorder_analysis::{export, json};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::What;
+use peakorder_protocol::session::SessionDir;
 use std::path::Path;
 
 const TURN: Measure = Measure::TurnAtTop(Role::Pelvis);
@@ -159,6 +160,37 @@ fn sessions_are_found_by_folder_library_and_player() {
     assert_eq!(twice.sessions.len(), 1);
     assert!(matches!(find(&[place("none")], None), Err(FindError::NoFolder(_))));
     assert!(matches!(find(&[place("c").join("swings")], None), Err(FindError::NoSession(_))));
+}
+
+#[test]
+fn a_player_keeps_earlier_sessions_under_a_new_name() {
+    let keep = tempfile::tempdir().expect("a temporary folder");
+    let on = |id: &str, person: Option<&str>, name: &str, day: u32| {
+        let at = keep.path().join(id);
+        on_disk(&at, id, name, day);
+        let (dir, mut session) = SessionDir::open(&at).expect("a session");
+        session.player.id = person.map(Into::into);
+        dir.write_session(&session).expect("written");
+    };
+    // Recorded before ids were kept; with one; renamed; another person who took the old name.
+    on("a", None, "Ada", 1);
+    on("b", Some("p1"), "ada", 2);
+    on("c", Some("p1"), "Ada King", 3);
+    on("d", Some("p2"), "Ada", 4);
+    let ids = |name: &str| -> Vec<String> {
+        let found = find(&[keep.path().to_owned()], Some(name)).expect("sessions");
+        found.sessions.iter().map(|l| l.session.id.clone()).collect()
+    };
+    assert_eq!(ids("Ada King"), ["a", "b", "c"]);
+    // Who is called so now.
+    assert_eq!(ids("Ada"), ["d"]);
+    let load = |id: &str| load(&keep.path().join(id).display().to_string()).expect("a session");
+    let apart = |a: &str, b: &str| {
+        let compared = compare(&load(a), &load(b), &Measure::ALL).expect("comparable");
+        compared.notes.iter().any(|n| n.starts_with("Different players"))
+    };
+    assert!(!apart("b", "c") && !apart("a", "b"));
+    assert!(apart("b", "d") && apart("a", "c"), "another id; another name and no id to go by");
 }
 
 #[test]

@@ -63,6 +63,7 @@ fn main() {
             kind: Kind::Virtual { seed: 1, speed: Speed::Max },
             allowed_hosts: Vec::new(),
             passcode_file: None,
+            forget_devices: false,
         }))
         .expect("it listens");
     let (at, board) = (server.at, server.board());

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// Something a watcher should know.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(tag = "event", rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum LiveEvent {

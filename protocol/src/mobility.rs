@@ -45,6 +45,7 @@ pub struct Mobility {
 
 /// How the player was asked to turn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Posture {
     /// On a seat, pelvis kept still.
@@ -79,6 +80,7 @@ impl fmt::Display for Posture {
 
 /// A side of the player.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Side {
     /// To the player's left.
@@ -124,6 +126,7 @@ impl fmt::Display for Side {
 
 /// What a side of the player is in the swing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum SwingSide {
     /// Towards the target.
@@ -144,6 +147,7 @@ impl SwingSide {
 
 /// One check: the turns between a `turn-start` and a `turn-end` mark.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct MobilityCheck {
     /// 1-based number in the session.
     pub number: u32,
@@ -180,6 +184,7 @@ pub struct MobilityCheck {
 
 /// The turns to one side.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct SideTurns {
     /// What this side is in the player's swing.
     pub swing_side: SwingSide,
@@ -201,6 +206,7 @@ pub struct SideTurns {
 
 /// One turn to one side.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Repetition {
     /// Session clock at the thorax's largest turn, seconds.
     pub t_s: f64,
@@ -218,6 +224,7 @@ pub struct Repetition {
 
 /// What the repetitions to one side come to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct TurnStatistics {
     /// Largest turn (the best repetition), degrees.
     pub largest_deg: f64,
@@ -239,6 +246,7 @@ pub struct TurnStatistics {
 
 /// A share of a turn.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Share {
     /// The share, 0.25 = a quarter.
     pub share: f64,
@@ -248,6 +256,7 @@ pub struct Share {
 
 /// Left against right, from the means of the repetitions.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Balance {
     /// Left minus right, degrees. A start position that is itself turned by 1° makes 2° of it.
     pub left_minus_right_deg: f64,
@@ -265,6 +274,7 @@ pub struct Balance {
 /// What was taken out as drift: between two still positions at the start position the angle
 /// is corrected in proportion to time so that both read zero.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Drift {
     /// Still positions used, the first and the last included.
     pub still_positions: u32,

@@ -30,6 +30,7 @@ pub const LABELS_LIMIT: usize = 12;
 
 /// One line of the file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Remark {
     /// 1-based and consecutive.
     pub id: u32,
@@ -42,6 +43,7 @@ pub struct Remark {
 
 /// What a remark says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(tag = "what", rename_all = "snake_case")]
 pub enum What {
     /// What the ball did. Replaces the swing's earlier labels; an empty list removes them.
@@ -86,6 +88,7 @@ pub enum What {
 
 /// Which side of the value counts as met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Bound {
     /// The value or more.
@@ -96,6 +99,7 @@ pub enum Bound {
 
 /// One number for a drill, set by the coach from the player's own baseline.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Target {
     /// Key of the measure, e.g. `pelvis_turn_top_deg`; ends in its unit.
     pub measure: String,

@@ -6,6 +6,7 @@ use std::str::FromStr;
 
 /// The segment a strap is worn on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
     /// Strap over the sacrum.
@@ -68,6 +69,7 @@ impl FromStr for Role {
 /// The side a player swings from. Turns are mirrored by it so that positive always
 /// means towards the target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Handedness {
     /// Target on the player's left at address.

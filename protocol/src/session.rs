@@ -82,6 +82,9 @@ pub enum SourceKind {
 /// Who swung.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Player {
+    /// Id in the library that the session was recorded into; it outlives a change of name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
     /// Name as the coach writes it.
     pub name: String,
     /// Side the player swings from.
@@ -92,6 +95,21 @@ pub struct Player {
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
     pub limits: String,
+}
+
+impl Player {
+    /// Whether both are one person: by id where both have one, else by name.
+    pub fn same_as(&self, other: &Self) -> bool {
+        match (&self.id, &other.id) {
+            (Some(a), Some(b)) => a == b,
+            _ => self.named(&other.name),
+        }
+    }
+
+    /// Whether this is the name, without regard to case.
+    pub fn named(&self, name: &str) -> bool {
+        self.name.trim().to_lowercase() == name.trim().to_lowercase()
+    }
 }
 
 /// One strap of the session.

@@ -25,6 +25,7 @@ pub const SEPARATION_METHOD: &str =
 
 /// One swing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Swing {
     /// Always [`SCHEMA`].
     pub schema: String,
@@ -60,6 +61,7 @@ pub struct Swing {
 
 /// Was a ball (or the ground) struck?
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum SwingKind {
     /// A strike was seen or cannot be ruled out.
@@ -80,6 +82,7 @@ impl SwingKind {
 
 /// An instant with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Instant {
     /// Session clock, seconds.
     pub t_s: f64,
@@ -89,6 +92,7 @@ pub struct Instant {
 
 /// Impact with what it was recognised by.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Impact {
     /// Session clock, seconds. For a rehearsal: the estimated pass through the address position.
     pub t_s: f64,
@@ -100,6 +104,7 @@ pub struct Impact {
 
 /// What an impact was recognised by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Evidence {
     /// Strike shock in the lead-arm strap's accelerometer.
@@ -114,6 +119,7 @@ pub enum Evidence {
 
 /// The instants of a swing.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Events {
     /// First lasting motion away from the target.
     pub takeaway: Instant,
@@ -127,6 +133,7 @@ pub struct Events {
 
 /// What a segment's speed is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum SpeedKind {
     /// Component of angular velocity about the segment's own long axis (pelvis, thorax).
@@ -159,6 +166,7 @@ impl SpeedKind {
 
 /// Did the segment's speed peak before impact?
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome {
     /// A maximum between reversal and impact.
@@ -169,6 +177,7 @@ pub enum Outcome {
 
 /// A segment's speed maximum between its own reversal and impact.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Peak {
     /// Session clock, seconds.
     pub t_s: f64,
@@ -184,6 +193,7 @@ pub struct Peak {
 
 /// An angle at the swing's instants, degrees.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct AngleSet {
     /// At the top.
     pub top: f64,
@@ -204,6 +214,7 @@ pub struct AngleSet {
 
 /// Numbers of one segment.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Segment {
     /// Which speed the peak is of.
     pub speed_kind: SpeedKind,
@@ -240,6 +251,7 @@ pub struct Segment {
 
 /// A pair of peaks.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Gap {
     /// Segment whose peak is subtracted.
     pub from: Role,
@@ -255,6 +267,7 @@ pub struct Gap {
 
 /// Kinematic sequence.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Sequence {
     /// Order of the peaks; segments in one inner list are a tie. Segments without a peak
     /// before impact are left out.
@@ -273,6 +286,7 @@ pub struct Sequence {
 
 /// Thorax turn against pelvis turn (X-factor by the named method), degrees.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Separation {
     /// At the top; negative = thorax turned further away than the pelvis.
     pub top_deg: f64,
@@ -297,6 +311,7 @@ thorax: both straps must see one acceleration of the shoulder, takeaway to impac
 /// How the lead upper arm is held at the top and what carried it there (arm strap only). What
 /// could not be measured well enough is absent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct ArmUse {
     /// Angle of the upper arm from hanging straight down (gravity), at the top, degrees:
     /// 90 = level. Needs the arm strap alone.
@@ -332,6 +347,7 @@ pub struct ArmUse {
 
 /// Durations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Tempo {
     /// Takeaway to top, seconds.
     pub backswing_s: f64,
@@ -345,6 +361,7 @@ pub struct Tempo {
 
 /// What can be trusted and why not.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Quality {
     /// Sequence timing is usable.
     pub usable: bool,
@@ -363,6 +380,7 @@ pub struct Quality {
 
 /// One withheld number or group.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Withheld {
     /// Field or group of fields, e.g. `pelvis.turn_deg`.
     pub what: String,

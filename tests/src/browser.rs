@@ -21,16 +21,22 @@ pub struct Screen {
     pub height: u32,
     /// The system prefers dark.
     pub dark: bool,
+    /// Fingers, not a mouse.
+    pub touch: bool,
 }
 
 /// A 10-inch tablet on its side.
-pub const TABLET: Screen = Screen { name: "tablet, light", width: 1280, height: 800, dark: false };
-/// The same in the dark.
+pub const TABLET: Screen =
+    Screen { name: "tablet, light", width: 1280, height: 800, dark: false, touch: true };
+/// A screen of that size with a mouse.
+pub const DESK: Screen = Screen { name: "desk, light", touch: false, ..TABLET };
+/// The tablet in the dark.
 pub const TABLET_DARK: Screen = Screen { name: "tablet, dark", dark: true, ..TABLET };
 /// A tablet upright.
-pub const UPRIGHT: Screen = Screen { name: "tablet upright, light", width: 800, height: 1280, dark: false };
+pub const UPRIGHT: Screen =
+    Screen { name: "tablet upright, light", width: 800, height: 1280, dark: false, touch: true };
 /// A phone.
-pub const PHONE: Screen = Screen { name: "phone, light", width: 390, height: 844, dark: false };
+pub const PHONE: Screen = Screen { name: "phone, light", width: 390, height: 844, dark: false, touch: true };
 /// The same in the dark.
 pub const PHONE_DARK: Screen = Screen { name: "phone, dark", dark: true, ..PHONE };
 
@@ -119,7 +125,7 @@ impl Browser {
         let options = json!({
             "args": arguments,
             "mobileEmulation": {"deviceMetrics": {
-                "width": screen.width, "height": screen.height, "pixelRatio": 1.0, "touch": true,
+                "width": screen.width, "height": screen.height, "pixelRatio": 1.0, "touch": screen.touch,
             }},
         });
         let agent: ureq::Agent = ureq::Agent::config_builder().http_status_as_error(false).build().into();
@@ -200,12 +206,15 @@ impl Browser {
 
     /// Taps what a CSS selector finds, as soon as it is there.
     pub fn tap(&self, css: &str) {
+        self.as_soon_as(css, |element| self.ask(&format!("{element}/click"), &json!({})));
+    }
+
+    /// Does something to what a CSS selector finds, as soon as it is there and lets itself.
+    fn as_soon_as(&self, css: &str, act: impl Fn(&str) -> Result<Value, String>) {
         let start = Instant::now();
         loop {
-            // The page may redraw between finding and tapping; then it is found again.
-            let outcome =
-                self.find(css).and_then(|element| self.ask(&format!("{element}/click"), &json!({})));
-            let Err(why) = outcome else { return };
+            // The page may redraw between finding and doing; then it is found again.
+            let Err(why) = self.find(css).and_then(|element| act(&element)) else { return };
             assert!(
                 start.elapsed() < TAPPABLE,
                 "{}: {css}: {why}; the page says:\n{}",
@@ -216,6 +225,39 @@ impl Browser {
         }
     }
 
+    /// Presses on what a CSS selector finds as a slow hand does: down, a while, up. As a mouse:
+    /// for a finger this browser makes up the whole click when it is lifted, others do not.
+    pub fn press_long(&self, css: &str, length: Duration) {
+        let at = self.run(&format!(
+            "const e = document.querySelector({}); e.scrollIntoView({{ block: 'center' }});
+             const r = e.getBoundingClientRect();
+             return [Math.round(r.x + r.width / 2), Math.round(r.y + r.height / 2)]",
+            json!(css)
+        ));
+        let actions = json!({"actions": [{
+            "type": "pointer", "id": "hand", "parameters": {"pointerType": "mouse"},
+            "actions": [
+                {"type": "pointerMove", "x": at[0], "y": at[1]},
+                {"type": "pointerDown", "button": 0},
+                {"type": "pause", "duration": length.as_millis() as u64},
+                {"type": "pointerUp", "button": 0},
+            ],
+        }]});
+        self.ask("/actions", &actions).unwrap_or_else(|e| panic!("{css}: {e}"));
+    }
+
+    /// Puts the window away, as a screen that goes dark does: the page is hidden
+    /// (W3C WebDriver, section 11.8.4).
+    pub fn put_away(&self) {
+        self.ask("/window/minimize", &json!({})).unwrap_or_else(|e| panic!("{e}"));
+    }
+
+    /// Takes the window out again.
+    pub fn take_out(&self) {
+        let rect = json!({"x": 0, "y": 0, "width": self.screen.width, "height": self.screen.height});
+        self.ask("/window/rect", &rect).unwrap_or_else(|e| panic!("{e}"));
+    }
+
     /// Path of an element below the session's address.
     fn find(&self, css: &str) -> Result<String, String> {
         path_of(&self.ask("/element", &json!({"using": "css selector", "value": css}))?)
@@ -223,11 +265,10 @@ impl Browser {
 
     /// Types into what a CSS selector finds, in place of what is there.
     pub fn type_into(&self, css: &str, text: &str) {
-        let outcome = self.find(css).and_then(|element| {
+        self.as_soon_as(css, |element| {
             self.ask(&format!("{element}/clear"), &json!({}))?;
             self.ask(&format!("{element}/value"), &json!({ "text": text }))
         });
-        outcome.unwrap_or_else(|e| panic!("{css}: {e}"));
     }
 
     /// Presses keys and lets them go, wherever the keyboard is.

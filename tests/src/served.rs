@@ -64,7 +64,21 @@ impl Served {
 
     /// `peakorderd serve` with these arguments.
     pub fn start(library: &Path, arguments: &[&str]) -> Self {
-        let mut child = Command::new(peakorderd())
+        Self::launch(&mut Command::new(peakorderd()), library, arguments)
+    }
+
+    /// `peakorderd serve` with the straps of a stand-in for the Bluetooth service.
+    #[cfg(target_os = "linux")]
+    pub fn with_straps(air: &crate::bluez::Air, library: &Path) -> Self {
+        let mut command = Command::new(peakorderd());
+        command
+            .env("DBUS_SYSTEM_BUS_ADDRESS", air.bus().address())
+            .env("PEAKORDER_CONFIG", air.bus().file("config.toml"));
+        Self::launch(&mut command, library, &["--listen", "127.0.0.1:0"])
+    }
+
+    fn launch(command: &mut Command, library: &Path, arguments: &[&str]) -> Self {
+        let mut child = command
             .arg("serve")
             .arg("--library")
             .arg(library)
@@ -95,6 +109,13 @@ impl Served {
             .build();
         let at = SocketAddr::from((Ipv4Addr::LOCALHOST, port));
         Self { child, greeting, at, agent: config.new_agent() }
+    }
+
+    /// The tokens of the coach's and the viewers' link, where devices have to pair.
+    pub fn links(&self) -> (String, String) {
+        let mut tokens =
+            self.greeting.lines().filter_map(|l| Some(l.trim().split_once("/pair/")?.1.to_owned()));
+        (tokens.next().expect("the coach's link"), tokens.next().expect("the viewers' link"))
     }
 
     /// Its process id.
@@ -164,7 +185,12 @@ impl Served {
 
     /// A player who has agreed to be recorded; his id.
     pub fn player(&self, name: &str) -> String {
-        let about = serde_json::json!({ "name": name, "handedness": "right", "goal": "", "limits": "", "consent": true });
+        self.player_of(name, "right")
+    }
+
+    /// The same, who swings from that side.
+    pub fn player_of(&self, name: &str, handedness: &str) -> String {
+        let about = serde_json::json!({ "name": name, "handedness": handedness, "goal": "", "limits": "", "consent": true });
         self.post("/api/v1/players", &about).expect(201)["id"].as_str().expect("an id").to_owned()
     }
 
@@ -176,8 +202,13 @@ impl Served {
 
     /// The whole invented lesson, played to its end; the session's id.
     pub fn whole_lesson(&self, name: &str) -> String {
+        self.whole_lesson_of(&self.player(name))
+    }
+
+    /// The same of a player who is known.
+    pub fn whole_lesson_of(&self, player: &str) -> String {
         let mut events = self.events("/api/v1/events");
-        let session = self.lesson(&self.player(name));
+        let session = self.lesson(player);
         events.until("session_ended");
         session
     }

@@ -25,7 +25,7 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
     let mut out = String::new();
     head(&mut out, style, &loaded.session);
     said::lesson(&mut out, style, &loaded.remarks);
-    for notice in &loaded.remark_notices {
+    for notice in &loaded.notices {
         wrap(&mut out, style, "", &clean(notice));
     }
     for problem in &loaded.problems {

@@ -6,6 +6,7 @@
 mod above;
 mod drill;
 mod html;
+mod mobility;
 mod sections;
 mod sentences;
 mod strip;
@@ -128,6 +129,7 @@ pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
         None => out.push_str("<h2>What was measured</h2>\n<p>No swings in this session.</p>\n"),
         Some(sides) => measured(&mut out, loaded, sides, &drills),
     }
+    mobility::mobility(&mut out, loaded);
     sections::notes(&mut out, loaded);
     sections::reading(&mut out, loaded);
     sections::ending(&mut out, session);

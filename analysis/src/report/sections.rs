@@ -99,7 +99,7 @@ pub(super) fn blocks(out: &mut String, loaded: &Loaded) {
             capital(&plural(loaded.problems.len(), "swing file"))
         );
     }
-    for notice in &loaded.remark_notices {
+    for notice in &loaded.notices {
         let _ = writeln!(out, "<p class=\"small\">{}</p>", esc(notice));
     }
 }

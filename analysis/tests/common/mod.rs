@@ -4,6 +4,8 @@
 //! 2008, second-hand); spreads and blocks are made up.
 #![allow(dead_code, reason = "each test binary uses its own part of the builder")]
 
+pub(crate) mod turns;
+
 use peakorder_protocol::curves::{Curves, SegmentCurves};
 use peakorder_protocol::session::{FORMAT, Session, SessionDir};
 use peakorder_protocol::swing::*;

@@ -1,64 +1,72 @@
 // From above: the straps now, or a swing to look through slowly, with a second one over it
 // or beside it.
 
-import { fail, lesson, shownSwing, store, swings } from './store.js';
-import { stream } from './api.js';
-import { button, h, s, show } from './dom.js';
-import { blockName, capital, num } from './format.js';
-import { fromCurves, fromPose, picture, turnsOf } from './figure.js';
-import { mark } from './marks.js';
+import { fail, lesson, running, swings } from './store.js';
+import { button, h, show } from './dom.js';
+import { blockName, capital, dateWords, num } from './format.js';
+import { fromCurves, picture } from './figure.js';
+import { spoken, turnList } from './above_words.js';
 import { eventsOf, indexAt, load, playFrom, rangeOf } from './player.js';
+import { begin, findOthers, firstSwing, otherLessons, pair, secondFrom, secondSwing, startOf, swingsOf } from './pair.js';
+import * as now from './above_now.js';
 
 export const title = 'From above';
 
-/** A pose older than this is not now. */
-const POSE_MS = 1000;
-
-let view;
-let pose;
-let stop = null;
-
 /** What is looked at; kept while the page is open so that a swing arriving does not take it away. */
-function fresh() {
-  return { mode: swings().length ? 'swing' : 'now', first: null, second: null, beside: false, align: 'impact', ms: null, speed: 0.25, playing: false };
-}
-
+let view;
 let parts;
-let chosen = { session: null, a: null, b: null };
+let stop = null;
+/** The lists lack something, because one of them was in use. */
+let stale = false;
 
-export function enter(main) {
-  view = fresh();
+export async function enter(main, query) {
+  view = { mode: swings().length ? 'swing' : 'now', first: null, second: null, beside: false, align: 'impact', ms: null, speed: 0.25, playing: false };
   parts = {
     modes: h('div', { class: 'choices', role: 'group', 'aria-label': 'What to look at' }),
     stage: h('div', { class: 'stage' }),
     words: h('div', { class: 'stage-words' }),
     controls: h('div', { class: 'controls' }),
-    picks: h('div', { class: 'picks' }),
+    picks: h('div', { class: 'picks', onfocusout: (e) => stale && !parts.picks.contains(e.relatedTarget) && setTimeout(drawPicks) }),
   };
   main.append(h('div', { class: 'above-page' },
     h('div', { class: 'above-head' }, h('h1', {}, 'From above'), parts.modes),
     parts.stage, h('div', { class: 'above-side' }, parts.words, parts.controls, parts.picks)));
   main.addEventListener('keydown', keys);
-  chosen = { session: lesson()?.session ?? null, a: shownSwing()?.number ?? null, b: null };
+  begin();
   setMode(view.mode);
+  const mine = parts;
+  await findOthers();
+  const wanted = query?.get('with');
+  if (wanted && otherLessons().some((x) => x.id === wanted)) await secondFrom(wanted);
+  if (parts !== mine) return;
+  drawPicks();
+  if (pair.second) loadBoth();
 }
 
 export function leave() {
   halt();
-  closePose();
+  now.close();
+  parts = null;
   document.getElementById('content').removeEventListener('keydown', keys);
 }
 
 export function update(what) {
+  if (what === 'opened') {
+    // Another lesson is on the page: what was chosen belongs to the one before.
+    begin();
+    findOthers().then(() => parts && drawPicks());
+    setMode(swings().length ? view.mode : 'now');
+    return;
+  }
   if (what === 'swing' || what === 'state') {
     drawModes();
     drawPicks();
-    if (view.mode === 'swing' && chosen.a === null && swings().length) {
-      chosen.a = swings().at(-1).number;
+    if (view.mode === 'swing' && !firstSwing() && swings().length) {
+      pair.first = swings().at(-1).number;
       loadBoth();
     }
   }
-  if (what === 'link' && view.mode === 'now') drawNow();
+  if (view.mode === 'now' && (what === 'link' || what === 'state')) now.open(parts);
 }
 
 function setMode(mode) {
@@ -66,12 +74,11 @@ function setMode(mode) {
   view.mode = mode;
   drawModes();
   if (mode === 'now') {
-    openPose();
-    drawNow();
     show(parts.controls);
     show(parts.picks);
+    now.open(parts);
   } else {
-    closePose();
+    now.close();
     drawPicks();
     loadBoth();
   }
@@ -79,87 +86,34 @@ function setMode(mode) {
 
 function drawModes() {
   show(parts.modes,
-    button('Now', 'mode-now', () => setMode('now'), { class: 'choice', 'aria-pressed': String(view.mode === 'now'), disabled: !lesson() }),
+    button('Now', 'mode-now', () => setMode('now'), { class: 'choice', 'aria-pressed': String(view.mode === 'now'), disabled: !running() && view.mode !== 'now' }),
     button('A swing', 'mode-swing', () => setMode('swing'), { class: 'choice', 'aria-pressed': String(view.mode === 'swing'), disabled: swings().length === 0 }));
 }
 
-/* Now */
-
-let poseSource = null;
-let poseTimer = 0;
-let frame = 0;
-
-function openPose() {
-  if (poseSource || !lesson()) return;
-  pose = null;
-  poseSource = stream('/pose', {
-    pose: (data) => {
-      pose = { data, at: Date.now() };
-      // Not more often than the screen can show.
-      if (!frame) {
-        frame = requestAnimationFrame(() => {
-          frame = 0;
-          if (view.mode === 'now') drawNow();
-        });
-      }
-    },
-  }, () => {});
-  poseTimer = setInterval(() => view.mode === 'now' && pose && Date.now() - pose.at > POSE_MS && drawNow(), 500);
-}
-
-function closePose() {
-  poseSource?.close();
-  poseSource = null;
-  clearInterval(poseTimer);
-  cancelAnimationFrame(frame);
-  frame = 0;
-}
-
-function drawNow() {
-  const now = lesson();
-  const handedness = now?.player?.handedness ?? 'right';
-  const live = pose && Date.now() - pose.at <= POSE_MS && store.link === 'live';
-  const lines = live ? fromPose(pose.data.segments, handedness) : null;
-  show(parts.stage, h('figure', {}, picture(lines, handedness, { label: live ? `Seen from above, now. ${spoken(lines, handedness)}` : 'Seen from above: nothing heard now' })));
-  show(parts.words, live && Object.keys(lines).length
-    ? turnList(lines, handedness)
-    : h('p', { class: 'lead' }, live ? 'The straps are heard, but turns need a calibration first.' : now ? 'The straps’ movement is not heard now.' : 'No lesson is running.'));
-}
-
-const spoken = (lines, handedness) => turnsOf(lines, handedness).map((t) => `${t.name} ${t.words}`).join(', ');
-
-function turnList(lines, handedness, ghost) {
-  const second = ghost ? turnsOf(ghost, handedness) : [];
-  return h('dl', { class: 'turn-list' }, turnsOf(lines, handedness).map((t) => h('div', {},
-    h('dt', {}, s('svg', { width: 22, height: 22, viewBox: '0 0 22 22', 'aria-hidden': 'true' }, mark(t.role, 11, 11, 8)), capital(t.name)),
-    h('dd', {}, t.words, second.length > 0 && h('span', { class: 'fine' }, `paler: ${second.find((o) => o.role === t.role)?.words ?? 'not known'}`)))));
-}
-
-/* A swing */
-
 async function loadBoth() {
   halt();
-  const { session, a, b } = chosen;
-  const find = (n) => swings().find((x) => x.number === n);
+  const [a, b] = [firstSwing(), secondSwing()];
   try {
-    const [first, second] = await Promise.all([a, b].map((n) => (find(n) ? load(session, find(n)) : null)));
-    if (chosen.a !== a || chosen.b !== b) return;
+    const [first, second] = await Promise.all([a && load(lesson().session, a), b && load(pair.second.session, b)]);
+    if (!parts || firstSwing() !== a || secondSwing() !== b) return;
     view.first = first;
     view.second = second;
     if (first) {
       const [from, to] = rangeOf(first, view.align);
       view.ms = Math.min(to, Math.max(from, view.ms ?? 0));
     }
-    drawSwing();
+    if (view.mode !== 'swing') return;
+    drawStage();
+    drawControls();
   } catch (error) {
     fail(error);
   }
 }
 
-function drawSwing() {
-  if (view.mode !== 'swing') return;
-  drawStage();
-  drawControls();
+/** `swing 3, baseline`, and of another lesson when that was. */
+function nameOf({ session, swing }) {
+  const when = startOf(session);
+  return `swing ${swing.number}, ${blockName(swing.block)}${when ? `, ${dateWords(when)}` : ''}`;
 }
 
 function drawStage() {
@@ -169,21 +123,22 @@ function drawStage() {
     show(parts.words, h('p', { class: 'lead' }, 'No swing yet.'));
     return;
   }
-  const handedness = first.swing.handedness;
-  const lines = fromCurves(first.curves, indexAt(first, align, ms));
-  const ghost = second ? fromCurves(second.curves, indexAt(second, align, ms)) : null;
-  if (Object.keys(lines).length === 0) {
+  const body = (loaded) => ({ lines: fromCurves(loaded.curves, indexAt(loaded, align, ms)), handedness: loaded.swing.handedness, loaded });
+  const a = body(first);
+  const b = second && body(second);
+  if (Object.keys(a.lines).length === 0) {
     show(parts.stage);
     show(parts.words, h('p', { class: 'lead' }, 'This swing has no pose: the straps were not calibrated.'));
     return;
   }
-  const name = (x) => `swing ${x.swing.number}, ${blockName(x.swing.block)}`;
-  const labelled = (pose, x, extra) => h('figure', {}, picture(pose, handedness, { ...extra, label: `Seen from above, ${name(x)}, ${instant(x.swing, align, ms)}. ${spoken(pose, handedness)}` }),
-    h('figcaption', {}, capital(name(x)), extra.second && h('span', { class: 'fine' }, `; paler: ${name(second)}`)));
-  show(parts.stage, second && beside
-    ? [labelled(lines, first, {}), labelled(ghost, second, {})]
-    : labelled(lines, first, ghost ? { second: ghost } : {}));
-  show(parts.words, h('p', { class: 'instant' }, capital(instant(first.swing, align, ms))), turnList(lines, handedness, ghost));
+  const figure = (x, over) => {
+    const label = `Seen from above, ${nameOf(x.loaded)}, ${instant(x.loaded.swing, align, ms)}. ${spoken(x.lines, x.handedness)}`;
+    return h('figure', {}, picture(x.lines, x.handedness, { second: over, label }),
+      h('figcaption', {}, capital(nameOf(x.loaded)), over && h('span', { class: 'fine' }, `; paler: ${nameOf(over.loaded)}`)));
+  };
+  show(parts.stage, b && beside ? [figure(a), figure(b)] : figure(a, b));
+  const other = b && { ...b, called: beside ? 'second' : 'paler' };
+  show(parts.words, h('p', { class: 'instant' }, capital(instant(first.swing, align, ms))), turnList(a.lines, a.handedness, other));
   const slider = parts.controls.querySelector('input[type=range]');
   if (slider) {
     slider.value = ms;
@@ -228,22 +183,36 @@ function drawControls() {
 }
 
 function drawPicks() {
-  if (view.mode !== 'swing') return;
-  const option = (x, value) => h('option', { value: x.number, selected: x.number === value }, `${x.number} · ${blockName(x.block)}${x.kind === 'rehearsal' ? ' · rehearsal' : ''}`);
-  const list = [...swings()].reverse();
-  const pick = (id, label, value, none, change) => h('div', {}, h('label', { for: id }, label), h('select', { id, 'data-key': id, onchange: change },
-    none && h('option', { value: '' }, none), list.map((x) => option(x, value))));
+  if (!parts || view.mode !== 'swing') return;
+  const focused = document.activeElement;
+  // A list that is open must not be taken away by a swing that arrives.
+  stale = focused.tagName === 'SELECT' && parts.picks.contains(focused);
+  if (stale) return;
+  const here = lesson()?.session;
+  const from = pair.second?.session ?? here;
+  const pick = (id, label, change, options) => h('div', {}, h('label', { for: id }, label), h('select', { id, 'data-key': id, onchange: (e) => change(e.target.value) }, options));
+  const list = (all, number) => [...all].reverse().map((x) => h('option', { value: x.number, selected: x.number === number },
+    `${x.number} · ${blockName(x.block)}${x.kind === 'rehearsal' ? ' · rehearsal' : ''}`));
+  const again = (id) => {
+    document.activeElement.blur();
+    drawPicks();
+    document.getElementById(id).focus();
+    loadBoth();
+  };
   show(parts.picks,
-    pick('pick-a', 'Swing', chosen.a, null, (e) => {
-      chosen.a = Number(e.target.value);
-      loadBoth();
-    }),
-    pick('pick-b', 'With it', chosen.b, 'none', (e) => {
-      chosen.b = e.target.value ? Number(e.target.value) : null;
-      loadBoth();
-      drawPicks();
-    }),
-    chosen.b !== null && h('div', { class: 'choices', role: 'group', 'aria-label': 'How to lay them' },
+    pick('pick-a', 'Swing', (value) => {
+      pair.first = Number(value);
+      again('pick-a');
+    }, list(swings(), pair.first)),
+    pick('pick-b', 'With it', (value) => {
+      pair.second = value ? { session: from, number: Number(value) } : null;
+      again('pick-b');
+    }, [h('option', { value: '' }, 'none'), list(swingsOf(from), pair.second?.number)]),
+    otherLessons().length > 0 && pick('pick-of', 'of', async (value) => {
+      await secondFrom(value || null);
+      again('pick-of');
+    }, [h('option', { value: '' }, 'this lesson'), otherLessons().map((x) => h('option', { value: x.id, selected: x.id === from }, dateWords(x.started_utc)))]),
+    pair.second && h('div', { class: 'choices', role: 'group', 'aria-label': 'How to lay them' },
       button('over each other', 'over', () => setBeside(false), { class: 'choice', 'aria-pressed': String(!view.beside) }),
       button('side by side', 'beside', () => setBeside(true), { class: 'choice', 'aria-pressed': String(view.beside) }),
       button('same top', 'align-top', () => setAlign('top'), { class: 'choice', 'aria-pressed': String(view.align === 'top') }),
@@ -263,7 +232,8 @@ function setAlign(align) {
   view.align = align;
   view.ms = (t - view.first.swing.events[align].t_s) * 1000;
   drawPicks();
-  drawSwing();
+  drawStage();
+  drawControls();
 }
 
 function moveTo(ms) {
@@ -328,4 +298,3 @@ function keys(event) {
   event.preventDefault();
   act();
 }
-

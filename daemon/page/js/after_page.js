@@ -3,7 +3,7 @@
 import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
 import { h, show } from './dom.js';
-import { blockName, capital, changeWords, dateWords, measureWords, num, signed } from './format.js';
+import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, signed } from './format.js';
 
 export const title = 'Before and after';
 
@@ -44,10 +44,9 @@ export function update(what) {
 /** Blocks that can be chosen: of the lesson looked at first, then of the player's others. */
 function choices() {
   const now = lesson();
-  const own = now ? [{ id: now.session, player: now.player.name, started_utc: now.started_utc, blocks: [...new Set(now.blocks.map((b) => b.label))] }] : [];
-  const others = sessions.filter((x) => x.id !== now?.session && (!now || x.player === now.player.name));
-  return [...own, ...others].flatMap((x) => x.blocks.map((b) => {
-    const label = typeof b === 'string' ? b : b.label;
+  const own = now ? [{ id: now.session, player: now.player.name, started_utc: now.started_utc, blocks: [...new Set(now.swings.map((x) => x.block))] }] : [];
+  const others = sessions.filter((x) => x.id !== now?.session && (!now || personOf(x.player_id, x.player) === personOf(now.player.id, now.player.name)));
+  return [...own, ...others].flatMap((x) => x.blocks.map((label) => {
     const where = x.id === now?.session ? '' : `, ${dateWords(x.started_utc)}${now ? '' : `, ${x.player}`}`;
     return { value: `${x.id}:${label}`, words: `${blockName(label)}${where}` };
   }));

@@ -21,7 +21,10 @@ async function request(method, path, body) {
   } catch {
     throw new Error(`${path}: the answer is not JSON (status ${response.status}).`);
   }
-  if (!response.ok) throw new Error(value?.error ?? `${path}: status ${response.status}.`);
+  if (!response.ok) {
+    const error = new Error(value?.error ?? `${path}: status ${response.status}.`);
+    throw Object.assign(error, { status: response.status, passcode: value?.passcode === true });
+  }
   return value;
 }
 

@@ -23,11 +23,43 @@ export function s(tag, properties, ...children) {
   return fill(document.createElementNS(SVG, tag), properties, children);
 }
 
+/** What a finger (or the mouse) is pressed on, and what is to be drawn once it is lifted. */
+let pressed = null;
+let pressedAt = 0;
+const later = new Map();
+/** No tap lasts this long: its end was lost, and nothing may stand still for it. */
+const TAP_MS = 10_000;
+
+addEventListener('pointerdown', (event) => {
+  pressed = event.target;
+  pressedAt = Date.now();
+}, true);
+for (const name of ['pointerup', 'pointercancel', 'blur']) {
+  addEventListener(name, () => setTimeout(() => {
+    // The click has been by then.
+    pressed = null;
+    const draws = [...later.values()];
+    later.clear();
+    for (const draw of draws) draw();
+  }), true);
+}
+
+/**
+ * Whether a finger rests in the region. What is under it must not be replaced, or the tap is
+ * lost; `draw` is called when it is lifted.
+ */
+export function busy(region, draw) {
+  if (!pressed || !region.contains(pressed) || Date.now() - pressedAt > TAP_MS) return false;
+  later.set(region, draw);
+  return true;
+}
+
 /**
  * Replaces what a region shows and keeps the keyboard where it was: elements that stand for
  * the same thing before and after carry the same `data-key`.
  */
 export function show(region, ...children) {
+  if (busy(region, () => show(region, ...children))) return;
   const focused = document.activeElement;
   const key = region.contains(focused) ? focused.dataset?.key : undefined;
   region.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));

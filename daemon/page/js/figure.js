@@ -28,7 +28,8 @@ const DOWN = [0, -1, 0];
 export function fromCurves(curves, i) {
   const found = {};
   for (const c of curves.segments) {
-    const q = c.orientation_wxyz?.[i];
+    // Without a calibration the orientation is the strap's, and says nothing of the body.
+    const q = c.turn_deg?.length ? c.orientation_wxyz?.[i] : null;
     if (q) {
       const [x, , z] = rotate(q, c.role === 'lead_arm' ? DOWN : RIGHT);
       found[c.role] = [x, z];
@@ -58,7 +59,6 @@ export function fromPose(segments, handedness) {
   return found;
 }
 
-/** Seen from above with the target to the left for everyone: used to lay a left-hander over a right-hander. */
 function body(pose, handedness, kind) {
   const parts = [];
   const at = ([x, z], r) => [z * r, -x * r];
@@ -83,7 +83,7 @@ function body(pose, handedness, kind) {
   return s('g', { class: `figure ${kind}` }, parts);
 }
 
-/** The whole picture. `second` is laid over it, paler. */
+/** The whole picture. `second` (`{ lines, handedness }`) is laid over it, paler. */
 export function picture(first, handedness, { second = null, label = 'Seen from above' } = {}) {
   const target = handedness === 'left' ? 1 : -1;
   const end = target * 206;
@@ -95,7 +95,7 @@ export function picture(first, handedness, { second = null, label = 'Seen from a
     text(end, -16, 'target', 'axis-text', target < 0 ? 'start' : 'end'),
     text(8, -174, 'ahead', 'axis-text'),
   ];
-  if (second) parts.push(body(second, handedness, 'ghost'));
+  if (second) parts.push(body(second.lines, second.handedness, 'ghost'));
   if (first) parts.push(body(first, handedness, ''));
   return s('svg', { class: 'above', viewBox: '-214 -192 428 384', role: 'img', 'aria-label': label }, parts);
 }

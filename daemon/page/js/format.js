@@ -2,7 +2,6 @@
 
 export const ROLES = ['pelvis', 'thorax', 'lead_arm'];
 export const NAMES = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'lead arm' };
-export const SHORT = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'arm' };
 
 /** Half the width of a 95 % band, in standard uncertainties. */
 export const BAND = 1.96;
@@ -86,6 +85,17 @@ export function noPeakWords(swing, role) {
   return 'withheld';
 }
 
+const PARTS = { elevation_top_deg: 'raised at the top', across_chest_top_deg: 'across the chest', turn_share_of_travel: 'travel by turn' };
+
+/** What was withheld, as the swing file names it, in words: `pelvis.angles`, `arm.elevation_top_deg, …`. */
+export function withheldWords(what) {
+  return capital(what.split(', ').map((field) => {
+    const [of, part] = field.split('.');
+    const rest = part ? PARTS[part] ?? part.replace(/_(deg|ms|dps)$/, '').replaceAll('_', ' ') : '';
+    return `${NAMES[of] ?? of.replaceAll('_', ' ')} ${rest}`.trim();
+  }).join(', '));
+}
+
 /** A turn in words. */
 export function turnWords(degrees) {
   const size = num(Math.abs(degrees));
@@ -134,6 +144,9 @@ export function swingSpoken(swing) {
   const kind = swing.kind === 'rehearsal' ? ' Rehearsal, no strike.' : '';
   return `Swing ${swing.number}.${kind} ${orderSentence(swing)}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
 }
+
+/** Who a session is of: a name can change, an id does not; an imported session may have none. */
+export const personOf = (id, name) => id ?? name;
 
 /** Time of day, to the second. */
 export function clockTime(date) {

@@ -17,15 +17,19 @@ const POSTURES = [
   { key: 'standing', name: 'Standing', how: 'Stand upright, arms crossed. The same turns, three times each; feet stay where they are.' },
 ];
 
+const NO_DIAGNOSIS = 'Not a diagnosis: what limits a body is for licensed practitioners to say.';
+
 let pose = null;
 let source = null;
 
 /** Listens to the movement while the page is open. */
-export function listen(redraw) {
+export function listen() {
   if (source) return;
   source = stream('/pose', { pose: (data) => {
     pose = { data, at: Date.now() };
-    if (running()?.doing) redraw();
+    const line = document.querySelector('.course .live-words');
+    // The words alone: the rest of the step stands still.
+    if (line && running()?.doing) line.textContent = goingOn(running());
   } }, () => {});
 }
 
@@ -51,6 +55,11 @@ function liveWords(step) {
   return Number.isFinite(speed) ? `${NAMES[of]} moving ${num(speed)} °/s` : '';
 }
 
+function goingOn(now) {
+  const live = liveWords(now.doing.what);
+  return `Going on for ${num(Math.max(0, now.t_s - now.doing.since_s))} s${live ? `; ${live}` : ''}`;
+}
+
 export function drawCalibration(region) {
   const now = running();
   const ready = now.calibrated;
@@ -60,10 +69,9 @@ export function drawCalibration(region) {
       const doing = now.doing?.what === step.key;
       const said = now.calibration.filter((c) => c.step === step.key);
       const recent = lastOf(said);
-      const live = doing ? liveWords(step.key) : '';
       return h('li', { class: doing ? 'doing' : '' },
         h('h3', {}, step.name), h('p', {}, step.how),
-        doing && h('p', { class: 'live-words' }, `Going on for ${num(Math.max(0, now.t_s - now.doing.since_s))} s${live ? `; ${live}` : ''}`),
+        doing && h('p', { class: 'live-words' }, goingOn(now)),
         recent.map((c) => h('p', { class: 'verdict' }, h('b', {}, c.ok ? 'Good' : 'Again'), `: ${c.text}`)),
         isCoach() && !store.state.virtual && h('div', { class: 'actions' }, doing
           ? button('End', `cal-${step.key}`, () => mark(`${step.mark}-end`), { class: 'main', 'aria-label': `${step.name}: end` })
@@ -80,13 +88,14 @@ function lastOf(said) {
 export function drawMobility(region) {
   const now = running();
   show(region, h('h2', {}, 'Mobility check'),
-    h('p', { class: 'fine' }, 'Only as far as is comfortable; stop on pain. Not a diagnosis: what limits a body is for licensed practitioners to say.'),
+    h('p', { class: 'fine' }, `Only as far as is comfortable; stop on pain. ${NO_DIAGNOSIS}`),
+    store.state.virtual && h('p', { class: 'fine' }, 'The virtual player calibrates and turns by himself.'),
     h('ol', { class: 'steps' }, POSTURES.map((posture) => {
       const doing = now.doing?.what === `turn ${posture.key}`;
       const check = now.mobility.filter((c) => c.posture === posture.key).at(-1);
       return h('li', { class: doing ? 'doing' : '' },
         h('h3', {}, posture.name), h('p', {}, posture.how),
-        doing && h('p', { class: 'live-words' }, 'Going on.'),
+        doing && h('p', { class: 'live-words' }, goingOn(now)),
         check && mobilityResult(check),
         isCoach() && !store.state.virtual && h('div', { class: 'actions' }, doing
           ? button('End', `mob-${posture.key}`, () => mark('turn-end'), { class: 'main', 'aria-label': `${posture.name} turns: end` })
@@ -94,7 +103,13 @@ export function drawMobility(region) {
     })));
 }
 
-export function mobilityResult(check) {
+/** The results of a lesson's checks, the last of each posture; null where none was made. */
+export function mobilityResults(checks) {
+  const last = POSTURES.map((p) => [p.name, checks.filter((c) => c.posture === p.key).at(-1)]).filter(([, check]) => check);
+  return last.length === 0 ? null : [last.map(([name, check]) => [h('h3', {}, name), mobilityResult(check)]), h('p', { class: 'fine' }, NO_DIAGNOSIS)];
+}
+
+function mobilityResult(check) {
   const row = (name, pick) => {
     const cells = ['left', 'right'].map((side) => {
       const stat = check[side] && pick(check[side]);

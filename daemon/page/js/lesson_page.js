@@ -1,12 +1,12 @@
 // The lesson's course: who, straps, guided movements, blocks, notes, end.
 
-import { attempt, isCoach, running, store, swings } from './store.js';
+import { attempt, isCoach, running, store } from './store.js';
 import { post } from './api.js';
 import { button, h, show } from './dom.js';
-import { blockName, capital, clockTime } from './format.js';
+import { blockName, capital, clockTime, dateWords } from './format.js';
 import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
 import { caution, enterPlayers } from './players.js';
-import { drawCalibration, drawMobility, listen, unlisten } from './guided.js';
+import { drawCalibration, drawMobility, listen, mobilityResults, unlisten } from './guided.js';
 
 export const title = 'Lesson';
 
@@ -27,6 +27,10 @@ function build() {
   main.replaceChildren();
   parts = null;
   unlisten();
+  if (store.opened) {
+    main.append(earlier());
+    return;
+  }
   if (!running()) {
     const place = h('div', { class: 'lesson-page' });
     main.append(place);
@@ -37,9 +41,31 @@ function build() {
   parts = { session: running().session, head: h('section', { class: 'lesson-head' }), blocks: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
   main.append(h('div', { class: 'lesson-page' }, parts.head,
     h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.blocks, parts.notes, parts.news))));
-  listen(() => parts && drawCalibration(parts.calibration));
+  listen();
   drawAll();
 }
+
+/** An earlier lesson: what it was, with nothing to begin or end. */
+function earlier() {
+  const { player, started_utc: started, blocks, mobility, remarks } = store.opened.whole;
+  const labels = [...new Set(blocks.map((b) => b.label))];
+  return h('div', { class: 'lesson-page' },
+    h('section', { class: 'lesson-head' }, h('p', { class: 'kicker' }, dateWords(started)), h('h1', {}, `${player.name}’s lesson`), works(player)),
+    h('div', { class: 'course' },
+      h('section', {}, h('h2', {}, 'Mobility check'), mobilityResults(mobility) ?? h('p', {}, 'None was made.')),
+      h('div', {},
+        h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings)),
+        h('section', {}, h('h2', {}, 'Notes'), remarks.notes.length ? noteList(remarks.notes) : h('p', {}, 'None.')))));
+}
+
+const works = (player) => h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`);
+
+function blockList(labels, all) {
+  const count = (label) => all.filter((x) => x.block === label).length;
+  return h('ul', { class: 'block-list' }, labels.map((label) => h('li', {}, h('span', {}, blockName(label)), h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}`))));
+}
+
+const noteList = (notes) => h('ul', { class: 'notes' }, notes.map((n) => h('li', {}, n.text)));
 
 function drawAll() {
   drawHead();
@@ -51,6 +77,11 @@ function drawAll() {
 }
 
 export function update(what) {
+  if (what === 'opened' || (store.opened && what === 'remarks')) {
+    build();
+    return;
+  }
+  if (store.opened) return;
   if (what === 'state') {
     // A lesson that began or ended changes the whole page.
     if ((parts?.session ?? null) !== (running()?.session ?? null)) build();
@@ -71,25 +102,25 @@ function drawHead() {
   show(parts.head,
     h('p', { class: 'kicker' }, `since ${clockTime(new Date(started))}`),
     h('h1', {}, `${name}’s lesson`),
-    h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`),
+    works(player),
     caution());
 }
 
 function drawBlocks() {
   const now = running();
   const names = [...new Set(now.blocks.map((b) => b.label))];
-  const count = (label) => swings().filter((x) => x.block === label).length;
   const suggested = ['baseline', 'drill', 'after'].filter((n) => !names.includes(n));
   const start = (label) => attempt(() => post('/lesson/mark', { mark: 'block', detail: label }));
   show(parts.blocks, h('h2', {}, 'Blocks'),
     h('p', { class: 'lead' }, now.block ? `Now: ${now.block}` : 'No block yet. The baseline comes first: the swings as they are.'),
-    names.length > 0 && h('ul', { class: 'block-list' }, names.map((label) => h('li', {}, h('span', {}, blockName(label)), h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}`)))),
-    isCoach() && !store.state.virtual && h('div', { class: 'actions' },
+    names.length > 0 && blockList(names, now.swings),
+    isCoach() && h('div', { class: 'actions' },
       suggested.map((n) => button(`Start ${n}`, `block-${n}`, () => start(n))),
       button('another name', 'block-own', async () => {
         const label = await ask('Start a block', 'Its name', '', 'Start');
         if (label) start(label);
       }, { class: 'link' })),
+    isCoach() && store.state.virtual && h('p', { class: 'fine' }, 'The virtual player goes through blocks of his own; one started here is recorded as well.'),
     isCoach() && h('div', { class: 'actions' }, button('End the lesson', 'end-lesson', endLesson)));
 }
 
@@ -104,7 +135,7 @@ function drawNotes() {
   const now = running();
   const { notes = [], last } = now.remarks;
   show(parts.notes, h('h2', {}, 'Notes'),
-    h('ul', { class: 'notes' }, notes.map((n) => h('li', {}, typeof n === 'string' ? n : n.text))),
+    noteList(notes),
     isCoach() && h('div', { class: 'actions' },
       button('Write a note', 'lesson-note', async () => {
         const text = await ask('A note for the lesson', 'In your own words', '', 'Keep');

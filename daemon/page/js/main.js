@@ -6,7 +6,8 @@ import { clockTime, swingSpoken } from './format.js';
 import { applyTheme, isDark, switchTheme } from './theme.js';
 import { drawStraps } from './straps.js';
 import { drawOpened } from './opened.js';
-import { answerSwing, isMuted, setMuted } from './sound.js';
+import { isMuted, setMuted } from './sound.js';
+import { enterDoor } from './door_page.js';
 import * as swingPage from './swing_page.js';
 import * as abovePage from './above_page.js';
 import * as lessonPage from './lesson_page.js';
@@ -29,11 +30,8 @@ function route() {
 }
 
 function go(focus) {
+  if (store.door) return;
   const [next, query] = route();
-  if (page && next === name && page.requery) {
-    page.requery(query);
-    return;
-  }
   page?.leave?.();
   name = next;
   page = PAGES[name];
@@ -50,16 +48,13 @@ function go(focus) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, Object.entries(WORDS).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.door ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
       href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
       (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented' }, 'invented'),
       store.state && !isCoach() && h('span', { class: 'invented' }, 'watching'),
-      button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => {
-        setMuted(!isMuted());
-        drawTop();
-      }, { class: 'link', 'aria-pressed': String(!isMuted()) }),
+      button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => setMuted(!isMuted()), { class: 'link', 'aria-pressed': String(!isMuted()) }),
       button(`screen: ${isDark() ? 'dark' : 'light'}`, 'theme', () => {
         switchTheme();
         drawTop();
@@ -69,7 +64,7 @@ function drawTop() {
 function drawAlarm() {
   document.body.dataset.link = store.link;
   const parts = [];
-  if (store.link === 'lost') {
+  if (store.link === 'lost' && !store.door) {
     const last = swings().at(-1);
     const since = store.heardAt ? ` since ${clockTime(store.heardAt)}` : '';
     const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
@@ -88,6 +83,15 @@ onChange((what) => {
     announced = swings().at(-1)?.number ?? 0;
   }
   if (what === 'link' || what === 'error' || what === 'swing') drawAlarm();
+  if (what === 'door') {
+    page?.leave?.();
+    page = null;
+    content.replaceChildren();
+    enterDoor(content, store.door);
+    drawTop();
+    drawAlarm();
+    return;
+  }
   if (what === 'state') {
     drawTop();
     drawAlarm();
@@ -102,9 +106,9 @@ onChange((what) => {
     if (newest && newest.number > announced) say(swingSpoken(newest));
     announced = newest?.number ?? 0;
   }
-  if (what === 'extra') answerSwing(lesson()?.answers?.[swings().at(-1)?.number], swings().at(-1)?.number);
+  if (what === 'sound') drawTop();
   if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
-  if (store.state) page?.update?.(what);
+  if (store.state && !store.door) page?.update?.(what);
 });
 
 addEventListener('hashchange', () => go(true));

@@ -30,13 +30,6 @@ export function line(role, points, width = 4) {
     s('path', { ...common, class: 'core', 'stroke-width': width }));
 }
 
-/** A small picture of a segment's mark on its line, for use beside its name. */
-export function sample(role, size = 20) {
-  const y = size / 2;
-  return s('svg', { class: 'sample', width: size * 2, height: size, viewBox: `0 0 ${size * 2} ${size}`, 'aria-hidden': 'true' },
-    line(role, [[2, y], [size * 2 - 2, y]], 3), mark(role, size, y, size * 0.34));
-}
-
 export function text(x, y, words, cls, anchor = 'start') {
   return s('text', { x, y, class: cls, 'text-anchor': anchor }, words);
 }

@@ -2,11 +2,13 @@
 // pitch memory nor the screen is needed:
 //   met = three short notes, nearly = two, not = one long, not measured = a soft click.
 //
-// The sounds are audio files made here, and played by an audio element beside a nearly
-// silent loop with a media session: browsers keep pages alive that play media. What is and
-// is not known of that with the screen off is said in README.md.
+// The sounds are audio files made here, and played by an audio element beside a loop too low
+// to hear with a media session: browsers keep pages alive that play media. What is and is not
+// known of that with the screen off is said in README.md.
+//
+// The player hears the lesson that runs, whatever the coach looks at meanwhile.
 
-import { lesson, onChange } from './store.js';
+import { changed, onChange, running } from './store.js';
 import { ANSWERS } from './target_words.js';
 
 const RATE = 22050;
@@ -54,9 +56,14 @@ const RHYTHMS = {
   not_measured: () => notes([[0, 0.012]], 0.25),
 };
 
-/** A loop too quiet to hear, yet not digital silence, which some systems take for nothing playing. */
-function quietLoop() {
-  return wav(Array.from({ length: RATE }, (_, i) => 0.0001 * Math.sin((2 * Math.PI * 40 * i) / RATE)));
+/**
+ * A loop that no one hears and no browser takes for silence. Chromium counts a page as playing
+ * above -72.25 dBFS (`kSilenceThresholdDBFS`, services/audio/output_stream.cc); this is at -57. At
+ * 40 Hz the ear needs 51 dB SPL (ISO 226, from memory), which is more than that on a device whose
+ * full scale is 105 dB SPL.
+ */
+function lowLoop() {
+  return wav(Array.from({ length: RATE }, (_, i) => 0.002 * Math.sin((2 * Math.PI * 40 * i) / RATE)));
 }
 
 let muted = true;
@@ -82,21 +89,38 @@ export function setMuted(value) {
   muted = value;
   if (muted) {
     loop?.pause();
-    speechSynthesis?.cancel?.();
+    voice?.pause();
+    if (typeof speechSynthesis !== 'undefined') speechSynthesis.cancel();
   } else {
-    loop ??= Object.assign(new Audio(URL.createObjectURL(quietLoop())), { loop: true });
-    voice ??= new Audio();
-    loop.play().catch(() => {
-      // Refused: the tones may still sound while the page is in front.
-    });
+    if (!loop) {
+      unlock();
+      loop = Object.assign(new Audio(URL.createObjectURL(lowLoop())), { loop: true });
+    }
     media();
+    keepPlaying();
   }
   if ('mediaSession' in navigator) navigator.mediaSession.playbackState = muted ? 'paused' : 'playing';
+  changed('sound');
+}
+
+/** Some browsers let only that voice sound later which has sounded in a tap. */
+function unlock() {
+  voice = new Audio(URL.createObjectURL(wav(notes([[0, 0.02]], 0))));
+  voice.play().catch(() => {});
+  if (typeof speechSynthesis !== 'undefined') speechSynthesis.speak(new SpeechSynthesisUtterance(''));
+}
+
+/** A call or another player may have stopped the loop, and with it what keeps the page awake. */
+function keepPlaying() {
+  if (muted || !loop?.paused) return;
+  loop.play().catch(() => {
+    // Refused: the tones may still sound while the page is in front.
+  });
 }
 
 function media(words = 'waiting for the next swing') {
   if (!('mediaSession' in navigator) || typeof MediaMetadata === 'undefined') return;
-  navigator.mediaSession.metadata = new MediaMetadata({ title: words, artist: lesson()?.player?.name ?? '', album: 'peakorder' });
+  navigator.mediaSession.metadata = new MediaMetadata({ title: words, artist: running()?.player?.name ?? '', album: 'peakorder' });
   navigator.mediaSession.setActionHandler('play', () => setMuted(false));
   navigator.mediaSession.setActionHandler('pause', () => setMuted(true));
 }
@@ -118,16 +142,36 @@ export function speak(words) {
   speechSynthesis.speak(utterance);
 }
 
-/** Answers the newest swing once. */
-export function answerSwing(answer, number) {
-  const session = lesson()?.session;
-  if (!answer || muted || answered === `${session}/${number}`) return;
-  answered = `${session}/${number}`;
+/** A swing that ended longer ago than this is no longer what the player waits to hear of. */
+const FRESH_S = 5;
+
+function newest() {
+  const now = running();
+  const swing = now?.swings.at(-1);
+  if (!swing) return { key: null };
+  const fresh = now.t_s - swing.events.finish.t_s < FRESH_S;
+  return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], fresh };
+}
+
+/** Answers the newest swing of the running lesson, once. */
+function answerNewest() {
+  const { key, number, answer } = newest();
+  if (!answer || answered === key) return;
+  answered = key;
+  if (muted) return;
+  keepPlaying();
   if (way() !== 'number' || answer.answer === 'not_measured') sound(answer.answer);
-  if (way() !== 'tones') setTimeout(() => speak(answer.spoken), way() === 'both' ? 900 : 0);
+  // A number spoken over the notes would not be understood.
+  if (way() !== 'tones') setTimeout(() => !muted && speak(answer.spoken), way() === 'both' ? 900 : 0);
   media(`Swing ${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
 }
 
-onChange((change) => {
-  if (change === 'opened') answered = null;
+onChange((what) => {
+  if (what === 'answer') answerNewest();
+  // The state may bring a swing that was made just now; what is older is no news.
+  if (what === 'state' && newest().fresh) answerNewest();
+  else if (what === 'state') answered = newest().key;
+});
+document.addEventListener('visibilitychange', () => {
+  if (!document.hidden) keepPlaying();
 });

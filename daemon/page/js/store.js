@@ -21,6 +21,8 @@ export const store = {
   /** An earlier lesson opened from disk (`{ lesson, playing }`); null = the one that runs. */
   opened: null,
   error: '',
+  /** Set when the daemon does not know this device: `{ text, passcode }`. */
+  door: null,
 };
 
 const listeners = new Set();
@@ -110,6 +112,14 @@ function lost() {
   changed('link');
 }
 
+/** A stream does not say why it fails; a request does. */
+async function refused(error) {
+  const why = error ?? await get('/state').then(() => null, (e) => e);
+  if (why?.status !== 401 || store.door) return;
+  store.door = { text: why.message, passcode: why.passcode };
+  changed('door');
+}
+
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
 async function sync() {
   if (syncing) {
@@ -126,6 +136,7 @@ async function sync() {
       store.strapNews = [];
     }
     boot = state.boot;
+    store.door = null;
     complete(state.lesson);
     store.state = state;
     syncing = false;
@@ -137,9 +148,10 @@ async function sync() {
       again = false;
       sync();
     }
-  } catch {
+  } catch (error) {
     syncing = false;
     lost();
+    refused(error);
     restart();
   }
 }
@@ -176,7 +188,10 @@ export function connect() {
   source = stream('/events', handlers, () => {
     failures += 1;
     // One broken connection that comes back at once is not worth an alarm.
-    if (failures > 1 || !store.heardAt) lost();
+    if (failures > 1 || !store.heardAt) {
+      lost();
+      refused();
+    }
     restart();
   });
 }
@@ -192,6 +207,8 @@ function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
   if (['session_started', 'session_ended', 'calibration'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
+    // The player hears of every swing, whatever the coach looks at.
+    if (name === 'swing_extra') changed('answer');
     // While an earlier lesson is looked at, the running one is kept up to date unseen.
     if (!store.opened || ['straps', 'strap'].includes(name)) changed(what(name));
   }
@@ -281,11 +298,14 @@ export function stopPlay() {
 
 /** Watches for silence. */
 export function watchSilence() {
-  setInterval(() => {
+  const look = () => {
     const now = Date.now();
     if (store.heardAt && now - store.heardAt.getTime() > SILENCE_MS) lost();
     // A stalled connection, open or half open, can look alive for minutes.
     const quietSince = Math.max(triedAt, store.heardAt?.getTime() ?? 0);
     if (source && now - quietSince > SILENCE_MS) restart();
-  }, 500);
+  };
+  setInterval(look, 500);
+  // Timers of a page that was hidden or asleep may be minutes late.
+  document.addEventListener('visibilitychange', look);
 }

@@ -2,8 +2,8 @@
 
 import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
 import { curvesOf } from './api.js';
-import { button, h, show } from './dom.js';
-import { capital, orderSentence, swingTitle } from './format.js';
+import { busy, button, h, show } from './dom.js';
+import { orderSentence, swingTitle, withheldWords } from './format.js';
 import { axis, layout, run, speeds, strip } from './timing.js';
 import { turns } from './turns.js';
 import { answerWords } from './target_words.js';
@@ -47,6 +47,7 @@ export function update(what) {
 }
 
 function draw() {
+  if (busy(root, draw)) return;
   const swing = shownSwing();
   if (!swing) {
     show(root, waitingWords());
@@ -91,7 +92,7 @@ function waitingWords() {
   const now = lesson();
   if (!now) {
     return h('div', { class: 'quiet-page' }, h('h1', {}, 'No lesson is running'),
-      h('p', { class: 'lead' }, isCoach() ? h('a', { href: '#lesson' }, 'Start one') : 'The coach starts it.', ' ', h('a', { href: '#earlier' }, 'Earlier lessons'), ' can be opened at any time.'));
+      h('p', { class: 'lead' }, isCoach() ? h('a', { href: '#lesson' }, 'Start one') : 'The coach starts it', '. ', h('a', { href: '#earlier' }, 'Earlier lessons'), ' can be opened at any time.'));
   }
   const next = now.calibrated ? 'The first swing will appear here by itself.' : 'Calibrate first: turns need it. Peak times are measured all the same.';
   return h('div', { class: 'quiet-page' }, h('h1', {}, 'No swing yet'), h('p', { class: 'lead' }, next, ' ', h('a', { href: '#lesson' }, 'To the lesson')));
@@ -141,7 +142,20 @@ function differences(swing) {
   return h('section', { class: 'against' }, titleText,
     beyond.length === 0 && h('p', { class: 'difference' }, 'Nothing beyond this player’s ordinary variation.'),
     h('ul', { class: 'differences' }, shown.map((a) => h('li', { class: `difference ${a.verdict}` }, a.words))),
-    beyond.length > shown.length && h('p', { class: 'fine' }, `and ${beyond.length - shown.length} more: `, h('a', { href: '#after' }, 'before and after')));
+    h('div', { class: 'asides' },
+      beyond.length > shown.length && h('p', { class: 'fine' }, `and ${beyond.length - shown.length} more: `, h('a', { href: '#after' }, 'before and after')),
+      ordinary(known[0].n)));
+}
+
+let ordinaryOpen = false;
+
+/** What “ordinary” means, for who asks. */
+function ordinary(n) {
+  return h('details', { class: 'fine ordinary', open: ordinaryOpen, ontoggle: (e) => {
+    ordinaryOpen = e.target.open;
+  } },
+  h('summary', { 'data-key': 'ordinary' }, 'ordinary variation?'),
+  h('p', {}, `For each number by itself: had nothing changed, 95 of 100 swings would lie within the ± of the mean of the ${n} baseline swings (prediction interval). One in twenty lies beyond it by chance. More: README, “What the numbers mean”.`));
 }
 
 function withheld(swing) {
@@ -150,7 +164,7 @@ function withheld(swing) {
   return h('section', { class: 'against' },
     h('h2', { class: 'small-title' }, q.withheld.length ? 'Withheld, and why' : 'To know'),
     h('ul', { class: 'differences' },
-      q.withheld.map((w) => h('li', { class: 'difference' }, h('b', {}, capital(w.what.replaceAll('_', ' '))), `: ${w.why}`)),
+      q.withheld.map((w) => h('li', { class: 'difference' }, h('b', {}, withheldWords(w.what)), `: ${w.why}`)),
       q.notes.map((n) => h('li', { class: 'fine' }, n))));
 }
 

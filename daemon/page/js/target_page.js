@@ -134,7 +134,7 @@ function drawForm() {
     return;
   }
   wish.block ||= running().block || 'drill';
-  const change = h('input', { id: 'target-change', type: 'number', step: 'any', value: wish.change, inputmode: 'decimal', oninput: (e) => {
+  const change = h('input', { id: 'target-change', 'data-key': 'target-change', type: 'number', step: 'any', value: wish.change, inputmode: 'decimal', oninput: (e) => {
     wish.change = Number(e.target.value);
   } });
   const bump = (by) => () => {
@@ -147,14 +147,14 @@ function drawForm() {
       attempt(() => put('/lesson/target', { measure: wish.measure, change: wish.change, block: wish.block }));
     } },
     h('div', {}, h('label', { for: 'target-measure' }, 'What to change'),
-      h('select', { id: 'target-measure', onchange: (e) => {
+      h('select', { id: 'target-measure', 'data-key': 'target-measure', onchange: (e) => {
         wish.measure = e.target.value;
         drawBaseline();
       } }, measures.map((m) => h('option', { value: m.key, selected: m.key === wish.measure }, `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`))),
       h('p', { id: 'baseline-words', class: 'hint' })),
     h('div', {}, h('label', { for: 'target-change' }, 'By how much more than the baseline (less: a minus)'),
       h('div', { class: 'stepper' }, button('−', 'less', bump(-1), { 'aria-label': 'One less' }), change, button('+', 'more', bump(1), { 'aria-label': 'One more' }))),
-    h('div', {}, h('label', { for: 'target-block' }, 'In which block'), h('input', { id: 'target-block', type: 'text', value: wish.block, maxlength: 60, oninput: (e) => {
+    h('div', {}, h('label', { for: 'target-block' }, 'In which block'), h('input', { id: 'target-block', 'data-key': 'target-block', type: 'text', value: wish.block, maxlength: 60, oninput: (e) => {
       wish.block = e.target.value;
     } })),
     h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Set the target'))));

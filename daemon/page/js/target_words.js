@@ -2,7 +2,7 @@
 
 import { capital } from './format.js';
 
-export const ANSWERS = { met: 'Met', nearly: 'Nearly', not: 'Not this time', not_measured: 'Not measured' };
+export const ANSWERS = { met: 'Met', nearly: 'Nearly', not: 'Not yet', not_measured: 'Not measured' };
 
 /** One swing's answer, as it is said aloud. */
 export function answerWords(answer) {

@@ -85,7 +85,7 @@ function gapFigure(swing, gap, l, yOf) {
     ? [s('tspan', { class: 'gap-number' }, size), s('tspan', { class: 'unit' }, ` ± ${half(gap.sd_ms)} ms`)]
     : [s('tspan', { class: 'gap-number' }, 'tie'), s('tspan', { class: 'unit' }, `  ${size} ± ${half(gap.sd_ms)} ms`)];
   // Beside the connector, on the side with room.
-  const room = l.narrow ? 132 : 178;
+  const room = l.narrow ? 116 : 178;
   const onLeft = lo - room > (l.narrow ? 0 : l.left - 60);
   parts.push(s('text', { class: 'gap-text', x: onLeft ? lo - 14 : hi + 14, y: y + 11, 'text-anchor': onLeft ? 'end' : 'start' }, label));
   return s('g', {}, parts);

@@ -40,6 +40,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         handedness: p.handedness,
         goal: p.goal.clone(),
         limits: p.limits.clone(),
+        ..Player::default()
     };
     let seconds = script.duration_s();
     report::say(&format!(

@@ -5,9 +5,8 @@ use super::report;
 use crate::ble::straps::{SessionClock, Straps};
 use crate::engine::{BATCHES, Engine};
 use crate::motion::settings::FilterKind;
-use crate::source::straps::{Audience, CLOSING, Desk, Health, Request};
+use crate::source::straps::{CLOSING, Desk, Health, Request};
 use anyhow::Context as _;
-use indicatif::ProgressBar;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::MarkKind;
 use peakorder_protocol::session::{Player, SessionDir};
@@ -97,24 +96,19 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
     });
 }
 
-/// Shows how the straps are.
-struct Status(ProgressBar);
-
-impl Audience for Status {
-    /// The line at the bottom of the terminal.
-    fn health(&mut self, straps: &[(Role, Health)]) {
-        let mut line = String::new();
-        for (role, health) in straps {
-            let battery = health.battery.as_ref().map(|b| format!(", battery {b} %")).unwrap_or_default();
-            let state = match (health.connected, health.rate) {
-                (false, _) => "NOT CONNECTED".into(),
-                (true, 0) => "SILENT".into(),
-                (true, rate) => format!("{rate} samples/s{battery}"),
-            };
-            let _ = write!(line, "  {role}: {state}");
-        }
-        self.0.set_message(line);
+/// How the straps are: the line at the bottom of the terminal.
+fn status(straps: &[(Role, Health)]) -> String {
+    let mut line = String::new();
+    for (role, health) in straps {
+        let battery = health.battery.as_ref().map(|b| format!(", battery {b} %")).unwrap_or_default();
+        let state = match (health.connected, health.rate) {
+            (false, _) => "NOT CONNECTED".into(),
+            (true, 0) => "SILENT".into(),
+            (true, rate) => format!("{rate} samples/s{battery}"),
+        };
+        let _ = write!(line, "  {role}: {state}");
     }
+    line
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -151,7 +145,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let (requests, marks) = mpsc::channel(16);
     read_marks(clock, requests.clone());
     let worn = assigned.iter().map(|(role, wanted)| (*role, &*wanted.profile));
-    let desk = Desk::new(worn, Status(bar.clone()));
+    let bottom = bar.clone();
+    let desk = Desk::new(worn, move |straps| bottom.set_message(status(straps)));
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);
     let limit = arguments.seconds;
     // A signal and the time limit ask like a typed line does.

@@ -14,7 +14,7 @@ use std::process::ExitCode;
 #[command(
     after_help = "Only browsers on this computer reach the default address. With --listen 0.0.0.0:7311 \
     (or another address of this computer) other devices do too; each must then be paired, with a link \
-    that is printed here or with a passcode. The connection is not encrypted: use it in a network you trust."
+    that is printed here or with a passcode, and is then known for 90 days. The connection is not encrypted: use it in a network you trust."
 )]
 pub(super) struct Arguments {
     /// Address and port to listen on.
@@ -29,6 +29,9 @@ pub(super) struct Arguments {
     /// File with a passcode (8 characters or more) for the coach's device.
     #[arg(long, value_name = "FILE")]
     passcode_file: Option<PathBuf>,
+    /// Forget every device that was paired before; each has to pair again.
+    #[arg(long)]
+    forget_devices: bool,
     /// Lessons use virtual straps: an invented lesson, whoever the player is.
     #[arg(long = "virtual")]
     virtual_straps: bool,
@@ -58,6 +61,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         kind,
         allowed_hosts: arguments.allow_hosts,
         passcode_file: arguments.passcode_file,
+        forget_devices: arguments.forget_devices,
     })
     .await?;
     report::say(&greeting(&server));

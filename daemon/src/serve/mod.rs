@@ -26,6 +26,7 @@ mod remarks;
 
 use anyhow::{Context as _, bail};
 use board::Board;
+use door::devices::Devices;
 use door::pass::{Links, Passes};
 use door::rate::Rates;
 use door::{Door, terminal};
@@ -61,6 +62,8 @@ pub struct Options {
     pub allowed_hosts: Vec<String>,
     /// File with the passcode.
     pub passcode_file: Option<PathBuf>,
+    /// Devices paired earlier have to pair again.
+    pub forget_devices: bool,
 }
 
 /// What all handlers share.
@@ -112,6 +115,10 @@ impl Server {
     /// Opens the library and listens.
     pub async fn open(options: Options) -> anyhow::Result<Self> {
         let passcode = options.passcode_file.as_deref().map(passcode).transpose()?;
+        let library = Arc::new(Library::open(&options.library)?);
+        if options.forget_devices {
+            Devices::forget(&options.library).context("the paired devices could not be forgotten")?;
+        }
         let (passes, links) = if options.listen.ip().to_canonical().is_loopback() {
             if passcode.is_some() {
                 bail!(
@@ -120,10 +127,9 @@ impl Server {
             }
             (Passes::open(), None)
         } else {
-            let (passes, links) = Passes::paired(passcode);
+            let (passes, links) = Passes::paired(passcode, Devices::open(&options.library));
             (passes, Some(links))
         };
-        let library = Arc::new(Library::open(&options.library)?);
         let listener = TcpListener::bind(options.listen).await.with_context(|| {
             format!(
                 "cannot listen on {}; is peakorderd running already? --listen takes another",

@@ -23,14 +23,13 @@ pub(super) const BASELINE: &str = "baseline";
 /// A past lesson as the page shows it.
 pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, Failure> {
     let loaded = library.load(id, None)?;
-    let player_id =
-        library.players()?.into_iter().find(|p| p.about.name == loaded.session.player.name).map(|p| p.id);
+    let players = library.players()?;
+    let player_id = Library::who(&players, &loaded.session.player).map(|p| p.id.clone());
     let mut book = Book::new(id, loaded.session.clone(), player_id, BASELINE);
     for event in blocks(&loaded.dir) {
         book.event(&event);
     }
-    let mobility = loaded.dir.read_mobility().map_err(|e| Failure::ours(e.to_string()))?;
-    for check in mobility.into_iter().flat_map(|m| m.checks) {
+    for check in loaded.mobility {
         book.event(&LiveEvent::Mobility { check: Box::new(check) });
     }
     let end_s = last_finish_s(&loaded.swings);
@@ -87,8 +86,7 @@ pub(super) struct CurvesView {
 /// Curves of one segment; angles are empty when its strap was not calibrated.
 #[derive(Debug, Serialize, ToSchema)]
 struct SegmentView {
-    /// `pelvis`, `thorax` or `lead_arm`.
-    #[schema(value_type = String)]
+    /// Where it is worn.
     role: Role,
     /// The speed that the peak is of, degrees per second.
     speed_dps: Vec<f64>,

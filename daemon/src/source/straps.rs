@@ -38,30 +38,25 @@ pub struct Health {
     pub rate: u64,
 }
 
-/// Who is shown how the straps are. What happens to them is recorded, and the engine tells it.
-pub trait Audience: Send {
-    /// Once a second.
-    fn health(&mut self, straps: &[(Role, Health)]);
-}
-
 /// Moves what the straps send to the engine, and thinks about it afterwards.
-pub struct Desk<A> {
+pub struct Desk<F> {
     straps: Vec<(Role, Health)>,
     watches: Vec<StrapWatch>,
     counted: Vec<u64>,
     /// What was last said of each, so that the same is not recorded again and again.
     said: Vec<String>,
-    audience: A,
+    show: F,
     refused: usize,
 }
 
-impl<A: Audience> Desk<A> {
-    /// For straps worn at these places, in the order in which they were started.
-    pub fn new<'a>(worn: impl Iterator<Item = (Role, &'a Profile)>, audience: A) -> Self {
+impl<F: FnMut(&[(Role, Health)])> Desk<F> {
+    /// For straps worn at these places, in the order in which they were started. Once a second
+    /// `show` is given how they are; what happens to them is recorded, and the engine tells it.
+    pub fn new<'a>(worn: impl Iterator<Item = (Role, &'a Profile)>, show: F) -> Self {
         let (straps, watches): (Vec<_>, Vec<_>) =
             worn.map(|(role, profile)| ((role, Health::default()), StrapWatch::new(profile))).unzip();
         let n = straps.len();
-        Self { counted: vec![0; n], said: vec![String::new(); n], straps, watches, audience, refused: 0 }
+        Self { counted: vec![0; n], said: vec![String::new(); n], straps, watches, show, refused: 0 }
     }
 
     /// Whether every strap was given up.
@@ -128,7 +123,7 @@ impl<A: Audience> Desk<A> {
             let samples = watch.samples();
             health.rate = samples - std::mem::replace(counted, samples);
         }
-        self.audience.health(&self.straps);
+        (self.show)(&self.straps);
     }
 
     /// Works until the straps are closed, which `requests` can ask for; `stopping` is told

@@ -25,7 +25,8 @@ fn heading(text: impl Into<String>) -> Line<'static> {
 fn lines(screen: &Screen) -> Vec<Line<'static>> {
     let mut lines = Vec::new();
     if let Some(why) = &screen.lost {
-        lines.push(heading(format!("NOT LIVE: {why}. Trying again. What is below is old.")));
+        lines.push(heading(format!("NOT LIVE: {why}")));
+        lines.push(Line::from("Trying again. What is below is old."));
         lines.push(Line::default());
     }
     match &screen.lesson {
@@ -65,6 +66,7 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
         return;
     };
     of_swing(swing, lines);
+    lines.extend(lesson.said_of_last.iter().cloned().map(Line::from));
     let (block, shares) = lesson.tally();
     if !shares.is_empty() {
         lines.push(Line::default());
@@ -79,6 +81,19 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
     lines.push(Line::from(LEGEND));
 }
 
+/// With a true minus.
+fn signed(value: f64) -> String {
+    format!("{value:+.0}").replace('-', "−")
+}
+
+/// A turn: its size and which way.
+fn turned(deg: f64) -> String {
+    match format!("{:.0}", deg.abs()).as_str() {
+        "0" => "0°".into(),
+        size => format!("{size}° {}", if deg < 0.0 { "away" } else { "towards" }),
+    }
+}
+
 fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
     let kind = if swing.kind == SwingKind::Rehearsal { "  (rehearsal)" } else { "" };
     let order = Order::of_peaks(&swing.sequence).map_or_else(|| "no peak measured".into(), |o| o.text());
@@ -86,11 +101,11 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
     for gap in &swing.sequence.gaps {
         let tie = if gap.resolved { "" } else { "  too close to tell" };
         lines.push(Line::from(format!(
-            "{} → {}  {:+.0} ± {:.0} ms{tie}",
+            "{} → {}  {} ± {:.0} ms{tie}",
             short(gap.from),
             short(gap.to),
-            gap.gap_ms,
-            K95 * gap.sd_ms
+            signed(gap.gap_ms),
+            (K95 * gap.sd_ms).max(1.0)
         )));
     }
     for (role, segment) in &swing.segments {
@@ -101,10 +116,10 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
         if let Some(turn) = &segment.turn_deg {
             let _ = write!(
                 line,
-                "  turn {:+.0}° at top, {:+.0}° at impact (± {:.0}°)",
-                turn.top,
-                turn.impact,
-                K95 * turn.sd
+                "  top {}, impact {}, ± {:.0}°",
+                turned(turn.top),
+                turned(turn.impact),
+                (K95 * turn.sd).max(1.0)
             );
         }
         lines.push(Line::from(line));
@@ -161,11 +176,11 @@ mod tests {
         let file: Swing = serde_json::from_value(swing(2)).unwrap();
         for gap in &file.sequence.gaps {
             let line = format!(
-                "{} → {}  {:+.0} ± {:.0} ms",
+                "{} → {}  {} ± {:.0} ms",
                 short(gap.from),
                 short(gap.to),
-                gap.gap_ms,
-                1.96 * gap.sd_ms
+                format!("{:+.0}", gap.gap_ms).replace('-', "−"),
+                (1.96 * gap.sd_ms).max(1.0)
             );
             assert!(text.contains(&line), "{line}\n{text}");
         }
@@ -175,11 +190,46 @@ mod tests {
     }
 
     #[test]
+    fn what_is_said_of_the_last_swing_is_there_and_what_was_said_before_is_gone() {
+        let mut screen = Screen::default();
+        screen.take(News::State(state()));
+        let verdict = json!({ "step": "bow", "ok": false, "text": "the pelvis hinged 5 deg only" });
+        screen.take(News::Event("calibration".into(), verdict));
+        assert!(shown(&screen).contains("bow: again, because the pelvis hinged 5 deg only"));
+        screen.take(News::Event("swing".into(), json!({ "swing": swing(2) })));
+        assert!(!shown(&screen).contains("hinged"), "a swing came since");
+        let of = |verdict: &str, words: &str| json!({ "verdict": verdict, "words": words });
+        let extra = |number: u32, against: serde_json::Value| {
+            let answer = json!({ "spoken": "41 degrees away, nearly, 2 short" });
+            News::Event(
+                "swing_extra".into(),
+                json!({ "number": number, "against": against, "answer": answer }),
+            )
+        };
+        screen.take(extra(
+            2,
+            json!([of("within_ordinary", "Tempo as ever."), of("beyond_ordinary", "Pelvis turned more.")]),
+        ));
+        let text = shown(&screen);
+        assert!(text.contains("target: 41 degrees away, nearly, 2 short"), "{text}");
+        assert!(text.contains("Pelvis turned more.") && !text.contains("Tempo as ever."), "{text}");
+        // Of an older swing nothing is said here.
+        screen.take(extra(1, json!([of("beyond_ordinary", "Old news.")])));
+        assert!(!shown(&screen).contains("Old news."));
+        screen.take(extra(2, json!([of("within_ordinary", "Tempo as ever.")])));
+        assert!(shown(&screen).contains("nothing beyond ordinary variation"));
+        screen.take(extra(2, json!([of("cannot_tell_yet", "Too few.")])));
+        assert!(shown(&screen).contains("against the baseline: can't tell yet"));
+        screen.take(News::Event("swing".into(), json!({ "swing": swing(3) })));
+        assert!(!shown(&screen).contains("target:"), "of the new swing nothing is known yet");
+    }
+
+    #[test]
     fn nothing_old_is_shown_as_live() {
         let mut screen = Screen::default();
         screen.take(News::State(state()));
         screen.take(News::Lost("the server is silent".into()));
-        assert!(shown(&screen).starts_with("NOT LIVE: the server is silent."));
+        assert!(shown(&screen).starts_with("NOT LIVE: the server is silent\n"));
         screen.take(News::Event("straps".into(), json!([])));
         assert!(!shown(&screen).contains("NOT LIVE"));
         screen.take(News::Event("session_ended".into(), json!({})));

@@ -34,6 +34,34 @@ pub struct Lesson {
     pub straps: Vec<(String, String)>,
     /// All swings so far.
     pub swings: Vec<Swing>,
+    /// The last one's answer to the target, and what in it is not like the baseline.
+    pub said_of_last: Vec<String>,
+}
+
+/// Differences from the baseline that are shown.
+const DIFFERENCES: usize = 3;
+
+/// What is said of a swing, from its answer and its measures against the baseline.
+fn said_of(answer: &Value, against: &Value) -> Vec<String> {
+    let spoken = text(&answer["spoken"]);
+    let mut lines = Vec::new();
+    if !spoken.is_empty() {
+        lines.push(format!("target: {spoken}"));
+    }
+    let rows = against.as_array().map(Vec::as_slice).unwrap_or_default();
+    let of = |verdict: &'static str| {
+        rows.iter().filter(move |r| r["verdict"] == verdict).map(|r| text(&r["words"]))
+    };
+    let beyond = of("beyond_ordinary").count();
+    lines.extend(of("beyond_ordinary").take(DIFFERENCES));
+    if beyond > DIFFERENCES {
+        lines.push(format!("and {} more", beyond - DIFFERENCES));
+    } else if beyond == 0 && of("within_ordinary").next().is_some() {
+        lines.push("nothing beyond ordinary variation".into());
+    } else if beyond == 0 {
+        lines.push("against the baseline: can't tell yet".into());
+    }
+    lines
 }
 
 /// Lines of [`Screen::said`] kept.
@@ -60,7 +88,9 @@ fn straps(value: &Value) -> Vec<(String, String)> {
 impl Lesson {
     fn of(value: &Value) -> Self {
         let swings = value["swings"].as_array().map(Vec::as_slice).unwrap_or_default();
+        let last = swings.last().map_or(String::new(), |s| s["number"].to_string());
         Self {
+            said_of_last: said_of(&value["answers"][&last], &value["against"][&last]),
             player: text(&value["player"]["name"]),
             invented: value["invented"].as_bool().unwrap_or(false),
             ended: false,
@@ -121,7 +151,15 @@ impl Screen {
             "straps" => lesson.straps = straps(data),
             "block" => lesson.block = text(&data["label"]),
             "doing" => lesson.doing = data["what"].as_str().map(|_| text(&data["what"])),
-            "swing" => lesson.swings.extend(serde_json::from_value::<Swing>(data["swing"].clone()).ok()),
+            "swing" => {
+                lesson.swings.extend(serde_json::from_value::<Swing>(data["swing"].clone()).ok());
+                lesson.said_of_last.clear();
+                // What was said before it is old.
+                self.said.clear();
+            }
+            "swing_extra" if lesson.swings.last().is_some_and(|s| data["number"] == s.number) => {
+                lesson.said_of_last = said_of(&data["answer"], &data["against"]);
+            }
             "session_ended" => lesson.ended = true,
             _ => {}
         }

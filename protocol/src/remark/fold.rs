@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// What is said of a session, undone remarks left out.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Remarks {
     /// By number of the swing; a swing of which nothing is said is absent.
     pub swings: BTreeMap<u32, SwingRemarks>,
@@ -21,6 +22,7 @@ pub struct Remarks {
 
 /// What is said of one swing.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct SwingRemarks {
     /// Ball outcome in the coach's words.
     pub labels: Vec<String>,
@@ -34,6 +36,7 @@ pub struct SwingRemarks {
 
 /// A note of the lesson.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct LessonNote {
     /// Id of the remark.
     pub id: u32,
@@ -45,6 +48,7 @@ pub struct LessonNote {
 
 /// A target set or ended.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct TargetSet {
     /// Id of the remark.
     pub id: u32,
@@ -56,6 +60,7 @@ pub struct TargetSet {
 
 /// A remark that can be taken back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Last {
     /// Its id.
     pub id: u32,

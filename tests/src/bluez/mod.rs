@@ -8,10 +8,12 @@ mod objects;
 mod peer;
 mod running;
 mod world;
+mod worn;
 
 pub use bus::Bus;
 pub use peer::{Characteristic, Peer, assigned};
 pub use running::Running;
+pub use worn::{assign, play, straps};
 
 use std::time::{Duration, Instant};
 use tokio::runtime::Runtime;

@@ -176,6 +176,57 @@ fn players_are_kept_and_nobody_is_recorded_without_consent() {
 }
 
 #[test]
+fn a_player_who_is_renamed_keeps_the_earlier_lessons() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "max");
+    let session = served.whole_lesson("Somebody");
+    let rows = || served.get("/api/v1/sessions").expect(200);
+    let id = rows()[0]["player_id"].as_str().expect("the player's id").to_owned();
+    // As a session that was recorded before ids were kept, or elsewhere.
+    let old = library.path().join("sessions").join("20250101T000000Z-old");
+    std::fs::create_dir_all(old.join("swings")).unwrap();
+    let text =
+        std::fs::read_to_string(library.path().join("sessions").join(&session).join("session.toml")).unwrap();
+    let without: Vec<&str> = text.lines().filter(|l| !l.contains(&id)).collect();
+    assert_eq!(without.len() + 1, text.lines().count(), "the id stands in the file once");
+    std::fs::write(old.join("session.toml"), without.join("\n")).unwrap();
+    let names = || -> Vec<Value> { rows().as_array().unwrap().iter().map(|r| r["player"].clone()).collect() };
+    assert_eq!(names(), ["Somebody", "Somebody"]);
+
+    let about = json!({ "name": "Somebody Else", "handedness": "right", "consent": true });
+    served.send("PUT", &format!("/api/v1/players/{id}"), &about).expect(200);
+    // Only the name leads to the old one, and the name is another now.
+    let now = names();
+    assert!(now.contains(&json!("Somebody")) && now.contains(&json!("Somebody Else")), "{now:?}");
+    let found = served.get("/api/v1/sessions?player=Somebody%20Else").expect(200);
+    assert_eq!((found.as_array().unwrap().len(), &found[0]["id"]), (1, &json!(session)));
+    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    assert_eq!((&kept["player"]["id"], &kept["player"]["name"]), (&json!(id), &json!("Somebody")));
+}
+
+#[test]
+fn the_rate_of_the_straps_is_right_at_any_speed() {
+    let library = tempfile::tempdir().unwrap();
+    for speed in ["4", "40"] {
+        let served = Served::virtual_lessons(&library.path().join(speed), speed);
+        let mut events = served.events("/api/v1/events");
+        served.lesson(&served.player("Somebody"));
+        let mut looked_at = 0;
+        for event in events.by_ref().filter(|e| e.name == "straps").skip(2).take(4) {
+            for strap in event.data.as_array().unwrap() {
+                let number = |key: &str| strap[key].as_f64().unwrap();
+                let sent = number("rate_hz") / (1.0 - number("lost_percent") / 100.0);
+                // A tally ends with a packet or just before one: four samples in two seconds, and
+                // what is lost is counted over a longer time.
+                assert!((sent / number("nominal_hz") - 1.0).abs() < 0.05, "at {speed}: {strap}");
+                looked_at += 1;
+            }
+        }
+        assert_eq!(looked_at, 12);
+    }
+}
+
+#[test]
 fn measures_and_the_description_of_the_api_are_there() {
     let library = tempfile::tempdir().unwrap();
     let served = Served::virtual_lessons(library.path(), "1");
@@ -197,4 +248,77 @@ fn measures_and_the_description_of_the_api_are_there() {
         let pointer = reference.split('"').next().unwrap();
         assert!(description.pointer(pointer).is_some(), "{pointer}");
     }
+}
+
+/// Keys of `value` that the description does not know, and those it promises and `value` lacks.
+fn undescribed(description: &Value, schema: &Value, value: &Value, at: &str, found: &mut Vec<String>) {
+    if let Some(reference) = schema["$ref"].as_str() {
+        let schema = description.pointer(&reference[1..]).unwrap();
+        return undescribed(description, schema, value, at, found);
+    }
+    // What may be absent is one of null and something.
+    if let Some(choice) = schema["oneOf"].as_array().and_then(|all| all.iter().find(|s| s["type"] != "null"))
+    {
+        if !value.is_null() {
+            undescribed(description, choice, value, at, found);
+        }
+        return;
+    }
+    match value {
+        Value::Object(fields) => {
+            let known = &schema["properties"];
+            for (key, value) in fields {
+                let schema = if known[key].is_null() { &schema["additionalProperties"] } else { &known[key] };
+                if schema.is_null() {
+                    found.push(format!("{at}.{key}"));
+                } else {
+                    undescribed(description, schema, value, &format!("{at}.{key}"), found);
+                }
+            }
+            for key in schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+                if !fields.contains_key(key) {
+                    found.push(format!("{at}.{key} is missing"));
+                }
+            }
+        }
+        Value::Array(items) if schema["prefixItems"].is_null() => {
+            for item in items {
+                undescribed(description, &schema["items"], item, &format!("{at}[]"), found);
+            }
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn swings_and_all_else_of_a_lesson_are_as_described() {
+    let library = tempfile::tempdir().unwrap();
+    let served = Served::virtual_lessons(library.path(), "max");
+    let session = served.whole_lesson("Somebody");
+    let path = format!("/api/v1/sessions/{session}");
+    let note = json!({ "what": "outcome", "swing": 3, "labels": ["solid"] });
+    served.post(&format!("{path}/remarks"), &note).expect(201);
+    let description = served.get("/api/v1/openapi.json").expect(200);
+    let schema = |name: &str| {
+        let schema = &description["components"]["schemas"][name];
+        assert!(schema["properties"].is_object(), "{name} has no fields: {schema}");
+        schema
+    };
+    let lesson = served.get(&path).expect(200);
+    let curves = served.get(&format!("{path}/swings/1/curves")).expect(200);
+    let mut found = Vec::new();
+    undescribed(&description, schema("LessonView"), &lesson, "lesson", &mut found);
+    undescribed(&description, schema("CurvesView"), &curves, "curves", &mut found);
+    found.sort();
+    found.dedup();
+    assert!(found.is_empty(), "{found:#?}");
+    // The whole depth was looked at.
+    for name in ["Swing", "Peak", "MobilityCheck", "SideTurns", "Against", "SwingRemarks"] {
+        schema(name);
+    }
+    let mut wrong = lesson["swings"][0].clone();
+    wrong["segments"]["pelvis"]["peak"]["made_up"] = json!(1);
+    wrong.as_object_mut().unwrap().remove("kind");
+    undescribed(&description, schema("Swing"), &wrong, "swing", &mut found);
+    assert_eq!(found, ["swing.segments.pelvis.peak.made_up", "swing.kind is missing"]);
 }

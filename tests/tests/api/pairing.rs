@@ -9,16 +9,9 @@ fn served(library: &Path, more: &[&str]) -> Served {
     Served::start(library, &arguments)
 }
 
-/// The tokens of the coach's and the viewers' link.
-fn links(served: &Served) -> (String, String) {
-    let mut tokens =
-        served.greeting.lines().filter_map(|l| Some(l.trim().split_once("/pair/")?.1.to_owned()));
-    (tokens.next().unwrap(), tokens.next().unwrap())
-}
-
 fn cookie(answer: &Answer) -> String {
     let set = answer.header("set-cookie").expect("a cookie");
-    for part in ["HttpOnly", "SameSite=Strict", "Path=/"] {
+    for part in ["HttpOnly", "SameSite=Strict", "Path=/", "Max-Age="] {
         assert!(set.contains(part), "{set}");
     }
     set.split(';').next().unwrap().to_owned()
@@ -30,7 +23,7 @@ const PLAYER: fn() -> serde_json::Value = || json!({ "name": "X", "handedness": 
 fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
     let library = tempfile::tempdir().unwrap();
     let served = served(library.path(), &[]);
-    let (coach, viewer) = links(&served);
+    let (coach, viewer) = served.links();
     assert_eq!((coach.len(), viewer.len()), (32, 32), "128 bits");
     assert!(served.greeting.contains('█'), "a code to scan");
 
@@ -73,6 +66,41 @@ fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
         served.get_as("/api/v1/state", wrong).refused(401);
     }
     served.get("/pair/00000000000000000000000000000000").refused(403);
+}
+
+#[test]
+fn who_is_paired_stays_paired_over_a_restart_until_forgotten() {
+    let library = tempfile::tempdir().unwrap();
+    let first = served(library.path(), &[]);
+    let (coach, viewer) = first.links();
+    let coachs = cookie(&first.get(&format!("/pair/{coach}")));
+    let viewers = cookie(&first.get(&format!("/pair/{viewer}")));
+    assert!(first.end());
+
+    let second = served(library.path(), &[]);
+    assert_eq!(second.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
+    assert_eq!(second.get_as("/api/v1/state", &viewers).expect(200)["device"], "viewer");
+    second.send_as("POST", "/api/v1/players", &PLAYER(), &viewers).refused(403);
+    second.send_as("POST", "/api/v1/players", &PLAYER(), &coachs).expect(201);
+    second.get(&format!("/pair/{coach}")).refused(403);
+    second.get(&format!("/pair/{viewer}")).refused(403);
+    // The file opens no door by itself.
+    let file = std::fs::read_to_string(library.path().join("devices.toml")).unwrap();
+    for token in [&coachs, &viewers] {
+        assert!(!file.contains(token.strip_prefix("peakorder=").unwrap()));
+    }
+    for hash in file.split('"').filter(|t| t.len() == 64) {
+        second.get_as("/api/v1/state", &format!("peakorder={hash}")).refused(401);
+    }
+    #[cfg(unix)]
+    for (path, mode) in peakorder_tests::served::modes(library.path()) {
+        assert!(path.is_dir() || mode == 0o600, "{}: {mode:o}", path.display());
+    }
+    assert!(second.end());
+
+    let third = served(library.path(), &["--forget-devices"]);
+    third.get_as("/api/v1/state", &coachs).refused(401);
+    third.get_as("/api/v1/state", &viewers).refused(401);
 }
 
 #[test]

@@ -4,25 +4,9 @@ use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{LogReader, Record, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, RawCounts, ReferencePacket};
-use peakorder_tests::bluez::{Air, Peer, Running};
-use std::fmt::Write as _;
+use peakorder_tests::bluez::{Air, Running};
+pub(crate) use peakorder_tests::bluez::{assign, play, straps};
 use std::path::Path;
-use std::time::Instant;
-
-/// The three straps, as they are assigned by [`assign`].
-pub(crate) fn straps() -> Vec<Peer> {
-    (1..=3).map(Peer::strap).collect()
-}
-
-/// Writes the configuration: the first peers of the air are pelvis, thorax, lead arm.
-pub(crate) fn assign(air: &Air, n: usize, profile: &str) {
-    let mut text = String::new();
-    for (i, role) in Role::ALL.iter().take(n).enumerate() {
-        let address = air.peer(i).address;
-        writeln!(text, "[straps.{}]\nid = \"{address}\"\nprofile = \"{profile}\"", role.key()).unwrap();
-    }
-    std::fs::write(air.bus().file("config.toml"), text).unwrap();
-}
 
 /// Packets of a reference strap lying still, four samples at 208 Hz each, for `seconds`.
 pub(crate) fn still(seconds: f64) -> impl Iterator<Item = (f64, Vec<u8>)> {
@@ -76,20 +60,6 @@ pub(crate) fn practice(swings: u32) -> Session {
         ..PracticeOptions::default()
     };
     Script::practice(11, player, swings, &options).session()
-}
-
-/// Sends every strap's packets when the model says that they come in.
-pub(crate) fn play(air: &Air, session: &Session, from: Instant) {
-    for (i, role) in Role::ALL.into_iter().enumerate() {
-        let packets: Vec<(f64, Vec<u8>)> = session
-            .records()
-            .filter_map(|r| match r {
-                Record::Arrival(a) if a.role == role => Some((a.t_ns as f64 * 1e-9, a.bytes)),
-                _ => None,
-            })
-            .collect();
-        air.play(i, DATA_UUID, from, packets.into_iter());
-    }
 }
 
 /// Puts a profile of the user's own beside the configuration.

@@ -46,7 +46,7 @@ fn look_through(screen: Screen) {
     let Some(axe) = axe() else { return };
     let Some(browser) = Browser::open(screen) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "60");
+    let served = Served::virtual_lessons(home.path(), "15");
     browser.goto(&address(&served, "lesson"));
     browser.until("the players", "return document.querySelector('[data-key=add-player]') !== null", SOON);
     let mut found = findings(&browser, &axe);

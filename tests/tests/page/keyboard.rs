@@ -1,9 +1,10 @@
-//! The whole way with the keyboard alone: no pointer is used.
+//! The whole way with the keyboard alone: no pointer is used. And with a slow hand.
 
 use crate::common::{SOON, address, show, state, swing_shown};
-use peakorder_tests::browser::{Browser, TABLET};
+use peakorder_tests::browser::{Browser, DESK, TABLET};
 use peakorder_tests::served::Served;
 use serde_json::{Value, json};
+use std::time::Duration;
 
 /// WebDriver's key codes (W3C WebDriver, section 17.4.2, keyboard actions).
 const TAB: &str = "\u{e004}";
@@ -98,9 +99,41 @@ fn a_lesson_by_keyboard() {
     browser.sees("At top", SOON);
 }
 
+#[test]
+fn a_slow_click_is_felt_while_swings_come() {
+    let Some(browser) = Browser::open(DESK) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let served = Served::virtual_lessons(home.path(), "20");
+    served.lesson(&served.player("Invented Player"));
+    browser.goto(&address(&served, "swing"));
+    swing_shown(&browser, 3);
+    browser.tap("[data-key=run-2]");
+    browser.sees("to the newest", SOON);
+    let before = swings_so_far(&served);
+    browser.press_long("[data-key=ball-thin]", Duration::from_secs(4));
+    browser.until(
+        "the tap to be kept",
+        "return document.querySelector('[data-key=ball-thin]').getAttribute('aria-pressed') === 'true'",
+        SOON,
+    );
+    assert_eq!(state(&served)["lesson"]["remarks"]["swings"]["2"]["labels"], json!(["thin"]));
+    // The page was drawn anew under it, and again once it was lifted.
+    assert!(swings_so_far(&served) >= before + 2, "too few swings came for this to prove anything");
+    let newest = swings_so_far(&served);
+    browser.until(
+        "the run to go on",
+        &format!("return document.querySelector('[data-key=run-{newest}]') !== null"),
+        SOON,
+    );
+}
+
+fn swings_so_far(served: &Served) -> usize {
+    state(served)["lesson"]["swings"].as_array().map_or(0, Vec::len)
+}
+
 fn swing_count(browser: &Browser, served: &Served, count: u64) {
     let start = std::time::Instant::now();
-    while (state(served)["lesson"]["swings"].as_array().map_or(0, Vec::len) as u64) < count {
+    while (swings_so_far(served) as u64) < count {
         assert!(start.elapsed() < SOON, "{count} swings; the page says {}", browser.text());
         std::thread::sleep(std::time::Duration::from_millis(200));
     }

@@ -1,10 +1,17 @@
 //! The coach's page in a real browser, fed by the daemon with virtual straps: what a person
 //! would see, hear and reach.
 
+mod above;
 mod access;
 mod common;
 mod delay;
 mod keyboard;
+mod left;
 mod lesson;
 mod lost;
+mod sound;
+#[cfg(target_os = "linux")]
+mod straps;
+mod target;
+mod viewer;
 mod words;

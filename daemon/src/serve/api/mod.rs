@@ -15,6 +15,7 @@ mod streams;
 pub(super) use extract::on_disk;
 
 use super::Hall;
+use super::board::book::Extra;
 use super::page;
 use axum::Json;
 use axum::Router;
@@ -23,6 +24,7 @@ use axum::http::StatusCode;
 use axum::routing::get;
 use error::Failure;
 use extract::BODY_LIMIT_BYTES;
+use peakorder_protocol::event::LiveEvent;
 use std::sync::Arc;
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
@@ -30,11 +32,15 @@ use utoipa_axum::routes;
 
 /// What is said of the API as a whole.
 #[derive(OpenApi)]
-#[openapi(info(
-    title = "peakorderd",
-    description = "The lesson live, players, sessions. Every change needs Content-Type: application/json. \
-                   Streams are server-sent events; an event's data is one JSON object."
-))]
+#[openapi(
+    info(
+        title = "peakorderd",
+        description = "The lesson live, players, sessions. Every change needs Content-Type: application/json. \
+                   Streams are server-sent events; an event's data is one JSON object: LiveEvent, Extra \
+                   (swing_extra), StrapStatus (straps, a list), Doing, Remarks, Pose."
+    ),
+    components(schemas(LiveEvent, Extra))
+)]
 struct Description;
 
 /// All routes, and their description.

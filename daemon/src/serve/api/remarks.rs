@@ -13,9 +13,9 @@ use std::sync::Arc;
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
 /// `exclude` (`swing`, `excluded`, `reason`) or `undo` (`id`).
-#[utoipa::path(post, path = "/sessions/{id}/remarks", request_body = Object,
+#[utoipa::path(post, path = "/sessions/{id}/remarks", request_body = What,
     params(("id" = String, Path, description = "session's id")),
-    responses((status = 201, body = Object, description = "the remark with its id"),
+    responses((status = 201, body = Remark, description = "the remark with its id"),
         (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn add(
     State(hall): State<Arc<Hall>>,
@@ -28,7 +28,7 @@ pub(super) async fn add(
 
 /// Takes back the last remark that is not taken back yet.
 #[utoipa::path(post, path = "/sessions/{id}/undo", params(("id" = String, Path, description = "session's id")),
-    responses((status = 200, body = Object, description = "the remark that took it back"),
+    responses((status = 200, body = Remark, description = "the remark that took it back"),
         (status = 404, body = ErrorBody), (status = 409, body = ErrorBody, description = "there is none")))]
 pub(super) async fn undo(
     State(hall): State<Arc<Hall>>,
@@ -39,7 +39,7 @@ pub(super) async fn undo(
 
 /// Sets the drill target of the running lesson, from the player's own baseline.
 #[utoipa::path(put, path = "/lesson/target", request_body = TargetAsked,
-    responses((status = 200, body = Object, description = "the remark with the target"),
+    responses((status = 200, body = Remark, description = "the remark with the target"),
         (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn set_target(
     State(hall): State<Arc<Hall>>,
@@ -50,7 +50,7 @@ pub(super) async fn set_target(
 
 /// Ends the drill target of the running lesson.
 #[utoipa::path(delete, path = "/lesson/target",
-    responses((status = 200, body = Object), (status = 409, body = ErrorBody)))]
+    responses((status = 200, body = Remark), (status = 409, body = ErrorBody)))]
 pub(super) async fn end_target(State(hall): State<Arc<Hall>>) -> Result<Json<Remark>, Failure> {
     remarks::end_target(&hall).await.map(Json)
 }

@@ -98,7 +98,7 @@ pub(super) struct Sides {
     b: String,
 }
 
-/// Before against after, as `peakorder compare --json`.
+/// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
 #[utoipa::path(get, path = "/compare", params(Sides),
     responses((status = 200, body = Object), (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn compare(

@@ -16,9 +16,10 @@ use peakorder_protocol::swing::Swing;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use utoipa::ToSchema;
 
 /// What is said of a swing besides its own numbers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Extra {
     /// Its number.
     pub number: u32,

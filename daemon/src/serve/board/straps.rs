@@ -14,7 +14,7 @@ const KEPT_S: f64 = 10.0;
 /// … and this often, s.
 const EVERY_S: f64 = 0.5;
 /// The rate is that of this long, s.
-const RATE_OVER_S: f64 = 2.0;
+const RATE_OVER_S: f64 = 4.0;
 /// A strap not heard for this long is called silent, s.
 const SILENT_S: f64 = 1.5;
 
@@ -109,10 +109,12 @@ impl StrapState {
     fn view(&self, role: Role, now_s: f64) -> StrapStatus {
         let since = |span_s: f64| self.tallies.iter().find(|t| t.t_s >= now_s - span_s);
         let last = self.tallies.back();
-        // A strap that sends nothing has no newer tally: its rate falls with the clock.
+        // Samples are counted from tally to tally. When nothing at all comes there are no more
+        // tallies, and the rate falls with the clock.
         let rate_hz = match (since(RATE_OVER_S), last) {
-            (Some(first), Some(last)) if now_s > first.t_s => {
-                (last.samples - first.samples) as f64 / (now_s - first.t_s).max(EVERY_S)
+            (Some(first), Some(last)) if last.t_s > first.t_s => {
+                let until_s = if now_s - last.t_s < 2.0 * EVERY_S { last.t_s } else { now_s };
+                (last.samples - first.samples) as f64 / (until_s - first.t_s)
             }
             _ => 0.0,
         };

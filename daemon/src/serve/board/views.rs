@@ -57,21 +57,16 @@ pub struct LessonView {
     /// How the straps are; empty for a past lesson.
     pub straps: Vec<StrapStatus>,
     /// The swings, each as in its file (`peakorder.swing/1`).
-    #[schema(value_type = Vec<Object>)]
+    #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "shared")]
     pub swings: Vec<Arc<Swing>>,
     /// Swing by swing, each measure against the player's own baseline.
-    #[schema(value_type = Object)]
     pub against: BTreeMap<u32, Vec<Against>>,
     /// Answers to the drill target, of swings made while there was one.
-    #[schema(value_type = Object)]
     pub answers: BTreeMap<u32, Answer>,
-    /// What the coach says: `swings` (number → `labels`, `note`, `excluded`, `reason`), `notes`,
-    /// `target`, `targets`, `last`.
-    #[schema(value_type = Object)]
+    /// What the coach says.
     pub remarks: Remarks,
     /// Mobility checks, each as in `mobility.json`.
-    #[schema(value_type = Vec<Object>)]
     pub mobility: Vec<MobilityCheck>,
     /// Label of the block that others are held against.
     pub baseline_block: String,
@@ -85,12 +80,11 @@ fn shared<S: serde::Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S
 /// Who swings.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct PlayerView {
-    /// Id in the library; absent when the library has no player of that name.
+    /// Id in the library; absent when the library has no such player.
     pub id: Option<String>,
-    /// Name.
+    /// Name, as it was at the lesson.
     pub name: String,
-    /// `right` or `left`.
-    #[schema(value_type = String)]
+    /// Side the player swings from.
     pub handedness: Handedness,
     /// What the player works on.
     pub goal: String,
@@ -116,8 +110,7 @@ pub struct CalibrationView {
     pub t_s: f64,
     /// `still`, `bow` or `arm-raise`.
     pub step: String,
-    /// `pelvis`, `thorax` or `lead_arm`.
-    #[schema(value_type = String)]
+    /// Where it is worn.
     pub role: Role,
     /// Accepted.
     pub ok: bool,
@@ -137,8 +130,7 @@ pub struct Doing {
 /// How a strap is.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct StrapStatus {
-    /// `pelvis`, `thorax` or `lead_arm`.
-    #[schema(value_type = String)]
+    /// Where it is worn.
     pub role: Role,
     /// Name and address.
     pub name: String,

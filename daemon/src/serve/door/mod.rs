@@ -6,6 +6,7 @@
 //! cannot send a JSON type without asking first, its origin does not match, and a name that
 //! was made to point here (DNS rebinding) is not one of ours.
 
+pub mod devices;
 pub mod host;
 pub mod pass;
 pub mod rate;

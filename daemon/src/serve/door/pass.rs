@@ -1,13 +1,17 @@
 //! Passes: which device may do what.
 //!
 //! On a loopback address every browser is the coach's. Elsewhere a device gets in with a
-//! link shown in the terminal or with the passcode, and is then known by a cookie. Links
-//! and cookies are 128 random bits, live in memory only, and are compared in constant time.
+//! link shown in the terminal or with the passcode, and is then known by a cookie
+//! ([`super::devices`]). Links and cookies are 128 random bits and are compared in constant
+//! time; links live in memory only.
 
+use super::devices::{Devices, GOOD_FOR_DAYS, TOKEN_BYTES};
 use super::rate::{ALL_GUESSES, Buckets, GUESSES, wait};
 use crate::serve::api::error::Failure;
 use crate::serve::random;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
@@ -15,13 +19,10 @@ use subtle::ConstantTimeEq as _;
 
 /// Name of the cookie.
 const COOKIE: &str = "peakorder";
-/// Random bytes of a link or cookie.
-const BYTES: usize = 16;
-/// Devices remembered; the oldest has to pair again.
-const DEVICES: usize = 64;
 
 /// What a device may do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Device {
     /// Everything.
     Coach,
@@ -53,7 +54,7 @@ struct Known {
     coach_link: Option<String>,
     viewer_link: String,
     passcode: Option<String>,
-    devices: Vec<(String, Device)>,
+    devices: Devices,
 }
 
 /// Who may do what.
@@ -75,14 +76,14 @@ impl Passes {
         Self { known: None, guesses: Buckets::new(GUESSES), all_guesses: Buckets::new(ALL_GUESSES) }
     }
 
-    /// Devices must pair, by the links returned or by `passcode`.
-    pub fn paired(passcode: Option<String>) -> (Self, Links) {
-        let links = Links { coach: random::hex(BYTES), viewer: random::hex(BYTES) };
+    /// Devices must pair, by the links returned or by `passcode`, unless they are known.
+    pub fn paired(passcode: Option<String>, devices: Devices) -> (Self, Links) {
+        let links = Links { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
         let known = Known {
             coach_link: Some(links.coach.clone()),
             viewer_link: links.viewer.clone(),
             passcode,
-            devices: Vec::new(),
+            devices,
         };
         (Self { known: Some(Mutex::new(known)), ..Self::open() }, links)
     }
@@ -94,13 +95,14 @@ impl Passes {
     /// Which device sent these headers.
     pub fn device(&self, headers: &HeaderMap) -> Option<Device> {
         let Some(known) = self.lock() else { return Some(Device::Coach) };
+        let now = Timestamp::now();
         headers
             .get_all(header::COOKIE)
             .iter()
             .filter_map(|v| v.to_str().ok())
             .flat_map(|v| v.split(';'))
             .filter_map(|pair| pair.trim().strip_prefix(COOKIE)?.strip_prefix('='))
-            .find_map(|token| known.devices.iter().find(|(t, _)| same(t, token)).map(|(_, d)| *d))
+            .find_map(|token| known.devices.of(token, now))
     }
 
     /// The answer to a device that is not paired.
@@ -114,8 +116,8 @@ impl Passes {
         Failure::new(StatusCode::UNAUTHORIZED, text).with("passcode", passcode)
     }
 
-    /// Takes a link's token; returns the device it makes, and its cookie.
-    pub fn by_link(&self, token: &str, from: IpAddr) -> Result<(Device, HeaderValue), Failure> {
+    /// Takes a link's token; returns the cookie of the device it makes.
+    pub fn by_link(&self, token: &str, from: IpAddr) -> Result<HeaderValue, Failure> {
         let Some(mut known) = self.lock() else { return Err(no_need()) };
         let device = if known.coach_link.as_deref().is_some_and(|t| same(t, token)) {
             known.coach_link = None;
@@ -130,7 +132,7 @@ impl Passes {
                 "this link is not good (any more); the coach's link works once, start peakorderd anew for another",
             ));
         };
-        Ok((device, known.admit(device)))
+        Ok(known.admit(device))
     }
 
     /// Takes a passcode; returns the coach's cookie.
@@ -164,14 +166,9 @@ impl Passes {
 
 impl Known {
     fn admit(&mut self, device: Device) -> HeaderValue {
-        let token = random::hex(BYTES);
-        let cookie = format!("{COOKIE}={token}; HttpOnly; SameSite=Strict; Path=/");
-        if self.devices.len() >= DEVICES {
-            // Viewers' link can be used often; the coach must not be pushed out by it.
-            let oldest = self.devices.iter().position(|(_, d)| *d == Device::Viewer).unwrap_or(0);
-            self.devices.remove(oldest);
-        }
-        self.devices.push((token, device));
+        let token = self.devices.admit(device, Timestamp::now());
+        let seconds = GOOD_FOR_DAYS * 24 * 3600;
+        let cookie = format!("{COOKIE}={token}; Max-Age={seconds}; HttpOnly; SameSite=Strict; Path=/");
         HeaderValue::try_from(cookie).expect("hexadecimal and fixed text are visible ASCII")
     }
 }

@@ -24,7 +24,7 @@ pub fn links(at: SocketAddr, links: &Links) -> String {
     let mut text = String::new();
     for (whom, token) in [
         ("The coach's device (works once)", &links.coach),
-        ("Viewers (look only, until peakorderd ends)", &links.viewer),
+        ("Viewers (look only; the link is good until peakorderd ends)", &links.viewer),
     ] {
         let link = format!("http://{at}/pair/{token}");
         let _ = writeln!(text, "{whom}:\n  {link}");

@@ -8,7 +8,7 @@ use crate::engine::BATCHES;
 use crate::serve::board::Clock;
 use crate::serve::library::PlayerCard;
 use crate::source::pace::{Speed, play};
-use crate::source::straps::{Audience, CLOSING, Desk, Health, Request};
+use crate::source::straps::{CLOSING, Desk, Request};
 use crate::source::virtual_session::virtual_session;
 use crate::virtual_straps::Script;
 use peakorder_protocol::Role;
@@ -87,7 +87,9 @@ impl Ready {
         let (requests, asked) = mpsc::channel(REQUESTS);
         let gone = match self {
             Self::Straps { radio, worn, clock } => {
-                let desk = Desk::new(worn.iter().map(|(role, wanted)| (*role, &*wanted.profile)), OffBoard);
+                let profiles = worn.iter().map(|(role, wanted)| (*role, &*wanted.profile));
+                // The board reads the straps' health off the pipeline.
+                let desk = Desk::new(profiles, |_| {});
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
                 let (stopped, stopping) = oneshot::channel();
                 tokio::spawn(desk.work(straps, asked, to, stopped));
@@ -141,11 +143,4 @@ fn play_script(
             std::future::pending::<()>().await;
         }
     })
-}
-
-/// The board reads the straps' health off the pipeline.
-struct OffBoard;
-
-impl Audience for OffBoard {
-    fn health(&mut self, _straps: &[(Role, Health)]) {}
 }

@@ -3,6 +3,7 @@
 //! ```text
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
+//! LIBRARY/devices.toml           devices that are paired (`door::devices`)
 //! ```
 //!
 //! Ids that come with a request are compared with the names that are there and never

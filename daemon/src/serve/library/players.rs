@@ -20,10 +20,9 @@ const FILE_LIMIT_BYTES: u64 = 64 << 10;
 /// What the coach says of a player.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct NewPlayer {
-    /// Name; sessions are found by it.
+    /// Name.
     pub name: String,
-    /// Side the player swings from: `right` or `left`.
-    #[schema(value_type = String)]
+    /// Side the player swings from.
     pub handedness: Handedness,
     /// What the player works on.
     #[serde(default)]
@@ -73,6 +72,7 @@ impl PlayerCard {
     /// As it is written into a session.
     pub fn player(&self) -> Player {
         Player {
+            id: Some(self.id.clone()),
             name: self.about.name.clone(),
             handedness: self.about.handedness,
             goal: self.about.goal.clone(),
@@ -114,6 +114,15 @@ impl Library {
             .into_iter()
             .find(|p| p.id == id)
             .ok_or_else(|| LibraryError::Unknown("there is no such player; list them anew".into()))
+    }
+
+    /// Who of `players` was recorded as `recorded`: by the id that the session has, or by name
+    /// if it has none (it was recorded elsewhere, or before ids were kept).
+    pub fn who<'a>(players: &'a [PlayerCard], recorded: &Player) -> Option<&'a PlayerCard> {
+        match &recorded.id {
+            Some(id) => players.iter().find(|p| p.id == *id),
+            None => players.iter().find(|p| recorded.named(&p.about.name)),
+        }
     }
 
     /// Adds a player.

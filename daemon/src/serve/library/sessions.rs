@@ -2,7 +2,7 @@
 
 use super::{Library, LibraryError};
 use peakorder_analysis::load::{Loaded, load};
-use peakorder_protocol::session::{SESSION_FILE, SWINGS_DIR, Session, SessionDir};
+use peakorder_protocol::session::{Player, SESSION_FILE, SWINGS_DIR, Session, SessionDir};
 use serde::Serialize;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -17,7 +17,9 @@ pub struct SessionRow {
     pub id: String,
     /// Start, RFC 3339 UTC.
     pub started_utc: String,
-    /// Name of the player.
+    /// Id of the player; absent when the library has no such player.
+    pub player_id: Option<String>,
+    /// Name of the player, as the library has it now.
     pub player: String,
     /// Labels of the blocks that have swings, in order.
     pub blocks: Vec<String>,
@@ -35,9 +37,17 @@ pub struct SessionRow {
 /// When a session's files were last written: what was read is good until that changes.
 type Stamp = (Option<SystemTime>, Option<SystemTime>);
 
+/// What was read of a session: a row without what the library knows of its player.
+#[derive(Clone)]
+struct Read {
+    stamp: Stamp,
+    recorded: Player,
+    row: SessionRow,
+}
+
 /// Rows that were read before.
 #[derive(Default)]
-pub(super) struct Rows(Mutex<HashMap<String, (Stamp, SessionRow)>>);
+pub(super) struct Rows(Mutex<HashMap<String, Read>>);
 
 fn stamp(folder: &Path) -> Stamp {
     let changed = |name: &str| folder.join(name).metadata().and_then(|m| m.modified()).ok();
@@ -104,33 +114,39 @@ impl Library {
         player: Option<&str>,
         running: Option<&str>,
     ) -> Result<Vec<SessionRow>, LibraryError> {
+        let players = self.players()?;
         let mut known = self.rows.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         let mut rows: Vec<SessionRow> = self
             .folders()?
             .into_iter()
             .filter_map(|(id, folder)| {
                 let now = stamp(&folder);
-                if let Some((then, row)) = known.get(&id)
-                    && *then == now
-                {
-                    return Some(row.clone());
+                let read = match known.get(&id) {
+                    Some(read) if read.stamp == now => read.clone(),
+                    _ => {
+                        let (recorded, row) = row(&id, &folder)?;
+                        let read = Read { stamp: now, recorded, row };
+                        known.insert(id, read.clone());
+                        read
+                    }
+                };
+                let mut row = read.row;
+                row.running = Some(row.id.as_str()) == running;
+                if let Some(card) = Self::who(&players, &read.recorded) {
+                    row.player_id = Some(card.id.clone());
+                    row.player.clone_from(&card.about.name);
                 }
-                let row = row(&id, &folder)?;
-                known.insert(id, (now, row.clone()));
                 Some(row)
             })
             .collect();
         drop(known);
         rows.retain(|r| player.is_none_or(|p| r.player == p));
-        for row in &mut rows {
-            row.running = Some(row.id.as_str()) == running;
-        }
         rows.sort_by(|a, b| b.started_utc.cmp(&a.started_utc).then_with(|| b.id.cmp(&a.id)));
         Ok(rows)
     }
 }
 
-fn row(id: &str, folder: &Path) -> Option<SessionRow> {
+fn row(id: &str, folder: &Path) -> Option<(Player, SessionRow)> {
     let (_, session) = SessionDir::open(folder)
         .inspect_err(|why| tracing::warn!("{}: {why}; the session is left out", folder.display()))
         .ok()?;
@@ -140,14 +156,16 @@ fn row(id: &str, folder: &Path) -> Option<SessionRow> {
         Some(Err(why)) => (Vec::new(), 0, vec![why.to_string()]),
         None => (Vec::new(), 0, vec!["the path is not UTF-8".into()]),
     };
-    Some(SessionRow {
+    let row = SessionRow {
         id: id.to_owned(),
         started_utc: session.started_utc,
-        player: session.player.name,
+        player_id: None,
+        player: session.player.name.clone(),
         blocks,
         swings,
         invented: session.invented,
         running: false,
         problems,
-    })
+    };
+    Some((session.player, row))
 }

@@ -1,0 +1,16 @@
+// The turns of what is drawn, in words and numbers.
+
+import { h, s } from './dom.js';
+import { capital } from './format.js';
+import { turnsOf } from './figure.js';
+import { mark } from './marks.js';
+
+export const spoken = (lines, handedness) => turnsOf(lines, handedness).map((t) => `${t.name} ${t.words}`).join(', ');
+
+/** One line a segment; of a second body in small beneath. */
+export function turnList(lines, handedness, second) {
+  const others = second ? turnsOf(second.lines, second.handedness) : [];
+  return h('dl', { class: 'turn-list' }, turnsOf(lines, handedness).map((t) => h('div', {},
+    h('dt', {}, s('svg', { width: 22, height: 22, viewBox: '0 0 22 22', 'aria-hidden': 'true' }, mark(t.role, 11, 11, 8)), capital(t.name)),
+    h('dd', {}, t.words, second && h('span', { class: 'fine' }, `${second.called}: ${others.find((o) => o.role === t.role)?.words ?? 'not known'}`)))));
+}

@@ -1,0 +1,105 @@
+//! Tally and trend of a drill as the page shows them, against numbers computed anew from the
+//! swing files.
+
+use crate::common::{SOON, address, show, swing_shown};
+use peakorder_protocol::Role;
+use peakorder_tests::browser::{Browser, PHONE};
+use peakorder_tests::files::swings;
+use peakorder_tests::served::Served;
+use serde_json::{Value, json};
+
+#[test]
+fn tally_and_trend_are_those_of_the_swing_files() {
+    let Some(browser) = Browser::open(PHONE) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let served = Served::virtual_lessons(home.path(), "40");
+    let mut events = served.events("/api/v1/events");
+    let session = served.lesson(&served.player("Invented Player"));
+    let block = loop {
+        let event = events.until("block").pop().expect("a block");
+        if event.data["label"] != "baseline" {
+            break event.data["label"].as_str().expect("a label").to_owned();
+        }
+    };
+    // The drill's half swings turn some 20°: a value in their midst, so that all answers come.
+    let (value, margin) = (20.5, 1.0);
+    let target =
+        json!({ "measure": "pelvis_turn_top_deg", "value": value, "margin": margin, "block": block });
+    served.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    browser.goto(&address(&served, "target"));
+    events.until("session_ended");
+
+    browser.goto(&address(&served, "earlier"));
+    browser.tap(&format!("[data-key=\"open-{session}\"]"));
+    swing_shown(&browser, 1);
+    show(&browser, "target");
+    browser.until("the trend", "return document.querySelector('svg.trend') !== null", SOON);
+
+    // Away from the target is negative in the file; further away is more.
+    let turns: Vec<(u32, f64)> = swings(&home.path().join("sessions").join(&session))
+        .iter()
+        .filter(|s| s.block == block)
+        .map(|s| (s.number, -s.segments[&Role::Pelvis].turn_deg.expect("calibrated").top))
+        .collect();
+    assert_eq!(turns.len(), 8);
+    let answer = |turn: f64| {
+        if turn >= value {
+            "met"
+        } else if turn >= value - margin {
+            "nearly"
+        } else {
+            "not"
+        }
+    };
+    let count = |kind: &str| turns.iter().filter(|(_, t)| answer(*t) == kind).count();
+    let tally = browser.run(
+        "return [...document.querySelectorAll('.tally div')].map((d) => d.innerText.split(/\\s*\\n\\s*/))",
+    );
+    let expected = [("met", "met"), ("nearly", "nearly"), ("not yet", "not")];
+    assert_eq!(tally, json!(expected.map(|(words, kind)| [words.to_owned(), count(kind).to_string()])));
+    assert!(
+        expected.iter().filter(|(_, kind)| count(kind) > 0).count() >= 2,
+        "one answer alone proves little: {turns:?}"
+    );
+
+    let trend = browser.run(
+        "const svg = document.querySelector('svg.trend');
+         return { words: svg.getAttribute('aria-label'), level: Number(svg.querySelector('.level').getAttribute('y1')),
+           marks: [...svg.querySelectorAll('circle.answer-ring')].map((c) => [Number(c.getAttribute('cx')), Number(c.getAttribute('cy')),
+             c.parentElement.querySelectorAll('.answer-fill').length ? c.parentElement.querySelector('.answer-fill').tagName : '']) }",
+    );
+    let words: Vec<String> = turns.iter().map(|(n, t)| format!("swing {n} {t:.1}° away")).collect();
+    assert_eq!(trend["words"], json!(format!("Values in order: {}", words.join(", "))));
+    let marks: Vec<(f64, f64, &str)> = trend["marks"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|m| (m[0].as_f64().expect("x"), m[1].as_f64().expect("y"), m[2].as_str().expect("a name")))
+        .collect();
+    assert_eq!(marks.len(), turns.len());
+    assert!(marks.is_sorted_by(|a, b| a.0 < b.0), "in order of time: {marks:?}");
+    let level = trend["level"].as_f64().expect("y");
+    // One scale for all: pixels a degree, upwards for more.
+    let scale: Vec<f64> = marks.iter().zip(&turns).map(|(m, (_, t))| (level - m.1) / (t - value)).collect();
+    for (s, ((mark, (number, turn)), first)) in
+        scale.iter().zip(marks.iter().zip(&turns).zip(std::iter::repeat(scale[0])))
+    {
+        assert!(*s > 0.0 && (s / first - 1.0).abs() < 0.05, "swing {number}: {scale:?}");
+        // Met is full, nearly half full, not empty.
+        let filled = match answer(*turn) {
+            "met" => "circle",
+            "nearly" => "path",
+            _ => "",
+        };
+        assert_eq!(mark.2, filled, "swing {number}, {turn}°");
+    }
+    let last = browser.run("return document.querySelector('.target-answer').innerText");
+    let (number, turn) = turns.last().expect("swings");
+    let last = last.as_str().expect("words");
+    assert!(
+        last.contains(&format!("{turn:.1}° away")) && last.contains(&format!("swing {number}")),
+        "{last}"
+    );
+    let shown: Value = browser.run("return document.querySelector('[data-answer]').dataset.answer");
+    assert_eq!(shown, json!(answer(*turn)));
+}
