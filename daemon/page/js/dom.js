@@ -35,13 +35,19 @@ addEventListener('pointerdown', (event) => {
   pressedAt = Date.now();
 }, true);
 for (const name of ['pointerup', 'pointercancel', 'blur']) {
-  addEventListener(name, () => setTimeout(() => {
-    // The click has been by then.
-    pressed = null;
-    const draws = [...later.values()];
-    later.clear();
-    for (const draw of draws) draw();
-  }), true);
+  addEventListener(name, (event) => {
+    // A button that is pressed takes the focus from another: only the window's own loss counts.
+    if (name === 'blur' && event.target !== window) return;
+    setTimeout(lifted);
+  }, true);
+}
+
+function lifted() {
+  // The click has been by then.
+  pressed = null;
+  const draws = [...later.values()];
+  later.clear();
+  for (const draw of draws) draw();
 }
 
 /**
