@@ -339,9 +339,8 @@ impl fmt::Display for Missing {
 }
 
 fn pick(checks: &Checks, posture: Posture) -> Result<&MobilityCheck, Missing> {
-    let mut of_it = checks.mobility.checks.iter().rev().filter(|c| c.posture == Some(posture));
-    let last = of_it.clone().next().ok_or(Missing::NotMade)?;
-    of_it.find(|c| c.ok).ok_or_else(|| Missing::NotAsAsked(last.repeat.join("; ")))
+    let check = last_of(&checks.mobility.checks, posture).ok_or(Missing::NotMade)?;
+    if check.ok { Ok(check) } else { Err(Missing::NotAsAsked(check.repeat.join("; "))) }
 }
 
 fn row(quantity: Quantity, posture: Posture, before: &MobilityCheck, after: &MobilityCheck) -> Option<Row> {

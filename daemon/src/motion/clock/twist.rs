@@ -8,6 +8,7 @@
 //! body. It cannot tell a pure delay from motion of one segment before another, so this is
 //! valid for straps off the body and in one hand only.
 
+use crate::motion::minimum;
 use nalgebra::{Matrix3, Vector3};
 
 /// Rates of one strap on the session clock, in order of time.
@@ -85,8 +86,8 @@ const SD_FLOOR_S: f64 = 0.05e-3;
 const SECOND_AXIS: f64 = 0.03;
 /// Step of the search over whole lags, seconds.
 const STEP_S: f64 = 0.004;
-/// The lag is found to this, seconds.
-const TOLERANCE_S: f64 = 1e-6;
+/// Golden section steps from there to a microsecond.
+const REFINE_STEPS: usize = 19;
 /// A longer gap between samples is not interpolated over, seconds.
 const GAP_S: f64 = 0.03;
 
@@ -231,7 +232,8 @@ pub fn lag(a: &Rates, b: &Rates) -> Result<Twist, TwistError> {
     if best.abs() == steps {
         return Err(TwistError::TooFarApart);
     }
-    let lag_s = least(share, f64::from(best - 1) * STEP_S, f64::from(best + 1) * STEP_S);
+    let lag_s =
+        minimum::golden(share, f64::from(best - 1) * STEP_S, f64::from(best + 1) * STEP_S, REFINE_STEPS);
     let best = fit(a, b, lag_s).ok_or(TwistError::TooLittle { fast_s: 0.0 })?;
     let residual = best.residual;
     if residual > REFUSE_RESIDUAL {
@@ -239,25 +241,6 @@ pub fn lag(a: &Rates, b: &Rates) -> Result<Twist, TwistError> {
     }
     let sd_s = uncertainty_s(a, b, lag_s, &best);
     Ok(Twist { lag_s, residual, gain: best.gain, sd_s, loose: residual > FIRM_RESIDUAL })
-}
-
-/// Golden-section search of the least value in [`from`, `to`].
-fn least(f: impl Fn(f64) -> f64, mut from: f64, mut to: f64) -> f64 {
-    let ratio = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut x, mut y) = (to - ratio * (to - from), from + ratio * (to - from));
-    let (mut fx, mut fy) = (f(x), f(y));
-    while to - from > TOLERANCE_S {
-        if fx < fy {
-            (to, y, fy) = (y, x, fx);
-            x = to - ratio * (to - from);
-            fx = f(x);
-        } else {
-            (from, x, fx) = (x, y, fy);
-            y = from + ratio * (to - from);
-            fy = f(y);
-        }
-    }
-    f64::midpoint(from, to)
 }
 
 #[cfg(test)]

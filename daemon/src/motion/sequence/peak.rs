@@ -23,8 +23,6 @@ pub struct FoundPeak {
     pub noise_sd_s: f64,
     /// Speed there, deg/s.
     pub dps: f64,
-    /// Second derivative there, deg/s³; how sharp the peak is.
-    pub curvature: f64,
     /// Still rising at impact.
     pub rising: bool,
 }
@@ -105,7 +103,6 @@ pub fn find(
             sd_s: 0.0,
             noise_sd_s: 0.0,
             dps: end.at(impact_s, 0),
-            curvature: end.at(impact_s, 2),
             rising: true,
         });
     }
@@ -128,7 +125,6 @@ pub fn find(
         sd_s: located.sd_s.hypot(FLOOR_S).hypot(0.5 * rival_s),
         noise_sd_s: smooth.sd_s,
         dps: located.dps,
-        curvature,
         rising: false,
     })
 }
