@@ -3,12 +3,13 @@
 import { attempt } from './store.js';
 import { post } from './api.js';
 import { h } from './dom.js';
+import { capital } from './format.js';
 
 export function enterDoor(main, { text, passcode }) {
   const input = h('input', { id: 'passcode', type: 'password', autocomplete: 'current-password', maxlength: 256 });
   main.append(h('div', { class: 'quiet-page' },
     h('h1', {}, 'This device is not paired'),
-    h('p', { class: 'lead' }, `${text.charAt(0).toUpperCase()}${text.slice(1)}.`),
+    h('p', { class: 'lead' }, `${capital(text)}.`),
     passcode && h('form', { class: 'fields', onsubmit: async (event) => {
       event.preventDefault();
       // The cookie is there; everything begins anew with it.

@@ -7,6 +7,11 @@
 pub(super) fn hex(bytes: usize) -> String {
     let mut raw = vec![0_u8; bytes];
     getrandom::fill(&mut raw).expect("the operating system gives random bytes");
+    in_hex(&raw)
+}
+
+/// Bytes in hexadecimal, small letters.
+pub(super) fn in_hex(bytes: &[u8]) -> String {
     let digit = |nibble: u8| char::from(b"0123456789abcdef"[usize::from(nibble)]);
-    raw.iter().flat_map(|b| [digit(b >> 4), digit(b & 15)]).collect()
+    bytes.iter().flat_map(|b| [digit(b >> 4), digit(b & 15)]).collect()
 }

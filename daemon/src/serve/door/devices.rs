@@ -8,6 +8,7 @@
 //! the file (its owner only) cannot get in with what it says.
 
 use super::pass::Device;
+use crate::serve::library::read_toml;
 use crate::serve::random;
 use jiff::{SignedDuration, Timestamp};
 use peakorder_protocol::files::{self, Lasting};
@@ -25,8 +26,6 @@ const REMEMBERED: usize = 64;
 /// A pairing is good for this long, days: a tablet that was lent or lost does not get in for
 /// ever, and one that is used is paired again once a season. Own judgement.
 pub const GOOD_FOR_DAYS: i64 = 90;
-/// Anything larger is none of ours.
-const FILE_LIMIT_BYTES: u64 = 64 << 10;
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 struct Paired {
@@ -49,11 +48,7 @@ pub struct Devices {
 }
 
 fn hashed(token: &str) -> String {
-    use std::fmt::Write as _;
-    Sha256::digest(token.as_bytes()).iter().fold(String::with_capacity(64), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    random::in_hex(&Sha256::digest(token.as_bytes()))
 }
 
 fn good(paired: &Paired, now: Timestamp) -> bool {
@@ -114,13 +109,10 @@ impl Devices {
 }
 
 fn read(file: &Path) -> Result<Vec<Paired>, String> {
-    let text = match std::fs::metadata(file) {
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
-        Ok(meta) if meta.len() > FILE_LIMIT_BYTES => return Err(format!("{} bytes, too large", meta.len())),
-        _ => std::fs::read_to_string(file).map_err(|e| e.to_string())?,
-    };
-    let book: Book = toml::from_str(&text).map_err(|e| peakorder_protocol::toml_line::explain(&text, &e))?;
-    Ok(book.paired)
+    if let Ok(false) = file.try_exists() {
+        return Ok(Vec::new());
+    }
+    read_toml(file).map(|book: Book| book.paired)
 }
 
 #[cfg(test)]

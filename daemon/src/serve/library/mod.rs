@@ -18,6 +18,8 @@ pub use sessions::SessionRow;
 use anyhow::Context as _;
 use etcetera::BaseStrategy as _;
 use peakorder_protocol::files::private_dir;
+use peakorder_protocol::toml_line;
+use serde::de::DeserializeOwned;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -42,6 +44,19 @@ pub struct Library {
     /// One writer of player files at a time.
     writing: Mutex<()>,
     rows: sessions::Rows,
+}
+
+/// The library's own files are small; anything larger is something else.
+const FILE_LIMIT_BYTES: u64 = 64 << 10;
+
+/// Reads a file of the library.
+pub(super) fn read_toml<T: DeserializeOwned>(path: &Path) -> Result<T, String> {
+    let size = path.metadata().map_err(|e| e.to_string())?.len();
+    if size > FILE_LIMIT_BYTES {
+        return Err(format!("{size} bytes, too large"));
+    }
+    let text = std::fs::read_to_string(path).map_err(|e| e.to_string())?;
+    toml::from_str(&text).map_err(|e| toml_line::explain(&text, &e))
 }
 
 /// The platform's folder for this program's data.

@@ -1,11 +1,10 @@
 //! Player files.
 
-use super::{Library, LibraryError};
+use super::{Library, LibraryError, read_toml};
 use crate::serve::random;
 use peakorder_protocol::Handedness;
 use peakorder_protocol::files::{self, Lasting};
 use peakorder_protocol::session::Player;
-use peakorder_protocol::toml_line;
 use serde::{Deserialize, Serialize};
 use std::fs;
 use utoipa::ToSchema;
@@ -14,8 +13,6 @@ use utoipa::ToSchema;
 const NAME_LIMIT: usize = 80;
 /// Longest goal or limits, characters.
 const TEXT_LIMIT: usize = 2000;
-/// A player file is small; anything larger is something else.
-const FILE_LIMIT_BYTES: u64 = 64 << 10;
 
 /// What the coach says of a player.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
@@ -99,7 +96,7 @@ impl Library {
                 continue;
             }
             let Some(id) = path.file_stem().and_then(|s| s.to_str()) else { continue };
-            match read(&path) {
+            match read_toml::<PlayerCard>(&path) {
                 Ok(card) => players.push(PlayerCard { id: id.to_owned(), ..card }),
                 Err(why) => tracing::warn!("{}: {why}; the player is left out", path.display()),
             }
@@ -171,13 +168,4 @@ impl Library {
         let text = toml::to_string_pretty(card).map_err(|e| failed(&path, &e))?;
         files::replace(&path, text.as_bytes(), Lasting::Synced).map_err(|e| failed(&path, &e))
     }
-}
-
-fn read(path: &std::path::Path) -> Result<PlayerCard, String> {
-    let size = path.metadata().map_err(|e| e.to_string())?.len();
-    if size > FILE_LIMIT_BYTES {
-        return Err(format!("{size} bytes, too large for a player"));
-    }
-    let text = fs::read_to_string(path).map_err(|e| e.to_string())?;
-    toml::from_str(&text).map_err(|e| toml_line::explain(&text, &e))
 }
