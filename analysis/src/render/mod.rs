@@ -101,7 +101,7 @@ pub(crate) fn marked(role: Role) -> String {
 }
 
 /// A number with a true minus sign, `+` too when `signed`, and never a minus zero.
-pub(crate) fn number(value: f64, decimals: usize, signed: bool) -> String {
+pub fn number(value: f64, decimals: usize, signed: bool) -> String {
     let text = format!("{:.decimals$}", value.abs());
     if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
         return text;

@@ -2,15 +2,14 @@
 
 use super::screen::{Lesson, Screen};
 use peakorder_analysis::order::{LEGEND, Order, short};
+use peakorder_analysis::render::number;
+use peakorder_analysis::stats::Z95;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use ratatui::Frame;
 use ratatui::style::{Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 use std::fmt::Write as _;
-
-/// 95 % half width of a standard uncertainty.
-const K95: f64 = 1.96;
 
 /// Draws everything, from the top.
 pub fn draw(screen: &Screen, frame: &mut Frame<'_>) {
@@ -81,11 +80,6 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
     lines.push(Line::from(LEGEND));
 }
 
-/// With a true minus.
-fn signed(value: f64) -> String {
-    format!("{value:+.0}").replace('-', "−")
-}
-
 /// A turn: its size and which way.
 fn turned(deg: f64) -> String {
     match format!("{:.0}", deg.abs()).as_str() {
@@ -104,8 +98,8 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
             "{} → {}  {} ± {:.0} ms{tie}",
             short(gap.from),
             short(gap.to),
-            signed(gap.gap_ms),
-            (K95 * gap.sd_ms).max(1.0)
+            number(gap.gap_ms, 0, true),
+            (Z95 * gap.sd_ms).max(1.0)
         )));
     }
     for (role, segment) in &swing.segments {
@@ -119,7 +113,7 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
                 "  top {}, impact {}, ± {:.0}°",
                 turned(turn.top),
                 turned(turn.impact),
-                (K95 * turn.sd).max(1.0)
+                (Z95 * turn.sd).max(1.0)
             );
         }
         lines.push(Line::from(line));
