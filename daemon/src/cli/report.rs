@@ -34,25 +34,33 @@ pub(super) fn progress(length: u64, template: &str) -> ProgressBar {
     bar
 }
 
-/// Done when the user or the system asks to stop.
-pub(super) async fn stop_signal() {
-    let interrupt = tokio::signal::ctrl_c();
-    #[cfg(unix)]
-    {
-        let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())
-        else {
-            let _ = interrupt.await;
-            return;
-        };
+/// Done when the user or the system asks to stop. It is listened for from the call on, not only
+/// once it is awaited: whoever reads that the program is there may stop it at once.
+#[cfg(unix)]
+pub(super) fn stop_signal() -> impl Future<Output = ()> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let listen = |kind| {
+        let heard = signal(kind);
+        async move {
+            match heard {
+                Ok(mut heard) => drop(heard.recv().await),
+                Err(_) => never().await,
+            }
+        }
+    };
+    let (interrupt, terminate) = (listen(SignalKind::interrupt()), listen(SignalKind::terminate()));
+    async {
         tokio::select! {
-            _ = interrupt => {}
-            _ = terminate.recv() => {}
+            () = interrupt => {}
+            () = terminate => {}
         }
     }
-    #[cfg(not(unix))]
-    {
-        let _ = interrupt.await;
-    }
+}
+
+/// Done when the user asks to stop.
+#[cfg(not(unix))]
+pub(super) async fn stop_signal() {
+    let _ = tokio::signal::ctrl_c().await;
 }
 
 /// Never: for work that is not to be interrupted half-way.

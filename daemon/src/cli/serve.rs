@@ -64,7 +64,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         forget_devices: arguments.forget_devices,
     })
     .await?;
+    let stop = report::stop_signal();
     report::say(&greeting(&server));
-    server.run(report::stop_signal()).await;
+    server.run(stop).await;
     Ok(ExitCode::SUCCESS)
 }

@@ -128,6 +128,7 @@ fn the_passcode_pairs_a_device_until_it_is_forgotten() {
     browser.sees("Whose lesson?", SOON);
     // A restart does not part them …
     assert!(served.end());
+    browser.until("the loss to be seen", "return document.body.dataset.link !== 'live'", SOON);
     let served = start(&listen, &[]);
     let live =
         "return document.body.dataset.link === 'live' && document.body.innerText.includes('Whose lesson?')";
