@@ -6,11 +6,11 @@
 //! Every packet is handed over by itself, when it is due, as Bluetooth notifications come.
 
 use peakorder_daemon::engine::{BATCHES, Engine};
-use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::{Player, SessionDir};
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc;

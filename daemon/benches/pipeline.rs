@@ -5,17 +5,17 @@
 
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use nalgebra::{UnitQuaternion, Vector3};
-use peakorder_daemon::motion::fuse::Reading;
-use peakorder_daemon::motion::fuse::latched;
-use peakorder_daemon::motion::fuse::running::RunningFilter;
-use peakorder_daemon::motion::pipeline::Pipeline;
-use peakorder_daemon::motion::settings::{FilterKind, Settings};
 use peakorder_daemon::source::replay::Replay;
-use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
+use peakorder_motion::fuse::Reading;
+use peakorder_motion::fuse::latched;
+use peakorder_motion::fuse::running::RunningFilter;
+use peakorder_motion::pipeline::Pipeline;
+use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::log::{LogWriter, Record};
 use peakorder_protocol::profile::{Decoded, Decoder, Profile, SampleIs};
 use peakorder_protocol::session::{Player, Session};
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use std::hint::black_box;
 
 /// An hour of three straps: records and their session.

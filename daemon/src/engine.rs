@@ -1,8 +1,8 @@
 //! Ties source, recorder, pipeline and outputs together.
 
-use crate::motion::pipeline::{Output, Pipeline, SetupError};
 use crate::output::Outputs;
 use crate::recorder::{Recorder, SYNC_EVERY};
+use peakorder_motion::pipeline::{Output, Pipeline, SetupError};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{LogError, Record};
 use peakorder_protocol::session::{Session, SessionDir, SessionError};

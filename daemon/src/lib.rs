@@ -1,17 +1,15 @@
 //! Straps in, swings out.
 //!
 //! Data goes one way: a [`source`] yields records, the [`recorder`] puts them on disk
-//! before anything can fail on them, the pure [`motion`] pipeline turns them into swings,
+//! before anything can fail on them, the pure [`peakorder_motion`] pipeline turns them into swings,
 //! and [`output`] writes files and tells watchers. [`engine`] ties the four together.
 
 pub mod ble;
 pub mod cli;
 pub mod config;
 pub mod engine;
-pub mod motion;
 pub mod output;
 pub mod recorder;
 pub mod serve;
 pub mod source;
-pub mod virtual_straps;
 pub mod watch;

@@ -13,8 +13,8 @@ pub struct Sample {
     pub accel_m_s2: [f64; 3],
 }
 
-impl From<peakorder_daemon::virtual_straps::Sample> for Sample {
-    fn from(s: peakorder_daemon::virtual_straps::Sample) -> Self {
+impl From<peakorder_virtual_straps::Sample> for Sample {
+    fn from(s: peakorder_virtual_straps::Sample) -> Self {
         Self { t_s: s.t_s, gyro_rad_s: s.gyro_rad_s, accel_m_s2: s.accel_m_s2 }
     }
 }

@@ -10,10 +10,10 @@
 
 use flate2::read::GzDecoder;
 use nalgebra::{Quaternion, UnitQuaternion, Vector3};
-use peakorder_daemon::motion::fuse::running::RunningFilter;
-use peakorder_daemon::motion::fuse::{Reading, latched};
-use peakorder_daemon::motion::rest::BiasTracker;
-use peakorder_daemon::motion::settings::{FilterKind, Settings};
+use peakorder_motion::fuse::running::RunningFilter;
+use peakorder_motion::fuse::{Reading, latched};
+use peakorder_motion::rest::BiasTracker;
+use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::profile::SampleIs;
 use std::f64::consts::FRAC_PI_2;
 use std::io::{BufRead as _, BufReader};

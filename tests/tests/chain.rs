@@ -1,17 +1,15 @@
 //! The whole chain from outside: the same input gives the same bytes, however it comes.
 
 use peakorder_daemon::engine::Engine;
-use peakorder_daemon::motion::pipeline::{Output, Pipeline};
-use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{
-    Outage, PlayerParams, Population, PracticeOptions, Script, StrapOptions,
-};
+use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::files::{assert_same, computed, records, swings};
 use peakorder_tests::programs::{analysis, daemon, workspace};
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{Outage, PlayerParams, Population, PracticeOptions, Script, StrapOptions};
 use std::path::Path;
 
 fn text(path: &Path) -> &str {

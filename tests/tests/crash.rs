@@ -2,10 +2,10 @@
 //! second by design, a whole one here. The rest allows for a loaded machine, whose disk may take
 //! that long to sync the session's own file while samples wait.
 
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use peakorder_protocol::log::{FindingKind, Record};
 use peakorder_tests::files::records;
 use peakorder_tests::programs::{daemon, peakorderd};
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 

@@ -1,12 +1,12 @@
 //! Samples of any logger become swing files whose names, units and meaning are the contract's.
 
-use peakorder_daemon::virtual_straps::{
-    PlayerParams, Population, PracticeOptions, Script, SensorModel, Session, SwingTruth,
-};
 use peakorder_protocol::Role;
 use peakorder_tests::csv::{self, Variant};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::{Said, daemon};
+use peakorder_virtual_straps::{
+    PlayerParams, Population, PracticeOptions, Script, SensorModel, Session, SwingTruth,
+};
 use serde_json::Value;
 use std::path::Path;
 

@@ -10,8 +10,8 @@
 //!   course; from the example data of the Python package mobgap 1.2.0 (Apache-2.0).
 
 use nalgebra::Vector3;
-use peakorder_daemon::motion::rest::BiasTracker;
-use peakorder_daemon::motion::settings::Settings;
+use peakorder_motion::rest::BiasTracker;
+use peakorder_motion::settings::Settings;
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use std::fmt::Write as _;

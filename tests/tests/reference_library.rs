@@ -6,11 +6,11 @@
 //! `ahrs` on `PyPI`. The filter: Madgwick SOH 2010, internal report, University of Bristol.
 
 use nalgebra::{Matrix3, Quaternion, UnitQuaternion, Vector3};
-use peakorder_daemon::motion::angles::Cardan;
-use peakorder_daemon::motion::fuse::Reading;
-use peakorder_daemon::motion::fuse::latched;
-use peakorder_daemon::motion::fuse::running::RunningFilter;
-use peakorder_daemon::motion::settings::{FilterKind, Settings};
+use peakorder_motion::angles::Cardan;
+use peakorder_motion::fuse::Reading;
+use peakorder_motion::fuse::latched;
+use peakorder_motion::fuse::running::RunningFilter;
+use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::profile::SampleIs;
 use serde::Deserialize;
 use std::collections::BTreeMap;

@@ -1,10 +1,10 @@
 //! The same sessions without a link: samples on the session clock, in the import's packets.
 
-use peakorder_daemon::virtual_straps::Session as VirtualSession;
 use peakorder_protocol::log::{Arrival, Record};
 use peakorder_protocol::packet::common_clock::{self, Sample};
 use peakorder_protocol::profile::Profile;
 use peakorder_protocol::session::Session;
+use peakorder_virtual_straps::Session as VirtualSession;
 
 /// Samples a packet.
 const BLOCK: usize = 16;

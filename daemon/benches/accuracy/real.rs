@@ -1,7 +1,7 @@
 //! Real bodies that do not swing a club: open recordings that are not part of the project.
 
-use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::import::{Import, SampleFile};
+use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::Role;
 use peakorder_protocol::packet::common_clock;
 use peakorder_protocol::profile::Profile;

@@ -2,13 +2,13 @@
 
 use crate::one_clock;
 use crate::tally::{self, Tally};
-use peakorder_daemon::motion::pipeline::{Output, Pipeline};
-use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{
-    LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, Sliding, StrapOptions,
-};
+use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::session::Player;
 use peakorder_protocol::{Handedness, Role};
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{
+    LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, Sliding, StrapOptions,
+};
 
 /// One kind of session, played several times with different seeds.
 pub(crate) struct Scenario {
@@ -67,7 +67,7 @@ impl Scenario {
         if std::env::var_os("ACCURACY_VERBOSE").is_some() {
             for role in &self.straps.roles {
                 let truth = nalgebra::UnitQuaternion::from_matrix(&session.mounting_rotation(*role));
-                match pipeline.alignment(*role) {
+                match pipeline.mounting(*role) {
                     Some(a) => {
                         let off = a.to_segment * truth.inverse();
                         let up = off * nalgebra::Vector3::y();

@@ -1,8 +1,8 @@
 //! Errors, coverage and counts.
 
-use peakorder_daemon::virtual_straps::{SwingStyle, SwingTruth};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
+use peakorder_virtual_straps::{SwingStyle, SwingTruth};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 

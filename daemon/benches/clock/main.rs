@@ -10,7 +10,7 @@ mod scenario;
 
 use delivery::{Outage, Packet, Strap};
 use others::{LeastSquares, LowerHull};
-use peakorder_daemon::motion::clock::StrapClock;
+use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::{EventStamp, PacketHead};
 use scenario::{Reconnect, Scenario};
 use std::fmt::Write as _;
@@ -18,7 +18,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 const PREFACE: &str = "\
-# Alignment of the straps' clocks over a simulated link
+# Mounting of the straps' clocks over a simulated link
 
 Written by `cargo bench -p peakorder-daemon --bench clock`. Two straps' packets are sampled, stamped,
 sent and delivered by `delivery.rs` (its head states the model; all of it is assumption,

@@ -1,7 +1,7 @@
 //! Which straps and links are looked at.
 
 use crate::delivery::{Model, Stamp};
-use peakorder_daemon::motion::clock::StrapClock;
+use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::Profile;
 
 /// What a reconnect does.

@@ -6,18 +6,16 @@
 //! and prints our times as one line of JSON: processor time of one thread, best of five.
 
 use nalgebra::Vector3;
-use peakorder_daemon::motion::fuse::Reading;
-use peakorder_daemon::motion::fuse::running::RunningFilter;
-use peakorder_daemon::motion::pipeline::Pipeline;
-use peakorder_daemon::motion::rest::BiasTracker;
-use peakorder_daemon::motion::settings::{FilterKind, Settings};
-use peakorder_daemon::source::virtual_session::virtual_session;
-use peakorder_daemon::virtual_straps::{
-    PlayerParams, Population, PracticeOptions, Sample, Script, SensorModel,
-};
+use peakorder_motion::fuse::Reading;
+use peakorder_motion::fuse::running::RunningFilter;
+use peakorder_motion::pipeline::Pipeline;
+use peakorder_motion::rest::BiasTracker;
+use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::Player;
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Sample, Script, SensorModel};
 use std::hint::black_box;
 use std::time::Instant;
 

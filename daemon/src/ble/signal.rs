@@ -1,8 +1,8 @@
 //! Is the signal good enough for a lesson? Figures of one strap's stream, and verdicts.
 
 use super::watch::{RestFigures, RestFinder, judge_rest};
-use crate::motion::clock::StrapClock;
 use nalgebra::Vector3;
+use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::{ClockInfo, ClockKind, Decoded, Decoder, Profile, RestCheck};
 use serde::Serialize;
 
@@ -375,9 +375,9 @@ impl SignalMeter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::virtual_straps::{LinkModel, PlayerParams, Population, PracticeOptions, Script};
     use peakorder_protocol::Role;
     use peakorder_protocol::log::Record;
+    use peakorder_virtual_straps::{LinkModel, PlayerParams, Population, PracticeOptions, Script};
 
     fn reference() -> Profile {
         Profile::from_toml(Profile::builtin("ref-strap-v1").unwrap()).unwrap()

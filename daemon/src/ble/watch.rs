@@ -3,8 +3,8 @@
 //! Two readers of one stream may disagree about its unit or layout, and both look
 //! plausible while it moves. At rest there is no doubt: one g and no rotation.
 
-use crate::motion::clock::StrapClock;
 use nalgebra::Vector3;
+use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::{Decoded, Decoder, Profile, RestCheck};
 
 /// A rest of this length is judged, seconds.

@@ -3,8 +3,6 @@
 use super::report;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
-use crate::source::virtual_session::virtual_session;
-use crate::virtual_straps::Script;
 use anyhow::Context as _;
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
@@ -12,6 +10,8 @@ use peakorder_analysis::measure::Measure;
 use peakorder_analysis::render::{self, Style};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::session::{Player, SessionDir};
+use peakorder_virtual_straps::Script;
+use peakorder_virtual_straps::virtual_session;
 use std::io::{self, IsTerminal as _};
 use std::path::PathBuf;
 use std::process::ExitCode;

@@ -2,11 +2,11 @@
 
 use super::report;
 use crate::engine::{BATCHES, Engine};
-use crate::motion::settings::FilterKind;
 use crate::output::program;
 use crate::source::import::{Import, SampleFile, read_marks};
 use crate::source::pace::{Speed, play};
 use anyhow::{Context as _, bail};
+use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::packet::common_clock;
 use peakorder_protocol::profile::Profile;
 use peakorder_protocol::session::{

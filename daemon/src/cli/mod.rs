@@ -16,9 +16,9 @@ mod serve;
 mod straps;
 mod watch;
 
-use crate::motion::settings::FilterKind;
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
+use peakorder_motion::settings::FilterKind;
 use std::process::ExitCode;
 
 /// Settings that differ from the defaults, as they stand in `session.toml`.

@@ -3,11 +3,11 @@
 use super::report;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
-use crate::source::virtual_session::virtual_session;
-use crate::virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use anyhow::Context as _;
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::{Player, SessionDir};
+use peakorder_virtual_straps::virtual_session;
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use tokio::sync::mpsc;

@@ -2,10 +2,10 @@
 
 use super::report;
 use crate::engine::{BATCHES, Engine};
-use crate::motion::settings::FilterKind;
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
 use anyhow::{Context as _, anyhow, bail};
+use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::log::{Finding, LogError};
 use peakorder_protocol::session::SessionDir;
 use std::fmt::Write as _;

@@ -184,10 +184,10 @@ pub(super) fn duration(seconds: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::motion::pipeline::{Output, Pipeline};
-    use crate::source::virtual_session::virtual_session;
-    use crate::virtual_straps::Script;
+    use peakorder_motion::pipeline::{Output, Pipeline};
     use peakorder_protocol::session::Player;
+    use peakorder_virtual_straps::Script;
+    use peakorder_virtual_straps::virtual_session;
 
     /// The invented lesson's first check, as somebody at the keyboard reads it.
     #[test]

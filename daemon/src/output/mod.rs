@@ -1,6 +1,6 @@
 //! What comes of a session: swing files, the session file, live events.
 
-use crate::motion::pipeline::Output;
+use peakorder_motion::pipeline::Output;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{Mobility, MobilityCheck};
 use peakorder_protocol::session::{CalibrationNote, Session, SessionDir, SessionError};

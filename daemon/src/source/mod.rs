@@ -4,4 +4,3 @@ pub mod import;
 pub mod pace;
 pub mod replay;
 pub mod straps;
-pub mod virtual_session;

@@ -8,8 +8,8 @@ mod crc32c;
 
 use crc32c::crc32c;
 use peakorder_daemon::config::Config;
-use peakorder_daemon::motion::pipeline::{Output, Pipeline};
 use peakorder_daemon::source::import::{Import, SampleFile, marks_from};
+use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{
     Arrival, LogReader, LogWriter, Mark, MarkKind, Record, Store, StrapEvent, StrapEventKind,

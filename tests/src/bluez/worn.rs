@@ -1,10 +1,10 @@
 //! Three straps of an invented player, on the air.
 
 use super::{Air, Peer};
-use peakorder_daemon::virtual_straps::Session;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::packet::DATA_UUID;
+use peakorder_virtual_straps::Session;
 use std::fmt::Write as _;
 use std::time::Instant;
 

@@ -5,11 +5,11 @@
 use super::air::{BEGINS, STREAMS};
 use super::scenario::{self, LOST, LOST_IN_SWING};
 use crate::files;
-use peakorder_daemon::virtual_straps::SwingTruth;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Record, StrapEventKind};
 use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
+use peakorder_virtual_straps::SwingTruth;
 use std::fmt::Write as _;
 use std::path::Path;
 

@@ -1,10 +1,10 @@
 //! What happens in the virtual machine: a short invented lesson, one strap lost in a downswing.
 
-use peakorder_daemon::virtual_straps::{
-    LinkModel, PlayerParams, Population, PracticeOptions, Script, Session, StrapOptions,
-};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_virtual_straps::{
+    LinkModel, PlayerParams, Population, PracticeOptions, Script, Session, StrapOptions,
+};
 
 /// Seed of everything that is drawn.
 const SEED: u64 = 39;
@@ -85,7 +85,7 @@ pub fn records(session: &Session) -> Vec<Record> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use peakorder_daemon::virtual_straps::SwingTruth;
+    use peakorder_virtual_straps::SwingTruth;
 
     /// Peaks of the scenario are at least so long before impact.
     const CLEAR_MS: f64 = 12.0;

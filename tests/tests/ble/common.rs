@@ -1,11 +1,11 @@
 //! Straps on the air, what they send, and what must come of it.
 
-use peakorder_daemon::virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Session};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{LogReader, Record, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, RawCounts, ReferencePacket};
 use peakorder_tests::bluez::{Air, Running};
 pub(crate) use peakorder_tests::bluez::{assign, play, straps};
+use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Session};
 use std::path::Path;
 
 /// Packets of a reference strap lying still, four samples at 208 Hz each, for `seconds`.

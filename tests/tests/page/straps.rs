@@ -3,13 +3,13 @@
 //! begun and ended by tapping.
 
 use crate::common::{SOON, address, show, state, swing_shown};
-use peakorder_daemon::virtual_straps::Script;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::SessionDir;
 use peakorder_tests::bluez::{Air, assign, play, straps, wait};
 use peakorder_tests::browser::{Browser, UPRIGHT};
 use peakorder_tests::files::records;
 use peakorder_tests::served::Served;
+use peakorder_virtual_straps::Script;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 

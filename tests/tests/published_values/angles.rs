@@ -1,7 +1,7 @@
 //! Segment angles and the separation of thorax and pelvis.
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
-use peakorder_daemon::motion::angles::Cardan;
+use peakorder_motion::angles::Cardan;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD};
 use peakorder_tests::made::{Ease, Knot, Part, Recording};

@@ -1,9 +1,9 @@
 //! Angular velocity: what the product calls a segment's speed.
 
 use nalgebra::{UnitQuaternion, Vector3};
-use peakorder_daemon::motion::angles::Cardan;
-use peakorder_daemon::motion::fuse::latched;
-use peakorder_daemon::motion::sequence::peak;
+use peakorder_motion::angles::Cardan;
+use peakorder_motion::fuse::latched;
+use peakorder_motion::sequence::peak;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};

@@ -1,6 +1,6 @@
 //! Kinematic sequences with published numbers, from CSV files to swing files.
 
-use peakorder_daemon::motion::sequence::order::{self, Timed};
+use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::swing::{Outcome, Swing};

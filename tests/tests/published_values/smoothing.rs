@@ -1,7 +1,7 @@
 //! What smoothing and sampling do to the time of a peak.
 
-use peakorder_daemon::motion::sequence::fit::LocalFit;
-use peakorder_daemon::motion::sequence::peak::{self, Series};
+use peakorder_motion::sequence::fit::LocalFit;
+use peakorder_motion::sequence::peak::{self, Series};
 use peakorder_tests::made::{Curve, Ease, normal};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;

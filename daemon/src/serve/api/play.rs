@@ -3,7 +3,6 @@
 use super::error::{ErrorBody, Failure};
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
-use crate::motion::pipeline::{Output, Pipeline};
 use crate::output::event_of;
 use crate::serve::Hall;
 use crate::serve::board::book::Book;
@@ -15,6 +14,7 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::sse::{KeepAlive, Sse};
 use futures::stream::{self, Stream};
+use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use serde::Deserialize;

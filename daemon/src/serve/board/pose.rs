@@ -1,9 +1,9 @@
 //! How the body stands now, for the view from above.
 
-use crate::motion::angles::Cardan;
-use crate::motion::attitude::Attitude;
-use crate::motion::pipeline::Pipeline;
 use nalgebra::Vector3;
+use peakorder_motion::angles::Cardan;
+use peakorder_motion::attitude::Attitude;
+use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
 use std::time::Duration;
@@ -114,7 +114,7 @@ mod tests {
     use super::*;
 
     fn held(turn_deg: f64, lateral_deg: f64, flexion_deg: f64, handedness: Handedness) -> Arm {
-        let angles = crate::motion::angles::Readable { turn_deg, lateral_deg, flexion_deg };
+        let angles = peakorder_motion::angles::Readable { turn_deg, lateral_deg, flexion_deg };
         let attitude = Attitude {
             role: Role::LeadArm,
             t_s: 0.0,

@@ -1,7 +1,7 @@
 //! How the straps are, from what the engine has taken.
 
 use super::views::StrapStatus;
-use crate::motion::pipeline::Pipeline;
+use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::profile::Profile;

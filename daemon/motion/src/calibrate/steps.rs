@@ -1,0 +1,395 @@
+//! Judging the guided movements of one strap.
+
+use super::axis::hinge_axis;
+use super::{Axes, Step, Verdict};
+use nalgebra::Vector3;
+use peakorder_protocol::Role;
+
+const G_M_S2: f64 = 9.80665;
+/// Shortest stillness worth a gravity direction, s.
+const STILL_MIN_S: f64 = 1.0;
+/// Standing people sway; more than this (RMS about the mean) is not standing still, deg/s.
+const STILL_RATE_SD_DPS: f64 = 6.0;
+/// Mean specific force must be gravity within this, g; a profile with a wrong unit fails here.
+const STILL_NORM_TOLERANCE_G: f64 = 0.08;
+/// Gravity of the first and of the last third of a still pose agree within this, deg: slow
+/// leaning passes for stillness by its rate.
+const STILL_LEAN_DEG: f64 = 3.0;
+/// A movement there and back ends within this of where it began, deg.
+const LEFT_OVER_DEG: f64 = 15.0;
+/// Smallest hip hinge and arm raise that show an axis, deg.
+const BOW_MIN_DEG: f64 = 15.0;
+const RAISE_MIN_DEG: f64 = 35.0;
+/// More rotation than this off the main axis is not a hinge.
+const WOBBLE_MAX: f64 = 0.35;
+/// How far a person's upright pose is off about each axis: below the typical error of 1.9 deg
+/// of a static pose between days (Donaldson, Bayne & Bezodis 2021, ISBS Proc 39(1):58); the
+/// figure within a day is own judgement.
+const POSE_SD_DEG: f64 = 1.0;
+/// An arm hangs some degrees away from the body, and not twice alike (own judgement).
+const ARM_POSE_SD_DEG: f64 = 2.5;
+
+/// Samples of one strap during one step, bias-free, sensor frame.
+#[derive(Debug, Clone, Copy)]
+pub struct StepSamples<'a> {
+    /// Session time, s.
+    pub times_s: &'a [f64],
+    /// Rate, rad/s.
+    pub gyro_rad_s: &'a [Vector3<f64>],
+    /// Specific force, m/s².
+    pub acc_m_s2: &'a [Vector3<f64>],
+}
+
+/// Judges `step` for a strap worn at `role` and, if it passes, stores what it found.
+pub fn judge(step: Step, role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
+    let (Some(first), Some(last)) = (samples.times_s.first(), samples.times_s.last()) else {
+        return refuse(format!(
+            "no samples came from the {role} strap during it; check the strap, then repeat"
+        ));
+    };
+    let seconds = last - first;
+    if seconds < STILL_MIN_S {
+        return refuse(format!(
+            "only {seconds:.1} s of the {role} strap; hold it for at least {STILL_MIN_S:.0} s"
+        ));
+    }
+    match step {
+        Step::Still => still(role, samples, axes),
+        Step::Bow => bow(role, samples, axes),
+        Step::ArmRaise => arm_raise(samples, axes),
+    }
+}
+
+fn refuse(text: String) -> Verdict {
+    Verdict { ok: false, text, sd_deg: None }
+}
+
+fn mean(v: &[Vector3<f64>]) -> Vector3<f64> {
+    v.iter().sum::<Vector3<f64>>() / v.len() as f64
+}
+
+fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
+    let rate = mean(samples.gyro_rad_s);
+    let n = samples.gyro_rad_s.len() as f64;
+    let sd_dps =
+        (samples.gyro_rad_s.iter().map(|w| (w - rate).norm_squared()).sum::<f64>() / n).sqrt().to_degrees();
+    if sd_dps > STILL_RATE_SD_DPS {
+        return refuse(format!(
+            "the {role} moved ({sd_dps:.0} deg/s; under {STILL_RATE_SD_DPS:.0} is still); stand upright and still, then repeat"
+        ));
+    }
+    let acc = mean(samples.acc_m_s2);
+    let g = acc.norm() / G_M_S2;
+    if (g - 1.0).abs() > STILL_NORM_TOLERANCE_G {
+        return refuse(format!(
+            "the {role} strap reads {g:.2} g at rest instead of 1; check that its profile (unit, range) fits the strap"
+        ));
+    }
+    let third = samples.acc_m_s2.len() / 3;
+    if third > 0 {
+        let (first, last) =
+            (mean(&samples.acc_m_s2[..third]), mean(&samples.acc_m_s2[samples.acc_m_s2.len() - third..]));
+        let lean_deg = first.angle(&last).to_degrees();
+        if lean_deg > STILL_LEAN_DEG {
+            return refuse(format!(
+                "the {role} leaned by {lean_deg:.0} deg meanwhile; take the upright pose first, then hold it"
+            ));
+        }
+    }
+    let pose_sd_deg = if role == Role::LeadArm { ARM_POSE_SD_DEG } else { POSE_SD_DEG };
+    axes.set_cranial(acc.normalize(), pose_sd_deg);
+    Verdict {
+        ok: true,
+        text: format!("{role} still to {sd_dps:.1} deg/s, gravity {g:.3} g"),
+        sd_deg: Some(pose_sd_deg),
+    }
+}
+
+fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
+    let Some(hinge) = hinge_axis(samples.times_s, samples.gyro_rad_s) else {
+        return refuse(format!("the {role} did not move; hinge at the hips forward and back, twice"));
+    };
+    if hinge.range_deg < BOW_MIN_DEG {
+        return refuse(format!(
+            "the {role} only tilted {:.0} deg; hinge further forward at the hips (at least {BOW_MIN_DEG:.0} deg, as far as is comfortable)",
+            hinge.range_deg
+        ));
+    }
+    if hinge.wobble > WOBBLE_MAX {
+        return refuse(format!(
+            "the {role} turned or leant sideways as well ({:.0} % off one axis); hinge straight forward and back",
+            hinge.wobble * 100.0
+        ));
+    }
+    if let Some(up) = axes.cranial()
+        && hinge.axis.dot(&up).abs() > 0.6
+    {
+        return refuse(format!(
+            "the {role} turned about its long axis instead of bowing; hinge straight forward and back"
+        ));
+    }
+    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
+        return refuse(format!(
+            "the {role} ended {:.0} deg from where it began; begin and end upright",
+            hinge.left_over_deg.abs()
+        ));
+    }
+    // Forward is a left-handed turn about the axis to the right (X anterior, Y up, Z right).
+    let sd_deg = axis_sd_deg(hinge.wobble);
+    axes.set_right(-hinge.axis, sd_deg);
+    Verdict {
+        ok: true,
+        text: format!("{role} hinged {:.0} deg, {:.0} % off one axis", hinge.range_deg, hinge.wobble * 100.0),
+        sd_deg: Some(sd_deg),
+    }
+}
+
+fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
+    let Some(hinge) = hinge_axis(samples.times_s, samples.gyro_rad_s) else {
+        return refuse(
+            "the arm did not move; raise it straight forward to the horizontal and back, twice".into(),
+        );
+    };
+    if hinge.range_deg < RAISE_MIN_DEG {
+        return refuse(format!(
+            "the arm only rose {:.0} deg; raise it forward to the horizontal, as far as is comfortable",
+            hinge.range_deg
+        ));
+    }
+    if hinge.wobble > WOBBLE_MAX {
+        return refuse(format!(
+            "the arm swung sideways or rolled as well ({:.0} % off one axis); raise it straight forward and back",
+            hinge.wobble * 100.0
+        ));
+    }
+    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
+        return refuse(format!(
+            "the arm ended {:.0} deg from where it began; begin and end with the arm hanging",
+            hinge.left_over_deg.abs()
+        ));
+    }
+    // Raising takes the proximal axis backwards: a right-handed turn about the axis to the right.
+    let sd_deg = axis_sd_deg(hinge.wobble);
+    axes.set_right(hinge.axis, sd_deg);
+    // The arm hangs at the ends of the raise: a better long axis than the still pose, in
+    // which hands may rest on the thighs.
+    if let Some(hanging) = hanging_direction(samples) {
+        axes.set_cranial(hanging, ARM_POSE_SD_DEG);
+    }
+    Verdict {
+        ok: true,
+        text: format!("arm rose {:.0} deg, {:.0} % off one axis", hinge.range_deg, hinge.wobble * 100.0),
+        sd_deg: Some(sd_deg),
+    }
+}
+
+/// Mean gravity direction over the samples that hardly move, first and last 0.6 s.
+fn hanging_direction(samples: StepSamples<'_>) -> Option<Vector3<f64>> {
+    let (first, last) = (*samples.times_s.first()?, *samples.times_s.last()?);
+    let calm: Vec<Vector3<f64>> = samples
+        .times_s
+        .iter()
+        .zip(samples.gyro_rad_s)
+        .zip(samples.acc_m_s2)
+        .filter(|((t, w), a)| {
+            (**t < first + 0.6 || **t > last - 0.6)
+                && w.norm().to_degrees() < 10.0
+                && (a.norm() / G_M_S2 - 1.0).abs() < STILL_NORM_TOLERANCE_G
+        })
+        .map(|(_, a)| *a)
+        .collect();
+    (calm.len() >= 10).then(|| mean(&calm).normalize())
+}
+
+/// A hinge with `wobble` off its axis, by a person: at least 1.5 deg (own judgement), growing with
+/// the share of rotation that went elsewhere (an eighth of it stays as a systematic tilt).
+fn axis_sd_deg(wobble: f64) -> f64 {
+    1.5_f64.hypot(wobble.atan().to_degrees() / 8.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::{FRAC_PI_2, PI};
+
+    fn still_samples(rate_dps: f64, g: f64) -> (Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>) {
+        let t: Vec<f64> = (0..300).map(|i| f64::from(i) / 100.0).collect();
+        let w = t.iter().map(|t| Vector3::new((t * 7.0).sin() * rate_dps.to_radians(), 0.0, 0.0)).collect();
+        let a = vec![Vector3::new(0.0, 0.0, -g * G_M_S2); t.len()];
+        (t, w, a)
+    }
+
+    #[test]
+    fn still_accepts_stillness_and_says_what_to_do_otherwise() {
+        let mut axes = Axes::default();
+        let (t, w, a) = still_samples(1.0, 1.0);
+        let s = |t, w, a| StepSamples { times_s: t, gyro_rad_s: w, acc_m_s2: a };
+        assert!(judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes).ok);
+        assert!((axes.cranial().unwrap() + Vector3::z()).norm() < 1e-9, "worn upside down is fine");
+        let (t, w, a) = still_samples(20.0, 1.0);
+        let v = judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
+        assert!(!v.ok && v.text.contains("moved"), "{}", v.text);
+        let (t, w, a) = still_samples(1.0, 0.1);
+        let v = judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
+        assert!(!v.ok && v.text.contains("profile"), "{}", v.text);
+        let v = judge(Step::Still, Role::Pelvis, s(&[], &[], &[]), &mut axes);
+        assert!(!v.ok && v.text.contains("no samples"), "{}", v.text);
+    }
+
+    #[test]
+    fn bow_and_arm_raise_turn_opposite_ways_about_the_axis_to_the_right() {
+        let t: Vec<f64> = (0..800).map(|i| f64::from(i) / 100.0).collect();
+        let swing = |sign: f64| -> Vec<Vector3<f64>> {
+            t.iter()
+                .map(|t| Vector3::z() * (sign * 45.0_f64.to_radians() * FRAC_PI_2 * (t * FRAC_PI_2).sin()))
+                .collect()
+        };
+        let acc = vec![Vector3::y() * G_M_S2; t.len()];
+        let mut trunk = Axes::default();
+        // Forward lean: the head goes towards +X, a negative turn about Z.
+        let w = swing(-1.0);
+        let v = judge(
+            Step::Bow,
+            Role::Thorax,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut trunk,
+        );
+        assert!(v.ok, "{}", v.text);
+        trunk.set_cranial(Vector3::y(), 1.0);
+        assert!(trunk.mounting(0.0).unwrap().to_segment.angle() < 1e-6);
+        // Arm to the front: the hand goes towards +X, the proximal end's axis towards −X.
+        let mut arm = Axes::default();
+        let w = swing(1.0);
+        let v = judge(
+            Step::ArmRaise,
+            Role::LeadArm,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut arm,
+        );
+        assert!(v.ok, "{}", v.text);
+        arm.set_cranial(Vector3::y(), 1.0);
+        assert!(arm.mounting(0.0).unwrap().to_segment.angle() < 1e-6);
+    }
+
+    #[test]
+    fn a_turn_is_not_a_bow() {
+        let t: Vec<f64> = (0..400).map(|i| f64::from(i) / 100.0).collect();
+        let w: Vec<Vector3<f64>> = t.iter().map(|t| Vector3::y() * (PI * t).sin()).collect();
+        let acc = vec![Vector3::y() * G_M_S2; t.len()];
+        let mut axes = Axes::default();
+        axes.set_cranial(Vector3::y(), 1.0);
+        let v = judge(
+            Step::Bow,
+            Role::Pelvis,
+            StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
+            &mut axes,
+        );
+        assert!(!v.ok && v.text.contains("long axis"), "{}", v.text);
+    }
+
+    /// A movement with the given angle (deg) and a share of it about another axis, bias-free.
+    fn movement(
+        axis: Vector3<f64>,
+        angle_deg: impl Fn(f64) -> f64,
+        aside: Vector3<f64>,
+        share: f64,
+    ) -> (Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>) {
+        let t: Vec<f64> = (0..800).map(|i| f64::from(i) / 100.0).collect();
+        let rate = |t: f64| ((angle_deg(t + 1e-4) - angle_deg(t - 1e-4)) / 2e-4).to_radians();
+        // The other axis is turned about at twice the pace, so that it is not one oblique axis.
+        let w = t.iter().map(|&t| axis * rate(t) + aside * (2.0 * share * rate(2.0 * t))).collect();
+        let a = vec![Vector3::y() * G_M_S2; t.len()];
+        (t, w, a)
+    }
+
+    fn twice(deg: f64) -> impl Fn(f64) -> f64 {
+        move |t| deg * 0.5 * (1.0 - (t * FRAC_PI_2).cos())
+    }
+
+    fn verdict(
+        step: Step,
+        role: Role,
+        (t, w, a): &(Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>),
+    ) -> Verdict {
+        let mut axes = Axes::default();
+        axes.set_cranial(Vector3::y(), 1.0);
+        let samples = StepSamples { times_s: t, gyro_rad_s: w, acc_m_s2: a };
+        judge(step, role, samples, &mut axes)
+    }
+
+    #[test]
+    fn was_that_a_bow_and_if_not_what_was_it() {
+        let (side, ahead) = (-Vector3::z(), Vector3::x());
+        let bow = |m: &_| verdict(Step::Bow, Role::Pelvis, m);
+        assert!(bow(&movement(side, twice(40.0), ahead, 0.05)).ok);
+        for (what, movement, says) in [
+            ("too little", movement(side, twice(10.0), ahead, 0.0), "only tilted 10 deg"),
+            ("leaning sideways as well", movement(side, twice(30.0), ahead, 0.5), "leant sideways"),
+            ("turning", movement(Vector3::y(), twice(40.0), ahead, 0.0), "long axis"),
+            ("not coming up", movement(side, |t| 5.0 * t, ahead, 0.0), "ended 40 deg"),
+            ("not at all", movement(side, |_| 0.0, ahead, 0.0), "did not move"),
+        ] {
+            let v = bow(&movement);
+            assert!(!v.ok && v.text.contains(says) && v.sd_deg.is_none(), "{what}: {}", v.text);
+        }
+    }
+
+    #[test]
+    fn was_that_an_arm_raise_and_if_not_what_was_it() {
+        let raise = |m: &_| verdict(Step::ArmRaise, Role::LeadArm, m);
+        let (side, ahead) = (Vector3::z(), Vector3::x());
+        assert!(raise(&movement(side, twice(88.0), ahead, 0.05)).ok);
+        for (what, movement, says) in [
+            ("too little", movement(side, twice(20.0), ahead, 0.0), "only rose 20 deg"),
+            ("swinging sideways", movement(side, twice(80.0), ahead, 0.5), "sideways"),
+            ("left up", movement(side, |t| 10.0 * t, ahead, 0.0), "ended 80 deg"),
+        ] {
+            let v = raise(&movement);
+            assert!(!v.ok && v.text.contains(says), "{what}: {}", v.text);
+        }
+    }
+
+    /// 1.5 deg of a person's own and an eighth of the wobble's angle, in squares (by hand).
+    #[test]
+    fn a_wobbling_bow_is_a_less_certain_axis() {
+        let sd = |share| {
+            let v =
+                verdict(Step::Bow, Role::Thorax, &movement(-Vector3::z(), twice(40.0), Vector3::x(), share));
+            v.sd_deg.unwrap_or_else(|| panic!("{}", v.text))
+        };
+        let (straight, wobbling) = (sd(0.0), sd(0.1));
+        assert!((straight - 1.5).abs() < 1e-3, "{straight}");
+        // Rates in the ratio 0.2 (0.1 at twice the pace): wobble² = 0.04 / 1.04.
+        let want = 1.5_f64.hypot((0.04_f64 / 1.04).sqrt().atan().to_degrees() / 8.0);
+        assert!((wobbling - want).abs() < 0.02, "{wobbling}, want {want}");
+    }
+
+    #[test]
+    fn slowly_leaning_is_not_standing_still() {
+        let t: Vec<f64> = (0..500).map(|i| f64::from(i) / 100.0).collect();
+        let a = |dps: f64| -> Vec<Vector3<f64>> {
+            t.iter()
+                .map(|t| {
+                    let rad = (dps * t).to_radians();
+                    Vector3::new(rad.sin(), rad.cos(), 0.0) * G_M_S2
+                })
+                .collect()
+        };
+        let w = |dps: f64| vec![Vector3::new(0.0, 0.0, dps.to_radians()); t.len()];
+        assert!(verdict(Step::Still, Role::Thorax, &(t.clone(), w(0.2), a(0.2))).ok);
+        let v = verdict(Step::Still, Role::Thorax, &(t.clone(), w(3.0), a(3.0)));
+        assert!(!v.ok && v.text.contains("leaned by 10 deg"), "{}", v.text);
+    }
+
+    #[test]
+    fn a_moment_is_too_short_for_any_step() {
+        let (t, w, a) = still_samples(1.0, 1.0);
+        let short = (t[..50].to_vec(), w[..50].to_vec(), a[..50].to_vec());
+        for (step, role) in
+            [(Step::Still, Role::Pelvis), (Step::Bow, Role::Thorax), (Step::ArmRaise, Role::LeadArm)]
+        {
+            let v = verdict(step, role, &short);
+            assert!(!v.ok && v.text.contains("only 0.5 s"), "{}", v.text);
+        }
+    }
+}

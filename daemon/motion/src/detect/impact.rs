@@ -1,0 +1,106 @@
+//! The strike: a shock in the accelerometers near where the motion says it should be.
+
+use crate::window::SegmentWindow;
+use nalgebra::Vector3;
+
+/// A shock must stand out from the movement's own roughness by this factor …
+const OUTSTANDING: f64 = 6.0;
+/// … and be at least this large, m/s²: arm and trunk.
+const ARM_MIN_M_S2: f64 = 5.0;
+const TRUNK_MIN_M_S2: f64 = 1.2;
+/// A shock's first sample departs by this share of the largest departure at least …
+const ONSET_SHARE: f64 = 0.06;
+/// … and by this many times what nine in ten calm samples do, which of a thousand samples of
+/// noise one does.
+const ONSET_ABOVE_ROUGH: f64 = 2.0;
+/// … and the shock rings on from there without a pause longer than this, s, for at most this long.
+const PAUSE_S: f64 = 0.022;
+const RINGS_S: f64 = 0.07;
+/// Smooth movement departs from a parabola by the cube of the sample period; a shock must be
+/// several times that. Departure of a fast arm and of the trunk at 10 ms, m/s² (own simulation:
+/// a centripetal acceleration of 60 and 10 m/s² that comes within 30 and 40 ms).
+const ARM_SMOOTH_M_S2: f64 = 2.3;
+const TRUNK_SMOOTH_M_S2: f64 = 0.16;
+const SMOOTH_PERIOD_S: f64 = 0.010;
+const ABOVE_SMOOTH: f64 = 3.0;
+/// A shock's first sample departs by this many times the smooth movement at least.
+const ONSET_ABOVE_SMOOTH: f64 = 1.5;
+/// The onset lies anywhere in one sample step (SD 0.29 steps), or in the one before it if the wave
+/// passed zero where its first sample fell: SD in steps.
+const ONSET_STEPS: f64 = 0.37;
+/// From this sample step on, s, that happens often: SD in steps (own simulation).
+const SPARSE_S: f64 = 0.008;
+const SPARSE_STEPS: f64 = 0.6;
+/// The shock needs some time from the hands to the trunk, and is weak when it comes: SD, s (own
+/// judgement).
+const TRUNK_TRAVEL_S: f64 = 0.002;
+
+/// A shock found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shock {
+    /// Session time, s.
+    pub t_s: f64,
+    /// Standard uncertainty, s.
+    pub sd_s: f64,
+    /// Departure from the smooth motion, m/s².
+    pub size_m_s2: f64,
+}
+
+/// Looks for a shock in `[from_s, to_s]`, judged against the roughness of the samples from
+/// `calm_from_s` on. `arm`: the strap is on the arm.
+pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, arm: bool) -> Option<Shock> {
+    let first = segment.index(calm_from_s).max(3);
+    let (lo, hi) = (segment.index(from_s).max(first), segment.index(to_s).min(segment.t_s.len()));
+    if hi < lo + 3 || lo < first + 8 {
+        return None;
+    }
+    // Departure of each sample from the parabola through the three before it: an onset shows
+    // in the very sample it falls into, which a centred difference would smear.
+    // Where samples are missing the four are not evenly spaced and nothing can be said.
+    let whole = |i: usize| segment.lost_before[i - 2..=i].iter().all(|lost| *lost == 0);
+    let departure: Vec<f64> =
+        (first..hi).map(|i| if whole(i) { depart(&segment.acc, i) } else { 0.0 }).collect();
+    let mut before: Vec<f64> = departure[..lo - first].to_vec();
+    before.sort_by(f64::total_cmp);
+    let rough = before[before.len() * 9 / 10];
+    let (mut at, mut size) = (lo, 0.0);
+    for i in lo..hi {
+        if departure[i - first] > size {
+            (at, size) = (i, departure[i - first]);
+        }
+    }
+    let (least, smooth) =
+        if arm { (ARM_MIN_M_S2, ARM_SMOOTH_M_S2) } else { (TRUNK_MIN_M_S2, TRUNK_SMOOTH_M_S2) };
+    let smooth = smooth * (segment.period_s / SMOOTH_PERIOD_S).powi(3);
+    if size < least.max(OUTSTANDING * rough).max(ABOVE_SMOOTH * smooth) {
+        return None;
+    }
+    // Back from the largest departure to the first of the burst.
+    let level = (ONSET_SHARE * size).max(ONSET_ABOVE_ROUGH * rough).max(ONSET_ABOVE_SMOOTH * smooth);
+    let mut onset = at;
+    let reach = segment.t_s[at] - RINGS_S;
+    let pause = PAUSE_S.max(2.2 * segment.period_s);
+    for i in (lo..at).rev() {
+        if segment.t_s[i] < reach || segment.t_s[onset] - segment.t_s[i] > pause {
+            break;
+        }
+        if departure[i - first] > level {
+            onset = i;
+        }
+    }
+    // The shock began somewhere in the interval that ends with its first sample …
+    let step = segment.t_s[onset] - segment.t_s[onset - 1];
+    // … or before: of one that grows to its size from here to there, the first part is hidden.
+    let hidden_s = (segment.t_s[at] - segment.t_s[onset] + step) * (level / size).min(1.0);
+    let onset_s = step * if step > SPARSE_S { SPARSE_STEPS } else { ONSET_STEPS };
+    let travel_s = if arm { 0.0 } else { TRUNK_TRAVEL_S };
+    Some(Shock {
+        t_s: segment.t_s[onset] - 0.5 * (step + hidden_s),
+        sd_s: onset_s.hypot(hidden_s / 12.0_f64.sqrt()).hypot(travel_s),
+        size_m_s2: size,
+    })
+}
+
+fn depart(acc: &[Vector3<f64>], i: usize) -> f64 {
+    (acc[i] - (acc[i - 1] - acc[i - 2]) * 3.0 - acc[i - 3]).norm()
+}

@@ -1,0 +1,23 @@
+//! From raw arrivals to swings: decode → clock → calibrate → fuse → detect → sequence.
+//!
+//! Everything here is pure: no I/O, no wall clock, no async, no randomness.
+
+pub mod angles;
+pub mod attitude;
+pub mod calibrate;
+pub mod clock;
+pub mod detect;
+pub mod fuse;
+pub mod joint;
+pub mod measure;
+pub mod minimum;
+pub mod mobility;
+#[cfg(test)]
+mod noise;
+pub mod path;
+pub mod pipeline;
+pub mod rest;
+pub mod sequence;
+pub mod settings;
+pub mod stream;
+pub mod window;

@@ -1,0 +1,185 @@
+//! Reversals, peaks, gaps and order of one swing.
+
+use super::impact_of::ImpactAndReach;
+use super::{Part, instant, round};
+use crate::detect::phases::Phases;
+use crate::sequence::fit::at_least_seven_s;
+use crate::sequence::order::{self, Timed};
+use crate::sequence::peak::{self, FoundPeak, Series};
+use crate::sequence::reversal;
+use nalgebra::Vector3;
+use peakorder_protocol::Role;
+use peakorder_protocol::swing::{Outcome, Peak, Segment, Sequence, SpeedKind};
+
+/// A segment may turn back this much before the trunk segment that phases were found by, s.
+const LEAD_S: f64 = 0.3;
+
+/// A tilted axis is searched over samples from this long before the search to this long after the
+/// peak at most, s.
+const BEFORE_SEARCH_S: f64 = 0.1;
+const AFTER_PEAK_S: f64 = 1.0;
+
+/// What counts as rocking back in transition, deg: the arm's direction of swing is not one line.
+pub(super) const fn rock_back_deg(role: Role) -> f64 {
+    match role {
+        Role::Pelvis | Role::Thorax => 0.4,
+        Role::LeadArm => 1.0,
+    }
+}
+
+/// Reversals and peaks of all segments, with one smoothing for all: where noise would move a
+/// peak, a second pass smooths all of them longer.
+pub(super) fn reversals_and_peaks(
+    parts: &mut [Part<'_>],
+    phases: &Phases,
+    found: &ImpactAndReach,
+    half_s: f64,
+) {
+    locate(parts, phases, found, half_s);
+    let noisiest = parts.iter().filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
+    let wider_s = peak::widened_s(half_s, noisiest);
+    if wider_s > 1.1 * half_s {
+        locate(parts, phases, found, wider_s);
+    }
+}
+
+fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_s: f64) {
+    for part in parts {
+        let path = &part.path;
+        let speed = Series { t_s: &path.t_s, dps: &path.speed_dps };
+        let resultant = Series { t_s: &path.t_s, dps: &path.resultant_dps };
+        let search = |series: Series<'_>, from_s: f64| {
+            peak::find(series, from_s, found.impact.t_s, found.data_to_s, half_s)
+        };
+        // First where it is fastest, so that the reversal is the one before that.
+        let from_s = phases.takeaway_s + 0.4 * (phases.trunk_reversal_s - phases.takeaway_s);
+        let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
+        let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
+        part.reversal = fastest.and_then(|p| {
+            let narrow_s = at_least_seven_s(reversal::HALF_S, part.window.period_s);
+            reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
+        });
+        let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
+        part.peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
+        part.resultant_peak = search(resultant, after_s);
+    }
+}
+
+/// A strap calibrated some degrees off lets rotation about other axes leak into the speed, and so
+/// moves its peak, on a flat top from one hump to another. How far is tried: the long axis is
+/// tilted by its standard uncertainty each way about both axes across it.
+fn with_alignment(
+    mut found: FoundPeak,
+    part: &Part<'_>,
+    after_s: f64,
+    search: &impl Fn(Series<'_>, f64) -> Option<FoundPeak>,
+) -> FoundPeak {
+    let window = part.window;
+    let Some(alignment) = window.mounting.filter(|_| !found.rising) else { return found };
+    let tilt = alignment.long_axis_sd_deg.to_radians();
+    let lo = window.index(after_s - BEFORE_SEARCH_S);
+    let hi = window.index(found.t_s + AFTER_PEAK_S);
+    let t_s = &window.t_s[lo..hi];
+    // The trunk's speed has a sign, which the handedness gave it.
+    let sign = part.path.at(&part.path.speed_dps, found.t_s).map_or(1.0, |v| {
+        let axial = window.gyro[window.index(found.t_s).min(window.gyro.len() - 1)].y;
+        (v * axial).signum()
+    });
+    let moved_s = |axis: Vector3<f64>| -> f64 {
+        let dps: Vec<f64> = window.gyro[lo..hi]
+            .iter()
+            .map(|w| match window.role {
+                Role::LeadArm => w.cross(&axis).norm().to_degrees(),
+                Role::Pelvis | Role::Thorax => (w.dot(&axis) * sign).to_degrees(),
+            })
+            .collect();
+        search(Series { t_s, dps: &dps }, after_s).map_or(0.0, |p| (p.t_s - found.t_s).abs())
+    };
+    let about = |x: f64, z: f64| {
+        let each_way = [tilt, -tilt].map(|e| moved_s(Vector3::new(e * x, 1.0, e * z).normalize()));
+        each_way[0].max(each_way[1])
+    };
+    found.sd_s = found.sd_s.hypot(about(1.0, 0.0)).hypot(about(0.0, 1.0));
+    found
+}
+
+fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {
+    Peak {
+        t_s: round(found.t_s, 6),
+        before_impact_ms: round((impact_s - found.t_s) * 1e3, 3),
+        sd_ms: round(found.sd_s * 1e3, 3),
+        speed_dps: round(found.dps, 2),
+        outcome: if found.rising { Outcome::RisingAtImpact } else { Outcome::Peak },
+    }
+}
+
+/// The segment's part of the file, angles left to be filled in.
+pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
+    let speed_kind = match (part.window.mounting, part.window.role) {
+        (None, _) => SpeedKind::Resultant,
+        (Some(_), Role::LeadArm) => SpeedKind::Across,
+        (Some(_), _) => SpeedKind::Axial,
+    };
+    let at_impact = part.path.at(&part.path.speed_dps, impact_s);
+    Segment {
+        speed_kind,
+        speed_definition: speed_kind.definition().into(),
+        reversal: part.reversal.map(|r| instant(r.t_s, r.sd_s)),
+        peak: part.peak.as_ref().map(|p| peak_of(p, impact_s)),
+        resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),
+        speed_at_impact_dps: at_impact.map(|v| round(v, 2)),
+        speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
+        speed_kept_sd: None,
+        turn_deg: None,
+        lateral_tilt_deg: None,
+        flexion_deg: None,
+    }
+}
+
+/// Order and gaps; also the worst standard uncertainty of two straps' alignment, s.
+pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
+    let clock = |a: Role, b: Role| -> f64 {
+        let get = |role| parts.iter().find(|p| p.window.role == role).map(|p| p.window);
+        let (Some(a), Some(b)) = (get(a), get(b)) else { return 0.0 };
+        let moving = a.clock.sd_s.max(b.clock.sd_s);
+        if moving == 0.0 { 0.0 } else { moving.hypot(a.link.constant_u95_s(&b.link) / order::K95) }
+    };
+    let peaks: Vec<Timed> = parts
+        .iter()
+        .filter_map(|p| {
+            let peak = p.peak.filter(|peak| !peak.rising)?;
+            Some(Timed { role: p.window.role, t_s: peak.t_s, sd_s: peak.sd_s })
+        })
+        .collect();
+    let reversals: Vec<Timed> = parts
+        .iter()
+        .filter_map(|p| p.reversal.map(|r| Timed { role: p.window.role, t_s: r.t_s, sd_s: r.sd_s }))
+        .collect();
+    let rounded = |mut gaps: Vec<peakorder_protocol::swing::Gap>| {
+        for g in &mut gaps {
+            g.gap_ms = round(g.gap_ms, 3);
+            g.sd_ms = round(g.sd_ms, 3);
+        }
+        gaps
+    };
+    let gaps = order::gaps(&peaks, clock);
+    let reversal_gaps = order::gaps(&reversals, clock);
+    let mut worst = 0.0_f64;
+    for (i, a) in parts.iter().enumerate() {
+        for b in &parts[i + 1..] {
+            worst = worst.max(clock(a.window.role, b.window.role));
+        }
+    }
+    let sequence = Sequence {
+        order: order::order(&peaks, &gaps),
+        reversal_order: order::order(&reversals, &reversal_gaps),
+        gaps: rounded(gaps),
+        reversal_gaps: rounded(reversal_gaps),
+        rising_at_impact: parts
+            .iter()
+            .filter(|p| p.peak.is_some_and(|peak| peak.rising))
+            .map(|p| p.window.role)
+            .collect(),
+    };
+    (sequence, worst)
+}

@@ -1,0 +1,161 @@
+//! Orientation and speeds of every segment through one swing.
+
+use super::angles::{Cardan, attitude_from_up, unwrap};
+use super::fuse::latched;
+use super::window::SegmentWindow;
+use nalgebra::{UnitQuaternion, Vector3};
+use peakorder_protocol::{Handedness, Role};
+
+/// A segment's path from address to finish. Index 0 is the start of address.
+#[derive(Debug, Clone)]
+pub struct SegmentPath {
+    /// Segment.
+    pub role: Role,
+    /// Session times, s.
+    pub t_s: Vec<f64>,
+    /// Orientation, segment (or sensor) → global with heading zero at address.
+    pub orientation: Vec<UnitQuaternion<f64>>,
+    /// Speed the peak is of, deg/s: signed axial for the trunk, magnitude across for the arm.
+    pub speed_dps: Vec<f64>,
+    /// Signed speed whose change of sign is the reversal, deg/s.
+    pub signed_dps: Vec<f64>,
+    /// Magnitude, deg/s.
+    pub resultant_dps: Vec<f64>,
+    /// Turn relative to address, deg, positive towards the target. Empty without alignment.
+    pub turn_deg: Vec<f64>,
+    /// How much the turn swayed at address (SD): so well its zero is known, deg.
+    pub zero_sd_deg: f64,
+    /// Lateral tilt, deg, positive = trail side lower.
+    pub lateral_deg: Vec<f64>,
+    /// Flexion, deg, positive = forward.
+    pub flexion_deg: Vec<f64>,
+    /// Up at the end of address, in the segment (or sensor) frame.
+    pub address_up: Vector3<f64>,
+}
+
+impl SegmentPath {
+    /// Follows `segment` from `address_from_s` to `to_s`; the attitude is latched over address.
+    pub fn new(
+        segment: &SegmentWindow,
+        handedness: Handedness,
+        address_from_s: f64,
+        address_to_s: f64,
+        to_s: f64,
+    ) -> Option<Self> {
+        let (lo, hi) = (segment.index(address_from_s), segment.index(to_s));
+        let anchor = segment.index(address_to_s).min(segment.t_s.len().saturating_sub(1));
+        if hi < lo + 20 || anchor <= lo + 2 || anchor >= hi {
+            return None;
+        }
+        let t_s = segment.t_s[lo..hi].to_vec();
+        let gyro = &segment.gyro[lo..hi];
+        // Integrated forward from the start of address, then set so that the anchor has the
+        // latched attitude: one pass, and address itself gets its true sway.
+        let free = latched::integrate(UnitQuaternion::identity(), &t_s, gyro, segment.sample_is);
+        let seen = latched::up_at(&segment.t_s, &segment.gyro, &segment.acc, lo, anchor + 1, anchor)?;
+        let up = latched::address_up(segment.up[anchor], seen);
+        let set = attitude_from_up(&up) * free[anchor - lo].inverse();
+        let orientation: Vec<UnitQuaternion<f64>> = free.iter().map(|q| set * q).collect();
+        let sign = handedness.sign();
+        let resultant_dps: Vec<f64> = gyro.iter().map(|w| w.norm().to_degrees()).collect();
+        let aligned = segment.mounting.is_some();
+        let mut path = Self {
+            role: segment.role,
+            speed_dps: resultant_dps.clone(),
+            signed_dps: Vec::new(),
+            resultant_dps,
+            turn_deg: Vec::new(),
+            zero_sd_deg: 0.0,
+            lateral_deg: Vec::new(),
+            flexion_deg: Vec::new(),
+            address_up: up,
+            t_s,
+            orientation,
+        };
+        if aligned {
+            path.set_angles(handedness, anchor - lo);
+            match segment.role {
+                Role::LeadArm => {
+                    path.speed_dps = gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect();
+                }
+                Role::Pelvis | Role::Thorax => {
+                    path.signed_dps = gyro.iter().map(|w| (w.y * sign).to_degrees()).collect();
+                    path.speed_dps.clone_from(&path.signed_dps);
+                }
+            }
+        } else if segment.role != Role::LeadArm {
+            // Mounting unknown: turning about the vertical still has a sign.
+            path.signed_dps =
+                gyro.iter().zip(&path.orientation).map(|(w, q)| ((q * w).y * sign).to_degrees()).collect();
+        }
+        Some(path)
+    }
+
+    fn set_angles(&mut self, handedness: Handedness, anchor: usize) {
+        let sign = handedness.sign();
+        let cardan: Vec<Cardan> = self.orientation.iter().map(Cardan::from_quaternion).collect();
+        let mut axial: Vec<f64> = cardan.iter().map(|c| c.axial).collect();
+        unwrap(&mut axial);
+        // Zero is the mean over the last third of a second of address: sway averages out.
+        let from = self.t_s.partition_point(|t| *t < self.t_s[anchor] - 0.33);
+        let zero = axial[from..=anchor].iter().sum::<f64>() / (anchor + 1 - from) as f64;
+        let spread = axial[..=anchor].iter().map(|a| (a - zero).powi(2)).sum::<f64>() / (anchor + 1) as f64;
+        self.zero_sd_deg = spread.sqrt().to_degrees();
+        self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
+        let role = self.role;
+        for readable in cardan.iter().map(|c| c.for_people(role, handedness)) {
+            self.lateral_deg.push(readable.lateral_deg);
+            self.flexion_deg.push(readable.flexion_deg);
+        }
+    }
+
+    /// For the arm: signed speed about the mean axis of its downswing, which has its own
+    /// direction in space. `peak_s` is where its speed is greatest before impact.
+    pub fn set_arm_direction(&mut self, segment: &SegmentWindow, peak_s: f64) {
+        let offset = segment.index(self.t_s[0]);
+        let aligned = segment.mounting.is_some();
+        let across: Vec<Vector3<f64>> = self
+            .orientation
+            .iter()
+            .enumerate()
+            .map(|(i, q)| {
+                let w = segment.gyro[offset + i];
+                q * if aligned { Vector3::new(w.x, 0.0, w.z) } else { w }
+            })
+            .collect();
+        let from = self.index(peak_s - 0.06);
+        let to = self.index(peak_s).max(from + 1).min(across.len());
+        let axis = across[from..to]
+            .iter()
+            .map(|w| w * w.norm())
+            .sum::<Vector3<f64>>()
+            .try_normalize(1e-9)
+            .unwrap_or_else(Vector3::y);
+        self.signed_dps = across.iter().map(|w| w.dot(&axis).to_degrees()).collect();
+    }
+
+    /// Index of the first sample at or after `t_s`.
+    pub fn index(&self, t_s: f64) -> usize {
+        self.t_s.partition_point(|t| *t < t_s)
+    }
+
+    /// Linear interpolation of a series of this path at `t_s`.
+    pub fn at(&self, series: &[f64], t_s: f64) -> Option<f64> {
+        let i = self.index(t_s).clamp(1, self.t_s.len() - 1);
+        let f = (t_s - self.t_s[i - 1]) / (self.t_s[i] - self.t_s[i - 1]);
+        Some(series.get(i - 1)? * (1.0 - f) + series.get(i)? * f)
+    }
+
+    /// Angle swept by a signed speed between two times, deg.
+    pub fn swept_deg(&self, series: &[f64], from_s: f64, to_s: f64) -> f64 {
+        let (lo, hi) = (self.index(from_s).max(1), self.index(to_s).min(self.t_s.len()));
+        (lo..hi).map(|i| 0.5 * (series[i] + series[i - 1]) * (self.t_s[i] - self.t_s[i - 1])).sum()
+    }
+
+    /// Orientation nearest to `t_s`.
+    pub fn orientation_at(&self, t_s: f64) -> UnitQuaternion<f64> {
+        let i = self.index(t_s).clamp(1, self.t_s.len() - 1);
+        let f = ((t_s - self.t_s[i - 1]) / (self.t_s[i] - self.t_s[i - 1])).clamp(0.0, 1.0);
+        self.orientation[i - 1].slerp(&self.orientation[i], f)
+    }
+}

@@ -1,0 +1,380 @@
+//! The one pipeline: records in, calibration verdicts and swings out.
+//!
+//! Live, replay, import and demo all push the same records through here. No I/O, no
+//! clock, no randomness: the same records give the same swings, to the byte.
+
+use super::attitude::{Attitude, attitude};
+use super::calibrate::slip::{AddressGravity, Moved};
+use super::calibrate::steps::{StepSamples, judge};
+use super::calibrate::{Mounting, Step, Verdict};
+use super::detect::phases;
+use super::detect::signal::Tracks;
+use super::detect::trigger::{Candidate, Trigger};
+use super::measure::{Context, curves, follow, measure};
+use super::mobility::Turns;
+use super::settings::Settings;
+use super::stream::{Counts, StrapStream};
+use super::window::{SegmentWindow, Window};
+use peakorder_protocol::curves::Curves;
+use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::mobility::MobilityCheck;
+use peakorder_protocol::profile::{Profile, ProfileError};
+use peakorder_protocol::session::Session;
+use peakorder_protocol::swing::Swing;
+use peakorder_protocol::{Handedness, Role, toml_line};
+use std::collections::BTreeMap;
+
+/// The window looked at reaches this far back from the fastest moment, s.
+const WINDOW_BEFORE_S: f64 = 6.0;
+/// … and at most this far on, s.
+const WINDOW_AFTER_S: f64 = 2.5;
+/// Samples of a guided movement may still be on their way when its end is marked, s.
+const STEP_GRACE_S: f64 = 1.0;
+
+/// What comes out.
+#[derive(Debug, Clone)]
+pub enum Output {
+    /// A guided movement was judged.
+    Calibration {
+        /// Session time, s.
+        t_s: f64,
+        /// Movement.
+        step: Step,
+        /// Strap.
+        role: Role,
+        /// Verdict.
+        verdict: Verdict,
+    },
+    /// A block began.
+    Block {
+        /// Session time, s.
+        t_s: f64,
+        /// Label.
+        label: String,
+    },
+    /// A strap's link or health changed, in the order of the log.
+    Strap(StrapEvent),
+    /// A swing was measured.
+    Swing(Box<Swing>, Box<Curves>),
+    /// A mobility check was measured, or has to be repeated.
+    Mobility(Box<MobilityCheck>),
+    /// Something fast was not a swing.
+    NotASwing {
+        /// Session time, s.
+        t_s: f64,
+        /// Why.
+        why: String,
+    },
+}
+
+/// How a strap's stream stands.
+#[derive(Debug, Clone, Copy)]
+pub struct StreamFigures {
+    /// Strap.
+    pub role: Role,
+    /// Totals.
+    pub counts: Counts,
+    /// Standard uncertainty of its alignment to a like strap, s.
+    pub clock_sd_s: f64,
+    /// Its clock is not settled yet.
+    pub clock_settling: bool,
+}
+
+/// Why a pipeline could not be set up.
+#[derive(Debug, thiserror::Error)]
+pub enum SetupError {
+    /// A strap's profile in `session.toml` is not valid.
+    #[error("{role} strap: {source}")]
+    Profile {
+        /// Strap.
+        role: Role,
+        /// Why.
+        source: ProfileError,
+    },
+    /// The settings table in `session.toml` is not valid.
+    #[error("settings: {0}")]
+    Settings(String),
+    /// No strap at all.
+    #[error("the session has no straps")]
+    NoStraps,
+}
+
+struct PendingStep {
+    step: Step,
+    from_s: f64,
+    to_s: f64,
+}
+
+/// The pipeline of one session.
+pub struct Pipeline {
+    session: String,
+    handedness: Handedness,
+    settings: Settings,
+    streams: Vec<StrapStream>,
+    trigger: Trigger,
+    block: String,
+    blocks: Vec<(f64, String)>,
+    swings: u32,
+    started: BTreeMap<&'static str, f64>,
+    pending: Vec<PendingStep>,
+    turns: Turns,
+    not_before_s: f64,
+    now_s: f64,
+    address_gravity: BTreeMap<Role, AddressGravity>,
+}
+
+impl Pipeline {
+    /// A pipeline for the straps, player and settings of `session`.
+    pub fn new(session: &Session) -> Result<Self, SetupError> {
+        let settings: Settings = toml::Value::Table(session.settings.clone())
+            .try_into()
+            .map_err(|e: toml::de::Error| SetupError::Settings(toml_line::explain("", &e)))?;
+        if session.straps.is_empty() {
+            return Err(SetupError::NoStraps);
+        }
+        let streams = session
+            .straps
+            .iter()
+            .map(|(role, strap)| {
+                let profile = Profile::from_toml(&strap.profile_toml)
+                    .map_err(|source| SetupError::Profile { role: *role, source })?;
+                Ok(StrapStream::new(*role, strap, &profile, &settings))
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(Self {
+            session: session.id.clone(),
+            handedness: session.player.handedness,
+            trigger: Trigger::new(&settings),
+            settings,
+            streams,
+            block: String::new(),
+            blocks: vec![(f64::NEG_INFINITY, String::new())],
+            swings: 0,
+            started: BTreeMap::new(),
+            pending: Vec::new(),
+            turns: Turns::default(),
+            not_before_s: f64::NEG_INFINITY,
+            now_s: 0.0,
+            address_gravity: BTreeMap::new(),
+        })
+    }
+
+    /// Takes one record, in the order of the log.
+    pub fn push(&mut self, record: &Record, out: &mut Vec<Output>) {
+        self.now_s = self.now_s.max(record.t_ns() as f64 * 1e-9);
+        match record {
+            Record::Arrival(arrival) => self.arrival(arrival, out),
+            Record::Mark(mark) => self.mark(mark, out),
+            Record::Strap(event) => self.strap_event(event, out),
+        }
+    }
+
+    /// The recording has ended: whatever is pending is looked at as it is.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        self.run_steps(true, out);
+        self.run_turns(true, out);
+        if let Some(candidate) = self.trigger.pending() {
+            self.look(candidate, out);
+        }
+    }
+
+    /// Number of swings so far.
+    pub fn swings(&self) -> u32 {
+        self.swings
+    }
+
+    /// How the strap worn at `role` sits on its segment, once calibrated.
+    pub fn mounting(&self, role: Role) -> Option<&Mounting> {
+        self.streams.iter().find(|s| s.role() == role)?.mounting()
+    }
+
+    /// How every segment stands at its newest sample, in the order of the session's straps; straps that have
+    /// sent nothing are left out. Cheap; a live view asks as often as it draws.
+    pub fn attitudes(&self) -> Vec<Attitude> {
+        self.streams.iter().filter_map(|s| attitude(s, self.handedness)).collect()
+    }
+
+    /// Totals of each strap.
+    pub fn counts(&self) -> impl Iterator<Item = (Role, Counts)> {
+        self.streams.iter().map(|s| (s.role(), s.counts()))
+    }
+
+    /// How each strap's stream stands at session time `now_s`.
+    pub fn streams(&self, now_s: f64) -> impl Iterator<Item = StreamFigures> {
+        self.streams.iter().map(move |s| {
+            let clock = s.clock().state(now_s);
+            StreamFigures {
+                role: s.role(),
+                counts: s.counts(),
+                clock_sd_s: clock.sd_s,
+                clock_settling: clock.settling,
+            }
+        })
+    }
+
+    fn arrival(&mut self, arrival: &Arrival, out: &mut Vec<Output>) {
+        let handedness = self.handedness;
+        let trigger = &mut self.trigger;
+        let Some(stream) = self.streams.iter_mut().find(|s| s.role() == arrival.role) else { return };
+        let aligned = stream.mounting().is_some();
+        let role = arrival.role;
+        stream.arrival(arrival, |t_s, rate| trigger.push(role, t_s, &rate, aligned, handedness));
+        self.turns.collect(stream);
+        if let Some(error) = stream.take_error() {
+            tracing::warn!(%role, %error, "A packet could not be decoded.");
+        }
+        if !self.pending.is_empty() {
+            self.run_steps(false, out);
+        }
+        self.run_turns(false, out);
+        if let Some(candidate) = self.trigger.ready() {
+            self.look(candidate, out);
+        }
+    }
+
+    fn strap_event(&mut self, event: &StrapEvent, out: &mut Vec<Output>) {
+        out.push(Output::Strap(event.clone()));
+        let Some(stream) = self.streams.iter_mut().find(|s| s.role() == event.role) else { return };
+        if event.kind == StrapEventKind::Interval
+            && let Ok(ms) = event.detail.trim_end_matches("ms").trim().parse::<f64>()
+        {
+            stream.clock_mut().set_interval_s(ms * 1e-3);
+        }
+    }
+
+    fn mark(&mut self, mark: &Mark, out: &mut Vec<Output>) {
+        let t_s = mark.t_ns as f64 * 1e-9;
+        let (step, starts) = match mark.kind {
+            MarkKind::StillStart => (Step::Still, true),
+            MarkKind::StillEnd => (Step::Still, false),
+            MarkKind::BowStart => (Step::Bow, true),
+            MarkKind::BowEnd => (Step::Bow, false),
+            MarkKind::ArmRaiseStart => (Step::ArmRaise, true),
+            MarkKind::ArmRaiseEnd => (Step::ArmRaise, false),
+            MarkKind::Block => {
+                self.block.clone_from(&mark.detail);
+                self.blocks.push((t_s, mark.detail.clone()));
+                out.push(Output::Block { t_s, label: mark.detail.clone() });
+                return;
+            }
+            MarkKind::TurnStart | MarkKind::TurnEnd => {
+                if mark.kind == MarkKind::TurnStart {
+                    self.turns.start(t_s, &mark.detail);
+                } else {
+                    self.turns.end(t_s);
+                }
+                self.not_before_s = self.not_before_s.max(t_s);
+                return;
+            }
+            MarkKind::Note => return,
+        };
+        if starts {
+            self.started.insert(step.key(), t_s);
+        } else if let Some(from_s) = self.started.remove(step.key()) {
+            self.pending.push(PendingStep { step, from_s, to_s: t_s });
+        }
+        // Nothing done for a calibration is a swing.
+        self.not_before_s = self.not_before_s.max(t_s);
+    }
+
+    /// Judges the guided movements whose samples are all in.
+    fn run_steps(&mut self, end: bool, out: &mut Vec<Output>) {
+        let now_s = self.now_s;
+        let ready = |p: &PendingStep, streams: &[StrapStream]| {
+            end || now_s > p.to_s + STEP_GRACE_S || streams.iter().all(|s| s.latest_s() >= p.to_s)
+        };
+        while let Some(at) = self.pending.iter().position(|p| ready(p, &self.streams)) {
+            let PendingStep { step, from_s, to_s } = self.pending.remove(at);
+            for stream in &mut self.streams {
+                let role = stream.role();
+                if !step.concerns(role) {
+                    continue;
+                }
+                let bias = stream.bias().bias();
+                let (mut times_s, mut gyro, mut acc) = (Vec::new(), Vec::new(), Vec::new());
+                for (t, s) in stream.between(from_s, to_s) {
+                    times_s.push(t);
+                    gyro.push(s.gyro - bias);
+                    acc.push(s.acc);
+                }
+                let samples = StepSamples { times_s: &times_s, gyro_rad_s: &gyro, acc_m_s2: &acc };
+                let verdict = judge(step, role, samples, stream.axes_mut());
+                if verdict.ok && stream.refresh_mounting(to_s) {
+                    self.address_gravity.remove(&role);
+                }
+                out.push(Output::Calibration { t_s: to_s, step, role, verdict });
+            }
+        }
+    }
+
+    /// Measures the mobility check whose samples are all in.
+    fn run_turns(&mut self, end: bool, out: &mut Vec<Output>) {
+        let valid_s = self.settings.calibration_valid_s;
+        if let Some(check) = self.turns.take(self.now_s, end, &self.streams, self.handedness, valid_s) {
+            out.push(Output::Mobility(Box::new(check)));
+        }
+    }
+
+    /// Looks at a candidate.
+    fn look(&mut self, candidate: Candidate, out: &mut Vec<Output>) {
+        self.trigger.clear();
+        if candidate.at_s <= self.not_before_s || self.turns.covers(candidate.at_s) {
+            return;
+        }
+        let from_s = (candidate.at_s - WINDOW_BEFORE_S).max(self.not_before_s);
+        let to_s = candidate.at_s + WINDOW_AFTER_S;
+        let window = Window {
+            segments: self.streams.iter().map(|s| SegmentWindow::cut(s, from_s, to_s, self.now_s)).collect(),
+            handedness: self.handedness,
+        };
+        let find = |tracks: &Tracks| phases::find(tracks, &self.settings, candidate.at_s);
+        // A strap that is lost in the middle of a swing must not cost the others theirs.
+        let found = match Tracks::without_lost(&window).map(|tracks| find(&tracks)) {
+            Some(Ok(phases)) => Ok(phases),
+            _ => Tracks::new(&window).ok_or(phases::Rejection::NoOverlap).and_then(|tracks| find(&tracks)),
+        };
+        let phases = match found {
+            Ok(phases) => phases,
+            Err(why) => {
+                out.push(Output::NotASwing { t_s: candidate.at_s, why: why.to_string() });
+                return;
+            }
+        };
+        let parts = follow(&window, &phases);
+        if !parts.iter().any(|p| p.window.role != Role::LeadArm) {
+            out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk.to_string() });
+            return;
+        }
+        let moved = self.moved(&parts);
+        let number = self.swings + 1;
+        let block = self
+            .blocks
+            .iter()
+            .rev()
+            .find(|(t, _)| *t <= phases.takeaway_s)
+            .map_or("", |(_, label)| label.as_str());
+        let context =
+            Context { session: &self.session, number, block, settings: &self.settings, moved: &moved };
+        let measured = measure(&window, parts, &phases, &context);
+        let curves = curves(&measured.parts, &phases);
+        self.swings = number;
+        for stream in &mut self.streams {
+            stream.zero_heading(phases.address_to_s);
+        }
+        self.not_before_s = phases.finish_s;
+        out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));
+    }
+
+    /// Straps whose gravity at address is not where it was over the swings since calibration.
+    fn moved(&mut self, parts: &[super::measure::Part<'_>]) -> Vec<(Role, Moved)> {
+        let slip_deg = self.settings.slip_deg;
+        parts
+            .iter()
+            .filter(|p| p.window.mounting.is_some())
+            .filter_map(|part| {
+                let gravity = self.address_gravity.entry(part.window.role).or_default();
+                Some((part.window.role, gravity.look(part.path.address_up, slip_deg)?))
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,38 @@
+//! Virtual straps: a player's body as three moving segments with exact truth, straps worn
+//! askew on them, sensors, clocks, a Bluetooth-like link, and scripted practice sessions.
+//!
+//! They are the source of the demo, whose scenario is invented, and the truth that the
+//! motion pipeline is measured against. To be of use for that they share no code with the
+//! pipeline and assume nothing about it: orientation is a closed-form function of time
+//! ([`body`]), truth is searched on it numerically ([`truth`]), and everything between the
+//! body and the host ([`strap`], [`link`]) is a model with named parameters.
+//!
+//! Everything is drawn from one seed; the same seed gives the same bytes.
+//!
+//! ```
+//! use peakorder_virtual_straps::{Population, PlayerParams, PracticeOptions, Script};
+//! let player = PlayerParams::drawn_from(Population::Amateur, 7);
+//! let session = Script::practice(7, player, 2, &PracticeOptions::default()).session();
+//! assert_eq!(session.truth().len(), 2);
+//! assert!(session.records().count() > 1000);
+//! ```
+
+pub mod body;
+pub mod link;
+mod rng;
+pub mod script;
+mod session_header;
+pub mod strap;
+pub mod truth;
+
+pub use body::channel::Family;
+pub use body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
+pub use body::skeleton::SegmentState;
+pub use body::swing::SwingStyle;
+pub use link::{LinkModel, Outage};
+pub use script::{PracticeOptions, Script, Session, StrapOptions};
+pub use session_header::virtual_session;
+pub use strap::clock::ClockModel;
+pub use strap::sensor::SensorModel;
+pub use strap::{Ringing, Sample, Sliding, Slip};
+pub use truth::{SegmentTruth, SwingTruth};
