@@ -20,6 +20,10 @@ use anyhow::Context as _;
 use clap::{Parser, Subcommand};
 use peakorder_motion::settings::FilterKind;
 use std::process::ExitCode;
+use tracing::Level;
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
 /// Settings that differ from the defaults, as they stand in `session.toml`.
 fn settings(filter: Option<FilterKind>) -> toml::Table {
@@ -68,16 +72,29 @@ enum Command {
     Virtual(rehearse::Arguments),
 }
 
+/// Sends diagnostics to standard error: warnings, or what `PEAKORDER_LOG` names (`debug`, or
+/// `warn,peakorder_daemon=debug`).
+fn start_log() {
+    let wanted = std::env::var("PEAKORDER_LOG").unwrap_or_default();
+    let targets = wanted.parse::<Targets>();
+    let (targets, misread) = match targets {
+        Ok(targets) if !wanted.is_empty() => (targets, None),
+        Ok(_) => (Targets::new().with_default(Level::WARN), None),
+        Err(error) => (Targets::new().with_default(Level::WARN), Some(error)),
+    };
+    tracing_subscriber::registry()
+        .with(tracing_subscriber::fmt::layer().with_writer(std::io::stderr))
+        .with(targets)
+        .init();
+    if let Some(error) = misread {
+        tracing::warn!(%error, "PEAKORDER_LOG is not understood; use a level such as debug.");
+    }
+}
+
 /// Parses the command line, runs the command, prints its failure.
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    tracing_subscriber::fmt()
-        .with_env_filter(
-            tracing_subscriber::EnvFilter::try_from_env("PEAKORDER_LOG")
-                .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn")),
-        )
-        .with_writer(std::io::stderr)
-        .init();
+    start_log();
     let result = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
