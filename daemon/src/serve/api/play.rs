@@ -3,7 +3,7 @@
 use super::error::{ErrorBody, Failure};
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
-use crate::output::event_of;
+use crate::output::{Told, event_of};
 use crate::serve::Hall;
 use crate::serve::board::book::Book;
 use crate::serve::board::name_of;
@@ -183,7 +183,7 @@ impl Player {
             if !loud {
                 continue;
             }
-            to.tell(name_of(&event), &event)?;
+            to.tell(name_of(&event), &Told::from(&event))?;
             for extra in said {
                 to.tell("swing_extra", &extra)?;
             }

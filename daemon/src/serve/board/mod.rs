@@ -10,6 +10,7 @@ pub mod straps;
 pub mod views;
 
 use crate::engine::Engine;
+use crate::output::Told;
 use book::Book;
 use feed::{Feed, Frame};
 use peakorder_protocol::event::LiveEvent;
@@ -195,7 +196,7 @@ impl Board {
 
     /// Something to be told that the recording does not have.
     pub fn tell(&self, event: &LiveEvent) {
-        self.lock().feed.tell(name_of(event), event);
+        self.lock().feed.tell(name_of(event), &Told::from(event));
     }
 
     /// The lesson has ended; what its engine still had to say is told first. `problem` says
@@ -237,7 +238,7 @@ impl Board {
 
 fn tell(feed: &mut Feed, book: &mut Book, event: &LiveEvent) {
     let said = book.event(event);
-    feed.tell(name_of(event), event);
+    feed.tell(name_of(event), &Told::from(event));
     for extra in said {
         feed.tell("swing_extra", &extra);
     }
