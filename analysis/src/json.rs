@@ -216,7 +216,7 @@ fn swing_row(swing: &Swing, remarks: &Remarks) -> Value {
             let value = json!({
                 "value": v.value,
                 "measuring_sd": v.sd,
-                "definition": v.definition,
+                "definition": v.definition.text(),
             });
             Some((m.key(), value))
         })
@@ -282,7 +282,7 @@ fn measure(m: &MeasureSummary) -> Value {
         "ci95_half": m.half_width,
         "sd": m.sample.sd,
         "measuring_sd": m.measuring_sd,
-        "definition": m.definition,
+        "definition": m.definition.text(),
         "other_definition": m.other_definition,
     })
 }

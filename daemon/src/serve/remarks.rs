@@ -114,7 +114,7 @@ pub(super) async fn set_target(hall: &Arc<Hall>, asked: TargetAsked) -> Result<R
         }
         _ => return Err(Failure::bad("give either a change from the baseline or a value")),
     };
-    let what = What::Target { target: Some(made.map_err(Failure::bad)?) };
+    let what = What::Target { target: Some(made.map_err(|e| Failure::bad(e.to_string()))?) };
     change(hall, &id, move |file, t_s| Ok(file.append(t_s, what)?)).await
 }
 
