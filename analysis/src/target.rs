@@ -242,10 +242,8 @@ pub fn answer(target: &Target, swing: &Swing) -> Answer {
         }
     };
     let number = format!("{:.digits$}", now.abs());
-    let said: Vec<&str> = [number.as_str(), unit.spoken(), way(measure, now)]
-        .into_iter()
-        .filter(|s| !s.is_empty())
-        .collect();
+    let said: Vec<&str> =
+        [number.as_str(), unit.spoken(), way(measure, now)].into_iter().filter(|s| !s.is_empty()).collect();
     Answer {
         answer: kind,
         measure: target.measure.clone(),

@@ -108,7 +108,10 @@ pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
     Some(Value { value, sd: Some(flexion.sd), definition: Definition::Angle })
 }
 
-pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<(f64, Option<f64>)>) -> Option<Value> {
+/// A value and its standard uncertainty, if stated.
+type WithSd = (f64, Option<f64>);
+
+pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {
     let (value, sd) = pick(swing.arm.as_ref()?)?;
     Some(Value { value, sd, definition: Definition::Arm })
 }
