@@ -252,13 +252,13 @@ struct SwingRow {
     rising_at_impact: Vec<Role>,
     order_text: Option<String>,
     reversal_order: Vec<Vec<Role>>,
-    measures: BTreeMap<String, Value>,
+    measures: BTreeMap<String, Measured>,
     withheld: Vec<Withheld>,
 }
 
 impl SwingRow {
     fn of(swing: &Swing, remarks: &Remarks) -> Self {
-        let value = |m: Measure| Some((m.key(), Value::from(m.of(swing)?)));
+        let value = |m: Measure| Some((m.key(), Measured::from(m.of(swing)?)));
         Self {
             number: swing.number,
             block: swing.block.clone(),
@@ -276,13 +276,13 @@ impl SwingRow {
 }
 
 #[derive(Debug, Serialize)]
-struct Value {
+struct Measured {
     value: f64,
     measuring_sd: Option<f64>,
     definition: String,
 }
 
-impl From<measure::Value> for Value {
+impl From<measure::Value> for Measured {
     fn from(v: measure::Value) -> Self {
         Self { value: v.value, measuring_sd: v.sd, definition: v.definition.text() }
     }
@@ -295,9 +295,9 @@ struct Block {
     rehearsals: Vec<u32>,
     unusable: Vec<LeftOut>,
     excluded: Vec<LeftOut>,
-    orders: Vec<Share>,
-    reversal_orders: Vec<Share>,
-    measures: BTreeMap<String, Mean>,
+    orders: Vec<OrderShare>,
+    reversal_orders: Vec<OrderShare>,
+    measures: BTreeMap<String, Numbers>,
     advice: Option<&'static str>,
 }
 
@@ -327,7 +327,7 @@ struct LeftOut {
 }
 
 #[derive(Debug, Serialize)]
-struct Share {
+struct OrderShare {
     order: Vec<Vec<Role>>,
     rising_at_impact: Vec<Role>,
     order_text: String,
@@ -338,7 +338,7 @@ struct Share {
     share_ci95: (f64, f64),
 }
 
-impl From<&order::Share> for Share {
+impl From<&order::Share> for OrderShare {
     fn from(s: &order::Share) -> Self {
         Self {
             order: s.order.groups.clone(),
@@ -354,7 +354,7 @@ impl From<&order::Share> for Share {
 }
 
 #[derive(Debug, Serialize)]
-struct Mean {
+struct Numbers {
     n: usize,
     mean: f64,
     ci95_half: Option<f64>,
@@ -364,7 +364,7 @@ struct Mean {
     other_definition: usize,
 }
 
-impl From<&MeasureSummary> for Mean {
+impl From<&MeasureSummary> for Numbers {
     fn from(m: &MeasureSummary) -> Self {
         Self {
             n: m.sample.n,
@@ -400,8 +400,8 @@ impl From<&compare::Side> for Side {
 #[derive(Debug, Serialize)]
 struct Change {
     key: String,
-    before: Mean,
-    after: Mean,
+    before: Numbers,
+    after: Numbers,
     difference: f64,
     ci95_half: Option<f64>,
     df: Option<f64>,
@@ -526,7 +526,7 @@ impl From<&trend::Session> for Followed {
 #[derive(Debug, Serialize)]
 struct Course {
     key: String,
-    points: Vec<Option<Mean>>,
+    points: Vec<Option<Numbers>>,
     slope_per_30_days: Option<f64>,
     ci95_half: Option<f64>,
     df: Option<f64>,

@@ -119,8 +119,8 @@ enum Command {
     },
 }
 
-fn measure(key: &str) -> Result<Measure, String> {
-    Measure::from_key(key).ok_or_else(|| {
+fn measure(key: &str) -> anyhow::Result<Measure> {
+    Measure::from_key(key).with_context(|| {
         let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
         format!("no such measure; there are {}", keys.join(", "))
     })
@@ -151,8 +151,13 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 document(&json::ShowSwing::of(&loaded, swing))?
             } else {
                 let curves = loaded.curves(*number);
-                let curves = curves.as_ref().map_err(String::as_str);
-                render::one_swing(&loaded.session, swing, loaded.remarks.swing(*number), curves, style)
+                render::one_swing(
+                    &loaded.session,
+                    swing,
+                    loaded.remarks.swing(*number),
+                    curves.as_ref(),
+                    style,
+                )
             }
         }
         Command::Compare { before, after, only, json } => {

@@ -1,5 +1,7 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod strap;
+
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
 
@@ -107,6 +109,16 @@ pub fn order(order: &crate::order::Order) -> String {
         parts.push(format!("{} {verb} still speeding up at impact", names(&order.rising)));
     }
     parts.join(", ")
+}
+
+/// For the tests of every module of words: each sentence is there, and is no other's.
+#[cfg(test)]
+pub(crate) fn assert_distinct(sentences: &[String]) {
+    for (i, sentence) in sentences.iter().enumerate() {
+        assert!(!sentence.trim().is_empty(), "sentence {i} is empty");
+        assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
+        assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
+    }
 }
 
 #[cfg(test)]
