@@ -264,7 +264,9 @@ fn summary(summary: &BlockSummary) -> Value {
 
 fn share(share: &Share) -> Value {
     json!({
-        "order": share.order.groups,
+        "order": share.order.of.groups(&[]),
+        "resolved_pairs": share.order.of.resolved(),
+        "tied_pairs": share.order.of.tied(),
         "rising_at_impact": share.order.rising,
         "order_text": share.order.text(),
         "tie": share.order.has_tie(),

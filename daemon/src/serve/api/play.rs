@@ -6,8 +6,8 @@ use super::streams::{Item, event};
 use crate::output::event_of;
 use crate::serve::Hall;
 use crate::serve::board::book::Book;
-use crate::serve::board::name_of;
 use crate::serve::board::pose::{self, POSE_EVERY};
+use crate::serve::board::{for_page, name_of};
 use crate::serve::past;
 use crate::source::replay::Replay;
 use axum::extract::State;
@@ -183,7 +183,7 @@ impl Player {
             if !loud {
                 continue;
             }
-            to.tell(name_of(&event), &event)?;
+            to.tell(name_of(&event), &for_page(&event))?;
             for extra in said {
                 to.tell("swing_extra", &extra)?;
             }

@@ -12,10 +12,12 @@ pub mod views;
 use crate::engine::Engine;
 use book::Book;
 use feed::{Feed, Frame};
+use peakorder_analysis::order::heading;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
+use serde::Serialize;
 use serde_json::json;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
@@ -237,7 +239,7 @@ impl Board {
 
 fn tell(feed: &mut Feed, book: &mut Book, event: &LiveEvent) {
     let said = book.event(event);
-    feed.tell(name_of(event), event);
+    feed.tell(name_of(event), &for_page(event));
     for extra in said {
         feed.tell("swing_extra", &extra);
     }
@@ -255,6 +257,25 @@ fn next(events: &mut broadcast::Receiver<LiveEvent>) -> Option<LiveEvent> {
             Err(_) => return None,
         }
     }
+}
+
+/// An event with the words that the page shows of it.
+#[derive(Serialize)]
+pub struct ForPage<'a> {
+    #[serde(flatten)]
+    event: &'a LiveEvent,
+    /// Of a swing: the order of its peaks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    order_words: Option<String>,
+}
+
+/// Puts into words what the page shows of an event.
+pub fn for_page(event: &LiveEvent) -> ForPage<'_> {
+    let order_words = match event {
+        LiveEvent::Swing { swing } => Some(heading(&swing.sequence)),
+        _ => None,
+    };
+    ForPage { event, order_words }
 }
 
 /// The event's tag.
