@@ -1,5 +1,7 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod strap;
+
 use crate::measure::Measure;
 use peakorder_protocol::Role;
 use peakorder_protocol::order::PartialOrder;
@@ -250,5 +252,15 @@ mod tests {
         let of = PartialOrder::OnePair { first: Pelvis, second: LeadArm, tied: Thorax };
         let o = crate::order::Order { of, rising: vec![] };
         assert_eq!(order(&o), "pelvis before lead arm, thorax too close to both to tell apart");
+    }
+}
+
+/// For the tests of every module of words: each sentence is there, and is no other's.
+#[cfg(test)]
+pub(crate) fn assert_distinct(sentences: &[String]) {
+    for (i, sentence) in sentences.iter().enumerate() {
+        assert!(!sentence.trim().is_empty(), "sentence {i} is empty");
+        assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
+        assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
     }
 }

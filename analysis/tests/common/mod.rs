@@ -7,6 +7,7 @@
 pub(crate) mod turns;
 
 use peakorder_protocol::curves::{Curves, SegmentCurves};
+use peakorder_protocol::order::PartialOrder;
 use peakorder_protocol::session::{FORMAT, Session, SessionDir};
 use peakorder_protocol::swing::*;
 use peakorder_protocol::{Handedness, Role};
