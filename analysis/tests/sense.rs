@@ -45,16 +45,19 @@ fn ties_are_shown_as_ties_and_counted_apart() {
         with_peaks(2, [87.0, 68.0, 66.0]),
         with_peaks(3, [87.0, 66.0, 68.0]),
         with_peaks(4, [68.0, 67.0, 66.0]),
+        with_peaks(5, [68.0, 65.5, 63.0]),
     ];
     assert_eq!(peaks_text(&swings[0]), "pelvis → thorax → arm");
     assert_eq!(peaks_text(&swings[1]), "pelvis → thorax ≈ arm");
     assert_eq!(peaks_text(&swings[3]), "pelvis ≈ thorax ≈ arm");
+    // Five ms are told apart, two and a half are not: a chain of ties hides no resolved pair.
+    assert_eq!(peaks_text(&swings[4]), "pelvis → arm, thorax tied with both");
     let all: Vec<&Swing> = swings.iter().collect();
     let summary = summarise("b", &all, &Remarks::default());
     // Swings 2 and 3 are the same tie whichever peak came a hair earlier.
     let counts: Vec<(String, usize)> = summary.orders.iter().map(|s| (s.order.text(), s.count)).collect();
     assert_eq!(counts[0], ("pelvis → thorax ≈ arm".into(), 2));
-    assert_eq!(counts.len(), 3);
+    assert_eq!(counts.len(), 4);
     assert!(summary.orders[0].order.has_tie());
 }
 

@@ -18,9 +18,7 @@ pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 /// The level of every interval this crate prints.
 pub const LEVEL: f64 = 0.95;
 
-/// Half-width of a 95 % band over a standard uncertainty: the 0.975 quantile of the
-/// standard normal distribution.
-pub const Z95: f64 = 1.959_963_984_540_054;
+pub use peakorder_protocol::estimate::Z95;
 
 /// Arithmetic mean; `None` without values.
 pub fn mean(values: &[f64]) -> Option<f64> {

@@ -7,6 +7,7 @@
 pub(crate) mod turns;
 
 use peakorder_protocol::curves::{Curves, SegmentCurves};
+use peakorder_protocol::order::PartialOrder;
 use peakorder_protocol::session::{FORMAT, Session, SessionDir};
 use peakorder_protocol::swing::*;
 use peakorder_protocol::{Handedness, Role};
@@ -230,18 +231,7 @@ fn ordered(times: &[(Role, f64)], sd_ms: f64) -> (Vec<Vec<Role>>, Vec<Gap>) {
             gaps.push(Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > 1.96 * sd_ms });
         }
     }
-    let mut by_time = times.to_vec();
-    by_time.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let mut groups: Vec<Vec<Role>> = Vec::new();
-    let mut last = f64::NEG_INFINITY;
-    for (role, t) in by_time {
-        if (t - last) * 1e3 > 1.96 * sd_ms {
-            groups.push(vec![role]);
-        } else if let Some(group) = groups.last_mut() {
-            group.push(role);
-        }
-        last = t;
-    }
+    let groups = PartialOrder::new(times.iter().map(|t| t.0), &gaps).groups(&gaps);
     (groups, gaps)
 }
 

@@ -83,6 +83,7 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
+  for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
   return view;
@@ -226,7 +227,7 @@ function apply(now, name, data) {
       now.block = data.label;
       now.blocks.push({ label: data.label, start_s: data.t_s, first_swing: null });
       return true;
-    case 'swing': put(now.swings, data.swing, 'number'); return true;
+    case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
       if (data.answer) now.answers[data.number] = data.answer;

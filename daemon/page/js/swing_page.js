@@ -3,7 +3,7 @@
 import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
-import { orderSentence, swingTitle, withheldWords } from './format.js';
+import { swingTitle, withheldWords } from './format.js';
 import { axis, layout, run, speeds, strip } from './timing.js';
 import { turns } from './turns.js';
 import { answerWords } from './answer_words.js';
@@ -105,7 +105,7 @@ function heading(swing) {
     h('p', { class: 'kicker' }, swingTitle(swing, remark),
       h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
-    h('h1', { class: 'order', 'data-swing': swing.number }, orderSentence(swing)),
+    h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
     outcomeRow(swing));
 }
 

@@ -7,10 +7,8 @@
 //! from g, from whether the strap stamps connection events, and from what is known of the
 //! constant latency (nothing, unless straps are alike or were aligned physically).
 
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
-
-/// 95 % half width to standard uncertainty.
-const K95: f64 = 1.96;
 
 /// A sweep of the beat slower than this is followed by the filter, seconds.
 const SWEEP_S: f64 = 5.0;
@@ -111,7 +109,7 @@ impl Link {
     /// one-way arrivals cannot show it.
     pub fn constant_u95_s(&self, other: &Self) -> f64 {
         match (self.latency_sd_s, other.latency_sd_s) {
-            (Some(a), Some(b)) => K95 * (a * a + b * b).sqrt(),
+            (Some(a), Some(b)) => Z95 * (a * a + b * b).sqrt(),
             _ if self.is_like(other) => 0.6e-3,
             _ => 5e-3,
         }
@@ -168,7 +166,7 @@ impl Link {
         } else {
             None
         };
-        let sd_s = if kind == ClockKind::None { (u95 / K95).max(5e-3) } else { u95 / K95 };
+        let sd_s = if kind == ClockKind::None { (u95 / Z95).max(5e-3) } else { u95 / Z95 };
         ClockState { sd_s, settling: seen.age_s < 5.0, uncertain }
     }
 }

@@ -4,6 +4,7 @@ use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, St
 use peakorder_analysis::against::{Against, against_baseline};
 use peakorder_analysis::load::counts;
 use peakorder_analysis::measure::Measure;
+use peakorder_analysis::order::heading;
 use peakorder_analysis::summary::{MeasureSummary, summarise_measure};
 use peakorder_analysis::target::{Answer, answer};
 use peakorder_protocol::Role;
@@ -255,6 +256,7 @@ impl LessonState {
             doing: self.doing.clone(),
             straps,
             swings: self.swings.clone(),
+            order_words: self.swings.iter().map(|s| (s.number, heading(&s.sequence))).collect(),
             against: self.extras.values().map(|e| (e.number, e.against.clone())).collect(),
             answers: self.extras.values().filter_map(|e| Some((e.number, e.answer.clone()?))).collect(),
             remarks: self.remarks.clone(),

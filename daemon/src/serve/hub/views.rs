@@ -60,6 +60,8 @@ pub struct LessonView {
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "shared")]
     pub swings: Vec<Arc<Swing>>,
+    /// Swing by swing, the order of its peaks in words.
+    pub order_words: BTreeMap<u32, String>,
     /// Swing by swing, each measure against the player's own baseline.
     pub against: BTreeMap<u32, Vec<Against>>,
     /// Answers to the drill target, of swings made while there was one.
