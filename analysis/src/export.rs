@@ -52,7 +52,7 @@ fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
     let session = &loaded.session;
     let said = loaded.remarks.swing(swing.number);
     let flag = |on: bool| if on { "1" } else { "0" }.to_owned();
-    let withheld: Vec<&str> = swing.quality.withheld.iter().map(|w| w.what.as_str()).collect();
+    let withheld: Vec<String> = swing.quality.withheld.iter().map(|w| w.what.key()).collect();
     let mut cells = vec![
         text(&session.id),
         text(&session.started_utc),

@@ -1,6 +1,7 @@
 //! The quantities that are summarised and compared: one list for every command.
 
 use crate::order::short;
+use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, Outcome, Segment, Swing};
 
@@ -305,7 +306,7 @@ impl Measure {
                 .sqrt(),
             ),
         };
-        (value, Some(sd).filter(|s| s.is_finite()), tempo.downswing_from.clone())
+        (value, Some(sd).filter(|s| s.is_finite()), words::top(tempo.downswing_from))
     }
 }
 
@@ -332,5 +333,5 @@ fn speed_definition(swing: &Swing, role: Role) -> Option<String> {
 
 /// Angles at the top depend on what the top is as well as on the angles' order.
 fn at_top(swing: &Swing) -> String {
-    format!("{}; top: {}", swing.angle_order, swing.tempo.downswing_from)
+    format!("{}; top: {}", swing.angle_order, words::top(swing.tempo.downswing_from))
 }

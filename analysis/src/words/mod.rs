@@ -1,5 +1,6 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod quality;
 pub mod strap;
 
 use crate::measure::Measure;
@@ -242,6 +243,11 @@ mod tests {
         let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax]], rising: vec![LeadArm] };
         assert_eq!(order(&o), "pelvis first, then thorax, lead arm was still speeding up at impact");
     }
+}
+
+/// What starts the downswing: the reversal that is the top.
+pub fn top(segment: Role) -> String {
+    format!("reversal of the {segment}")
 }
 
 /// For the tests of every module of words: each sentence is there, and is no other's.

@@ -83,6 +83,7 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
+  view.quality ??= {};
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
   return view;
@@ -229,6 +230,7 @@ function apply(now, name, data) {
     case 'swing': put(now.swings, data.swing, 'number'); return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
+      now.quality[data.number] = data.quality;
       if (data.answer) now.answers[data.number] = data.answer;
       return true;
     case 'mobility': put(now.mobility, data.check, 'number'); return true;

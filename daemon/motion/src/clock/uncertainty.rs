@@ -8,6 +8,7 @@
 //! constant latency (nothing, unless straps are alike or were aligned physically).
 
 use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
+use peakorder_protocol::swing::ClockDoubt;
 
 /// 95 % half width to standard uncertainty.
 const K95: f64 = 1.96;
@@ -41,8 +42,8 @@ pub struct ClockState {
     pub sd_s: f64,
     /// Less than five seconds since (re)start: not yet to be used for timing.
     pub settling: bool,
-    /// Known only to worse than 5 ms: why, for people.
-    pub uncertain: Option<&'static str>,
+    /// Known only to worse than 5 ms: why.
+    pub uncertain: Option<ClockDoubt>,
 }
 
 /// What the link and the stamps allow.
@@ -162,9 +163,9 @@ impl Link {
         };
         let u95 = (clock * clock + stamp * stamp).sqrt();
         let uncertain = if kind == ClockKind::None {
-            Some("the strap sends neither a counter nor a time stamp")
+            Some(ClockDoubt::NoTimes)
         } else if u95 > 5e-3 {
-            Some("packet period and connection interval beat too slowly to be told apart")
+            Some(ClockDoubt::SlowBeat)
         } else {
             None
         };
