@@ -127,16 +127,6 @@ pub fn top(segment: Role) -> String {
     format!("reversal of the {segment}")
 }
 
-/// For the tests of every module of words: each sentence is there, and is no other's.
-#[cfg(test)]
-pub(crate) fn assert_distinct(sentences: &[String]) {
-    for (i, sentence) in sentences.iter().enumerate() {
-        assert!(!sentence.trim().is_empty(), "sentence {i} is empty");
-        assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
-        assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
