@@ -56,7 +56,7 @@ fn flag(on: bool) -> String {
 }
 
 fn withheld(swing: &Swing) -> String {
-    let names: Vec<&str> = swing.quality.withheld.iter().map(|w| w.what.as_str()).collect();
+    let names: Vec<String> = swing.quality.withheld.iter().map(|w| w.what.key()).collect();
     names.join("; ")
 }
 

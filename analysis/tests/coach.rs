@@ -83,7 +83,7 @@ fn what_does_not_count_is_no_baseline() {
     swings[2] = spoil(swings[2].clone());
     swings[3] = without_turns(swings[3].clone());
     for s in &mut swings[4..] {
-        s.tempo.downswing_from = "reversal of the thorax".into();
+        s.tempo.downswing_from = Role::Thorax;
     }
     let refs: Vec<&Swing> = swings.iter().collect();
     let rows = against_baseline(&now, &refs);

@@ -83,7 +83,7 @@ fn without_an_arm_strap_the_arm_is_no_number() {
     let text = shown(&swings, false);
     assert!(text.contains("lead arm: no strap"), "{text}");
     assert!(!text.contains("arm peak speed"), "{text}");
-    assert!(text.contains("thorax reversal"), "{text}");
+    assert!(text.contains("reversal of the thorax"), "{text}");
     // In a block where only some swings have one, the cell says so.
     swings.push(swing(6, "", &BASELINE, &mut dice));
     let mixed = shown(&swings, true);

@@ -1,5 +1,6 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod quality;
 pub mod strap;
 
 use crate::measure::{Measure, More};
@@ -125,6 +126,11 @@ pub(crate) fn assert_distinct(sentences: &[String]) {
         assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
         assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
     }
+}
+
+/// What starts the downswing: the reversal that is the top.
+pub fn top(segment: Role) -> String {
+    format!("reversal of the {segment}")
 }
 
 #[cfg(test)]

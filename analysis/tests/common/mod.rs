@@ -197,7 +197,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             backswing_s: back,
             downswing_s: down,
             ratio: back / down,
-            downswing_from: if centre.arm { "lead arm reversal" } else { "thorax reversal" }.into(),
+            downswing_from: if centre.arm { Role::LeadArm } else { Role::Thorax },
         },
         angle_order: ANGLE_ORDER.into(),
         quality: Quality {
@@ -246,10 +246,8 @@ pub(crate) fn rehearse(mut swing: Swing) -> Swing {
 pub(crate) fn spoil(mut swing: Swing) -> Swing {
     swing.quality.usable = false;
     swing.quality.lost_samples = 40;
-    swing.quality.withheld.push(Withheld {
-        what: "sequence".into(),
-        why: "40 thorax samples lost in the downswing; move the receiver closer".into(),
-    });
+    let (what, why) = (Withholding::Peak(Role::Thorax), Reason::SamplesLostAtPeak);
+    swing.quality.withheld.push(Withheld { what, why });
     swing.sequence = Sequence::default();
     swing
 }
@@ -260,10 +258,8 @@ pub(crate) fn without_turns(mut swing: Swing) -> Swing {
         segment.turn_deg = None;
     }
     swing.separation = None;
-    swing.quality.withheld.push(Withheld {
-        what: "pelvis.turn_deg, separation".into(),
-        why: "the pelvis strap has slipped since calibration; repeat the two bows".into(),
-    });
+    let (what, why) = (Withholding::Angles(Role::Pelvis), Reason::Slipped { moved_deg: 17.0 });
+    swing.quality.withheld.push(Withheld { what, why });
     swing
 }
 

@@ -71,17 +71,6 @@ export function noPeakWords(swing, role) {
   return 'withheld';
 }
 
-const PARTS = { elevation_top_deg: 'raised at the top', across_chest_top_deg: 'across the chest', turn_share_of_travel: 'travel by turn' };
-
-/** What was withheld, as the swing file names it, in words: `pelvis.angles`, `arm.elevation_top_deg, …`. */
-export function withheldWords(what) {
-  return capital(what.split(', ').map((field) => {
-    const [of, part] = field.split('.');
-    const rest = part ? PARTS[part] ?? part.replace(/_(deg|ms|dps)$/, '').replaceAll('_', ' ') : '';
-    return `${NAMES[of] ?? of.replaceAll('_', ' ')} ${rest}`.trim();
-  }).join(', '));
-}
-
 /** A turn in words. */
 export function turnWords(degrees) {
   const size = num(Math.abs(degrees));

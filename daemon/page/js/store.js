@@ -84,6 +84,7 @@ export function complete(view) {
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
   for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
+  view.quality ??= {};
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
   return view;
@@ -230,6 +231,7 @@ function apply(now, name, data) {
     case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
+      now.quality[data.number] = data.quality;
       if (data.answer) now.answers[data.number] = data.answer;
       return true;
     case 'mobility': put(now.mobility, data.check, 'number'); return true;

@@ -2,6 +2,7 @@
 
 use super::watch::{RestFigures, RestFinder, judge_rest};
 use nalgebra::Vector3;
+use peakorder_analysis::words::quality::clock_doubt;
 use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::{ClockInfo, ClockKind, Decoded, Decoder, Profile, RestCheck};
@@ -323,7 +324,7 @@ impl SignalMeter {
         let clock = self.clock.state(now_s);
         if clock.settling {
             say(Weight::Note, "its clock has not settled yet: check for longer".into());
-        } else if let Some(why) = clock.uncertain {
+        } else if let Some(why) = clock.uncertain.map(clock_doubt) {
             say(
                 Weight::Problem,
                 format!(

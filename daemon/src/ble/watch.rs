@@ -101,7 +101,7 @@ pub fn judge_rest(figures: &RestFigures, check: &RestCheck, profile: &str) -> Op
         return Some(RestFault::Acceleration { profile, min_m_s2, max_m_s2 });
     }
     (figures.gyro_rad_s > check.gyro_max_rad_s)
-        .then(|| RestFault::Rotation { profile, max_rad_s: check.gyro_max_rad_s })
+        .then_some(RestFault::Rotation { profile, max_rad_s: check.gyro_max_rad_s })
 }
 
 /// Watches one strap.

@@ -74,7 +74,7 @@ impl Outputs {
             }
             Output::Block { .. } | Output::Strap(_) => {}
             Output::NotASwing { t_s, why } => {
-                tracing::debug!(t_s, why, "A fast movement was not a swing.");
+                tracing::debug!(t_s, %why, "A fast movement was not a swing.");
             }
         }
         if let Some(event) = event_of(output) {

@@ -9,6 +9,7 @@
 
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
+use peakorder_protocol::swing::ClockDoubt;
 
 /// A sweep of the beat slower than this is followed by the filter, seconds.
 const SWEEP_S: f64 = 5.0;
@@ -39,8 +40,8 @@ pub struct ClockState {
     pub sd_s: f64,
     /// Less than five seconds since (re)start: not yet to be used for timing.
     pub settling: bool,
-    /// Known only to worse than 5 ms: why, for people.
-    pub uncertain: Option<&'static str>,
+    /// Known only to worse than 5 ms: why.
+    pub uncertain: Option<ClockDoubt>,
 }
 
 /// What the link and the stamps allow.
@@ -160,9 +161,9 @@ impl Link {
         };
         let u95 = (clock * clock + stamp * stamp).sqrt();
         let uncertain = if kind == ClockKind::None {
-            Some("the strap sends neither a counter nor a time stamp")
+            Some(ClockDoubt::NoTimes)
         } else if u95 > 5e-3 {
-            Some("packet period and connection interval beat too slowly to be told apart")
+            Some(ClockDoubt::SlowBeat)
         } else {
             None
         };

@@ -113,10 +113,11 @@ pub fn measure<'a>(
     sequence_of::reversals_and_peaks(&mut parts, phases, &found, half_s);
 
     let by_role = |role: Role| parts.iter().find(|p| p.window.role == role);
-    let top = [Role::LeadArm, Role::Thorax, Role::Pelvis]
+    let trunk = if by_role(Role::Thorax).is_some() { Role::Thorax } else { Role::Pelvis };
+    let (downswing_from, top) = [Role::LeadArm, Role::Thorax, Role::Pelvis]
         .into_iter()
-        .find_map(|role| by_role(role).and_then(|p| p.reversal))
-        .unwrap_or(Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 });
+        .find_map(|role| Some((role, by_role(role)?.reversal?)))
+        .unwrap_or((trunk, Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 }));
     let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
     let mut quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
     let mut segments = BTreeMap::new();
@@ -161,10 +162,7 @@ pub fn measure<'a>(
             backswing_s: round(backswing_s, 4),
             downswing_s: round(downswing_s, 4),
             ratio: round(backswing_s / downswing_s, 3),
-            downswing_from: match by_role(Role::LeadArm).and_then(|p| p.reversal) {
-                Some(_) => "reversal of the lead arm".into(),
-                None => "reversal of the thorax".into(),
-            },
+            downswing_from,
         },
         angle_order: swing::ANGLE_ORDER.into(),
         quality,

@@ -7,6 +7,7 @@ use peakorder_analysis::measure::Measure;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::summary::{MeasureSummary, summarise_measure};
 use peakorder_analysis::target::{Answer, answer};
+use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::Role;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -28,6 +29,8 @@ pub struct SwingExtra {
     pub against: Vec<Against>,
     /// Its answer to the drill target.
     pub answer: Option<Answer>,
+    /// What is withheld from it and why, in words.
+    pub quality: QualityWords,
 }
 
 /// One lesson.
@@ -167,6 +170,7 @@ impl LessonState {
             number: swing.number,
             against: against_baseline(swing, baseline),
             answer: target.map(|t| answer(t, swing)),
+            quality: QualityWords::from(&swing.quality),
         }
     }
 
@@ -258,6 +262,7 @@ impl LessonState {
             swings: self.swings.clone(),
             order_words: self.swings.iter().map(|s| (s.number, heading(&s.sequence))).collect(),
             against: self.extras.values().map(|e| (e.number, e.against.clone())).collect(),
+            quality: self.extras.values().map(|e| (e.number, e.quality.clone())).collect(),
             answers: self.extras.values().filter_map(|e| Some((e.number, e.answer.clone()?))).collect(),
             remarks: self.remarks.clone(),
             mobility: self.mobility.clone(),

@@ -2,6 +2,7 @@
 
 use peakorder_analysis::against::Against;
 use peakorder_analysis::target::Answer;
+use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
@@ -64,6 +65,8 @@ pub struct LessonView {
     pub order_words: BTreeMap<u32, String>,
     /// Swing by swing, each measure against the player's own baseline.
     pub against: BTreeMap<u32, Vec<Against>>,
+    /// What is withheld from each swing and why, in words, by number.
+    pub quality: BTreeMap<u32, QualityWords>,
     /// Answers to the drill target, of swings made while there was one.
     pub answers: BTreeMap<u32, Answer>,
     /// What the coach says.
