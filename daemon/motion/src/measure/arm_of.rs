@@ -1,6 +1,6 @@
 //! How the lead upper arm is held at the top, and what carried it there.
 
-use super::{Part, round};
+use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, round};
 use crate::angles::unwrap;
 use crate::calibrate::Mounting;
 use crate::detect::phases::Phases;
@@ -10,9 +10,6 @@ use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Reason, Withheld, Withholdin
 use peakorder_protocol::{Handedness, Role};
 use std::f64::consts::FRAC_PI_2;
 
-/// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
-/// give 0.5–1 %).
-const SCALE: f64 = 0.007;
 /// Error of gravity at address about each level axis: accelerometer bias and sway (10 mg is
 /// 0.6 deg; own judgement).
 const ATTITUDE_SD_DEG: f64 = 0.5;
@@ -47,7 +44,7 @@ pub(super) fn arm_use(
     let Some((arm, arm_fit)) = get(Role::LeadArm) else { return (None, withheld) };
     let seconds = when.top_s - when.phases.takeaway_s;
     let drift = |part: &Part<'_>, turned_deg: f64| {
-        (SCALE * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
+        (GYRO_SCALE_SD * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
     };
     let at_top = arm.path.orientation_at(when.top_s);
     let raised_deg = angle_between(at_top * down(), down());
@@ -144,8 +141,7 @@ fn share(
     let level = |p: &Vector3<f64>| p.x.hypot(p.z);
     let axis_sd = arm_fit.long_axis_sd_deg.hypot(ATTITUDE_SD_DEG);
     let travel_sd = (axis_sd / level(first)).hypot(axis_sd / level(last)).hypot(drift(arm, travel_deg));
-    // Tilts of the thorax's axes in its own frame show in its turn by about their sine.
-    let turn_sd = (0.35 * thorax_fit.sd_deg).hypot(drift(arm, turned_deg));
+    let turn_sd = (MOUNTING_SHARE_OF_TURN * thorax_fit.sd_deg).hypot(drift(arm, turned_deg));
     let share = turned_deg / travel_deg;
     let sd = (turn_sd / travel_deg).hypot(share * travel_sd / travel_deg);
     if sd > SHARE_SD_MAX {

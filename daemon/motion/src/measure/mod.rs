@@ -17,6 +17,7 @@ use super::sequence::reversal::Reversal;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use peakorder_protocol::Role;
+pub(crate) use peakorder_protocol::estimate::round;
 use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
 use std::collections::BTreeMap;
 
@@ -58,13 +59,12 @@ pub struct Measured<'a> {
     pub parts: Vec<Part<'a>>,
 }
 
-/// Rounds for the file: digits beyond what was measured are noise and cost readability.
-pub(crate) fn round(x: f64, digits: i32) -> f64 {
-    let f = 10_f64.powi(digits);
-    let r = (x * f).round() / f;
-    // No negative zero in files.
-    if r == 0.0 { 0.0 } else { r }
-}
+/// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
+/// give 0.5–1 %).
+const GYRO_SCALE_SD: f64 = 0.007;
+/// Share of a mounting error that shows in the axial angle of a trunk flexed as at address:
+/// tilts of the thorax's axes in its own frame show in its turn by about their sine.
+const MOUNTING_SHARE_OF_TURN: f64 = 0.35;
 
 pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
     Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
