@@ -1,5 +1,7 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod strap;
+
 use crate::measure::Measure;
 use peakorder_protocol::Role;
 
@@ -239,5 +241,15 @@ mod tests {
         assert_eq!(order(&o), "pelvis first, then thorax and lead arm, too close to tell apart");
         let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax]], rising: vec![LeadArm] };
         assert_eq!(order(&o), "pelvis first, then thorax, lead arm was still speeding up at impact");
+    }
+}
+
+/// For the tests of every module of words: each sentence is there, and is no other's.
+#[cfg(test)]
+pub(crate) fn assert_distinct(sentences: &[String]) {
+    for (i, sentence) in sentences.iter().enumerate() {
+        assert!(!sentence.trim().is_empty(), "sentence {i} is empty");
+        assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
+        assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
     }
 }

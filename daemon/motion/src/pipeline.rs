@@ -16,7 +16,7 @@ use super::settings::Settings;
 use super::stream::{Counts, StrapStream};
 use super::window::{SegmentWindow, Window};
 use peakorder_protocol::curves::Curves;
-use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind, interval_ms};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::profile::{Profile, ProfileError};
 use peakorder_protocol::session::Session;
@@ -235,10 +235,8 @@ impl Pipeline {
     fn strap_event(&mut self, event: &StrapEvent, out: &mut Vec<Output>) {
         out.push(Output::Strap(event.clone()));
         let Some(stream) = self.streams.iter_mut().find(|s| s.role() == event.role) else { return };
-        if event.kind == StrapEventKind::Interval
-            && let Ok(ms) = event.detail.trim_end_matches("ms").trim().parse::<f64>()
-        {
-            stream.clock_mut().set_interval_s(ms * 1e-3);
+        if let StrapEventKind::Interval { interval } = event.what {
+            stream.clock_mut().set_interval_s(interval_ms(interval) * 1e-3);
         }
     }
 

@@ -2,6 +2,7 @@
 
 use super::watch::{RestFigures, RestFinder, judge_rest};
 use nalgebra::Vector3;
+use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_protocol::profile::{ClockInfo, ClockKind, Decoded, Decoder, Profile, RestCheck};
 use serde::Serialize;
@@ -345,8 +346,8 @@ impl SignalMeter {
         }
         match &self.still {
             Some(figures) => {
-                if let Err(why) = judge_rest(figures, &self.check, &self.profile_id) {
-                    say(Weight::Problem, why);
+                if let Some(fault) = judge_rest(figures, &self.check, &self.profile_id) {
+                    say(Weight::Problem, rest_fault(figures.acc_m_s2, figures.gyro_rad_s, &fault));
                 }
                 let noise = figures.gyro_sd_rad_s.to_degrees();
                 if noise > 1.0 {

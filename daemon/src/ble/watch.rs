@@ -5,6 +5,7 @@
 
 use nalgebra::Vector3;
 use peakorder_motion::clock::StrapClock;
+use peakorder_protocol::log::RestFault;
 use peakorder_protocol::profile::{Decoded, Decoder, Profile, RestCheck};
 
 /// A rest of this length is judged, seconds.
@@ -19,9 +20,9 @@ const REST_GYRO_SD_RAD_S: f64 = 10.0 * std::f64::consts::PI / 180.0;
 pub enum Noticed {
     /// The strap's clock or counter began anew.
     Restarted,
-    /// First rest since the (re)connection: the strap shows what it should, or in plain
-    /// words what it shows instead.
-    Rest(Result<RestFigures, String>),
+    /// First rest since the (re)connection: what the strap shows, and what of it does not agree
+    /// with its profile.
+    Rest(RestFigures, Option<RestFault>),
 }
 
 /// What a strap shows at rest.
@@ -92,27 +93,15 @@ impl RestFinder {
     }
 }
 
-/// Compares what a strap shows at rest with what its profile says; the error is for people.
-pub fn judge_rest(figures: &RestFigures, check: &RestCheck, profile: &str) -> Result<(), String> {
-    const G: f64 = 9.80665;
+/// What of a strap's figures at rest does not agree with its profile.
+pub fn judge_rest(figures: &RestFigures, check: &RestCheck, profile: &str) -> Option<RestFault> {
+    let profile = profile.to_owned();
     if !(check.acc_min_m_s2..=check.acc_max_m_s2).contains(&figures.acc_m_s2) {
-        return Err(format!(
-            "it lies still but shows {:.2} g instead of about 1 g ({:.2} to {:.2}): profile '{profile}' does not fit \
-             this strap (wrong unit or layout); correct the profile and try it with: peakorderd profile check",
-            figures.acc_m_s2 / G,
-            check.acc_min_m_s2 / G,
-            check.acc_max_m_s2 / G
-        ));
+        let (min_m_s2, max_m_s2) = (check.acc_min_m_s2, check.acc_max_m_s2);
+        return Some(RestFault::Acceleration { profile, min_m_s2, max_m_s2 });
     }
-    if figures.gyro_rad_s > check.gyro_max_rad_s {
-        return Err(format!(
-            "it lies still but shows a rotation of {:.1} °/s (at most {:.1}): profile '{profile}' does not fit this \
-             strap, or its gyroscope is faulty; switch it off and on while it lies still",
-            figures.gyro_rad_s.to_degrees(),
-            check.gyro_max_rad_s.to_degrees()
-        ));
-    }
-    Ok(())
+    (figures.gyro_rad_s > check.gyro_max_rad_s)
+        .then(|| RestFault::Rotation { profile, max_rad_s: check.gyro_max_rad_s })
 }
 
 /// Watches one strap.
@@ -174,9 +163,8 @@ impl StrapWatch {
                 self.rest.push(Vector3::from(sample.gyro), Vector3::from(sample.acc), self.rest_samples);
             if let Some(figures) = figures {
                 self.rest_judged = true;
-                noticed.push(Noticed::Rest(
-                    judge_rest(&figures, &self.check, &self.profile_id).map(|()| figures),
-                ));
+                let fault = judge_rest(&figures, &self.check, &self.profile_id);
+                noticed.push(Noticed::Rest(figures, fault));
                 return;
             }
         }
@@ -224,18 +212,24 @@ mod tests {
     fn one_g_and_no_rotation_pass_once() {
         // 2049 counts of 0.488 mg are one g.
         let noticed = still(&mut watch(), 0, 300, 2049, 3, 0);
-        let [Noticed::Rest(Ok(figures))] = noticed.as_slice() else { panic!("{noticed:?}") };
+        let [Noticed::Rest(figures, None)] = noticed.as_slice() else { panic!("{noticed:?}") };
         assert!((figures.acc_m_s2 - 9.80665).abs() < 0.02, "{figures:?}");
     }
 
     #[test]
-    fn a_wrong_unit_is_refused_in_plain_words() {
+    fn a_wrong_unit_is_a_fault() {
         let noticed = still(&mut watch(), 0, 150, 2049 / 4, 3, 0);
-        let [Noticed::Rest(Err(why))] = noticed.as_slice() else { panic!("{noticed:?}") };
-        assert!(why.contains("0.25 g") && why.contains("ref-strap-v1"), "{why}");
+        let [Noticed::Rest(figures, Some(RestFault::Acceleration { profile, .. }))] = noticed.as_slice()
+        else {
+            panic!("{noticed:?}")
+        };
+        assert_eq!(profile, "ref-strap-v1");
+        assert!((figures.acc_m_s2 - 9.80665 / 4.0).abs() < 0.02, "{figures:?}");
         let noticed = still(&mut watch(), 0, 150, 2049, 100, 0);
-        let [Noticed::Rest(Err(why))] = noticed.as_slice() else { panic!("{noticed:?}") };
-        assert!(why.contains("7.1 °/s"), "{why}");
+        let [Noticed::Rest(figures, Some(RestFault::Rotation { .. }))] = noticed.as_slice() else {
+            panic!("{noticed:?}")
+        };
+        assert!((figures.gyro_rad_s.to_degrees() - 7.1).abs() < 0.1, "{figures:?}");
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::bluetooth::{ConfigFile, figure, table};
 use super::report;
 use crate::ble::signal::{GAP_EDGES_MS, SignalMeter, SignalReport, Verdict, Weight};
 use crate::ble::straps::{SessionClock, Straps, What};
+use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::StrapEventKind;
 use serde::Serialize;
@@ -81,19 +82,15 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                     streaming[item.strap] = true;
                     meter.packet(item.t_ns, channel, &bytes);
                 }
-                What::Event { kind: StrapEventKind::Battery, detail } => {
-                    if let Ok(percent) = detail.parse() {
-                        meter.battery(percent);
-                    }
+                What::Event(StrapEventKind::Battery { percent }) => meter.battery(percent),
+                What::Event(StrapEventKind::Interval { interval }) => {
+                    meter.interval_s(interval.as_secs_f64());
                 }
-                What::Event { kind: StrapEventKind::Interval, detail } => {
-                    if let Ok(ms) = detail.parse::<f64>() {
-                        meter.interval_s(ms * 1e-3);
-                    }
+                What::Event(StrapEventKind::Disconnected { .. }) => lost_links[item.strap] += 1,
+                What::Event(_) => {}
+                What::Say(what) => {
+                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
-                What::Event { kind: StrapEventKind::Disconnected, .. } => lost_links[item.strap] += 1,
-                What::Event { .. } => {}
-                What::Say(text) => report::complain(&format!("{role} strap: {text}")),
                 What::Refused(text) => refused[item.strap] = Some(text),
             }
         }

@@ -9,6 +9,7 @@ use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
 use nalgebra::Vector3;
+use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::profile::{Decoded, Decoder};
 use std::process::ExitCode;
@@ -286,10 +287,12 @@ async fn gather(
         for item in items.drain(..) {
             match item.what {
                 What::Packet { channel, bytes } => rates.packet(item.strap, channel, &bytes),
-                What::Say(text) | What::Refused(text) => {
+                What::Say(what) => {
+                    let text = words::strap::event(&what);
                     report::complain(&format!("{}: {text}", candidates[item.strap].id));
                 }
-                What::Event { .. } => {}
+                What::Refused(text) => report::complain(&format!("{}: {text}", candidates[item.strap].id)),
+                What::Event(_) => {}
             }
         }
     }

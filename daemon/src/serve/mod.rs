@@ -65,7 +65,7 @@ pub struct Options {
     pub allowed_hosts: Vec<String>,
     /// File with the passcode.
     pub passcode_file: Option<PathBuf>,
-    /// PairedDevices paired earlier have to pair again.
+    /// Forget the paired devices: each has to pair again.
     pub forget_devices: bool,
 }
 
@@ -76,7 +76,7 @@ pub struct Server {
     close: watch::Sender<bool>,
     /// Where it listens.
     pub at: SocketAddr,
-    /// PairingLinks for devices that have to pair.
+    /// Links to pair devices with; `None` on a loopback address.
     pub links: Option<PairingLinks>,
 }
 

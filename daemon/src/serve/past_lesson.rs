@@ -148,7 +148,7 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
 pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, PastLessonError> {
     let (dir, session) = library.open_session(id)?;
     let curves = peakorder_analysis::load::curves(&dir, number)
-        .map_err(|why| PastLessonError::NoCurves { number, why: why.to_string() })?;
+        .map_err(|why| PastLessonError::NoCurves { number, why })?;
     Ok(CurvesView {
         start_s: curves.start_s,
         step_s: curves.step_s,

@@ -129,7 +129,7 @@ impl RemarkWriter {
             (None, Some(value)) => target::fixed(measure, value, !at_most, baseline.as_ref(), *margin, block),
             _ => return Err(RemarksError::ChangeOrValue),
         };
-        self.write_target(&id, Some(target.map_err(|e| RemarksError::Target(e.to_string()))?))
+        self.write_target(&id, Some(target.map_err(RemarksError::Target)?))
     }
 
     /// Ends the drill target of the running lesson.

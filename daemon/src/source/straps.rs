@@ -1,7 +1,7 @@
 //! Live straps: what they send becomes records on their way to the engine.
 
 use crate::ble::straps::{Incoming, Straps, What};
-use crate::ble::watch::{Noticed, StrapWatch};
+use crate::ble::watch::{Noticed, RestFigures, StrapWatch};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::profile::Profile;
@@ -32,8 +32,8 @@ impl Request {
 pub struct Health {
     /// The link is up.
     pub connected: bool,
-    /// Battery, percent, as the strap said it.
-    pub battery: Option<String>,
+    /// Battery, percent.
+    pub battery: Option<u8>,
     /// Samples in the last second.
     pub rate: u64,
 }
@@ -44,7 +44,7 @@ pub struct Desk<F> {
     watches: Vec<StrapWatch>,
     counted: Vec<u64>,
     /// What was last said of each, so that the same is not recorded again and again.
-    said: Vec<String>,
+    said: Vec<Option<StrapEventKind>>,
     show: F,
     refused: usize,
 }
@@ -56,7 +56,7 @@ impl<F: FnMut(&[(Role, Health)])> Desk<F> {
         let (straps, watches): (Vec<_>, Vec<_>) =
             worn.map(|(role, profile)| ((role, Health::default()), StrapWatch::new(profile))).unzip();
         let n = straps.len();
-        Self { counted: vec![0; n], said: vec![String::new(); n], straps, watches, show, refused: 0 }
+        Self { counted: vec![0; n], said: vec![None; n], straps, watches, show, refused: 0 }
     }
 
     /// Whether every strap was given up.
@@ -70,17 +70,14 @@ impl<F: FnMut(&[(Role, Health)])> Desk<F> {
             What::Packet { channel, bytes } => {
                 Some(Record::Arrival(Arrival { t_ns, role, channel: *channel, bytes: bytes.clone() }))
             }
-            What::Event { kind, detail } => {
-                Some(Record::Strap(StrapEvent { t_ns, role, kind: *kind, detail: detail.clone() }))
-            }
-            What::Say(text) => {
+            What::Event(what) => Some(Record::Strap(StrapEvent { t_ns, role, what: what.clone() })),
+            What::Say(what) => {
                 let said = &mut self.said[item.strap];
-                if said == text {
+                if said.as_ref() == Some(what) {
                     return None;
                 }
-                said.clone_from(text);
-                let (kind, detail) = (StrapEventKind::Note, text.clone());
-                Some(Record::Strap(StrapEvent { t_ns, role, kind, detail }))
+                *said = Some(what.clone());
+                Some(Record::Strap(StrapEvent { t_ns, role, what: what.clone() }))
             }
             // Said by the event that comes with it.
             What::Refused(_) => None,
@@ -96,18 +93,18 @@ impl<F: FnMut(&[(Role, Health)])> Desk<F> {
                 let mut noticed = Vec::new();
                 self.watches[item.strap].packet(item.t_ns, *channel, bytes, &mut noticed);
                 for noticed in noticed {
-                    let (kind, text) = in_words(noticed);
-                    records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, kind, detail: text }));
+                    let what = event_of(noticed);
+                    records.push(Record::Strap(StrapEvent { t_ns: item.t_ns, role, what }));
                 }
             }
-            What::Event { kind, detail } => match kind {
-                StrapEventKind::Connected => {
+            What::Event(what) => match what {
+                StrapEventKind::Connected { .. } => {
                     self.watches[item.strap].connected();
-                    self.said[item.strap].clear();
+                    self.said[item.strap] = None;
                     health.connected = true;
                 }
-                StrapEventKind::Disconnected => health.connected = false,
-                StrapEventKind::Battery => health.battery = Some(detail.clone()),
+                StrapEventKind::Disconnected { .. } => health.connected = false,
+                StrapEventKind::Battery { percent } => health.battery = Some(*percent),
                 _ => {}
             },
             What::Say(_) => {}
@@ -178,18 +175,12 @@ impl<F: FnMut(&[(Role, Health)])> Desk<F> {
     }
 }
 
-/// What was noticed, as it is recorded and told.
-fn in_words(noticed: Noticed) -> (StrapEventKind, String) {
+/// What was noticed, as it is recorded.
+fn event_of(noticed: Noticed) -> StrapEventKind {
     match noticed {
-        Noticed::Restarted => (StrapEventKind::Restarted, "it restarted: its clock begins anew".to_owned()),
-        Noticed::Rest(Ok(f)) => {
-            let text = format!(
-                "at rest it shows {:.2} g and {:.1} °/s, as it should",
-                f.acc_m_s2 / 9.80665,
-                f.gyro_rad_s.to_degrees()
-            );
-            (StrapEventKind::Note, text)
+        Noticed::Restarted => StrapEventKind::Restarted,
+        Noticed::Rest(RestFigures { acc_m_s2, gyro_rad_s, .. }, fault) => {
+            StrapEventKind::AtRest { acc_m_s2, gyro_rad_s, fault }
         }
-        Noticed::Rest(Err(why)) => (StrapEventKind::Note, why),
     }
 }

@@ -19,7 +19,7 @@ use subtle::ConstantTimeEq as _;
 const FILE: &str = "devices.toml";
 /// Random bytes of a link or cookie.
 pub const TOKEN_BYTES: usize = 16;
-/// PairedDevices remembered; the oldest has to pair again.
+/// Devices kept; beyond that the oldest has to pair again.
 const REMEMBERED: usize = 64;
 /// A pairing is valid for this long, days: a lost tablet does not get in for ever, and one in use
 /// is paired again once a season. Own judgement.

@@ -1,4 +1,4 @@
-//! Pairing: which device may do what.
+//! Pairing: how a device gets in, and what it may do.
 //!
 //! On a loopback address every browser is the coach's. Elsewhere a device gets in with a
 //! link shown in the terminal or with the passcode, and is then known by a cookie
@@ -76,7 +76,7 @@ impl Pairing {
         Self { state: None, guesses: TokenBuckets::new(GUESSES), all_guesses: TokenBuckets::new(ALL_GUESSES) }
     }
 
-    /// PairedDevices must pair, by the links returned or by `passcode`, unless they are state.
+    /// For other addresses: unknown devices must pair, by the links returned or by `passcode`.
     pub fn paired(passcode: Option<String>, devices: PairedDevices) -> (Self, PairingLinks) {
         let links = PairingLinks { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
         let state = PairingState {

@@ -33,7 +33,7 @@ struct Bucket {
     at: Instant,
 }
 
-/// TokenBuckets of one kind.
+/// Buckets of one kind, by key.
 #[derive(Debug)]
 pub struct TokenBuckets<K> {
     limit: Limit,

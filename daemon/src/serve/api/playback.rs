@@ -2,7 +2,7 @@
 
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
-use crate::output::event_of;
+use crate::output::{Told, event_of};
 use crate::serve::api_error::{ApiError, ErrorBody};
 use crate::serve::app_state::AppState;
 use crate::serve::hub::event_name;
@@ -32,7 +32,7 @@ const CHECK_EVERY: Duration = Duration::from_millis(200);
 /// Heartbeats, in wall time.
 const HEARTBEAT_EVERY: Duration = Duration::from_secs(2);
 
-/// PlayOptions to play.
+/// How to play.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 pub(super) struct PlayOptions {
     /// Times real time, 0.05 to 64; by default 1.
@@ -189,7 +189,7 @@ impl Playback {
             if !sent {
                 continue;
             }
-            to.send(event_name(&event), &event)?;
+            to.send(event_name(&event), &Told::from(&event))?;
             for extra in extras {
                 to.send("swing_extra", &*extra)?;
             }

@@ -15,6 +15,7 @@ pub mod views;
 pub use assessment::SwingExtra;
 
 use crate::engine::Engine;
+use crate::output::Told;
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
@@ -194,7 +195,7 @@ impl Hub {
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
         state.event(event);
-        feed.publish(event_name(event), event);
+        feed.publish(event_name(event), &Told::from(event));
         if matches!(event, LiveEvent::Swing { .. }) {
             self.unassessed.notify_one();
         }

@@ -22,7 +22,7 @@ pub struct Snapshot {
     pub seq: u64,
     /// What this device may do: `coach` (everything) or `viewer` (read only).
     pub device: String,
-    /// LessonControl use virtual straps: everything is invented.
+    /// Lessons use virtual straps: all data is invented.
     #[serde(rename = "virtual")]
     pub invented: bool,
     /// The lesson that is running.

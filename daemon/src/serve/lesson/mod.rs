@@ -83,7 +83,7 @@ impl LessonControl {
         tokio::spawn(async move {
             let outcome = engine
                 .run_watched(flow.batches, flow.stopped, |records, engine| {
-                    hub.update(records, engine, &mut events)
+                    hub.update(records, engine, &mut events);
                 })
                 .await;
             let problem = outcome.err().map(|why| {

@@ -45,7 +45,7 @@ struct CachedRow {
     row: SessionRow,
 }
 
-/// RowCache that were read before.
+/// Rows that were read earlier.
 #[derive(Default)]
 pub(super) struct RowCache(Mutex<HashMap<String, CachedRow>>);
 
