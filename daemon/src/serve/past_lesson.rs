@@ -5,6 +5,7 @@ use super::hub::views::LessonView;
 use super::library::{Library, LibraryError};
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
+use peakorder_analysis::load::NoCurves;
 use peakorder_analysis::report::{self, Choice, ReportError};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::curves::SegmentCurves;
@@ -28,9 +29,9 @@ pub(super) enum PastLessonError {
     /// No report can be made of these blocks.
     #[error(transparent)]
     Report(#[from] ReportError),
-    /// The swing's curves cannot be read; says why.
+    /// The swing's curves cannot be read.
     #[error("swing {number} has no curves: {why}")]
-    NoCurves { number: u32, why: String },
+    NoCurves { number: u32, why: NoCurves },
 }
 
 /// A past lesson as the page shows it.

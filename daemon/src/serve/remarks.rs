@@ -5,7 +5,7 @@ use super::library::{Library, LibraryError};
 use super::past_lesson;
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::summary::summarise_measure;
-use peakorder_analysis::target;
+use peakorder_analysis::target::{self, TargetError};
 use peakorder_protocol::remark::{Remark, RemarkError, RemarkFile, Target, What};
 use peakorder_protocol::session::SessionError;
 use serde::Deserialize;
@@ -52,9 +52,9 @@ pub enum RemarksError {
     /// Both or neither were given.
     #[error("give either a change from the baseline or a value")]
     ChangeOrValue,
-    /// The numbers make no target; says why.
-    #[error("{0}")]
-    Target(String),
+    /// The numbers make no target.
+    #[error(transparent)]
+    Target(#[from] TargetError),
     /// The library does not have the session.
     #[error(transparent)]
     Library(#[from] LibraryError),
@@ -129,7 +129,7 @@ impl RemarkWriter {
             (None, Some(value)) => target::fixed(measure, value, !at_most, baseline.as_ref(), *margin, block),
             _ => return Err(RemarksError::ChangeOrValue),
         };
-        self.write_target(&id, Some(target.map_err(RemarksError::Target)?))
+        self.write_target(&id, Some(target?))
     }
 
     /// Ends the drill target of the running lesson.

@@ -103,7 +103,7 @@ pub(super) struct Sides {
 pub(super) async fn compare(
     State(app): State<Arc<AppState>>,
     Query(sides): Query<Sides>,
-) -> Result<Json<serde_json::Value>, ApiError> {
+) -> Result<Json<json::Compare>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || -> Result<_, ApiError> {
         let before = side(&library, &sides.a)?;
@@ -113,7 +113,7 @@ pub(super) async fn compare(
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
-        Ok(json::compare(&compared))
+        Ok(json::Compare::from(&compared))
     })
     .await
     .map(Json)
