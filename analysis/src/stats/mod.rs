@@ -3,18 +3,16 @@
 //! Everything here is a pure function of numbers. A value that does not exist (the SD of
 //! one swing, a confidence interval without spread) is `None`, never NaN.
 
-mod agreement;
 mod holm;
 mod line;
 mod proportion;
 mod reliability;
 mod student;
 
-pub use agreement::{Limits, limits_of_agreement, limits_of_pairs};
 pub use holm::{holm, holm_known};
 pub use line::{Line, line};
 pub use proportion::wilson;
-pub use reliability::{Icc, TypicalError, icc, mdc95, typical_error};
+pub use reliability::mdc95;
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 
 /// The level of every interval this crate prints.
