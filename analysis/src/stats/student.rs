@@ -1,7 +1,8 @@
 //! Student's t: intervals of a mean and of the difference of two means.
 
-use super::{mean, sd};
+use super::{LEVEL, mean, sd};
 use statrs::distribution::{ContinuousCDF as _, StudentsT};
+use std::sync::OnceLock;
 
 /// Quantile of Student's t distribution at `p` with `df` degrees of freedom (may be
 /// fractional); `None` outside 0 < p < 1 or df > 0.
@@ -10,6 +11,21 @@ pub fn t_quantile(p: f64, df: f64) -> Option<f64> {
         return None;
     }
     Some(StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(p))
+}
+
+/// Half-width of a two-sided interval at `level` in standard errors: Student's t for `df` degrees
+/// of freedom; `None` without any. Each is computed once for [`LEVEL`], because a live lesson asks
+/// for them thousands of times.
+fn two_sided_factor(level: f64, df: usize) -> Option<f64> {
+    static AT_LEVEL: [OnceLock<f64>; 512] = [const { OnceLock::new() }; 512];
+    let compute = || t_quantile(f64::midpoint(1.0, level), df as f64);
+    let Some(cached) = AT_LEVEL.get(df).filter(|_| level.to_bits() == LEVEL.to_bits()) else {
+        return compute();
+    };
+    if let Some(factor) = cached.get() {
+        return Some(*factor);
+    }
+    compute().map(|factor| *cached.get_or_init(|| factor))
 }
 
 /// Two-sided p of a t statistic; `None` for df ≤ 0 or a statistic that is not a number.
@@ -41,7 +57,7 @@ impl Sample {
     /// Half-width of the confidence interval of the mean at `level` (Student's t with
     /// n − 1 degrees of freedom); `None` for a single value.
     pub fn half_width(&self, level: f64) -> Option<f64> {
-        let t = t_quantile(f64::midpoint(1.0, level), (self.n.checked_sub(1)?) as f64)?;
+        let t = two_sided_factor(level, self.n.checked_sub(1)?)?;
         Some(t * self.sd? / (self.n as f64).sqrt())
     }
 
@@ -51,7 +67,7 @@ impl Sample {
     /// Source: Hahn GJ 1969, *Journal of the American Statistical Association* 64:878–888
     /// (year and pages from memory).
     pub fn prediction_half_width(&self, level: f64) -> Option<f64> {
-        let t = t_quantile(f64::midpoint(1.0, level), (self.n.checked_sub(1)?) as f64)?;
+        let t = two_sided_factor(level, self.n.checked_sub(1)?)?;
         Some(t * self.sd? * (1.0 + 1.0 / self.n as f64).sqrt())
     }
 }

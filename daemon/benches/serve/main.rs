@@ -5,7 +5,11 @@
 //! the batch that completes it being handed to the engine to its event being read whole:
 //! recording, measuring, writing its files, JSON, the stream. Between swings the client is
 //! waited for, as in a lesson, where seconds lie between them.
+//!
+//! Then how long the recording can wait for the lock of the state while a lesson is long, and how
+//! much work is done outside that lock.
 
+mod long_lesson;
 mod played;
 
 use played::{LESSONS, Played};
@@ -63,4 +67,5 @@ fn main() {
         percentile(&took, 0.99),
         percentile(&took, 1.0)
     );
+    long_lesson::measure();
 }

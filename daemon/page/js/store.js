@@ -232,7 +232,9 @@ function apply(now, name, data) {
     case 'swing_extra':
       now.against[data.number] = data.against;
       now.quality[data.number] = data.quality;
+      // An undone target takes its answers back.
       if (data.answer) now.answers[data.number] = data.answer;
+      else delete now.answers[data.number];
       return true;
     case 'mobility': put(now.mobility, data.check, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;

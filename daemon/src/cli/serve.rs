@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
-    /// LessonControl use virtual straps: an invented lesson, whoever the player is.
+    /// Lessons use virtual straps: an invented lesson, whoever the player is.
     #[arg(long = "virtual")]
     virtual_straps: bool,
     /// The invented lesson is drawn from this number.

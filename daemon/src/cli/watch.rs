@@ -1,6 +1,6 @@
 //! `peakorderd watch`: the lesson in a terminal.
 
-use crate::watch::client::{News, Server, follow};
+use crate::watch::client::{ServerAddress, Update, follow};
 use crate::watch::draw::draw;
 use crate::watch::screen::Screen;
 use anyhow::{Context as _, bail};
@@ -15,7 +15,7 @@ use tokio::sync::mpsc;
 pub(super) struct Arguments {
     /// Address of peakorderd serve, or a pairing link that it printed.
     #[arg(default_value = "http://127.0.0.1:7311/", value_name = "ADDRESS")]
-    server: Server,
+    server: ServerAddress,
 }
 
 /// How often the keyboard is looked at when nothing is typed.
@@ -23,7 +23,7 @@ const KEYS_EVERY: Duration = Duration::from_millis(250);
 
 /// What makes the screen change.
 enum Change {
-    News(News),
+    Update(Update),
     Redraw,
     Quit,
 }
@@ -57,12 +57,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         bail!("peakorderd watch draws on a terminal; programs read the events at /api/v1/events");
     }
     let (to, mut changes) = mpsc::channel(64);
-    let (news_to, mut news) = mpsc::channel(64);
-    tokio::spawn(follow(arguments.server, news_to));
+    let (updates_to, mut updates) = mpsc::channel(64);
+    tokio::spawn(follow(arguments.server, updates_to));
     let forward = to.clone();
     tokio::spawn(async move {
-        while let Some(news) = news.recv().await {
-            if forward.send(Change::News(news)).await.is_err() {
+        while let Some(update) = updates.recv().await {
+            if forward.send(Change::Update(update)).await.is_err() {
                 return;
             }
         }
@@ -73,7 +73,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let mut drawn = terminal.draw(|frame| draw(&screen, frame)).map(drop);
     while drawn.is_ok() {
         match changes.recv().await {
-            Some(Change::News(news)) => screen.take(news),
+            Some(Change::Update(update)) => screen.apply(update),
             Some(Change::Redraw) => {}
             Some(Change::Quit) | None => break,
         }

@@ -1,4 +1,4 @@
-//! Connections: how many, how long, and how they end.
+//! TCP connections: their number, their time limits and their end.
 
 use super::access::Endpoints;
 use axum::Router;
@@ -18,31 +18,31 @@ use super::write_timeout::WriteTimeout;
 
 /// Connections at once.
 const CONNECTIONS: usize = 128;
-/// Of which one address may have this many: a browser opens up to six a page.
+/// Connections of one address: a browser opens up to six for a page.
 const PER_ADDRESS: usize = 32;
-/// A request's head must have come after this long.
+/// Time limit for the head of a request.
 const HEAD: Duration = Duration::from_secs(10);
-/// Whoever takes nothing for this long is let go.
+/// A connection that takes nothing for this long is closed.
 const STALLED: Duration = Duration::from_secs(20);
-/// What the system keeps for one who does not take it, bytes: little, so that a stalled one
-/// is noticed and costs nothing.
+/// The system's send buffer of a connection, bytes. It is small, so that a stalled connection is
+/// noticed soon and costs little.
 const SEND_BUFFER: usize = 64 << 10;
-/// Connections get this long to end by themselves.
+/// At the end, connections get this long to finish.
 const CLOSING: Duration = Duration::from_secs(3);
 /// Largest head of a request, bytes.
 const HEAD_BYTES: usize = 16 << 10;
 
-/// Counts connections.
+/// Counts connections by address.
 #[derive(Debug, Default)]
-struct Count(Mutex<HashMap<IpAddr, usize>>);
+struct ConnectionCount(Mutex<HashMap<IpAddr, usize>>);
 
-impl Count {
+impl ConnectionCount {
     fn lock(&self) -> std::sync::MutexGuard<'_, HashMap<IpAddr, usize>> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Counts one more, unless there are too many.
-    fn enter(self: &Arc<Self>, from: IpAddr) -> Option<Counted> {
+    /// Counts one more; `None` if there are too many.
+    fn enter(self: &Arc<Self>, from: IpAddr) -> Option<CountedConnection> {
         let mut count = self.lock();
         if count.values().sum::<usize>() >= CONNECTIONS {
             return None;
@@ -52,17 +52,17 @@ impl Count {
             return None;
         }
         *of += 1;
-        Some(Counted { count: Arc::clone(self), from })
+        Some(CountedConnection { count: Arc::clone(self), from })
     }
 }
 
-/// One connection that is counted as long as this lives.
-struct Counted {
-    count: Arc<Count>,
+/// A connection that is counted until this is dropped.
+struct CountedConnection {
+    count: Arc<ConnectionCount>,
     from: IpAddr,
 }
 
-impl Drop for Counted {
+impl Drop for CountedConnection {
     fn drop(&mut self) {
         let mut count = self.count.lock();
         if let Some(of) = count.get_mut(&self.from) {
@@ -74,23 +74,23 @@ impl Drop for Counted {
     }
 }
 
-/// Serves `router` until `closing` is done, then lets the connections end.
+/// Serves `router` until `closing` is done, then waits for the connections to finish.
 pub(super) async fn serve(listener: TcpListener, router: Router, closing: impl Future<Output = ()>) {
     let graceful = GracefulShutdown::new();
-    let count = Arc::new(Count::default());
+    let count = Arc::new(ConnectionCount::default());
     tokio::pin!(closing);
     loop {
         tokio::select! {
             () = &mut closing => break,
             accepted = listener.accept() => match accepted {
                 Ok((stream, peer)) => {
-                    // Too many: the connection is closed at once.
+                    // Too many: the drop closes the connection.
                     let Some(counted) = count.enter(peer.ip()) else { continue };
                     let Ok(local) = stream.local_addr() else { continue };
                     connection(stream, Endpoints { peer, local }, router.clone(), &graceful, counted);
                 }
                 Err(why) => {
-                    // Out of file descriptors, most likely: others must end first.
+                    // Most likely no file descriptor is left: another connection must end first.
                     tracing::warn!(%why, "A connection could not be accepted.");
                     tokio::time::sleep(Duration::from_millis(100)).await;
                 }
@@ -108,10 +108,10 @@ fn connection(
     ends: Endpoints,
     router: Router,
     graceful: &GracefulShutdown,
-    counted: Counted,
+    counted: CountedConnection,
 ) {
     let socket = socket2::SockRef::from(&stream);
-    // Without either it works all the same.
+    // Both are optional.
     let _ = socket.set_send_buffer_size(SEND_BUFFER);
     let _ = socket.set_tcp_nodelay(true);
     let service = hyper::service::service_fn(move |mut request: Request<Incoming>| {

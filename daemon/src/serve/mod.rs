@@ -14,6 +14,8 @@
 
 pub mod access;
 pub mod api;
+mod api_error;
+mod app_state;
 mod connections;
 pub mod hub;
 pub mod lesson;
@@ -22,6 +24,7 @@ mod page;
 mod past_lesson;
 mod random;
 mod remarks;
+mod toml_file;
 mod write_timeout;
 
 use access::paired_devices::PairedDevices;
@@ -29,25 +32,25 @@ use access::pairing::{Pairing, PairingLinks};
 use access::rate_limit::RateLimits;
 use access::{AccessControl, terminal};
 use anyhow::{Context as _, bail};
-use futures::stream::Stream;
+use app_state::AppState;
 use hub::Hub;
 use lesson::{LessonControl, LessonSource};
 use library::Library;
+use remarks::RemarkWriter;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
-use std::task::Poll;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
 
-/// Shortest passcode, characters. Together with the limit on guesses (one in half a minute
-/// for all devices) ten digits or letters are far out of reach; own judgement.
+/// Shortest passcode, characters. With the limit on guesses (one in half a minute for all
+/// devices together) nobody can try enough of them; own judgement.
 const PASSCODE_MIN: usize = 8;
 const PASSCODE_MAX: usize = 256;
 
-/// Past sessions that may be played at once; each takes a thread.
-const PLAYS: usize = 6;
+/// Past sessions that may be played at the same time; each takes a thread.
+const PLAYBACKS: usize = 6;
 
 /// How to serve.
 #[derive(Debug, Clone)]
@@ -58,46 +61,12 @@ pub struct Options {
     pub library: PathBuf,
     /// Where lessons get their samples.
     pub source: LessonSource,
-    /// Names besides our addresses that a request may call us by.
+    /// Host names that requests may use besides this computer's addresses.
     pub allowed_hosts: Vec<String>,
     /// File with the passcode.
     pub passcode_file: Option<PathBuf>,
-    /// PairedDevices paired earlier have to pair again.
+    /// Forget the paired devices: each has to pair again.
     pub forget_devices: bool,
-}
-
-/// What all handlers share.
-pub struct AppState {
-    hub: Arc<Hub>,
-    library: Arc<Library>,
-    lessons: LessonControl,
-    access: Arc<AccessControl>,
-    /// One change of remarks at a time.
-    remarking: Mutex<()>,
-    /// Past sessions that may be played at once.
-    plays: Arc<Semaphore>,
-    closing: watch::Receiver<bool>,
-}
-
-impl AppState {
-    /// The stream, ended when the program does: an open one would keep it from ending. What
-    /// has been said by then is still delivered, the end of the lesson above all.
-    fn until_closing<S: Stream>(&self, stream: S) -> impl Stream<Item = S::Item> + use<S> {
-        let mut closing = self.closing.clone();
-        let mut closed = Box::pin(async move {
-            // An error means that the server is gone.
-            let _ = closing.wait_for(|c| *c).await;
-        });
-        let mut stream = Box::pin(stream);
-        let mut over = false;
-        futures::stream::poll_fn(move |context| {
-            over = over || closed.as_mut().poll(context).is_ready();
-            match stream.as_mut().poll_next(context) {
-                Poll::Pending if over => Poll::Ready(None),
-                polled => polled,
-            }
-        })
-    }
 }
 
 /// A server that listens.
@@ -107,7 +76,7 @@ pub struct Server {
     close: watch::Sender<bool>,
     /// Where it listens.
     pub at: SocketAddr,
-    /// PairingLinks for devices that have to pair.
+    /// Links to pair devices with; `None` on a loopback address.
     pub links: Option<PairingLinks>,
 }
 
@@ -145,28 +114,30 @@ impl Server {
             pairing,
             rate_limits: RateLimits::default(),
         });
+        let remarks = Arc::new(RemarkWriter::new(Arc::clone(&hub), Arc::clone(&library)));
         let (close, closing) = watch::channel(false);
         let app = Arc::new(AppState {
             hub,
             library,
             lessons,
             access,
-            remarking: Mutex::new(()),
-            plays: Arc::new(Semaphore::new(PLAYS)),
+            remarks,
+            playbacks: Arc::new(Semaphore::new(PLAYBACKS)),
             closing,
         });
         Ok(Self { listener, app, close, at, links })
     }
 
-    /// The hub it shows.
+    /// The state that it shows.
     pub fn hub(&self) -> Arc<Hub> {
         Arc::clone(&self.app.hub)
     }
 
-    /// Serves until `stop` is done; a lesson that runs is ended first.
+    /// Serves until `stop` is done, then ends the running lesson.
     pub async fn run(self, stop: impl Future<Output = ()>) {
         let Self { listener, app, close, .. } = self;
         let ticking = tokio::spawn(tick(Arc::clone(&app.hub)));
+        let assessing = tokio::spawn(assess(Arc::clone(&app.hub)));
         let router = api::router(Arc::clone(&app));
         let mut closing = app.closing.clone();
         let serving = tokio::spawn(connections::serve(listener, router, async move {
@@ -176,27 +147,39 @@ impl Server {
         if app.hub.running().is_some()
             && let Err(why) = app.lessons.end().await
         {
-            tracing::warn!(%why, "The lesson was not ended in time.");
+            tracing::warn!(%why, "The lesson did not end in time.");
         }
         close.send_replace(true);
         // It only fails if it panicked, which has been reported.
         let _ = serving.await;
         ticking.abort();
+        assessing.abort();
     }
 }
 
-/// What happens by the clock.
+/// Publishes what is due by the clock.
 async fn tick(hub: Arc<Hub>) {
     let mut seconds = tokio::time::interval(Duration::from_secs(1));
     seconds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
-    let mut beat = false;
+    let mut even = false;
     loop {
         seconds.tick().await;
         hub.publish_straps();
-        if beat {
-            hub.beat();
+        if even {
+            hub.publish_heartbeat();
         }
-        beat = !beat;
+        even = !even;
+    }
+}
+
+/// Assesses swings as they come.
+async fn assess(hub: Arc<Hub>) {
+    loop {
+        hub.unassessed().await;
+        let hub = Arc::clone(&hub);
+        if let Err(why) = tokio::task::spawn_blocking(move || hub.assess()).await {
+            tracing::error!(%why, "Swings could not be compared with the baseline.");
+        }
     }
 }
 
@@ -221,7 +204,7 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
     Ok(passcode.to_owned())
 }
 
-/// The address to be opened in a browser, and the links where devices have to pair.
+/// The address to open in a browser, and the links where devices have to pair.
 pub fn greeting(server: &Server) -> String {
     let at = terminal::reachable(server.at);
     match &server.links {

@@ -1,11 +1,11 @@
 //! The page's files, built into the program.
 
-use super::api::error::ApiError;
+use super::api_error::ApiError;
 use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
 use axum::response::{IntoResponse as _, Response};
 use rust_embed::RustEmbed;
 
-/// `daemon/page/`. A debug build reads the folder anew for every request.
+/// `daemon/page/`. A debug build reads the folder for every request.
 #[derive(RustEmbed)]
 #[folder = "page/"]
 struct Files;
@@ -24,7 +24,7 @@ fn kind(name: &str) -> Option<&'static str> {
     })
 }
 
-/// A file of the page. Its name is looked for among those there are.
+/// Serves a file of the page. Its name is compared with the names that exist.
 pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError> {
     if !matches!(method, Method::GET | Method::HEAD) {
         return Err(ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address can only be read"));
@@ -37,7 +37,7 @@ pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError>
     };
     let file = Files::get(&name).ok_or_else(|| ApiError::unknown("there is nothing at this address"))?;
     let kind = (header::CONTENT_TYPE, HeaderValue::from_static(kind));
-    // Small files, and a new version of the program must be seen at once.
+    // The files are small, and a new version of the program must show at once.
     let keep = (header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
     Ok(([kind, keep], file.data).into_response())
 }

@@ -1,27 +1,41 @@
 //! Past lessons, read from their folders.
 
-use super::api::error::ApiError;
 use super::hub::lesson_state::LessonState;
 use super::hub::views::LessonView;
-use super::library::Library;
+use super::library::{Library, LibraryError};
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
+use peakorder_analysis::load::NoCurves;
 use peakorder_analysis::report::{self, Choice, ReportError};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::curves::SegmentCurves;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
-use peakorder_protocol::session::SessionDir;
+use peakorder_protocol::session::{SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-/// Label that is taken for the baseline's where nobody said otherwise.
+/// Label of the baseline's block unless the coach names another.
 pub(super) const BASELINE: &str = "baseline";
 
+/// Why a past lesson cannot be shown.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum PastLessonError {
+    /// The library does not have it.
+    #[error(transparent)]
+    Library(#[from] LibraryError),
+    /// No report can be made of these blocks.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The swing's curves cannot be read.
+    #[error("swing {number} has no curves: {why}")]
+    NoCurves { number: u32, why: NoCurves },
+}
+
 /// A past lesson as the page shows it.
-pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, ApiError> {
+pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, LibraryError> {
     let loaded = library.load(id, None)?;
     let players = library.players()?;
     let player_id = Library::recorded_player(&players, &loaded.session.player).map(|p| p.id.clone());
@@ -34,7 +48,10 @@ pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, ApiError
     }
     let end_s = last_finish_s(&loaded.swings);
     state.set_remarks(loaded.remarks);
-    state.add_swings(loaded.swings);
+    for swing in loaded.swings {
+        state.add_swing(swing);
+    }
+    state.assess();
     Ok(state.view(end_s, Vec::new()))
 }
 
@@ -42,24 +59,20 @@ fn last_finish_s(swings: &[Swing]) -> f64 {
     swings.iter().map(|s| s.events.finish.t_s).fold(0.0, f64::max)
 }
 
-/// Session time of the last swing's finish, for remarks that are made afterwards.
-pub(super) fn end_s(dir: &SessionDir) -> Result<f64, ApiError> {
-    let last = dir.swing_numbers().map_err(|e| ApiError::ours(e.to_string()))?.pop();
-    // A damaged swing file must not keep a note from being written.
+/// Session time of the last swing's finish: the time of remarks that are made after the lesson.
+pub(super) fn end_s(dir: &SessionDir) -> Result<f64, SessionError> {
+    let last = dir.swing_numbers()?.pop();
+    // A damaged swing file must not keep a remark from being written.
     Ok(last.and_then(|n| dir.read_swing(n).ok()).map_or(0.0, |s| last_finish_s(&[s])))
 }
 
 /// The lesson as a page to take home.
-pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, ApiError> {
-    let loaded = library.load(id, None)?;
-    report::html(&loaded, choice).map_err(|e| match e {
-        ReportError::NoBlock { .. } => ApiError::unknown(e.to_string()),
-        ReportError::SameBlock(_) => ApiError::bad(e.to_string()),
-    })
+pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, PastLessonError> {
+    Ok(report::html(&library.load(id, None)?, choice)?)
 }
 
-/// When blocks began stands in the recording only; without one (or with a damaged one)
-/// there are as many as can be read.
+/// The blocks with their starts, which only the recording has. Of a damaged recording, the
+/// blocks that can be read.
 fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {
     let Ok(replay) = Replay::open(&dir.log_path()) else { return Vec::new() };
     replay
@@ -79,7 +92,7 @@ pub(super) struct CurvesView {
     start_s: f64,
     /// Step, seconds.
     step_s: f64,
-    /// One entry a strap.
+    /// One entry for each strap.
     segments: Vec<SegmentView>,
 }
 
@@ -88,7 +101,7 @@ pub(super) struct CurvesView {
 struct SegmentView {
     /// Where it is worn.
     role: Role,
-    /// The speed that the peak is of, degrees per second.
+    /// The speed whose peak is measured, degrees per second.
     speed_dps: Vec<f64>,
     /// Turn relative to address, degrees, positive towards the target.
     turn_deg: Vec<f64>,
@@ -100,7 +113,7 @@ struct SegmentView {
     orientation_wxyz: Vec<[f64; 4]>,
 }
 
-/// Four digits after the point: below a hundredth of a degree in every curve.
+/// Rounded to four decimals, far below what the sensors resolve.
 fn rounded(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
 }
@@ -118,7 +131,7 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
         flexion_deg: Vec::new(),
         orientation_wxyz: curves.orientation_wxyz.iter().map(|q| q.map(|v| rounded(f64::from(v)))).collect(),
     };
-    // Without alignment the orientation is the sensor's, and its tilts mean nothing.
+    // Without a calibration the orientation is the sensor's, and its tilts mean nothing.
     if !curves.turn_deg.is_empty() {
         for q in &curves.orientation_wxyz {
             let [w, x, y, z] = q.map(f64::from);
@@ -133,10 +146,10 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
 }
 
 /// The curves of swing `number`.
-pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, ApiError> {
+pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, PastLessonError> {
     let (dir, session) = library.open_session(id)?;
-    let loaded = peakorder_analysis::load::curves(&dir, number);
-    let curves = loaded.map_err(|why| ApiError::unknown(format!("swing {number} has no curves: {why}")))?;
+    let curves = peakorder_analysis::load::curves(&dir, number)
+        .map_err(|why| PastLessonError::NoCurves { number, why })?;
     Ok(CurvesView {
         start_s: curves.start_s,
         step_s: curves.step_s,

@@ -1,4 +1,4 @@
-//! A connection whose other end must take what is written, sooner or later.
+//! A time limit for writes to a connection.
 
 use std::future::Future as _;
 use std::io;
@@ -8,7 +8,7 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::time::{Instant, Sleep};
 
-/// Fails when nothing could be written for too long.
+/// A stream whose writes fail when the other end takes nothing for `limit`.
 pub(super) struct WriteTimeout<S> {
     inner: S,
     limit: Duration,
@@ -20,7 +20,7 @@ impl<S> WriteTimeout<S> {
         Self { inner, limit, waiting: None }
     }
 
-    fn patience<T>(&mut self, cx: &mut Context<'_>, polled: Poll<io::Result<T>>) -> Poll<io::Result<T>> {
+    fn limited<T>(&mut self, cx: &mut Context<'_>, polled: Poll<io::Result<T>>) -> Poll<io::Result<T>> {
         if polled.is_ready() {
             self.waiting = None;
             return polled;
@@ -48,17 +48,17 @@ impl<S: AsyncRead + Unpin> AsyncRead for WriteTimeout<S> {
 impl<S: AsyncWrite + Unpin> AsyncWrite for WriteTimeout<S> {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
         let polled = Pin::new(&mut self.inner).poll_write(cx, buf);
-        self.patience(cx, polled)
+        self.limited(cx, polled)
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
         let polled = Pin::new(&mut self.inner).poll_flush(cx);
-        self.patience(cx, polled)
+        self.limited(cx, polled)
     }
 
     fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
         let polled = Pin::new(&mut self.inner).poll_shutdown(cx);
-        self.patience(cx, polled)
+        self.limited(cx, polled)
     }
 
     fn poll_write_vectored(
@@ -67,7 +67,7 @@ impl<S: AsyncWrite + Unpin> AsyncWrite for WriteTimeout<S> {
         bufs: &[io::IoSlice<'_>],
     ) -> Poll<io::Result<usize>> {
         let polled = Pin::new(&mut self.inner).poll_write_vectored(cx, bufs);
-        self.patience(cx, polled)
+        self.limited(cx, polled)
     }
 
     fn is_write_vectored(&self) -> bool {
@@ -81,12 +81,12 @@ mod tests {
     use std::future::poll_fn;
 
     /// Takes one byte at every `every`-th attempt; never if that is 0.
-    struct Other {
+    struct Peer {
         every: usize,
         attempts: usize,
     }
 
-    impl AsyncWrite for Other {
+    impl AsyncWrite for Peer {
         fn poll_write(
             mut self: Pin<&mut Self>,
             cx: &mut Context<'_>,
@@ -112,25 +112,25 @@ mod tests {
     }
 
     async fn write(every: usize, limit: Duration, bytes: usize) -> io::Result<usize> {
-        let mut patient = WriteTimeout::new(Other { every, attempts: 0 }, limit);
+        let mut stream = WriteTimeout::new(Peer { every, attempts: 0 }, limit);
         let mut written = 0;
         for _ in 0..bytes {
-            written += poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await?;
+            written += poll_fn(|cx| Pin::new(&mut stream).poll_write(cx, &[1])).await?;
         }
         Ok(written)
     }
 
     #[tokio::test]
-    async fn one_who_takes_nothing_is_let_go_and_a_slow_one_is_not() {
+    async fn a_stalled_peer_times_out_and_a_slow_one_does_not() {
         let stalled = write(0, Duration::from_millis(20), 1).await;
         assert_eq!(stalled.unwrap_err().kind(), io::ErrorKind::TimedOut);
         assert_eq!(write(3, Duration::from_hours(1), 50).await.unwrap(), 50);
     }
 
     #[tokio::test]
-    async fn patience_begins_anew_with_every_byte_taken() {
-        let mut patient = WriteTimeout::new(Other { every: 2, attempts: 0 }, Duration::from_hours(1));
-        poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await.unwrap();
-        assert!(patient.waiting.is_none());
+    async fn every_byte_taken_starts_the_limit_again() {
+        let mut stream = WriteTimeout::new(Peer { every: 2, attempts: 0 }, Duration::from_hours(1));
+        poll_fn(|cx| Pin::new(&mut stream).poll_write(cx, &[1])).await.unwrap();
+        assert!(stream.waiting.is_none());
     }
 }

@@ -1,4 +1,4 @@
-//! Follows a server's events; after every loss it begins anew with the whole state.
+//! Follows a server's events. After every loss it reads the whole state again.
 
 use axum::body::Bytes;
 use axum::http::{Request, StatusCode, Uri, header};
@@ -11,42 +11,86 @@ use std::time::Duration;
 use tokio::net::TcpStream;
 use tokio::sync::mpsc;
 
-/// The server beats every two seconds; silence for this long means that the link is gone.
+/// The server sends a heartbeat every two seconds; silence for this long means that the connection is lost.
 const SILENCE: Duration = Duration::from_secs(6);
 /// Pause before the next attempt.
 const PAUSE: Duration = Duration::from_secs(1);
 /// A whole state is not larger than this, bytes.
 const STATE_LIMIT: usize = 64 << 20;
 
-/// Something new.
-#[derive(Debug, Clone, PartialEq)]
-pub enum News {
+/// What the watcher shows next.
+#[derive(Debug)]
+pub enum Update {
     /// The whole state.
     State(Value),
     /// One event: its tag and data.
     Event(String, Value),
-    /// Nothing comes any more, and why.
-    Lost(String),
+    /// The connection is lost, and why.
+    Lost(FollowError),
 }
 
-/// Where the server is, and how we get in.
+/// Why the server cannot be followed.
+#[derive(Debug, thiserror::Error)]
+pub enum FollowError {
+    /// No connection.
+    #[error("{at}: {why}; is peakorderd serve running there?")]
+    Connect {
+        /// Where.
+        at: String,
+        /// The reason.
+        why: std::io::Error,
+    },
+    /// The stream of events is silent.
+    #[error("the server is silent")]
+    Silent,
+    /// The stream of events has ended.
+    #[error("the server ended")]
+    Ended,
+    /// A request has no answer.
+    #[error("the server does not answer")]
+    NoAnswer,
+    /// The server refuses; says why.
+    #[error("{0}")]
+    Refused(String),
+    /// The server refuses without a reason.
+    #[error("the server answers {0}")]
+    Status(StatusCode),
+    /// The state is not the expected JSON.
+    #[error("the server's state cannot be read: {0}")]
+    State(#[from] serde_json::Error),
+    /// The pairing link is used up or wrong.
+    #[error("this link is not valid any more; use the viewers' link that peakorderd serve printed")]
+    Link,
+    /// A request cannot be written.
+    #[error(transparent)]
+    Request(#[from] axum::http::Error),
+    /// The connection breaks.
+    #[error(transparent)]
+    Connection(#[from] hyper::Error),
+    /// An answer breaks off.
+    #[error(transparent)]
+    Body(#[from] axum::Error),
+}
+
+/// A text that names no server.
+#[derive(Debug, thiserror::Error)]
+#[error("'{0}' is not an address like http://127.0.0.1:7311/ or a link that peakorderd serve printed")]
+pub struct AddressError(String);
+
+/// Where the server is, and how to get in.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Server {
+pub struct ServerAddress {
     /// `host:port`.
     authority: String,
     /// Token of a pairing link.
     token: Option<String>,
 }
 
-impl std::str::FromStr for Server {
-    type Err = String;
+impl std::str::FromStr for ServerAddress {
+    type Err = AddressError;
 
-    fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || {
-            format!(
-                "'{text}' is not an address like http://127.0.0.1:7311/ or a link that peakorderd serve printed"
-            )
-        };
+    fn from_str(text: &str) -> Result<Self, AddressError> {
+        let wrong = || AddressError(text.to_owned());
         let uri: Uri = text.parse().map_err(|_| wrong())?;
         let authority = uri.authority().filter(|_| uri.scheme_str() == Some("http")).ok_or_else(wrong)?;
         let authority =
@@ -60,12 +104,12 @@ impl std::str::FromStr for Server {
     }
 }
 
-/// Follows `server` for ever; ends when nobody takes the news.
-pub async fn follow(server: Server, to: mpsc::Sender<News>) {
+/// Follows `server` until the receiver is gone.
+pub async fn follow(server: ServerAddress, to: mpsc::Sender<Update>) {
     let mut follower = Follower { server, cookie: String::new() };
     loop {
         let Err(why) = follower.once(&to).await else { return };
-        if to.send(News::Lost(why)).await.is_err() {
+        if to.send(Update::Lost(why)).await.is_err() {
             return;
         }
         tokio::time::sleep(PAUSE).await;
@@ -73,42 +117,42 @@ pub async fn follow(server: Server, to: mpsc::Sender<News>) {
 }
 
 struct Follower {
-    server: Server,
+    server: ServerAddress,
     cookie: String,
 }
 
 type Connection = SendRequest<axum::body::Body>;
 
 impl Follower {
-    /// Until the link is lost (an error) or nobody takes the news any more.
-    async fn once(&mut self, to: &mpsc::Sender<News>) -> Result<(), String> {
+    /// Follows until the connection is lost (an error) or the receiver is gone.
+    async fn once(&mut self, to: &mpsc::Sender<Update>) -> Result<(), FollowError> {
         if let (Some(token), true) = (self.server.token.clone(), self.cookie.is_empty()) {
             self.pair(&token).await?;
         }
-        // The events first: what happens while the state is fetched is then not missed.
+        // The events first, so that nothing is missed while the state is fetched.
         let events = self.get("/api/v1/events").await?.into_body();
         let state = self.state().await?;
         let mut seq = state["seq"].as_u64().unwrap_or(0);
-        if to.send(News::State(state)).await.is_err() {
+        if to.send(Update::State(state)).await.is_err() {
             return Ok(());
         }
         let mut chunks = axum::body::Body::new(events).into_data_stream();
         let mut parser = Parser::default();
         loop {
             let chunk = tokio::time::timeout(SILENCE, chunks.next()).await;
-            let chunk = chunk.map_err(|_| "the server is silent")?.ok_or("the server ended")?;
-            for event in parser.push(&chunk.map_err(|e| e.to_string())?) {
-                // The state has it already.
+            let chunk = chunk.map_err(|_| FollowError::Silent)?.ok_or(FollowError::Ended)?;
+            for event in parser.push(&chunk?) {
+                // The state includes it already.
                 if event.id.is_some_and(|id| id <= seq) {
                     continue;
                 }
-                // Of a lesson that begins, the event has only the id.
+                // The event of a lesson that starts has only the id.
                 let news = if matches!(event.name.as_str(), "lagged" | "session_started") {
                     let state = self.state().await?;
                     seq = state["seq"].as_u64().unwrap_or(0);
-                    News::State(state)
+                    Update::State(state)
                 } else {
-                    News::Event(event.name, event.data)
+                    Update::Event(event.name, event.data)
                 };
                 if to.send(news).await.is_err() {
                     return Ok(());
@@ -117,29 +161,27 @@ impl Follower {
         }
     }
 
-    async fn connect(&self) -> Result<Connection, String> {
+    async fn connect(&self) -> Result<Connection, FollowError> {
         let at = &self.server.authority;
-        let stream = TcpStream::connect(at)
-            .await
-            .map_err(|e| format!("{at}: {e}; is peakorderd serve running there?"))?;
-        let (requests, connection) = handshake(TokioIo::new(stream)).await.map_err(|e| e.to_string())?;
-        // Its end is seen by whoever reads from it.
+        let stream =
+            TcpStream::connect(at).await.map_err(|why| FollowError::Connect { at: at.clone(), why })?;
+        let (requests, connection) = handshake(TokioIo::new(stream)).await?;
+        // The reader of the answer sees its end.
         tokio::spawn(connection);
         Ok(requests)
     }
 
-    async fn ask(&self, path: &str) -> Result<axum::http::Response<Incoming>, String> {
+    async fn ask(&self, path: &str) -> Result<axum::http::Response<Incoming>, FollowError> {
         let request = Request::get(path)
             .header(header::HOST, &self.server.authority)
             .header(header::COOKIE, &self.cookie)
-            .body(axum::body::Body::empty())
-            .map_err(|e| e.to_string())?;
+            .body(axum::body::Body::empty())?;
         let mut connection = self.connect().await?;
         let answer = tokio::time::timeout(SILENCE, connection.send_request(request)).await;
-        answer.map_err(|_| "the server does not answer")?.map_err(|e| e.to_string())
+        Ok(answer.map_err(|_| FollowError::NoAnswer)??)
     }
 
-    async fn get(&self, path: &str) -> Result<axum::http::Response<Incoming>, String> {
+    async fn get(&self, path: &str) -> Result<axum::http::Response<Incoming>, FollowError> {
         let answer = self.ask(path).await?;
         if answer.status() == StatusCode::OK {
             return Ok(answer);
@@ -147,15 +189,18 @@ impl Follower {
         let status = answer.status();
         let body = body(answer).await.unwrap_or_default();
         let said: Value = serde_json::from_slice(&body).unwrap_or_default();
-        Err(said["error"].as_str().map_or_else(|| format!("the server answers {status}"), ToOwned::to_owned))
+        Err(match said["error"].as_str() {
+            Some(why) => FollowError::Refused(why.to_owned()),
+            None => FollowError::Status(status),
+        })
     }
 
-    async fn state(&self) -> Result<Value, String> {
+    async fn state(&self) -> Result<Value, FollowError> {
         let body = body(self.get("/api/v1/state").await?).await?;
-        serde_json::from_slice(&body).map_err(|e| format!("the server's state cannot be read: {e}"))
+        Ok(serde_json::from_slice(&body)?)
     }
 
-    async fn pair(&mut self, token: &str) -> Result<(), String> {
+    async fn pair(&mut self, token: &str) -> Result<(), FollowError> {
         let answer = self.ask(&format!("/pair/{token}")).await?;
         let cookie = answer.headers().get(header::SET_COOKIE).and_then(|v| v.to_str().ok());
         match cookie.and_then(|c| c.split(';').next()) {
@@ -163,20 +208,14 @@ impl Follower {
                 cookie.clone_into(&mut self.cookie);
                 Ok(())
             }
-            None => {
-                Err("this link is not good any more; use the viewers' link that peakorderd serve printed"
-                    .into())
-            }
+            None => Err(FollowError::Link),
         }
     }
 }
 
-async fn body(answer: axum::http::Response<Incoming>) -> Result<Bytes, String> {
+async fn body(answer: axum::http::Response<Incoming>) -> Result<Bytes, FollowError> {
     let whole = axum::body::to_bytes(axum::body::Body::new(answer.into_body()), STATE_LIMIT);
-    tokio::time::timeout(SILENCE, whole)
-        .await
-        .map_err(|_| "the server does not answer")?
-        .map_err(|e| e.to_string())
+    Ok(tokio::time::timeout(SILENCE, whole).await.map_err(|_| FollowError::NoAnswer)??)
 }
 
 /// One event of a stream.
@@ -187,7 +226,7 @@ struct Event {
     data: Value,
 }
 
-/// Takes server-sent events apart, as far as this server uses them (HTML Living Standard,
+/// Parses server-sent events as far as this server uses them (HTML Living Standard,
 /// section 9.2: lines `event:`, `id:`, `data:`, an empty line ends an event, `:` is a comment).
 #[derive(Debug, Default)]
 struct Parser {
@@ -206,7 +245,7 @@ impl Parser {
             let line = String::from_utf8_lossy(&line);
             let line = line.trim_end_matches(['\r', '\n']);
             if line.is_empty() {
-                events.extend(self.take());
+                events.extend(self.end_of_event());
                 continue;
             }
             let (field, value) = line.split_once(':').unwrap_or((line, ""));
@@ -221,7 +260,7 @@ impl Parser {
         events
     }
 
-    fn take(&mut self) -> Option<Event> {
+    fn end_of_event(&mut self) -> Option<Event> {
         let (name, id, data) =
             (std::mem::take(&mut self.name), self.id.take(), std::mem::take(&mut self.data));
         (!name.is_empty()).then(|| Event { name, id, data: serde_json::from_str(&data).unwrap_or_default() })
@@ -234,7 +273,7 @@ mod tests {
     use serde_json::json;
 
     #[test]
-    fn events_are_taken_apart_wherever_the_chunks_end() {
+    fn events_are_parsed_wherever_the_chunks_end() {
         let text = ":\n\nevent: hello\ndata: {\"seq\":3}\n\nevent: straps\nid: 4\ndata: []\r\n\r\n";
         let wanted = [
             Event { name: "hello".into(), id: None, data: json!({ "seq": 3 }) },
@@ -249,7 +288,7 @@ mod tests {
 
     #[test]
     fn addresses_and_links_are_told_apart() {
-        let server = |text: &str| text.parse::<Server>();
+        let server = |text: &str| text.parse::<ServerAddress>();
         assert_eq!(server("http://127.0.0.1:7311/").unwrap().authority, "127.0.0.1:7311");
         assert_eq!(server("http://bay.local").unwrap().authority, "bay.local:80");
         assert_eq!(server("http://10.0.0.2:7311/pair/ab12").unwrap().token.as_deref(), Some("ab12"));

@@ -33,9 +33,9 @@ fn lines(screen: &Screen) -> Vec<Line<'static>> {
         None => lines.push(Line::from("No lesson is running.")),
         Some(lesson) => of_lesson(lesson, &mut lines),
     }
-    if !screen.said.is_empty() {
+    if !screen.messages.is_empty() {
         lines.push(Line::default());
-        lines.extend(screen.said.iter().cloned().map(Line::from));
+        lines.extend(screen.messages.iter().cloned().map(Line::from));
     }
     lines.push(Line::default());
     lines.push(Line::from("q ends watching, not the lesson"));
@@ -66,7 +66,7 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
         return;
     };
     of_swing(swing, lines);
-    lines.extend(lesson.said_of_last.iter().cloned().map(Line::from));
+    lines.extend(lesson.about_last.iter().cloned().map(Line::from));
     let (block, shares) = lesson.tally();
     if !shares.is_empty() {
         lines.push(Line::default());
@@ -125,7 +125,7 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::watch::client::News;
+    use crate::watch::client::{FollowError, Update};
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
     use serde_json::json;
@@ -160,8 +160,8 @@ mod tests {
     fn straps_last_swing_and_tally_are_there() {
         let mut screen = Screen::default();
         assert!(shown(&screen).starts_with("No lesson is running."));
-        screen.take(News::State(state()));
-        screen.take(News::Event("swing".into(), json!({ "swing": swing(2) })));
+        screen.apply(Update::State(state()));
+        screen.apply(Update::Event("swing".into(), json!({ "swing": swing(2) })));
         let text = shown(&screen);
         assert!(text.starts_with("Ann [2J  (invented)  block baseline"), "{text}");
         assert!(text.contains("lead arm  208 samples a second, none lost, battery 83 %"), "{text}");
@@ -173,7 +173,7 @@ mod tests {
                 short(gap.from),
                 short(gap.to),
                 format!("{:+.0}", gap.gap_ms).replace('-', "−"),
-                (1.96 * gap.sd_ms).max(1.0)
+                (Z95 * gap.sd_ms).max(1.0)
             );
             assert!(text.contains(&line), "{line}\n{text}");
         }
@@ -185,21 +185,21 @@ mod tests {
     #[test]
     fn what_is_said_of_the_last_swing_is_there_and_what_was_said_before_is_gone() {
         let mut screen = Screen::default();
-        screen.take(News::State(state()));
+        screen.apply(Update::State(state()));
         let verdict = json!({ "step": "bow", "ok": false, "text": "the pelvis hinged 5 deg only" });
-        screen.take(News::Event("calibration".into(), verdict));
+        screen.apply(Update::Event("calibration".into(), verdict));
         assert!(shown(&screen).contains("bow: again, because the pelvis hinged 5 deg only"));
-        screen.take(News::Event("swing".into(), json!({ "swing": swing(2) })));
+        screen.apply(Update::Event("swing".into(), json!({ "swing": swing(2) })));
         assert!(!shown(&screen).contains("hinged"), "a swing came since");
         let of = |verdict: &str, words: &str| json!({ "verdict": verdict, "words": words });
         let extra = |number: u32, against: serde_json::Value| {
             let answer = json!({ "spoken": "41 degrees away, nearly, 2 short" });
-            News::Event(
+            Update::Event(
                 "swing_extra".into(),
                 json!({ "number": number, "against": against, "answer": answer }),
             )
         };
-        screen.take(extra(
+        screen.apply(extra(
             2,
             json!([of("within_ordinary", "Tempo as ever."), of("beyond_ordinary", "Pelvis turned more.")]),
         ));
@@ -207,30 +207,30 @@ mod tests {
         assert!(text.contains("target: 41 degrees away, nearly, 2 short"), "{text}");
         assert!(text.contains("Pelvis turned more.") && !text.contains("Tempo as ever."), "{text}");
         // Of an older swing nothing is said here.
-        screen.take(extra(1, json!([of("beyond_ordinary", "Old news.")])));
+        screen.apply(extra(1, json!([of("beyond_ordinary", "Old news.")])));
         assert!(!shown(&screen).contains("Old news."));
-        screen.take(extra(2, json!([of("within_ordinary", "Tempo as ever.")])));
+        screen.apply(extra(2, json!([of("within_ordinary", "Tempo as ever.")])));
         assert!(shown(&screen).contains("nothing beyond ordinary variation"));
-        screen.take(extra(2, json!([of("cannot_tell_yet", "Too few.")])));
+        screen.apply(extra(2, json!([of("cannot_tell_yet", "Too few.")])));
         assert!(shown(&screen).contains("against the baseline: can't tell yet"));
-        screen.take(News::Event("swing".into(), json!({ "swing": swing(3) })));
+        screen.apply(Update::Event("swing".into(), json!({ "swing": swing(3) })));
         assert!(!shown(&screen).contains("target:"), "of the new swing nothing is known yet");
     }
 
     #[test]
     fn nothing_old_is_shown_as_live() {
         let mut screen = Screen::default();
-        screen.take(News::State(state()));
-        screen.take(News::Lost("the server is silent".into()));
+        screen.apply(Update::State(state()));
+        screen.apply(Update::Lost(FollowError::Silent));
         assert!(shown(&screen).starts_with("NOT LIVE: the server is silent\n"));
-        screen.take(News::Event("straps".into(), json!([])));
+        screen.apply(Update::Event("straps".into(), json!([])));
         assert!(!shown(&screen).contains("NOT LIVE"));
-        screen.take(News::Event("session_ended".into(), json!({})));
+        screen.apply(Update::Event("session_ended".into(), json!({})));
         assert!(shown(&screen).contains("ENDED"));
         // A server that was started anew knows of no lesson: the one shown has ended.
-        screen.take(News::State(state()));
+        screen.apply(Update::State(state()));
         assert!(!shown(&screen).contains("ENDED"));
-        screen.take(News::State(json!({ "seq": 0, "lesson": null })));
+        screen.apply(Update::State(json!({ "seq": 0, "lesson": null })));
         assert!(shown(&screen).contains("ENDED"));
     }
 }

@@ -1,20 +1,20 @@
-//! What is on the screen, gathered from the news.
+//! What is on the screen, gathered from the updates.
 
-use super::client::News;
+use super::client::Update;
 use peakorder_analysis::order::{Order, Share, shares};
 use peakorder_protocol::swing::Swing;
 use serde_json::Value;
 use std::fmt::Write as _;
 
-/// Everything that is shown.
+/// What is shown.
 #[derive(Debug, Default)]
 pub struct Screen {
-    /// Why nothing comes any more; what is shown is then old.
+    /// Why the connection is lost; what is shown is then old.
     pub lost: Option<String>,
     /// The lesson.
     pub lesson: Option<Lesson>,
-    /// Newest words about straps and calibration, oldest first.
-    pub said: Vec<String>,
+    /// Newest messages about straps and calibration, oldest first.
+    pub messages: Vec<String>,
 }
 
 /// The lesson that is shown.
@@ -28,21 +28,21 @@ pub struct Lesson {
     pub ended: bool,
     /// Label of the block.
     pub block: String,
-    /// The guided movement that goes on.
+    /// The guided movement that is going on.
     pub doing: Option<String>,
-    /// The straps: where, and how they are in words.
+    /// The straps: where they are worn, and their status in words.
     pub straps: Vec<(String, String)>,
     /// All swings so far.
     pub swings: Vec<Swing>,
-    /// The last one's answer to the target, and what in it is not like the baseline.
-    pub said_of_last: Vec<String>,
+    /// The last swing's answer to the target, and its differences from the baseline.
+    pub about_last: Vec<String>,
 }
 
 /// Differences from the baseline that are shown.
 const DIFFERENCES: usize = 3;
 
-/// What is said of a swing, from its answer and its measures against the baseline.
-fn said_of(answer: &Value, against: &Value) -> Vec<String> {
+/// What is known of a swing, from its answer and its measures against the baseline.
+fn about(answer: &Value, against: &Value) -> Vec<String> {
     let spoken = text(&answer["spoken"]);
     let mut lines = Vec::new();
     if !spoken.is_empty() {
@@ -64,11 +64,11 @@ fn said_of(answer: &Value, against: &Value) -> Vec<String> {
     lines
 }
 
-/// Lines of [`Screen::said`] kept.
-const SAID: usize = 6;
+/// Lines of [`Screen::messages`] kept.
+const MESSAGES: usize = 6;
 
 fn text(value: &Value) -> String {
-    // What comes from elsewhere must not steer the terminal.
+    // Text from elsewhere must not control the terminal.
     value.as_str().unwrap_or("").chars().filter(|c| !c.is_control()).collect()
 }
 
@@ -90,7 +90,7 @@ impl Lesson {
         let swings = value["swings"].as_array().map(Vec::as_slice).unwrap_or_default();
         let last = swings.last().map_or(String::new(), |s| s["number"].to_string());
         Self {
-            said_of_last: said_of(&value["answers"][&last], &value["against"][&last]),
+            about_last: about(&value["answers"][&last], &value["against"][&last]),
             player: text(&value["player"]["name"]),
             invented: value["invented"].as_bool().unwrap_or(false),
             ended: false,
@@ -115,11 +115,13 @@ impl Lesson {
 }
 
 impl Screen {
-    /// Takes news in.
-    pub fn take(&mut self, news: News) {
-        match news {
-            News::Lost(why) => self.lost = Some(why.chars().filter(|c| !c.is_control()).collect()),
-            News::State(state) => {
+    /// Applies an update.
+    pub fn apply(&mut self, update: Update) {
+        match update {
+            Update::Lost(why) => {
+                self.lost = Some(why.to_string().chars().filter(|c| !c.is_control()).collect());
+            }
+            Update::State(state) => {
                 self.lost = None;
                 let running = (!state["lesson"].is_null()).then(|| Lesson::of(&state["lesson"]));
                 // The last lesson stays until another begins, marked as ended.
@@ -129,7 +131,7 @@ impl Screen {
                     (None, None) => {}
                 }
             }
-            News::Event(name, data) => self.event(&name, &data),
+            Update::Event(name, data) => self.event(&name, &data),
         }
     }
 
@@ -153,12 +155,12 @@ impl Screen {
             "doing" => lesson.doing = data["what"].as_str().map(|_| text(&data["what"])),
             "swing" => {
                 lesson.swings.extend(serde_json::from_value::<Swing>(data["swing"].clone()).ok());
-                lesson.said_of_last.clear();
-                // What was said before it is old.
-                self.said.clear();
+                lesson.about_last.clear();
+                // Earlier messages are old now.
+                self.messages.clear();
             }
             "swing_extra" if lesson.swings.last().is_some_and(|s| data["number"] == s.number) => {
-                lesson.said_of_last = said_of(&data["answer"], &data["against"]);
+                lesson.about_last = about(&data["answer"], &data["against"]);
             }
             "session_ended" => lesson.ended = true,
             _ => {}
@@ -166,9 +168,9 @@ impl Screen {
     }
 
     fn say(&mut self, line: String) {
-        self.said.push(line);
-        if self.said.len() > SAID {
-            self.said.remove(0);
+        self.messages.push(line);
+        if self.messages.len() > MESSAGES {
+            self.messages.remove(0);
         }
     }
 }

@@ -103,3 +103,23 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     let shown: Value = browser.run("return document.querySelector('[data-answer]').dataset.answer");
     assert_eq!(shown, json!(answer(*turn)));
 }
+
+#[test]
+fn an_undone_target_takes_its_answers_off_the_page() {
+    let Some(browser) = Browser::open(PHONE) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let served = Served::virtual_lessons(home.path(), "20");
+    let session = served.lesson(&served.player("Invented Player"));
+    let target = json!({ "measure": "pelvis_turn_top_deg", "value": 20.5 });
+    served.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    browser.goto(&address(&served, "swing"));
+    swing_shown(&browser, 2);
+    // An earlier swing stays on the page while new ones come.
+    browser.tap("[aria-label=\"The swing before\"]");
+    let answer = |there: bool| format!("return (document.querySelector('p.answer') !== null) === {there}");
+    browser.until("the answer", &answer(true), SOON);
+    served.post(&format!("/api/v1/sessions/{session}/undo"), &json!({})).expect(200);
+    browser.until("no answer", &answer(false), SOON);
+    let newest = browser.run("return document.querySelector('[data-key=newest]') === null");
+    assert_eq!(newest, json!(false), "the earlier swing is still on the page");
+}

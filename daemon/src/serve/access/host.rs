@@ -1,6 +1,6 @@
-//! Which host a request names, and where it comes from.
+//! Checks the host that a request names and the page that it comes from.
 
-use crate::serve::api::error::ApiError;
+use crate::serve::api_error::ApiError;
 use axum::extract::Request;
 use axum::http::uri::Authority;
 use axum::http::{HeaderMap, StatusCode, header};
@@ -17,14 +17,14 @@ pub fn of(request: &Request) -> Result<Authority, ApiError> {
     if host.as_str().contains('@') { Err(bad()) } else { Ok(host) }
 }
 
-/// The address that a host name is, if it is one.
+/// The host name as an address, if it is one.
 fn address(host: &str) -> Option<IpAddr> {
     host.strip_prefix('[').and_then(|h| h.strip_suffix(']')).unwrap_or(host).parse().ok()
 }
 
-/// A name that somebody else made to point at us is none of ours: allowed are the address
-/// of ours that the connection came to, the loopback names when it came from this machine,
-/// and the names given with `--allow-host`.
+/// Allows the address that the connection came to, the loopback names for connections from this
+/// machine, and the names given with `--allow-host`. Another site's name that points here is
+/// refused.
 pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<(), ApiError> {
     let name = host.host();
     let local = local.ip().to_canonical();
@@ -42,7 +42,7 @@ pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<
     ))
 }
 
-/// A change must come from our own page (or from a program, which names no origin).
+/// A change must come from this program's own page, or from a program, which names no origin.
 pub fn check_origin(headers: &HeaderMap, host: &Authority) -> Result<(), ApiError> {
     let mut origins = headers.get_all(header::ORIGIN).iter();
     let Some(origin) = origins.next() else { return Ok(()) };

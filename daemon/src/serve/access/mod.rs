@@ -12,7 +12,7 @@ pub mod pairing;
 pub mod rate_limit;
 pub mod terminal;
 
-use super::api::error::ApiError;
+use super::api_error::ApiError;
 use axum::extract::{Request, State};
 use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
@@ -25,27 +25,27 @@ use std::sync::Arc;
 /// Both ends of a request's connection.
 #[derive(Debug, Clone, Copy)]
 pub struct Endpoints {
-    /// The device that asks.
+    /// The device that sent the request.
     pub peer: SocketAddr,
-    /// Our address that it asked.
+    /// This computer's address that it was sent to.
     pub local: SocketAddr,
 }
 
-/// The access.
+/// Checks requests.
 pub struct AccessControl {
-    /// Names besides our addresses that a request may call us by.
+    /// Host names that requests may use besides this computer's addresses.
     pub allowed_hosts: Vec<String>,
     /// Who may do what.
     pub pairing: Pairing,
-    /// How fast each may ask.
+    /// How many requests each device may send.
     pub rate_limits: RateLimits,
 }
 
-/// What the API's own pages may load: only what this program serves.
+/// Pages may load only what this program serves.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
 media-src 'self' data: blob:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/// Lets a request in or says why not.
+/// Middleware: answers a request, or says why not.
 pub async fn check_access(
     State(access): State<Arc<AccessControl>>,
     mut request: Request,
@@ -55,13 +55,13 @@ pub async fn check_access(
         Ok(()) => next.run(request).await,
         Err(failure) => {
             let mut refused = failure.into_response();
-            // Its body, if any, is not read: the next request must come on a new connection.
+            // The body is not read, so the next request needs a new connection.
             refused.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
             refused
         }
     };
     let headers = response.headers_mut();
-    // The report brings its own.
+    // The report has a policy of its own.
     headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(PAGE_POLICY));
     headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     headers.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
@@ -76,21 +76,21 @@ impl AccessControl {
         let Some(&ends) = request.extensions().get::<Endpoints>() else {
             return Err(ApiError::new(StatusCode::INTERNAL_SERVER_ERROR, "the connection is not known"));
         };
-        let looks = matches!(*request.method(), Method::GET | Method::HEAD);
-        self.rate_limits.check(ends.peer.ip(), looks)?;
+        let read_only = matches!(*request.method(), Method::GET | Method::HEAD);
+        self.rate_limits.check(ends.peer.ip(), read_only)?;
         let host = host::of(request)?;
         host::check(&host, ends.local, &self.allowed_hosts)?;
-        if !looks {
+        if !read_only {
             host::check_origin(request.headers(), &host)?;
             json_only(request)?;
         }
         let device = self.pairing.device(request.headers());
         let path = request.uri().path();
-        // The page's own files tell nothing, and pairing is how one gets in.
+        // The page's files are public, and pairing must work before a device is paired.
         if path.starts_with("/api/") && path != "/api/v1/pair" {
             match device {
                 None => return Err(self.pairing.not_paired()),
-                Some(Device::Viewer) if !looks => {
+                Some(Device::Viewer) if !read_only => {
                     return Err(ApiError::new(
                         StatusCode::FORBIDDEN,
                         "this device may look, not change; use the coach's device",
@@ -106,7 +106,7 @@ impl AccessControl {
     }
 }
 
-/// Types that a page of another site can send without asking first are refused.
+/// Refuses the types that a page of another site can send without asking first.
 fn json_only(request: &Request) -> Result<(), ApiError> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
     let kind = kind.split(';').next().unwrap_or("").trim();

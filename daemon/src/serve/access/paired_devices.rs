@@ -4,14 +4,12 @@
 //! LIBRARY/devices.toml    for each device: what it may do, until when, and the SHA-256 of its cookie
 //! ```
 //!
-//! A cookie is 128 random bits: its hash can be neither turned back nor guessed, so who reads
-//! the file (its owner only) cannot get in with what it says.
+//! A cookie is 128 random bits, so its hash cannot be reversed: the file alone lets nobody in.
 
 use super::pairing::Device;
-use crate::serve::library::read_toml;
 use crate::serve::random;
+use crate::serve::toml_file::{self, TomlFileError};
 use jiff::{SignedDuration, Timestamp};
-use peakorder_protocol::files::{self, Lasting};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use std::path::{Path, PathBuf};
@@ -21,10 +19,10 @@ use subtle::ConstantTimeEq as _;
 const FILE: &str = "devices.toml";
 /// Random bytes of a link or cookie.
 pub const TOKEN_BYTES: usize = 16;
-/// PairedDevices remembered; the oldest has to pair again.
+/// Devices kept; beyond that the oldest has to pair again.
 const REMEMBERED: usize = 64;
-/// A pairing is good for this long, days: a tablet that was lent or lost does not get in for
-/// ever, and one that is used is paired again once a season. Own judgement.
+/// A pairing is valid for this long, days: a lost tablet does not get in for ever, and one in use
+/// is paired again once a season. Own judgement.
 pub const GOOD_FOR_DAYS: i64 = 90;
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -56,8 +54,7 @@ fn good(paired: &Paired, now: Timestamp) -> bool {
 }
 
 impl PairedDevices {
-    /// Those that `library` remembers. A file that cannot be read lets nobody in: its devices
-    /// pair again.
+    /// The devices in the file of `library`. If it cannot be read, every device has to pair again.
     pub fn open(library: &Path) -> Self {
         let file = library.join(FILE);
         let paired = read(&file).unwrap_or_else(|why| {
@@ -67,7 +64,7 @@ impl PairedDevices {
         Self { file, paired }
     }
 
-    /// Forgets them all.
+    /// Forgets all devices.
     pub fn forget(library: &Path) -> std::io::Result<()> {
         match std::fs::remove_file(library.join(FILE)) {
             Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(e),
@@ -82,13 +79,13 @@ impl PairedDevices {
         self.paired.iter().find(same).filter(|p| good(p, now)).map(|p| p.device)
     }
 
-    /// Pairs one more; returns its cookie. Where it cannot be written down it is paired until
-    /// the program ends.
+    /// Pairs a device; returns its cookie. If the file cannot be written, the pairing ends with
+    /// the program.
     pub fn admit(&mut self, device: Device, now: Timestamp) -> String {
         let token = random::hex(TOKEN_BYTES);
         self.paired.retain(|p| good(p, now));
         if self.paired.len() >= REMEMBERED {
-            // Viewers' link can be used often; the coach must not be pushed out by it.
+            // The viewers' link can be used many times; it must not push the coach out.
             let oldest = self.paired.iter().position(|p| p.device == Device::Viewer).unwrap_or(0);
             self.paired.remove(oldest);
         }
@@ -101,18 +98,16 @@ impl PairedDevices {
         token
     }
 
-    fn write(&self) -> Result<(), String> {
-        let file = DevicesFile { paired: self.paired.clone() };
-        let text = toml::to_string(&file).map_err(|e| e.to_string())?;
-        files::replace(&self.file, text.as_bytes(), Lasting::Synced).map_err(|e| e.to_string())
+    fn write(&self) -> Result<(), TomlFileError> {
+        toml_file::write(&self.file, &DevicesFile { paired: self.paired.clone() })
     }
 }
 
-fn read(file: &Path) -> Result<Vec<Paired>, String> {
+fn read(file: &Path) -> Result<Vec<Paired>, TomlFileError> {
     if let Ok(false) = file.try_exists() {
         return Ok(Vec::new());
     }
-    read_toml(file).map(|file: DevicesFile| file.paired)
+    toml_file::read(file).map(|file: DevicesFile| file.paired)
 }
 
 #[cfg(test)]

@@ -1,13 +1,13 @@
-//! Pairing: which device may do what.
+//! Pairing: how a device gets in, and what it may do.
 //!
 //! On a loopback address every browser is the coach's. Elsewhere a device gets in with a
 //! link shown in the terminal or with the passcode, and is then known by a cookie
-//! ([`super::paired_devices`]). PairingLinks and cookies are 128 random bits and are compared in constant
+//! ([`super::paired_devices`]). Links and cookies are 128 random bits and are compared in constant
 //! time; links live in memory only.
 
 use super::paired_devices::{GOOD_FOR_DAYS, PairedDevices, TOKEN_BYTES};
 use super::rate_limit::{ALL_GUESSES, GUESSES, TokenBuckets, wait};
-use crate::serve::api::error::ApiError;
+use crate::serve::api_error::ApiError;
 use crate::serve::random;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use jiff::Timestamp;
@@ -26,7 +26,7 @@ const COOKIE: &str = "peakorder";
 pub enum Device {
     /// Everything.
     Coach,
-    /// Look.
+    /// Read only.
     Viewer,
 }
 
@@ -40,28 +40,28 @@ impl Device {
     }
 }
 
-/// PairingLinks to be shown in the terminal.
+/// Links to show in the terminal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PairingLinks {
-    /// Good once, for the coach's device.
+    /// For the coach's device; works once.
     pub coach: String,
-    /// Good until the program ends, for those who look.
+    /// For viewers; works until the program ends.
     pub viewer: String,
 }
 
 #[derive(Debug)]
-struct Known {
+struct PairingState {
     coach_link: Option<String>,
     viewer_link: String,
     passcode: Option<String>,
     devices: PairedDevices,
 }
 
-/// Who may do what.
+/// Pairs devices and recognises them.
 #[derive(Debug)]
 pub struct Pairing {
-    /// `None`: whoever reaches us is the coach (loopback).
-    known: Option<Mutex<Known>>,
+    /// `None` on a loopback address: every device is the coach's.
+    state: Option<Mutex<PairingState>>,
     guesses: TokenBuckets<IpAddr>,
     all_guesses: TokenBuckets<()>,
 }
@@ -71,30 +71,30 @@ fn same(a: &str, b: &str) -> bool {
 }
 
 impl Pairing {
-    /// Every device is the coach's: for loopback addresses.
+    /// For loopback addresses: every device is the coach's.
     pub fn open() -> Self {
-        Self { known: None, guesses: TokenBuckets::new(GUESSES), all_guesses: TokenBuckets::new(ALL_GUESSES) }
+        Self { state: None, guesses: TokenBuckets::new(GUESSES), all_guesses: TokenBuckets::new(ALL_GUESSES) }
     }
 
-    /// PairedDevices must pair, by the links returned or by `passcode`, unless they are known.
+    /// For other addresses: unknown devices must pair, by the links returned or by `passcode`.
     pub fn paired(passcode: Option<String>, devices: PairedDevices) -> (Self, PairingLinks) {
         let links = PairingLinks { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
-        let known = Known {
+        let state = PairingState {
             coach_link: Some(links.coach.clone()),
             viewer_link: links.viewer.clone(),
             passcode,
             devices,
         };
-        (Self { known: Some(Mutex::new(known)), ..Self::open() }, links)
+        (Self { state: Some(Mutex::new(state)), ..Self::open() }, links)
     }
 
-    fn lock(&self) -> Option<MutexGuard<'_, Known>> {
-        Some(self.known.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner))
+    fn lock(&self) -> Option<MutexGuard<'_, PairingState>> {
+        Some(self.state.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
     /// Which device sent these headers.
     pub fn device(&self, headers: &HeaderMap) -> Option<Device> {
-        let Some(known) = self.lock() else { return Some(Device::Coach) };
+        let Some(state) = self.lock() else { return Some(Device::Coach) };
         let now = Timestamp::now();
         headers
             .get_all(header::COOKIE)
@@ -102,7 +102,7 @@ impl Pairing {
             .filter_map(|v| v.to_str().ok())
             .flat_map(|v| v.split(';'))
             .filter_map(|pair| pair.trim().strip_prefix(COOKIE)?.strip_prefix('='))
-            .find_map(|token| known.devices.of(token, now))
+            .find_map(|token| state.devices.of(token, now))
     }
 
     /// The answer to a device that is not paired.
@@ -116,46 +116,46 @@ impl Pairing {
         ApiError::new(StatusCode::UNAUTHORIZED, text).with("passcode", passcode)
     }
 
-    /// Takes a link's token; returns the cookie of the device it makes.
+    /// Pairs a device by a link's token; returns its cookie.
     pub fn redeem_link(&self, token: &str, from: IpAddr) -> Result<HeaderValue, ApiError> {
-        let Some(mut known) = self.lock() else { return Err(no_need()) };
-        let device = if known.coach_link.as_deref().is_some_and(|t| same(t, token)) {
-            known.coach_link = None;
+        let Some(mut state) = self.lock() else { return Err(not_needed()) };
+        let device = if state.coach_link.as_deref().is_some_and(|t| same(t, token)) {
+            state.coach_link = None;
             Device::Coach
-        } else if same(&known.viewer_link, token) {
+        } else if same(&state.viewer_link, token) {
             Device::Viewer
         } else {
-            drop(known);
-            self.guessed(from)?;
+            drop(state);
+            self.count_guess(from)?;
             return Err(ApiError::new(
                 StatusCode::FORBIDDEN,
-                "this link is not good (any more); the coach's link works once, start peakorderd anew for another",
+                "this link is not valid (any more); the coach's link works once, restart peakorderd for another",
             ));
         };
-        Ok(known.admit(device))
+        Ok(state.admit(device))
     }
 
-    /// Takes a passcode; returns the coach's cookie.
+    /// Pairs the coach's device by the passcode; returns its cookie.
     pub fn redeem_passcode(&self, passcode: &str, from: IpAddr) -> Result<HeaderValue, ApiError> {
-        let Some(mut known) = self.lock() else { return Err(no_need()) };
-        let Some(right) = &known.passcode else {
+        let Some(mut state) = self.lock() else { return Err(not_needed()) };
+        let Some(right) = &state.passcode else {
             return Err(ApiError::new(
                 StatusCode::FORBIDDEN,
                 "there is no passcode; open the link in the terminal",
             ));
         };
         let right = same(right, passcode);
-        drop(known);
-        // Even the right one waits once too many were wrong, or guessing would not be slowed.
-        self.guessed(from)?;
+        drop(state);
+        // After too many wrong ones the right one has to wait as well; otherwise guessing is not slowed.
+        self.count_guess(from)?;
         if !right {
             return Err(ApiError::new(StatusCode::FORBIDDEN, "this is not the passcode"));
         }
-        known = self.lock().ok_or_else(no_need)?;
-        Ok(known.admit(Device::Coach))
+        state = self.lock().ok_or_else(not_needed)?;
+        Ok(state.admit(Device::Coach))
     }
 
-    fn guessed(&self, from: IpAddr) -> Result<(), ApiError> {
+    fn count_guess(&self, from: IpAddr) -> Result<(), ApiError> {
         let now = Instant::now();
         self.guesses
             .take(from, now)
@@ -164,7 +164,7 @@ impl Pairing {
     }
 }
 
-impl Known {
+impl PairingState {
     fn admit(&mut self, device: Device) -> HeaderValue {
         let token = self.devices.admit(device, Timestamp::now());
         let seconds = GOOD_FOR_DAYS * 24 * 3600;
@@ -173,6 +173,6 @@ impl Known {
     }
 }
 
-fn no_need() -> ApiError {
+fn not_needed() -> ApiError {
     ApiError::new(StatusCode::CONFLICT, "no pairing is needed on this computer; open the page")
 }

@@ -1,6 +1,6 @@
-//! How fast one device may ask: a bucket of tokens for each address.
+//! How many requests one device may send: a bucket of tokens for each address.
 
-use crate::serve::api::error::ApiError;
+use crate::serve::api_error::ApiError;
 use axum::http::StatusCode;
 use std::collections::HashMap;
 use std::net::IpAddr;
@@ -16,15 +16,15 @@ pub struct Limit {
     pub per_s: f64,
 }
 
-/// Looking: a page with its files, curves stepped through, several viewers behind one address.
-const LOOKS: Limit = Limit { burst: 300.0, per_s: 60.0 };
+/// Reading: a page with its files, curves stepped through, several viewers behind one address.
+const READS: Limit = Limit { burst: 300.0, per_s: 60.0 };
 /// Changing: faster than any hand.
 const CHANGES: Limit = Limit { burst: 40.0, per_s: 10.0 };
 /// Wrong passcodes of one address: five, then one in two minutes.
 pub const GUESSES: Limit = Limit { burst: 5.0, per_s: 1.0 / 120.0 };
 /// Wrong passcodes of all addresses together.
 pub const ALL_GUESSES: Limit = Limit { burst: 20.0, per_s: 1.0 / 30.0 };
-/// Addresses remembered; full buckets are forgotten first.
+/// Addresses kept; full buckets are dropped first.
 const REMEMBERED: usize = 4096;
 
 #[derive(Debug, Clone, Copy)]
@@ -33,7 +33,7 @@ struct Bucket {
     at: Instant,
 }
 
-/// TokenBuckets of one kind.
+/// Buckets of one kind, by key.
 #[derive(Debug)]
 pub struct TokenBuckets<K> {
     limit: Limit,
@@ -41,12 +41,12 @@ pub struct TokenBuckets<K> {
 }
 
 impl<K: std::hash::Hash + Eq + Copy> TokenBuckets<K> {
-    /// All full.
+    /// Full buckets.
     pub fn new(limit: Limit) -> Self {
         Self { limit, buckets: Mutex::default() }
     }
 
-    /// Takes a token at `now`, or says after how many seconds there is one.
+    /// Takes a token at `now`; the error says after how many seconds there is one.
     pub fn take(&self, of: K, now: Instant) -> Result<(), f64> {
         let limit = self.limit;
         let filled = |b: &Bucket| {
@@ -71,28 +71,28 @@ impl<K: std::hash::Hash + Eq + Copy> TokenBuckets<K> {
     }
 }
 
-/// The answer to one who must wait.
+/// The answer to a device that must wait.
 pub fn wait(seconds: f64, text: &str) -> ApiError {
     ApiError::new(StatusCode::TOO_MANY_REQUESTS, text).retry_after(seconds.ceil().max(1.0) as u64)
 }
 
-/// The rates of requests.
+/// The limits on requests.
 #[derive(Debug)]
 pub struct RateLimits {
-    looks: TokenBuckets<IpAddr>,
+    reads: TokenBuckets<IpAddr>,
     changes: TokenBuckets<IpAddr>,
 }
 
 impl Default for RateLimits {
     fn default() -> Self {
-        Self { looks: TokenBuckets::new(LOOKS), changes: TokenBuckets::new(CHANGES) }
+        Self { reads: TokenBuckets::new(READS), changes: TokenBuckets::new(CHANGES) }
     }
 }
 
 impl RateLimits {
-    /// Takes a request into account.
-    pub fn check(&self, from: IpAddr, looks: bool) -> Result<(), ApiError> {
-        let buckets = if looks { &self.looks } else { &self.changes };
+    /// Counts a request; refuses it if there were too many.
+    pub fn check(&self, from: IpAddr, read_only: bool) -> Result<(), ApiError> {
+        let buckets = if read_only { &self.reads } else { &self.changes };
         buckets
             .take(from, Instant::now())
             .map_err(|seconds| wait(seconds, "too many requests from this device; wait a moment"))
@@ -112,7 +112,7 @@ mod tests {
             assert_eq!(buckets.take(1, start), Ok(()));
         }
         assert_eq!(buckets.take(1, start), Err(0.5));
-        assert_eq!(buckets.take(2, start), Ok(()), "others are not concerned");
+        assert_eq!(buckets.take(2, start), Ok(()), "other addresses have their own bucket");
         let later = start + Duration::from_millis(600);
         assert_eq!(buckets.take(1, later), Ok(()));
         assert!(buckets.take(1, later).is_err());

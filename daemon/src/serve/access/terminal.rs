@@ -1,4 +1,4 @@
-//! PairingLinks and QR codes in the terminal.
+//! Links and QR codes in the terminal.
 
 use super::pairing::PairingLinks;
 use qrcode::QrCode;

@@ -1,6 +1,6 @@
 //! Parts of a request, with this API's errors.
 
-use super::error::ApiError;
+use crate::serve::api_error::ApiError;
 use axum::Json;
 use axum::extract::{self, FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
@@ -8,9 +8,9 @@ use axum::http::{StatusCode, header};
 use serde::de::DeserializeOwned;
 use std::time::Duration;
 
-/// Nothing that a page sends is larger than this.
+/// Largest body; nothing that the page sends is larger.
 pub(super) const BODY_LIMIT_BYTES: usize = 64 << 10;
-/// A body must have come after this long.
+/// Time limit for a body.
 const BODY_TIME: Duration = Duration::from_secs(10);
 
 /// A JSON body.
@@ -20,7 +20,7 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
     type Rejection = ApiError;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, ApiError> {
-        // What is announced too large is not waited for.
+        // A body that is announced too large is refused before it comes.
         let announced =
             request.headers().get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse().ok());
         if announced.is_some_and(|bytes: u64| bytes > BODY_LIMIT_BYTES as u64) {
@@ -60,10 +60,8 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Path<T>
     }
 }
 
-/// Runs work that waits for the disk where it keeps nobody else from working.
-pub(in crate::serve) async fn on_disk<T, E>(
-    work: impl FnOnce() -> Result<T, E> + Send + 'static,
-) -> Result<T, ApiError>
+/// Runs work that waits for the disk on a thread that may block.
+pub(super) async fn on_disk<T, E>(work: impl FnOnce() -> Result<T, E> + Send + 'static) -> Result<T, ApiError>
 where
     T: Send + 'static,
     E: Into<ApiError> + Send + 'static,
@@ -71,8 +69,8 @@ where
     match tokio::task::spawn_blocking(work).await {
         Ok(done) => done.map_err(Into::into),
         Err(why) => {
-            tracing::error!(%why, "Work for a request broke off.");
-            Err(ApiError::ours("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)"))
+            tracing::error!(%why, "Work for a request panicked.");
+            Err(ApiError::internal("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)"))
         }
     }
 }

@@ -1,8 +1,9 @@
 //! The running lesson.
 
-use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, on_disk};
-use crate::serve::AppState;
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
+use crate::serve::past_lesson::BASELINE;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -15,18 +16,18 @@ use utoipa::ToSchema;
 const DETAIL_LIMIT: usize = 1000;
 const LABEL_LIMIT: usize = 60;
 
-/// Who has a lesson.
+/// A lesson to start.
 #[derive(Debug, Deserialize, ToSchema)]
 pub(super) struct Start {
     /// Id of the player.
     player: String,
-    /// Label of the block that others are held against.
+    /// Label of the block that others are compared with.
     #[serde(default = "baseline")]
     baseline_block: String,
 }
 
 fn baseline() -> String {
-    "baseline".into()
+    BASELINE.into()
 }
 
 /// A session's id.
@@ -38,7 +39,7 @@ pub(super) struct SessionId {
 /// Starts a lesson.
 #[utoipa::path(post, path = "/lesson", request_body = Start,
     responses((status = 201, body = SessionId), (status = 404, body = ErrorBody),
-        (status = 409, body = ErrorBody, description = "one is running, or the player has not agreed"),
+        (status = 409, body = ErrorBody, description = "one is running, or the player has not agreed to be recorded"),
         (status = 503, body = ErrorBody, description = "the straps cannot be used")))]
 pub(super) async fn start(
     State(app): State<Arc<AppState>>,
@@ -51,7 +52,7 @@ pub(super) async fn start(
     Ok((StatusCode::CREATED, Json(SessionId { session })))
 }
 
-/// Endpoints the running lesson.
+/// Ends the running lesson.
 #[utoipa::path(post, path = "/lesson/end",
     responses((status = 200, body = SessionId), (status = 409, body = ErrorBody)))]
 pub(super) async fn end(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
@@ -59,7 +60,7 @@ pub(super) async fn end(State(app): State<Arc<AppState>>) -> Result<Json<Session
     Ok(Json(SessionId { session }))
 }
 
-/// A mark on the session clock, now.
+/// A mark at the present moment.
 #[derive(Debug, Deserialize, ToSchema)]
 pub(super) struct MarkNow {
     /// `still-start`, `still-end`, `bow-start`, `bow-end`, `arm-raise-start`, `arm-raise-end`,
@@ -70,7 +71,7 @@ pub(super) struct MarkNow {
     detail: String,
 }
 
-/// When a mark was put.
+/// When the mark is.
 #[derive(Debug, Serialize, ToSchema)]
 pub(super) struct Marked {
     /// Session clock, seconds.

@@ -1,4 +1,4 @@
-//! The measures there are.
+//! The list of measures.
 
 use axum::Json;
 use peakorder_analysis::measure::Measure;

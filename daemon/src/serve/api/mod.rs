@@ -1,6 +1,5 @@
 //! The API: JSON over HTTP below `/api/v1`, events as a stream.
 
-pub mod error;
 mod extract;
 mod lesson;
 mod measures;
@@ -12,17 +11,15 @@ mod sessions;
 mod state;
 mod streams;
 
-pub(super) use extract::on_disk;
-
-use super::AppState;
-use super::hub::lesson_state::SwingExtra;
+use super::api_error::ApiError;
+use super::app_state::AppState;
+use super::hub::SwingExtra;
 use super::page;
 use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::routing::get;
-use error::ApiError;
 use extract::BODY_LIMIT_BYTES;
 use peakorder_protocol::event::LiveEvent;
 use std::sync::Arc;
@@ -30,12 +27,12 @@ use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-/// What is said of the API as a whole.
+/// The head of the API's description.
 #[derive(OpenApi)]
 #[openapi(
     info(
         title = "peakorderd",
-        description = "The lesson live, players, sessions. Every change needs Content-Type: application/json. \
+        description = "The running lesson, players, sessions. Every change needs Content-Type: application/json. \
                    Streams are server-sent events; an event's data is one JSON object: LiveEvent, SwingExtra \
                    (swing_extra), StrapStatus (straps, a list), Doing, Remarks, Pose."
     ),
@@ -73,7 +70,7 @@ pub fn openapi() -> utoipa::openapi::OpenApi {
     described().1
 }
 
-/// All that is served.
+/// The API and the page.
 pub fn router(app: Arc<AppState>) -> Router {
     let (api, description) = described();
     api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))

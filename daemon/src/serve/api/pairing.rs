@@ -1,9 +1,9 @@
-//! How a device gets in.
+//! Pairing a device.
 
-use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, Path, on_disk};
-use crate::serve::AppState;
 use crate::serve::access::Endpoints;
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
 use axum::Extension;
 use axum::extract::State;
 use axum::http::{HeaderValue, Method, StatusCode, header};
@@ -12,14 +12,14 @@ use serde::Deserialize;
 use std::sync::Arc;
 use utoipa::ToSchema;
 
-/// A link from the terminal was opened.
+/// Pairs the device that opens a link from the terminal.
 pub(super) async fn link(
     State(app): State<Arc<AppState>>,
     Extension(ends): Extension<Endpoints>,
     method: Method,
     Path(token): Path<String>,
 ) -> Result<Response, ApiError> {
-    // A look ahead must not use the link up.
+    // A browser's look ahead (HEAD) must not use up the link.
     if method != Method::GET {
         return Err(ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "open the link"));
     }
@@ -34,9 +34,9 @@ pub(super) struct Passcode {
     passcode: String,
 }
 
-/// Lets the coach's device in.
+/// Pairs the coach's device.
 #[utoipa::path(post, path = "/pair", request_body = Passcode,
-    responses((status = 204, description = "let in; the cookie says so"), (status = 403, body = ErrorBody),
+    responses((status = 204, description = "paired; the cookie is set"), (status = 403, body = ErrorBody),
         (status = 429, body = ErrorBody, description = "too many wrong ones")))]
 pub(super) async fn passcode(
     State(app): State<Arc<AppState>>,

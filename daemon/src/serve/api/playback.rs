@@ -1,10 +1,10 @@
-//! A recorded session played again, as it was.
+//! Plays a recorded session again.
 
-use super::error::{ApiError, ErrorBody};
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
 use crate::output::{Told, event_of};
-use crate::serve::AppState;
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
 use crate::serve::hub::event_name;
 use crate::serve::hub::lesson_state::LessonState;
 use crate::serve::hub::pose::{self, POSE_EVERY};
@@ -25,20 +25,20 @@ use tokio::sync::{OwnedSemaphorePermit, mpsc};
 
 /// Slowest and fastest, times real time.
 const SPEEDS: std::ops::RangeInclusive<f64> = 0.05..=64.0;
-/// Events on their way to one who watches; the playback waits for him, nobody else does.
+/// Events that may wait for the client. Beyond that the playback waits; nothing else does.
 const AHEAD: usize = 32;
-/// Whether anybody still watches is looked at this often.
-const LOOK_EVERY: Duration = Duration::from_millis(200);
-/// The other events that tell the time, in wall time.
-const BEAT_EVERY: Duration = Duration::from_secs(2);
+/// The playback checks this often whether the client is still there.
+const CHECK_EVERY: Duration = Duration::from_millis(200);
+/// Heartbeats, in wall time.
+const HEARTBEAT_EVERY: Duration = Duration::from_secs(2);
 
-/// PlayOptions to play.
+/// How to play.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 pub(super) struct PlayOptions {
-    /// Times real time, 0.05 to 64; 1 without it.
+    /// Times real time, 0.05 to 64; by default 1.
     #[serde(default = "real_time")]
     speed: f64,
-    /// Session time to begin at, seconds; what is before it is gone through in silence.
+    /// Session time to start at, seconds; events before it are not sent.
     #[serde(default)]
     from_s: f64,
 }
@@ -47,7 +47,7 @@ fn real_time() -> f64 {
     1.0
 }
 
-/// The recorded session through the same pipeline again: the events of `/events` and
+/// Sends a recorded session through the pipeline again: the events of `/events` and
 /// `/pose`, with `played: true` in `hello`; `session_ended` comes last.
 #[utoipa::path(get, path = "/sessions/{id}/play",
     params(("id" = String, Path, description = "session's id"), PlayOptions),
@@ -57,9 +57,9 @@ fn real_time() -> f64 {
 pub(super) async fn play(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
-    Query(how): Query<PlayOptions>,
+    Query(options): Query<PlayOptions>,
 ) -> Result<Sse<impl Stream<Item = Item>>, ApiError> {
-    if !(SPEEDS.contains(&how.speed) && how.from_s.is_finite() && how.from_s >= 0.0) {
+    if !(SPEEDS.contains(&options.speed) && options.from_s.is_finite() && options.from_s >= 0.0) {
         return Err(ApiError::bad(format!(
             "speed must be from {} to {}, from_s 0 or more",
             SPEEDS.start(),
@@ -67,19 +67,19 @@ pub(super) async fn play(
         )));
     }
     if app.hub.running().is_some_and(|running| running == id) {
-        return Err(ApiError::new(StatusCode::CONFLICT, "this lesson is being recorded; end it first"));
+        return Err(ApiError::conflict("this lesson is being recorded; end it first"));
     }
-    let permit = Arc::clone(&app.plays).try_acquire_owned().map_err(|_| {
+    let permit = Arc::clone(&app.playbacks).try_acquire_owned().map_err(|_| {
         ApiError::new(StatusCode::SERVICE_UNAVAILABLE, "too many sessions are played at once; close one")
     })?;
     let library = Arc::clone(&app.library);
     let playback = on_disk(move || -> Result<_, ApiError> {
         let (dir, session) = library.open_session(&id)?;
-        let replay = Replay::open(&dir.log_path()).map_err(|e| ApiError::ours(e.to_string()))?;
-        let pipeline = Pipeline::new(&session).map_err(|e| ApiError::ours(e.to_string()))?;
+        let replay = Replay::open(&dir.log_path()).map_err(|e| ApiError::internal(e.to_string()))?;
+        let pipeline = Pipeline::new(&session).map_err(|e| ApiError::internal(e.to_string()))?;
         let mut lesson = LessonState::new(&id, session, None, past_lesson::BASELINE);
         lesson.set_remarks(dir.remarks().read()?.fold());
-        Ok(Playback { replay, pipeline, lesson, how, _permit: permit })
+        Ok(Playback { replay, pipeline, lesson, options, _permit: permit })
     })
     .await?;
     let (to, from) = mpsc::channel(AHEAD);
@@ -89,13 +89,13 @@ pub(super) async fn play(
     Ok(Sse::new(app.until_closing(items)).keep_alive(KeepAlive::default()))
 }
 
-/// One who watches.
+/// Writes events to the client.
 struct EventWriter {
     to: mpsc::Sender<Item>,
     seq: u64,
 }
 
-/// He is gone.
+/// The client has closed the stream.
 struct Disconnected;
 
 impl EventWriter {
@@ -106,7 +106,7 @@ impl EventWriter {
         self.to.blocking_send(Ok(item)).map_err(|_| Disconnected)
     }
 
-    /// Waits until `due`, unless he goes.
+    /// Waits until `due`, unless the client goes.
     fn wait(&self, due: Instant) -> Result<(), Disconnected> {
         loop {
             let left = due.saturating_duration_since(Instant::now());
@@ -116,17 +116,17 @@ impl EventWriter {
             if self.to.is_closed() {
                 return Err(Disconnected);
             }
-            std::thread::sleep(left.min(LOOK_EVERY));
+            std::thread::sleep(left.min(CHECK_EVERY));
         }
     }
 }
 
-/// Plays on a thread of its own.
+/// A session that is played on a thread of its own.
 struct Playback {
     replay: Replay,
     pipeline: Pipeline,
     lesson: LessonState,
-    how: PlayOptions,
+    options: PlayOptions,
     _permit: OwnedSemaphorePermit,
 }
 
@@ -134,63 +134,64 @@ impl Playback {
     fn run(mut self, boot: &str, mut to: EventWriter) {
         let hello = json!({ "boot": boot, "seq": 0, "played": true, "session": self.lesson.id() });
         if to.send("hello", &hello).is_ok() && self.play(&mut to).is_err() {
-            tracing::debug!(session = self.lesson.id(), "Nobody watches the played session any more.");
+            tracing::debug!(session = self.lesson.id(), "The client has closed the played session.");
         }
     }
 
     fn play(&mut self, to: &mut EventWriter) -> Result<(), Disconnected> {
         to.send("session_started", &LiveEvent::SessionStarted { session: self.lesson.id().to_owned() })?;
-        let from_s = self.how.from_s;
+        let from_s = self.options.from_s;
         let start = Instant::now();
-        let (mut next_pose, mut next_beat) = (start, start);
+        let (mut next_pose, mut next_heartbeat) = (start, start);
         let mut outputs = Vec::new();
         let mut t_s = 0.0;
         while let Some(record) = self.replay.next() {
             t_s = record.t_ns() as f64 * 1e-9;
-            let loud = t_s >= from_s;
-            if loud {
-                to.wait(start + Duration::from_secs_f64((t_s - from_s) / self.how.speed))?;
+            let sent = t_s >= from_s;
+            if sent {
+                to.wait(start + Duration::from_secs_f64((t_s - from_s) / self.options.speed))?;
             }
             if let Record::Mark(mark) = &record
                 && self.lesson.mark(mark)
-                && loud
+                && sent
             {
                 to.send("doing", &self.lesson.doing())?;
             }
             self.pipeline.push(&record, &mut outputs);
-            self.hand_on(&mut outputs, loud, to)?;
+            self.send_outputs(&mut outputs, sent, to)?;
             let now = Instant::now();
-            if loud && now >= next_pose {
+            if sent && now >= next_pose {
                 next_pose = now + POSE_EVERY;
                 if let Some(pose) = pose::of(&self.pipeline, self.lesson.session().player.handedness, t_s) {
                     to.send("pose", &pose)?;
                 }
             }
-            if loud && now >= next_beat {
-                next_beat = now + BEAT_EVERY;
+            if sent && now >= next_heartbeat {
+                next_heartbeat = now + HEARTBEAT_EVERY;
                 to.send("heartbeat", &json!({ "t_s": t_s, "seq": to.seq }))?;
             }
         }
         self.pipeline.finish(&mut outputs);
-        self.hand_on(&mut outputs, true, to)?;
+        self.send_outputs(&mut outputs, true, to)?;
         let ended = LiveEvent::SessionEnded { t_s, swings: self.pipeline.swings() };
         to.send(event_name(&ended), &ended)
     }
 
-    fn hand_on(
+    fn send_outputs(
         &mut self,
         outputs: &mut Vec<Output>,
-        loud: bool,
+        sent: bool,
         to: &mut EventWriter,
     ) -> Result<(), Disconnected> {
         for event in outputs.drain(..).filter_map(|output| event_of(&output)) {
-            let said = self.lesson.event(&event);
-            if !loud {
+            self.lesson.event(&event);
+            let extras = self.lesson.assess();
+            if !sent {
                 continue;
             }
             to.send(event_name(&event), &Told::from(&event))?;
-            for extra in said {
-                to.send("swing_extra", &extra)?;
+            for extra in extras {
+                to.send("swing_extra", &*extra)?;
             }
         }
         Ok(())

@@ -1,8 +1,8 @@
 //! Players.
 
-use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, Path, on_disk};
-use crate::serve::AppState;
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
 use crate::serve::library::{NewPlayer, PlayerCard};
 use axum::Json;
 use axum::extract::State;
@@ -28,7 +28,7 @@ pub(super) async fn add(
     Ok((StatusCode::CREATED, Json(card)))
 }
 
-/// Replaces what is known of a player.
+/// Changes a player.
 #[utoipa::path(put, path = "/players/{id}", request_body = NewPlayer,
     params(("id" = String, Path, description = "player's id")),
     responses((status = 200, body = PlayerCard), (status = 404, body = ErrorBody)))]

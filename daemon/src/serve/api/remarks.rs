@@ -1,9 +1,9 @@
-//! What the coach says of swings.
+//! The coach's remarks.
 
-use super::error::{ApiError, ErrorBody};
-use super::extract::{Body, Path};
-use crate::serve::AppState;
-use crate::serve::remarks::{self, TargetRequest};
+use super::extract::{Body, Path, on_disk};
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
+use crate::serve::remarks::TargetRequest;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -22,11 +22,15 @@ pub(super) async fn add(
     Path(id): Path<String>,
     Body(what): Body<What>,
 ) -> Result<(StatusCode, Json<Remark>), ApiError> {
-    let remark = remarks::add(&app, &id, what).await?;
+    if matches!(what, What::Target { .. }) {
+        return Err(ApiError::bad("a target is set with PUT /lesson/target"));
+    }
+    let writer = Arc::clone(&app.remarks);
+    let remark = on_disk(move || writer.add(&id, what)).await?;
     Ok((StatusCode::CREATED, Json(remark)))
 }
 
-/// Takes back the last remark that is not taken back yet.
+/// Takes back the newest remark that still counts.
 #[utoipa::path(post, path = "/sessions/{id}/undo", params(("id" = String, Path, description = "session's id")),
     responses((status = 200, body = Remark, description = "the remark that took it back"),
         (status = 404, body = ErrorBody), (status = 409, body = ErrorBody, description = "there is none")))]
@@ -34,7 +38,8 @@ pub(super) async fn undo(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
 ) -> Result<Json<Remark>, ApiError> {
-    remarks::undo(&app, &id).await.map(Json)
+    let writer = Arc::clone(&app.remarks);
+    on_disk(move || writer.undo(&id)).await.map(Json)
 }
 
 /// Sets the drill target of the running lesson, from the player's own baseline.
@@ -43,14 +48,16 @@ pub(super) async fn undo(
         (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn set_target(
     State(app): State<Arc<AppState>>,
-    Body(asked): Body<TargetRequest>,
+    Body(request): Body<TargetRequest>,
 ) -> Result<Json<Remark>, ApiError> {
-    remarks::set_target(&app, asked).await.map(Json)
+    let writer = Arc::clone(&app.remarks);
+    on_disk(move || writer.set_target(&request)).await.map(Json)
 }
 
-/// Endpoints the drill target of the running lesson.
+/// Ends the drill target of the running lesson.
 #[utoipa::path(delete, path = "/lesson/target",
     responses((status = 200, body = Remark), (status = 409, body = ErrorBody)))]
 pub(super) async fn end_target(State(app): State<Arc<AppState>>) -> Result<Json<Remark>, ApiError> {
-    remarks::end_target(&app).await.map(Json)
+    let writer = Arc::clone(&app.remarks);
+    on_disk(move || writer.end_target()).await.map(Json)
 }

@@ -1,8 +1,8 @@
 //! Sessions, running and past.
 
-use super::error::{ApiError, ErrorBody};
 use super::extract::{Path, Query, on_disk};
-use crate::serve::AppState;
+use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::app_state::AppState;
 use crate::serve::hub::views::LessonView;
 use crate::serve::library::{Library, SessionRow};
 use crate::serve::past_lesson;
@@ -20,7 +20,7 @@ use std::sync::Arc;
 /// Which sessions.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 pub(super) struct OfPlayer {
-    /// Name of the player; all sessions without it.
+    /// Name of the player; by default all sessions.
     player: Option<String>,
 }
 
@@ -42,8 +42,7 @@ pub(super) async fn session(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
 ) -> Result<Json<LessonView>, ApiError> {
-    let live = app.hub.with_lesson(|l| (l.state.id() == id).then(|| l.view())).flatten();
-    if let Some(view) = live {
+    if let Some(view) = app.hub.with_session(&id, |l| l.view()) {
         return Ok(Json(view));
     }
     let library = Arc::clone(&app.library);
@@ -62,12 +61,12 @@ pub(super) async fn curves(
     on_disk(move || past_lesson::curves(&library, &id, n)).await.map(Json)
 }
 
-/// Which blocks the report sets against each other.
+/// The blocks that the report compares.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
 pub(super) struct Blocks {
-    /// Before; the block `baseline`, or else the first, without it.
+    /// Before; by default the block `baseline`, or else the first.
     before: Option<String>,
-    /// After; the last other block with swings, without it.
+    /// After; by default the last other block with swings.
     after: Option<String>,
 }
 
@@ -80,7 +79,7 @@ pub(super) async fn report(
     Path(id): Path<String>,
     Query(blocks): Query<Blocks>,
 ) -> Result<Response, ApiError> {
-    // Its style stands in the page; nothing else is loaded, and no script runs.
+    // The style is in the page; nothing else is loaded, and no script runs.
     const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
         form-action 'none'; frame-ancestors 'none'";
     let library = Arc::clone(&app.library);
@@ -111,7 +110,7 @@ pub(super) async fn compare(
         let after = side(&library, &sides.b)?;
         let mut compared =
             compare::compare(&before, &after, &Measure::ALL).map_err(|e| ApiError::bad(e.to_string()))?;
-        // Folders of this computer are nobody's business: sides are called as they were asked for.
+        // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
         Ok(json::Compare::from(&compared))
@@ -120,7 +119,7 @@ pub(super) async fn compare(
     .map(Json)
 }
 
-/// Ids have no colon of their own.
+/// Splits `ID:BLOCK`; ids have no colon.
 fn side(library: &Library, text: &str) -> Result<peakorder_analysis::load::Loaded, ApiError> {
     let (id, block) = text.split_once(':').map_or((text, None), |(id, block)| (id, Some(block)));
     Ok(library.load(id, block)?)

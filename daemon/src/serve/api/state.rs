@@ -1,13 +1,13 @@
 //! The state as a whole.
 
-use crate::serve::AppState;
 use crate::serve::access::pairing::Device;
+use crate::serve::app_state::AppState;
 use crate::serve::hub::views::Snapshot;
 use axum::extract::State;
 use axum::{Extension, Json};
 use std::sync::Arc;
 
-/// Everything at this moment.
+/// The state at this moment.
 #[utoipa::path(get, path = "/state", responses((status = 200, body = Snapshot)))]
 pub(super) async fn state(
     State(app): State<Arc<AppState>>,

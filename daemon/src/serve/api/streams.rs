@@ -1,6 +1,6 @@
-//! Events as they happen.
+//! Streams of events.
 
-use crate::serve::AppState;
+use crate::serve::app_state::AppState;
 use crate::serve::hub::event_feed::NumberedEvent;
 use crate::serve::hub::pose::Pose;
 use axum::extract::State;
@@ -24,8 +24,8 @@ fn framed(frame: &NumberedEvent) -> Event {
 
 /// Events of the lesson: `hello {boot, seq}` first, then `session_started`, `strap`,
 /// `calibration`, `block`, `swing`, `mobility`, `session_ended`, `straps` (each second),
-/// `doing`, `heartbeat` (each two seconds), `problem`. `lagged` means that events were
-/// missed: get the state anew.
+/// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`. `lagged` means that events were
+/// missed: read the state again.
 #[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = String)))]
 pub(super) async fn events(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
     let (seq, feed) = app.hub.watch();
@@ -42,7 +42,7 @@ pub(super) async fn events(State(app): State<Arc<AppState>>) -> Sse<impl Stream<
     Sse::new(app.until_closing(all)).keep_alive(KeepAlive::default())
 }
 
-/// How the body stands, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
+/// The pose of the body, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
 /// Turns are relative to the last address, or to the calibration before the first swing.
 #[utoipa::path(get, path = "/pose",
     responses((status = 200, content_type = "text/event-stream", body = Pose)))]

@@ -1,24 +1,24 @@
-//! Events on their way to those who watch.
+//! The numbered events that watchers follow.
 
 use serde::Serialize;
 use std::sync::Arc;
 use tokio::sync::broadcast;
 
-/// A watcher further behind than this has to look anew; nobody waits for it.
+/// A watcher that is further behind than this loses the oldest events and reads the state again.
 const BACKLOG: usize = 256;
 
-/// One event, written out once for all.
+/// One event, serialised once for all watchers.
 #[derive(Debug, Clone)]
 pub struct NumberedEvent {
-    /// Its number.
+    /// Number of the event.
     pub seq: u64,
-    /// What it is.
+    /// Name of the event.
     pub event: &'static str,
     /// JSON.
     pub data: Arc<str>,
 }
 
-/// Numbers events and hands them to all watchers.
+/// Numbers events and sends them to all watchers.
 #[derive(Debug)]
 pub struct EventFeed {
     seq: u64,
@@ -31,33 +31,47 @@ impl Default for EventFeed {
     }
 }
 
+/// An event's data as JSON; `None`, with an error in the log, if it cannot be serialised.
+pub fn to_json(event: &'static str, data: &impl Serialize) -> Option<Arc<str>> {
+    serde_json::to_string(data)
+        .inspect_err(|why| tracing::error!(event, %why, "An event could not be serialised."))
+        .ok()
+        .map(Into::into)
+}
+
 impl EventFeed {
     /// Number of the newest event.
     pub fn seq(&self) -> u64 {
         self.seq
     }
 
-    /// A new watcher: sees what comes after [`EventFeed::seq`].
+    /// A new watcher: it gets the events after [`EventFeed::seq`].
     pub fn watch(&self) -> broadcast::Receiver<NumberedEvent> {
         self.to.subscribe()
     }
 
-    /// Tells everybody.
+    /// Sends an event to all watchers.
     pub fn publish(&mut self, event: &'static str, data: &impl Serialize) {
+        if let Some(data) = to_json(event, data) {
+            self.publish_json(event, data);
+        }
+    }
+
+    /// The same for data that is serialised already.
+    pub fn publish_json(&mut self, event: &'static str, data: Arc<str>) {
         self.seq += 1;
         self.send(event, data);
     }
 
-    /// Tells everybody what is no news: it gets no number of its own.
-    pub fn beat(&self, event: &'static str, data: &impl Serialize) {
-        self.send(event, data);
+    /// Sends an event that changes nothing in the state: it gets no number of its own.
+    pub fn publish_unnumbered(&self, event: &'static str, data: &impl Serialize) {
+        if let Some(data) = to_json(event, data) {
+            self.send(event, data);
+        }
     }
 
-    fn send(&self, event: &'static str, data: &impl Serialize) {
-        match serde_json::to_string(data) {
-            // Nobody watching is no error.
-            Ok(data) => drop(self.to.send(NumberedEvent { seq: self.seq, event, data: data.into() })),
-            Err(why) => tracing::error!(event, %why, "An event could not be written."),
-        }
+    fn send(&self, event: &'static str, data: Arc<str>) {
+        // The only error is that nobody watches.
+        let _ = self.to.send(NumberedEvent { seq: self.seq, event, data });
     }
 }

@@ -1,13 +1,8 @@
-//! What is known of one lesson, gathered from its events: live and past lessons alike.
+//! What is known of one lesson, gathered from its events. Live, past and played lessons use it.
 
+use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, StrapStatus};
-use peakorder_analysis::against::{Against, against_baseline};
-use peakorder_analysis::load::counts;
-use peakorder_analysis::measure::Measure;
 use peakorder_analysis::order::heading;
-use peakorder_analysis::summary::{MeasureSummary, summarise_measure};
-use peakorder_analysis::target::{Answer, answer};
-use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::Role;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -15,26 +10,10 @@ use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{CalibrationNote, Session, SourceKind};
 use peakorder_protocol::swing::Swing;
-use serde::Serialize;
-use std::collections::BTreeMap;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
-/// What is said of a swing besides its own numbers.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
-pub struct SwingExtra {
-    /// Its number.
-    pub number: u32,
-    /// Each measure against the player's own baseline.
-    pub against: Vec<Against>,
-    /// Its answer to the drill target.
-    pub answer: Option<Answer>,
-    /// What is withheld from it and why, in words.
-    pub quality: QualityWords,
-}
-
-/// One lesson.
-#[derive(Debug, Clone)]
+/// The state of one lesson.
+#[derive(Debug)]
 pub struct LessonState {
     id: String,
     session: Session,
@@ -45,12 +24,16 @@ pub struct LessonState {
     doing: Option<Doing>,
     swings: Vec<Arc<Swing>>,
     mobility: Vec<MobilityCheck>,
-    remarks: Remarks,
-    extras: BTreeMap<u32, SwingExtra>,
+    remarks: Arc<Remarks>,
+    extras: Extras,
+    /// Counts the changes of baseline and remarks.
+    version: u64,
+    /// Swings whose extras are out of date, oldest first.
+    unassessed: Vec<Arc<Swing>>,
 }
 
 impl LessonState {
-    /// An empty state for `session`, which the library has under `id`.
+    /// A lesson without swings; the library has `session` under `id`.
     pub fn new(id: &str, session: Session, player_id: Option<String>, baseline_block: &str) -> Self {
         Self {
             id: id.to_owned(),
@@ -62,8 +45,10 @@ impl LessonState {
             doing: None,
             swings: Vec::new(),
             mobility: Vec::new(),
-            remarks: Remarks::default(),
-            extras: BTreeMap::new(),
+            remarks: Arc::default(),
+            extras: Extras::new(),
+            version: 0,
+            unassessed: Vec::new(),
         }
     }
 
@@ -72,7 +57,7 @@ impl LessonState {
         &self.id
     }
 
-    /// The session file as far as known.
+    /// The session file as far as it is known.
     pub fn session(&self) -> &Session {
         &self.session
     }
@@ -82,123 +67,48 @@ impl LessonState {
         &self.swings
     }
 
-    /// Takes a mark; true if what the player is asked to do changed by it.
+    /// Applies a mark; true if it changes what the player is asked to do.
     pub fn mark(&mut self, mark: &Mark) -> bool {
-        let t_s = mark.t_ns as f64 * 1e-9;
-        let (what, starts) = match mark.kind {
-            MarkKind::StillStart => ("still", true),
-            MarkKind::BowStart => ("bow", true),
-            MarkKind::ArmRaiseStart => ("arm-raise", true),
-            MarkKind::TurnStart => ("turn", true),
-            MarkKind::StillEnd | MarkKind::BowEnd | MarkKind::ArmRaiseEnd | MarkKind::TurnEnd => ("", false),
+        let what = match mark.kind {
+            MarkKind::StillStart => Some("still".to_owned()),
+            MarkKind::BowStart => Some("bow".to_owned()),
+            MarkKind::ArmRaiseStart => Some("arm-raise".to_owned()),
+            MarkKind::TurnStart => Some(format!("turn {}", mark.detail.trim())),
+            MarkKind::StillEnd | MarkKind::BowEnd | MarkKind::ArmRaiseEnd | MarkKind::TurnEnd => None,
             MarkKind::Block | MarkKind::Note => return false,
         };
-        let doing = starts.then(|| Doing {
-            what: if what == "turn" { format!("turn {}", mark.detail.trim()) } else { what.to_owned() },
-            since_s: t_s,
-        });
+        let doing = what.map(|what| Doing { what, since_s: mark.t_ns as f64 * 1e-9 });
         let changed = doing != self.doing;
         self.doing = doing;
         changed
     }
 
-    /// The movement that goes on.
+    /// The guided movement that is going on.
     pub fn doing(&self) -> Option<&Doing> {
         self.doing.as_ref()
     }
 
-    /// Calibration steps as the session file has them.
+    /// Replaces the calibration steps by those of the session file.
     pub fn set_calibration(&mut self, notes: &[CalibrationNote]) {
         self.session.calibration = notes.to_vec();
     }
 
-    /// Takes an event; returns what is now said differently of swings, newest first.
-    pub fn event(&mut self, event: &LiveEvent) -> Vec<SwingExtra> {
+    /// Applies an event.
+    pub fn event(&mut self, event: &LiveEvent) {
         match event {
             LiveEvent::Block { t_s, label } => {
                 self.block.clone_from(label);
                 self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, first_swing: None });
             }
-            LiveEvent::Swing { swing } => {
-                let to_baseline = self.is_baseline(swing);
-                self.swing(Swing::clone(swing));
-                return if to_baseline { self.say_anew() } else { self.say_of_last() };
-            }
+            LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
             LiveEvent::Mobility { check } => self.mobility.push(MobilityCheck::clone(check)),
             _ => {}
         }
-        Vec::new()
     }
 
-    /// Takes many swings at once, of a past lesson.
-    pub fn add_swings(&mut self, swings: impl IntoIterator<Item = Swing>) {
-        for swing in swings {
-            self.swing(swing);
-        }
-        self.say_anew();
-    }
-
-    /// What the coach says of swings; returns what is now said differently.
-    pub fn set_remarks(&mut self, remarks: Remarks) -> Vec<SwingExtra> {
-        self.remarks = remarks;
-        self.say_anew()
-    }
-
-    /// What the coach says of swings.
-    pub fn remarks(&self) -> &Remarks {
-        &self.remarks
-    }
-
-    fn is_baseline(&self, swing: &Swing) -> bool {
-        swing.block == self.baseline_block && counts(swing, &self.remarks)
-    }
-
-    /// The baseline's swings that count.
-    fn baseline(&self) -> Vec<Arc<Swing>> {
-        self.swings.iter().filter(|s| self.is_baseline(s)).map(Arc::clone).collect()
-    }
-
-    /// What the baseline comes to in a measure.
-    pub fn baseline_measure(&self, measure: Measure) -> Option<MeasureSummary> {
-        let baseline = self.baseline();
-        summarise_measure(measure, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>())
-    }
-
-    fn extra(&self, swing: &Swing, baseline: &[&Swing]) -> SwingExtra {
-        let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
-        SwingExtra {
-            number: swing.number,
-            against: against_baseline(swing, baseline),
-            answer: target.map(|t| answer(t, swing)),
-            quality: QualityWords::from(&swing.quality),
-        }
-    }
-
-    fn say_of_last(&mut self) -> Vec<SwingExtra> {
-        let Some(last) = self.swings.last() else { return Vec::new() };
-        let baseline = self.baseline();
-        let extra = self.extra(last, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>());
-        self.extras.insert(extra.number, extra.clone());
-        vec![extra]
-    }
-
-    /// The baseline or the remarks have changed: everything is said anew.
-    fn say_anew(&mut self) -> Vec<SwingExtra> {
-        let baseline = self.baseline();
-        let baseline: Vec<&Swing> = baseline.iter().map(AsRef::as_ref).collect();
-        let mut changed = Vec::new();
-        for swing in self.swings.iter().rev() {
-            let extra = self.extra(swing, &baseline);
-            if self.extras.get(&extra.number) != Some(&extra) {
-                changed.push(extra);
-            }
-        }
-        self.extras.extend(changed.iter().map(|e| (e.number, e.clone())));
-        changed
-    }
-
-    fn swing(&mut self, swing: Swing) {
-        // Blocks of one label may come twice; a swing belongs to the latest before its takeaway.
+    /// Adds a swing.
+    pub fn add_swing(&mut self, swing: Swing) {
+        // Two blocks may have one label. The swing belongs to the last that starts before its takeaway.
         let block = self
             .blocks
             .iter_mut()
@@ -207,10 +117,77 @@ impl LessonState {
         if let Some(block) = block {
             block.first_swing.get_or_insert(swing.number);
         }
-        self.swings.push(Arc::new(swing));
+        let swing = Arc::new(swing);
+        self.swings.push(Arc::clone(&swing));
+        if in_baseline(&swing, &self.baseline_block, &self.remarks) {
+            self.inputs_changed();
+        } else {
+            self.unassessed.push(swing);
+        }
     }
 
-    /// Whether every strap's place on its segment is known.
+    /// The coach's remarks.
+    pub fn remarks(&self) -> &Remarks {
+        &self.remarks
+    }
+
+    /// Replaces the coach's remarks.
+    pub fn set_remarks(&mut self, remarks: Remarks) {
+        self.remarks = Arc::new(remarks);
+        self.inputs_changed();
+    }
+
+    fn inputs_changed(&mut self) {
+        self.version += 1;
+        self.unassessed.clone_from(&self.swings);
+    }
+
+    /// The baseline's swings that count.
+    pub fn baseline(&self) -> Vec<Arc<Swing>> {
+        let counts = |s: &&Arc<Swing>| in_baseline(s, &self.baseline_block, &self.remarks);
+        self.swings.iter().filter(counts).map(Arc::clone).collect()
+    }
+
+    /// The swings that have to be assessed, with all that it takes; `None` if there are none.
+    pub fn take_assessment(&mut self) -> Option<Assessment> {
+        if self.unassessed.is_empty() {
+            return None;
+        }
+        let mut swings = std::mem::take(&mut self.unassessed);
+        swings.reverse();
+        Some(Assessment {
+            version: self.version,
+            swings,
+            baseline: self.baseline(),
+            remarks: Arc::clone(&self.remarks),
+            known: self.extras.clone(),
+        })
+    }
+
+    /// Takes a result of `assessment`; false if its inputs have changed since.
+    pub fn accept(&mut self, assessment: &Assessment, extra: Arc<SwingExtra>) -> bool {
+        let current = assessment.version == self.version;
+        if current {
+            self.extras.insert(extra.number, extra);
+        }
+        current
+    }
+
+    /// Assesses all swings that need it; returns what has changed, newest first. For lessons
+    /// that no recording waits for.
+    pub fn assess(&mut self) -> Vec<Arc<SwingExtra>> {
+        let mut changed = Vec::new();
+        if let Some(assessment) = self.take_assessment() {
+            assessment.run(|extra| {
+                changed.push(Arc::new(extra));
+                true
+            });
+        }
+        self.extras.extend(changed.iter().map(|e| (e.number, Arc::clone(e))));
+        changed
+    }
+
+    /// Whether the calibration covers every strap.
     fn calibrated(&self) -> bool {
         let passed = |role: Role, step: &str| {
             self.session.calibration.iter().any(|n| n.role == role && n.step == step && n.ok)
@@ -221,7 +198,7 @@ impl LessonState {
         })
     }
 
-    /// For the page, at session time `t_s`.
+    /// The lesson as the page shows it, at session time `t_s`.
     pub fn view(&self, t_s: f64, straps: Vec<StrapStatus>) -> LessonView {
         let player = &self.session.player;
         LessonView {
@@ -261,10 +238,10 @@ impl LessonState {
             straps,
             swings: self.swings.clone(),
             order_words: self.swings.iter().map(|s| (s.number, heading(&s.sequence))).collect(),
-            against: self.extras.values().map(|e| (e.number, e.against.clone())).collect(),
-            quality: self.extras.values().map(|e| (e.number, e.quality.clone())).collect(),
-            answers: self.extras.values().filter_map(|e| Some((e.number, e.answer.clone()?))).collect(),
-            remarks: self.remarks.clone(),
+            against: self.extras.clone(),
+            quality: self.extras.clone(),
+            answers: self.extras.clone(),
+            remarks: Arc::clone(&self.remarks),
             mobility: self.mobility.clone(),
             baseline_block: self.baseline_block.clone(),
         }

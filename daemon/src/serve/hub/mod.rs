@@ -1,39 +1,45 @@
-//! What everybody sees: the state, and the events that change it.
+//! The state of the running lesson, and the events that change it.
 //!
-//! State and events change under one lock, so that a snapshot with number N holds exactly
-//! the events up to N.
+//! State and events change under one lock, so that a snapshot with number N includes exactly
+//! the events up to N. The recording waits for this lock, so what is done under it is bounded:
+//! [`Hub::assess`] does the long work outside.
 
+mod assessment;
 pub mod event_feed;
 pub mod lesson_state;
 pub mod pose;
 pub mod strap_status;
+mod timed_lock;
 pub mod views;
+
+pub use assessment::SwingExtra;
 
 use crate::engine::Engine;
 use crate::output::Told;
-use event_feed::{EventFeed, NumberedEvent};
+use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
 use serde_json::json;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Instant;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 use strap_status::StrapMonitor;
-use tokio::sync::{broadcast, watch};
+use timed_lock::{Held, TimedLock};
+use tokio::sync::{Notify, broadcast, watch};
 use views::{LessonView, Snapshot};
 
 /// Tells the time on a lesson's session clock.
 #[derive(Debug, Clone)]
 pub enum LessonClock {
-    /// It goes by itself.
+    /// The computer's clock.
     Wall(crate::ble::straps::SessionClock),
-    /// It is the time of the newest record (virtual straps, at whatever speed).
+    /// The time of the newest record (virtual straps, at any speed).
     LatestRecord,
 }
 
-/// The lesson that is running.
+/// The running lesson.
 #[derive(Debug)]
 pub struct RunningLesson {
     /// What is known of it.
@@ -45,15 +51,10 @@ pub struct RunningLesson {
 }
 
 impl RunningLesson {
-    /// A lesson that begins.
+    /// A lesson that starts now.
     pub fn new(state: LessonState, clock: LessonClock) -> Self {
-        Self {
-            straps: StrapMonitor::new(state.session()),
-            state,
-            clock,
-            newest_ns: 0,
-            next_pose: Instant::now(),
-        }
+        let straps = StrapMonitor::new(state.session());
+        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now() }
     }
 
     /// Now on the session clock, nanoseconds.
@@ -68,7 +69,7 @@ impl RunningLesson {
         self.now_ns() as f64 * 1e-9
     }
 
-    /// As the page shows it.
+    /// The lesson as the page shows it.
     pub fn view(&self) -> LessonView {
         let now_s = self.now_s();
         self.state.view(now_s, self.straps.view(now_s))
@@ -81,19 +82,29 @@ struct Inner {
     lesson: Option<RunningLesson>,
 }
 
-/// The hub on which the state is written.
+/// Holds the state and sends its changes to all watchers.
 #[derive(Debug)]
 pub struct Hub {
     boot: String,
     invented: bool,
-    inner: Mutex<Inner>,
+    inner: TimedLock<Inner>,
+    /// One assessment at a time.
+    assessing: Mutex<()>,
+    unassessed: Notify,
     pose: watch::Sender<Option<Arc<str>>>,
 }
 
 impl Hub {
-    /// An empty hub. `boot` names this run of the program.
+    /// A hub without a lesson. `boot` names this run of the program.
     pub fn new(boot: String, invented: bool) -> Self {
-        Self { boot, invented, inner: Mutex::default(), pose: watch::Sender::new(None) }
+        Self {
+            boot,
+            invented,
+            inner: TimedLock::default(),
+            assessing: Mutex::default(),
+            unassessed: Notify::new(),
+            pose: watch::Sender::new(None),
+        }
     }
 
     /// Name of this run of the program.
@@ -101,11 +112,16 @@ impl Hub {
         &self.boot
     }
 
-    fn lock(&self) -> MutexGuard<'_, Inner> {
-        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    fn lock(&self) -> Held<'_, Inner> {
+        self.inner.lock()
     }
 
-    /// Everything at this moment.
+    /// The longest time for which the recording could have waited for the state so far.
+    pub fn longest_hold(&self) -> Duration {
+        self.inner.longest_hold()
+    }
+
+    /// The state at this moment.
     pub fn snapshot(&self, device: &str) -> Snapshot {
         let inner = self.lock();
         Snapshot {
@@ -118,28 +134,33 @@ impl Hub {
         }
     }
 
-    /// A new watcher, and the number of the newest event it will not see.
+    /// A new watcher, and the number of the newest event that it does not get.
     pub fn watch(&self) -> (u64, broadcast::Receiver<NumberedEvent>) {
         let inner = self.lock();
         (inner.feed.seq(), inner.feed.watch())
     }
 
-    /// The newest pose as JSON; who is slow misses some.
+    /// The newest pose as JSON. A slow watcher misses some.
     pub fn poses(&self) -> watch::Receiver<Option<Arc<str>>> {
         self.pose.subscribe()
     }
 
-    /// Looks at (or changes) the running lesson.
+    /// Reads or changes the running lesson. `look` runs under the lock and must be short.
     pub fn with_lesson<T>(&self, look: impl FnOnce(&mut RunningLesson) -> T) -> Option<T> {
         self.lock().lesson.as_mut().map(look)
     }
 
-    /// Id of the running lesson.
+    /// The running lesson's answer to `look` if its session is `id`.
+    pub fn with_session<T>(&self, id: &str, look: impl FnOnce(&mut RunningLesson) -> T) -> Option<T> {
+        self.lock().lesson.as_mut().filter(|l| l.state.id() == id).map(look)
+    }
+
+    /// Id of the running lesson's session.
     pub fn running(&self) -> Option<String> {
         self.with_lesson(|l| l.state.id().to_owned())
     }
 
-    /// A lesson begins.
+    /// Starts a lesson.
     pub fn begin(&self, lesson: RunningLesson) {
         let mut inner = self.lock();
         let event = LiveEvent::SessionStarted { session: lesson.state.id().to_owned() };
@@ -147,7 +168,7 @@ impl Hub {
         inner.feed.publish(event_name(&event), &event);
     }
 
-    /// Shows what the engine took, and what came of it.
+    /// Applies the records that the engine took and the events that came of them.
     pub fn update(&self, records: &[Record], engine: &Engine, events: &mut broadcast::Receiver<LiveEvent>) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
@@ -167,9 +188,17 @@ impl Hub {
             if matches!(event, LiveEvent::Calibration { .. }) {
                 lesson.state.set_calibration(&engine.session().calibration);
             }
-            apply(feed, &mut lesson.state, &event);
+            self.apply(feed, &mut lesson.state, &event);
         }
         self.show_pose(lesson, engine, now_s);
+    }
+
+    fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
+        state.event(event);
+        feed.publish(event_name(event), &Told::from(event));
+        if matches!(event, LiveEvent::Swing { .. }) {
+            self.unassessed.notify_one();
+        }
     }
 
     fn show_pose(&self, lesson: &mut RunningLesson, engine: &Engine, now_s: f64) {
@@ -186,67 +215,90 @@ impl Hub {
         }
     }
 
-    /// What the coach says of the swings of lesson `id` has changed.
-    pub fn remarked(&self, id: &str, remarks: Remarks) {
+    /// Replaces the remarks of the running lesson if its session is `id`.
+    pub fn set_remarks(&self, id: &str, remarks: Remarks) {
+        let Some(data) = to_json("remarks", &remarks) else { return };
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if lesson.state.id() != id {
             return;
         }
-        let changed = lesson.state.set_remarks(remarks);
-        feed.publish("remarks", lesson.state.remarks());
-        for extra in changed {
-            feed.publish("swing_extra", &extra);
+        lesson.state.set_remarks(remarks);
+        feed.publish_json("remarks", data);
+        self.unassessed.notify_one();
+    }
+
+    /// Done when a swing waits to be assessed.
+    pub async fn unassessed(&self) {
+        self.unassessed.notified().await;
+    }
+
+    /// Assesses the swings that wait for it, newest first. The computation holds no lock; each
+    /// result is published by itself.
+    pub fn assess(&self) {
+        let _one = self.assessing.lock().unwrap_or_else(PoisonError::into_inner);
+        while let Some((session, assessment)) =
+            self.with_lesson(|l| Some((l.state.id().to_owned(), l.state.take_assessment()?))).flatten()
+        {
+            assessment.run(|extra| {
+                let extra = Arc::new(extra);
+                let Some(data) = to_json("swing_extra", &*extra) else { return true };
+                let mut inner = self.lock();
+                let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return false };
+                let current = lesson.state.id() == session && lesson.state.accept(&assessment, extra);
+                if current {
+                    feed.publish_json("swing_extra", data);
+                }
+                current
+            });
         }
     }
 
-    /// Something to be told that the recording does not have.
-    pub fn tell(&self, event: &LiveEvent) {
-        self.lock().feed.publish(event_name(event), &Told::from(event));
-    }
-
-    /// The lesson has ended; what its engine still had to say is told first. `problem` says
-    /// why it broke off.
+    /// Ends the lesson; the last events of its engine are published first. `problem` says why
+    /// the recording stopped early.
     pub fn end(&self, events: &mut broadcast::Receiver<LiveEvent>, problem: Option<&str>) {
+        let mut ended = None;
+        {
+            let mut inner = self.lock();
+            let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+            while let Some(event) = next(events) {
+                if matches!(event, LiveEvent::SessionEnded { .. }) {
+                    ended = Some(event);
+                } else {
+                    self.apply(feed, &mut lesson.state, &event);
+                }
+            }
+        }
+        // The last swing is answered before the lesson ends.
+        self.assess();
+        self.pose.send_replace(None);
         let mut inner = self.lock();
         let Inner { feed, lesson: slot } = &mut *inner;
-        let Some(mut lesson) = slot.take() else { return };
-        self.pose.send_replace(None);
-        let mut told = false;
-        while let Some(event) = next(events) {
-            told |= matches!(event, LiveEvent::SessionEnded { .. });
-            apply(feed, &mut lesson.state, &event);
-        }
+        let Some(lesson) = slot.take() else { return };
         if let Some(text) = problem {
             feed.publish("problem", &json!({ "text": text }));
         }
-        if !told {
-            let swings = lesson.state.swings().last().map_or(0, |s| s.number);
-            let event = LiveEvent::SessionEnded { t_s: lesson.now_s(), swings };
-            feed.publish(event_name(&event), &event);
-        }
+        let ended = ended.unwrap_or_else(|| LiveEvent::SessionEnded {
+            t_s: lesson.now_s(),
+            swings: lesson.state.swings().last().map_or(0, |s| s.number),
+        });
+        feed.publish(event_name(&ended), &ended);
+        drop(inner);
+        tracing::debug!(longest_hold = ?self.longest_hold(), "The lesson ended.");
     }
 
-    /// Once a second: how the straps are.
+    /// Publishes the status of the straps; once a second.
     pub fn publish_straps(&self) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         feed.publish("straps", &lesson.straps.view(lesson.now_s()));
     }
 
-    /// Every two seconds: all is well, even when nothing happens.
-    pub fn beat(&self) {
+    /// Publishes a heartbeat, by which watchers know that the connection is alive; every two seconds.
+    pub fn publish_heartbeat(&self) {
         let inner = self.lock();
         let t_s = inner.lesson.as_ref().map(RunningLesson::now_s);
-        inner.feed.beat("heartbeat", &json!({ "t_s": t_s, "seq": inner.feed.seq() }));
-    }
-}
-
-fn apply(feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
-    let said = state.event(event);
-    feed.publish(event_name(event), &Told::from(event));
-    for extra in said {
-        feed.publish("swing_extra", &extra);
+        inner.feed.publish_unnumbered("heartbeat", &json!({ "t_s": t_s, "seq": inner.feed.seq() }));
     }
 }
 
@@ -255,7 +307,7 @@ fn next(events: &mut broadcast::Receiver<LiveEvent>) -> Option<LiveEvent> {
     loop {
         match events.try_recv() {
             Ok(event) => return Some(event),
-            // One batch of records makes a handful of events, and they are taken after every batch.
+            // A batch of records makes a handful of events, and they are taken after every batch.
             Err(broadcast::error::TryRecvError::Lagged(missed)) => {
                 tracing::error!(missed, "Events were lost on their way to the page.");
             }
@@ -274,7 +326,7 @@ pub fn event_name(event: &LiveEvent) -> &'static str {
         LiveEvent::Swing { .. } => "swing",
         LiveEvent::Mobility { .. } => "mobility",
         LiveEvent::SessionEnded { .. } => "session_ended",
-        // New events are told under this name until they get their own here.
+        // A new kind of event is published under this name until it is added here.
         _ => "event",
     }
 }

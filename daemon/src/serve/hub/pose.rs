@@ -1,4 +1,4 @@
-//! How the body stands now, for the view from above.
+//! The pose of the body now, for the view from above.
 
 use nalgebra::Vector3;
 use peakorder_motion::angles::Cardan;
@@ -9,10 +9,10 @@ use serde::Serialize;
 use std::time::Duration;
 use utoipa::ToSchema;
 
-/// A pose is told this often.
+/// A pose is published this often.
 pub const POSE_EVERY: Duration = Duration::from_millis(40);
 
-/// How the segments stand. A segment is absent before its strap is heard, its angles before
+/// The segments' pose. A segment is absent until its strap sends; its angles are absent until
 /// the strap is calibrated.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Pose {
@@ -36,7 +36,7 @@ pub struct Segments {
     pub lead_arm: Option<Arm>,
 }
 
-/// How pelvis or thorax stands; angles as in the swing file.
+/// Pose of pelvis or thorax; angles as in the swing file.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct Trunk {
     /// Turn since the last address (or calibration), degrees, positive towards the target.
@@ -48,11 +48,11 @@ pub struct Trunk {
     /// Flexion, degrees, positive = forward.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub flexion_deg: Option<f64>,
-    /// Speed about its long axis, of the whole rotation where not calibrated, degrees per second.
+    /// Speed about its long axis, degrees per second; of the whole rotation until calibrated.
     pub speed_dps: f64,
 }
 
-/// How the lead arm stands.
+/// Pose of the lead arm.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
 pub struct Arm {
     /// Where the hand points seen from above, degrees from straight ahead, positive towards the target.
@@ -61,7 +61,7 @@ pub struct Arm {
     /// From hanging (0) over horizontal (90) to straight up (180), degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub elevation_deg: Option<f64>,
-    /// Speed across its long axis, of the whole rotation where not calibrated, degrees per second.
+    /// Speed across its long axis, degrees per second; of the whole rotation until calibrated.
     pub speed_dps: f64,
 }
 
@@ -69,7 +69,7 @@ fn tenth(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
 
-/// How the body stands at session time `t_s`; none before anything was heard.
+/// The pose at session time `t_s`; `None` before the first sample.
 pub fn of(pipeline: &Pipeline, handedness: Handedness, t_s: f64) -> Option<Pose> {
     let mut segments = Segments::default();
     for attitude in pipeline.attitudes() {
@@ -97,7 +97,7 @@ fn arm(a: &Attitude, handedness: Handedness) -> Arm {
     let Some(angles) = a.angles else {
         return Arm { direction_deg: None, elevation_deg: None, speed_dps: tenth(rate.norm()) };
     };
-    // From shoulder to hand: against the arm's proximal axis.
+    // From shoulder to hand: opposite to the arm's proximal axis.
     let hand = Cardan::from_people(angles, Role::LeadArm, handedness).to_quaternion() * -Vector3::y();
     let level = hand.x.hypot(hand.z);
     Arm {

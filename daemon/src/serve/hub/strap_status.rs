@@ -1,4 +1,4 @@
-//! How the straps are, from what the engine has taken.
+//! Status of the straps, from the records that the engine took.
 
 use super::views::StrapStatus;
 use peakorder_motion::pipeline::Pipeline;
@@ -9,17 +9,17 @@ use peakorder_protocol::session::Session;
 use std::collections::{BTreeMap, VecDeque};
 use std::fmt::Write as _;
 
-/// Figures are kept this long, s.
+/// Counts are kept this long, s.
 const KEPT_S: f64 = 10.0;
-/// … and this often, s.
+/// Counts are taken this often, s.
 const EVERY_S: f64 = 0.5;
-/// The rate is that of this long, s.
+/// The rate is taken over this long, s.
 const RATE_OVER_S: f64 = 4.0;
-/// A strap not heard for this long is called silent, s.
+/// A strap counts as silent after this long without a sample, s.
 const SILENT_S: f64 = 1.5;
 
 #[derive(Debug, Clone, Copy)]
-struct Tally {
+struct Count {
     t_s: f64,
     samples: u64,
     lost: u64,
@@ -31,7 +31,7 @@ struct StrapState {
     nominal_hz: f64,
     connected: bool,
     battery_percent: Option<f64>,
-    tallies: VecDeque<Tally>,
+    counts: VecDeque<Count>,
     latest_s: Option<f64>,
     clock_sd_ms: Option<f64>,
 }
@@ -40,7 +40,7 @@ struct StrapState {
 #[derive(Debug, Default)]
 pub struct StrapMonitor {
     straps: BTreeMap<Role, StrapState>,
-    tallied_s: f64,
+    counted_s: f64,
 }
 
 impl StrapMonitor {
@@ -55,10 +55,10 @@ impl StrapMonitor {
                 (*role, StrapState { name: strap.name.clone(), nominal_hz, ..StrapState::default() })
             })
             .collect();
-        Self { straps, tallied_s: f64::NEG_INFINITY }
+        Self { straps, counted_s: f64::NEG_INFINITY }
     }
 
-    /// Looks at what the engine took at session time `now_s`.
+    /// Updates the status by the records that the engine took, at session time `now_s`.
     pub fn update(&mut self, records: &[Record], pipeline: &Pipeline, now_s: f64) {
         for record in records {
             match record {
@@ -71,20 +71,20 @@ impl StrapMonitor {
                 Record::Mark(_) => {}
             }
         }
-        if now_s - self.tallied_s < EVERY_S {
+        if now_s - self.counted_s < EVERY_S {
             return;
         }
-        self.tallied_s = now_s;
+        self.counted_s = now_s;
         for figures in pipeline.streams(now_s) {
             let Some(strap) = self.straps.get_mut(&figures.role) else { continue };
             strap.clock_sd_ms = (!figures.clock_settling).then_some(figures.clock_sd_s * 1e3);
-            strap.tallies.push_back(Tally {
+            strap.counts.push_back(Count {
                 t_s: now_s,
                 samples: figures.counts.samples,
                 lost: figures.counts.lost,
             });
-            while strap.tallies.front().is_some_and(|t| t.t_s < now_s - KEPT_S) {
-                strap.tallies.pop_front();
+            while strap.counts.front().is_some_and(|t| t.t_s < now_s - KEPT_S) {
+                strap.counts.pop_front();
             }
         }
     }
@@ -99,7 +99,7 @@ impl StrapMonitor {
         }
     }
 
-    /// For the page, at session time `now_s`.
+    /// The status as the page shows it, at session time `now_s`.
     pub fn view(&self, now_s: f64) -> Vec<StrapStatus> {
         self.straps.iter().map(|(role, strap)| strap.view(*role, now_s)).collect()
     }
@@ -107,10 +107,10 @@ impl StrapMonitor {
 
 impl StrapState {
     fn view(&self, role: Role, now_s: f64) -> StrapStatus {
-        let since = |span_s: f64| self.tallies.iter().find(|t| t.t_s >= now_s - span_s);
-        let last = self.tallies.back();
-        // Samples are counted from tally to tally. When nothing at all comes there are no more
-        // tallies, and the rate falls with the clock.
+        let since = |span_s: f64| self.counts.iter().find(|t| t.t_s >= now_s - span_s);
+        let last = self.counts.back();
+        // Samples are counted from count to count. When nothing comes there are no new counts,
+        // and the rate falls as time passes.
         let rate_hz = match (since(RATE_OVER_S), last) {
             (Some(first), Some(last)) if last.t_s > first.t_s => {
                 let until_s = if now_s - last.t_s < 2.0 * EVERY_S { last.t_s } else { now_s };

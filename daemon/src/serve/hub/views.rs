@@ -1,5 +1,6 @@
-//! What the page is shown, as JSON.
+//! What the page shows, as JSON.
 
+use super::assessment::Extras;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::target::Answer;
 use peakorder_analysis::words::quality::QualityWords;
@@ -7,23 +8,23 @@ use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::ToSchema;
 
-/// Everything at one moment.
+/// The state of the program at one moment.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct Snapshot {
     /// Version of the program.
     pub version: String,
-    /// Random id of this run of the program; another one means that it was started anew.
+    /// Random id of this run of the program; it changes when the program is started again.
     pub boot: String,
-    /// Number of the newest event that is contained in this.
+    /// Number of the newest event that the state includes.
     pub seq: u64,
-    /// What this device may do: `coach` (everything) or `viewer` (look).
+    /// What this device may do: `coach` (everything) or `viewer` (read only).
     pub device: String,
-    /// LessonControl use virtual straps: everything is invented.
+    /// Lessons use virtual straps: all data is invented.
     #[serde(rename = "virtual")]
     pub invented: bool,
     /// The lesson that is running.
@@ -41,48 +42,74 @@ pub struct LessonView {
     pub source: String,
     /// Start, RFC 3339 UTC.
     pub started_utc: String,
-    /// Now on the session clock, seconds; of a past lesson, the time of its last swing's finish.
+    /// Now on the session clock, seconds; for a past lesson, the finish of its last swing.
     pub t_s: f64,
     /// The player.
     pub player: PlayerView,
-    /// Label of the block that runs; empty before the first.
+    /// Label of the current block; empty before the first.
     pub block: String,
     /// All blocks in order.
     pub blocks: Vec<BlockView>,
-    /// Judged calibration steps in order.
+    /// Calibration steps with their results, in order.
     pub calibration: Vec<CalibrationView>,
-    /// Every strap's place on its segment is known.
+    /// The calibration covers every strap.
     pub calibrated: bool,
-    /// The guided movement that goes on.
+    /// The guided movement that is going on.
     pub doing: Option<Doing>,
-    /// How the straps are; empty for a past lesson.
+    /// Status of the straps; empty for a past lesson.
     pub straps: Vec<StrapStatus>,
     /// The swings, each as in its file (`peakorder.swing/1`).
     #[schema(value_type = Vec<Swing>)]
-    #[serde(serialize_with = "shared")]
+    #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
     /// Swing by swing, the order of its peaks in words.
     pub order_words: BTreeMap<u32, String>,
     /// Swing by swing, each measure against the player's own baseline.
-    pub against: BTreeMap<u32, Vec<Against>>,
-    /// What is withheld from each swing and why, in words, by number.
-    pub quality: BTreeMap<u32, QualityWords>,
-    /// Answers to the drill target, of swings made while there was one.
-    pub answers: BTreeMap<u32, Answer>,
-    /// What the coach says.
-    pub remarks: Remarks,
+    #[schema(value_type = BTreeMap<u32, Vec<Against>>)]
+    #[serde(serialize_with = "against_only")]
+    pub against: Extras,
+    /// Swing by swing, what is withheld and why, in words.
+    #[schema(value_type = BTreeMap<u32, QualityWords>)]
+    #[serde(serialize_with = "quality_only")]
+    pub quality: Extras,
+    /// Answers to the drill target, for the swings made while there was one.
+    #[schema(value_type = BTreeMap<u32, Answer>)]
+    #[serde(serialize_with = "answers_only")]
+    pub answers: Extras,
+    /// The coach's remarks.
+    #[schema(value_type = Remarks)]
+    #[serde(serialize_with = "shared")]
+    pub remarks: Arc<Remarks>,
     /// Mobility checks, each as in `mobility.json`.
     pub mobility: Vec<MobilityCheck>,
-    /// Label of the block that others are held against.
+    /// Label of the block that others are compared with.
     pub baseline_block: String,
 }
 
-/// Swings are shared with the hub, not copied.
-fn shared<S: serde::Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
+// What a lesson has a lot of is shared with its state and not copied: the view is made under
+// the lock.
+
+fn all_shared<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(swings.iter().map(AsRef::as_ref))
 }
 
-/// Who swings.
+fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
+    remarks.serialize(to)
+}
+
+fn against_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(extras.iter().map(|(number, extra)| (number, &extra.against)))
+}
+
+fn quality_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(extras.iter().map(|(number, extra)| (number, &extra.quality)))
+}
+
+fn answers_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(extras.iter().filter_map(|(number, extra)| Some((number, extra.answer.as_ref()?))))
+}
+
+/// The player.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct PlayerView {
     /// Id in the library; absent when the library has no such player.
@@ -104,11 +131,11 @@ pub struct BlockView {
     pub label: String,
     /// Session clock, seconds.
     pub start_s: f64,
-    /// Number of its first swing, once there is one.
+    /// Number of its first swing; absent before it.
     pub first_swing: Option<u32>,
 }
 
-/// A judged calibration step.
+/// The result of a calibration step.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 pub struct CalibrationView {
     /// Session clock, seconds.
@@ -123,16 +150,16 @@ pub struct CalibrationView {
     pub text: String,
 }
 
-/// A guided movement that goes on.
+/// A guided movement that is going on.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Doing {
     /// `still`, `bow`, `arm-raise`, `turn seated` or `turn standing`.
     pub what: String,
-    /// Since when, session clock, seconds.
+    /// Its start on the session clock, seconds.
     pub since_s: f64,
 }
 
-/// How a strap is.
+/// Status of a strap.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct StrapStatus {
     /// Where it is worn.
@@ -145,7 +172,7 @@ pub struct StrapStatus {
     pub battery_percent: Option<f64>,
     /// Samples a second over the last seconds.
     pub rate_hz: f64,
-    /// Samples a second that it should send.
+    /// Samples a second that the strap should send.
     pub nominal_hz: f64,
     /// Samples lost by the strap's own count, percent of the last ten seconds.
     pub lost_percent: f64,
@@ -153,6 +180,6 @@ pub struct StrapStatus {
     pub clock_sd_ms: Option<f64>,
     /// Age of its newest sample, seconds; absent before the first.
     pub last_sample_age_s: Option<f64>,
-    /// The same in words.
+    /// The status in words.
     pub words: String,
 }

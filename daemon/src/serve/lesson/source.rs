@@ -21,9 +21,9 @@ use tokio::sync::{mpsc, oneshot};
 /// Where lessons get their samples.
 #[derive(Debug, Clone)]
 pub enum LessonSource {
-    /// From the straps that this configuration file assigns.
+    /// The straps that this configuration file assigns.
     Straps(PathBuf),
-    /// From virtual straps: an invented lesson drawn from `seed`.
+    /// Virtual straps: an invented lesson drawn from `seed`.
     Virtual {
         /// The same number gives the same lesson.
         seed: u64,
@@ -32,45 +32,44 @@ pub enum LessonSource {
     },
 }
 
-/// Room for requests; each is taken at once.
+/// Requests that may wait; each is handled at once.
 const REQUESTS: usize = 16;
 
-/// A source that is ready to flow.
-pub(super) struct Source {
+/// A source that has been opened.
+pub(super) struct OpenSource {
     pub(super) session: Session,
     pub(super) clock: LessonClock,
-    pub(super) flow: Ready,
+    pub(super) waiting: Waiting,
 }
 
-/// What is needed to let it flow.
-pub(super) enum Ready {
+/// A source that sends nothing yet.
+pub(super) enum Waiting {
     Straps { radio: Radio, worn: Vec<(Role, Wanted)>, clock: SessionClock },
     Virtual { script: Box<Script>, speed: Speed },
 }
 
-/// Records that flow.
+/// The records of a started source.
 pub(super) struct Flow {
     pub(super) batches: mpsc::Receiver<Vec<Record>>,
     pub(super) requests: mpsc::Sender<Request>,
-    /// Done when the engine must not wait for more.
-    pub(super) gone: Gone,
+    /// Done when the engine must not wait for more records.
+    pub(super) stopped: Stopped,
 }
 
-/// Opens the radio or draws the script.
-pub(super) async fn open(source: &LessonSource, player: &PlayerCard) -> Result<Source, LessonError> {
+/// Connects to the radio or draws the script.
+pub(super) async fn open(source: &LessonSource, player: &PlayerCard) -> Result<OpenSource, LessonError> {
     match source {
         LessonSource::Straps(config) => {
-            let cannot = |e: anyhow::Error| LessonError::Straps(format!("{e:#}"));
-            let setup = Setup::load(config).map_err(cannot)?;
-            let worn = setup.assigned().map_err(cannot)?;
-            let radio = setup.radio().await.map_err(cannot)?;
+            let setup = Setup::load(config).map_err(LessonError::Straps)?;
+            let worn = setup.assigned().map_err(LessonError::Straps)?;
+            let radio = setup.radio().await.map_err(LessonError::Straps)?;
             let roles: Vec<Role> = worn.iter().map(|(role, _)| *role).collect();
             let session = setup.session(&roles, player.player(), toml::Table::new());
             let clock = SessionClock::start();
-            Ok(Source {
+            Ok(OpenSource {
                 session,
                 clock: LessonClock::Wall(clock),
-                flow: Ready::Straps { radio, worn, clock },
+                waiting: Waiting::Straps { radio, worn, clock },
             })
         }
         LessonSource::Virtual { seed, speed } => {
@@ -78,38 +77,38 @@ pub(super) async fn open(source: &LessonSource, player: &PlayerCard) -> Result<S
             let now = jiff::ZonedDateTime::now();
             let session =
                 virtual_session(&script, &now_id(&now), player.player(), &now.timestamp().to_string());
-            let flow = Ready::Virtual { script: Box::new(script), speed: *speed };
-            Ok(Source { session, clock: LessonClock::LatestRecord, flow })
+            let waiting = Waiting::Virtual { script: Box::new(script), speed: *speed };
+            Ok(OpenSource { session, clock: LessonClock::LatestRecord, waiting })
         }
     }
 }
 
-impl Ready {
-    /// Lets it flow.
+impl Waiting {
+    /// Starts the source.
     pub(super) fn start(self) -> Flow {
         let (to, batches) = mpsc::channel(BATCHES);
         let (requests, asked) = mpsc::channel(REQUESTS);
-        let gone = match self {
+        let stopped = match self {
             Self::Straps { radio, worn, clock } => {
                 let profiles = worn.iter().map(|(role, wanted)| (*role, &*wanted.profile));
-                // The hub reads the straps' health off the pipeline.
+                // The hub takes the straps' status from the pipeline.
                 let desk = Desk::new(profiles, |_| {});
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
-                let (stopped, stopping) = oneshot::channel();
-                tokio::spawn(desk.work(straps, asked, to, stopped));
-                gone_after_closing(stopping)
+                let (stop, stopping) = oneshot::channel();
+                tokio::spawn(desk.work(straps, asked, to, stop));
+                after_closing_time(stopping)
             }
             Self::Virtual { script, speed } => play_script(*script, speed, asked, to),
         };
-        Flow { batches, requests, gone }
+        Flow { batches, requests, stopped }
     }
 }
 
-type Gone = Pin<Box<dyn Future<Output = ()> + Send>>;
+type Stopped = Pin<Box<dyn Future<Output = ()> + Send>>;
 
-/// The engine ends when the desk has handed over the last record; a strap that does not let
-/// go must not keep the session open.
-fn gone_after_closing(stopping: oneshot::Receiver<()>) -> Gone {
+/// The engine ends after the source's last record. A strap that does not disconnect must not
+/// keep the session open, so it waits only for [`CLOSING`] after the stop.
+fn after_closing_time(stopping: oneshot::Receiver<()>) -> Stopped {
     Box::pin(async move {
         if stopping.await.is_err() {
             std::future::pending::<()>().await;
@@ -118,13 +117,13 @@ fn gone_after_closing(stopping: oneshot::Receiver<()>) -> Gone {
     })
 }
 
-/// Virtual straps on a thread of their own; requests are mixed in as they come.
+/// Plays the script on a thread of its own; marks are added as they come.
 fn play_script(
     script: Script,
     speed: Speed,
     mut asked: mpsc::Receiver<Request>,
     to: mpsc::Sender<Vec<Record>>,
-) -> Gone {
+) -> Stopped {
     let marks = to.downgrade();
     tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));
     let (stop, stopped) = oneshot::channel::<()>();

@@ -3,38 +3,70 @@
 //! ```text
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
-//! LIBRARY/devices.toml           devices that are paired (`access::paired_devices`)
+//! LIBRARY/devices.toml           paired devices (`access::paired_devices`)
 //! ```
 //!
-//! Ids that come with a request are compared with the names that are there and never
-//! become part of a path.
+//! An id in a request is compared with the names on disk and never becomes part of a path.
 
 mod players;
 mod sessions;
 
-pub use players::{NewPlayer, PlayerCard};
+pub use players::{NewPlayer, PlayerCard, PlayerError};
 pub use sessions::SessionRow;
 
+use super::toml_file::TomlFileError;
 use anyhow::Context as _;
 use etcetera::BaseStrategy as _;
+use peakorder_analysis::load::LoadError;
 use peakorder_protocol::files::private_dir;
-use peakorder_protocol::toml_line;
-use serde::de::DeserializeOwned;
+use peakorder_protocol::session::SessionError;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
-/// Why something is not to be had from the library.
+/// Why the library cannot do what is asked.
 #[derive(Debug, thiserror::Error)]
 pub enum LibraryError {
-    /// There is none of that id.
-    #[error("{0}")]
-    Unknown(String),
-    /// What was asked for cannot be as it is.
-    #[error("{0}")]
-    Refused(String),
-    /// Reading or writing failed.
-    #[error("{0}")]
-    Failed(String),
+    /// No player has that id.
+    #[error("there is no such player; read the list again")]
+    NoPlayer,
+    /// No session has that id.
+    #[error("there is no such session; read the list again")]
+    NoSession,
+    /// No block of the session has that label.
+    #[error("session {session} has no such block; it has {}", .blocks.join(", "))]
+    NoBlock {
+        /// The session.
+        session: String,
+        /// The blocks that it has.
+        blocks: Vec<String>,
+    },
+    /// What was said of a player cannot be stored.
+    #[error(transparent)]
+    Player(#[from] PlayerError),
+    /// A file of the library cannot be read or written.
+    #[error("{}: {why}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// The reason.
+        why: TomlFileError,
+    },
+    /// A session's folder cannot be read or made.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// A session's swings cannot be read.
+    #[error(transparent)]
+    Load(#[from] LoadError),
+    /// The path of a session cannot be named.
+    #[error("{}: the path is not UTF-8; move the library", .0.display())]
+    PathNotUtf8(PathBuf),
+}
+
+impl LibraryError {
+    /// For use with `map_err`: something failed at `path`.
+    fn at<E: Into<TomlFileError>>(path: &Path) -> impl FnOnce(E) -> Self + use<'_, E> {
+        move |why| Self::File { path: path.to_owned(), why: why.into() }
+    }
 }
 
 /// Players and sessions under one folder.
@@ -46,19 +78,6 @@ pub struct Library {
     rows: sessions::RowCache,
 }
 
-/// The library's own files are small; anything larger is something else.
-const FILE_LIMIT_BYTES: u64 = 64 << 10;
-
-/// Reads a file of the library.
-pub(super) fn read_toml<T: DeserializeOwned>(path: &Path) -> Result<T, String> {
-    let size = path.metadata().map_err(|e| e.to_string())?.len();
-    if size > FILE_LIMIT_BYTES {
-        return Err(format!("{size} bytes, too large"));
-    }
-    let text = std::fs::read_to_string(path).map_err(|e| e.to_string())?;
-    toml::from_str(&text).map_err(|e| toml_line::explain(&text, &e))
-}
-
 /// The platform's folder for this program's data.
 pub fn default_folder() -> anyhow::Result<PathBuf> {
     let base = etcetera::choose_base_strategy().context("no data folder; name one with --library DIR")?;
@@ -66,8 +85,8 @@ pub fn default_folder() -> anyhow::Result<PathBuf> {
 }
 
 impl Library {
-    /// Opens the library in `folder` and makes what is missing of it, readable by its
-    /// owner only.
+    /// Opens the library in `folder`. Folders that are missing are made, readable only by
+    /// their owner.
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
         let library = Self {
             players: folder.join("players"),

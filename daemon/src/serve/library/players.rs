@@ -1,9 +1,8 @@
 //! Player files.
 
-use super::{Library, LibraryError, read_toml};
-use crate::serve::random;
+use super::{Library, LibraryError};
+use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
-use peakorder_protocol::files::{self, Lasting};
 use peakorder_protocol::session::Player;
 use serde::{Deserialize, Serialize};
 use std::fs;
@@ -14,7 +13,24 @@ const NAME_LIMIT: usize = 80;
 /// Longest goal or limits, characters.
 const TEXT_LIMIT: usize = 2000;
 
-/// What the coach says of a player.
+/// Why a player cannot be stored as typed.
+#[derive(Debug, thiserror::Error)]
+pub enum PlayerError {
+    /// The name is empty.
+    #[error("a player needs a name; type one")]
+    NoName,
+    /// The name is too long or not one line.
+    #[error("the name must be one line of at most {NAME_LIMIT} characters")]
+    BadName,
+    /// A text is too long.
+    #[error("{0}: at most {TEXT_LIMIT} characters; shorten it")]
+    TooLong(&'static str),
+    /// Another player has the name.
+    #[error("there is a player named {0} already; add something that tells them apart")]
+    NameTaken(String),
+}
+
+/// What the coach types about a player.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct NewPlayer {
     /// Name.
@@ -38,7 +54,7 @@ pub struct PlayerCard {
     /// Id, as in its file's name.
     #[serde(default)]
     pub id: String,
-    /// What the coach said.
+    /// What the coach typed.
     #[serde(flatten)]
     pub about: NewPlayer,
     /// When the consent was given, RFC 3339 UTC.
@@ -47,18 +63,17 @@ pub struct PlayerCard {
 }
 
 impl NewPlayer {
-    fn checked(mut self) -> Result<Self, LibraryError> {
-        let refuse = |why: String| Err(LibraryError::Refused(why));
+    fn checked(mut self) -> Result<Self, PlayerError> {
         self.name = self.name.trim().to_owned();
         if self.name.is_empty() {
-            return refuse("a player needs a name; type one".into());
+            return Err(PlayerError::NoName);
         }
         if self.name.chars().count() > NAME_LIMIT || self.name.chars().any(char::is_control) {
-            return refuse(format!("the name must be one line of at most {NAME_LIMIT} characters"));
+            return Err(PlayerError::BadName);
         }
         for (what, text) in [("goal", &self.goal), ("limits", &self.limits)] {
             if text.chars().count() > TEXT_LIMIT {
-                return refuse(format!("{what}: at most {TEXT_LIMIT} characters; shorten it"));
+                return Err(PlayerError::TooLong(what));
             }
         }
         Ok(self)
@@ -66,7 +81,7 @@ impl NewPlayer {
 }
 
 impl PlayerCard {
-    /// As it is written into a session.
+    /// The player as a session file has it.
     pub fn player(&self) -> Player {
         Player {
             id: Some(self.id.clone()),
@@ -82,21 +97,17 @@ fn now_utc() -> String {
     jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
 
-fn failed(what: &std::path::Path, e: &dyn std::fmt::Display) -> LibraryError {
-    LibraryError::Failed(format!("{}: {e}", what.display()))
-}
-
 impl Library {
-    /// All players, by name. Files that are none are left out with a warning.
+    /// All players, by name. A file that cannot be read is left out with a warning.
     pub fn players(&self) -> Result<Vec<PlayerCard>, LibraryError> {
-        let entries = fs::read_dir(&self.players).map_err(|e| failed(&self.players, &e))?;
+        let entries = fs::read_dir(&self.players).map_err(LibraryError::at(&self.players))?;
         let mut players = Vec::new();
         for path in entries.filter_map(|e| Some(e.ok()?.path())) {
             if path.extension().is_none_or(|e| e != "toml") {
                 continue;
             }
             let Some(id) = path.file_stem().and_then(|s| s.to_str()) else { continue };
-            match read_toml::<PlayerCard>(&path) {
+            match toml_file::read::<PlayerCard>(&path) {
                 Ok(card) => players.push(PlayerCard { id: id.to_owned(), ..card }),
                 Err(why) => tracing::warn!("{}: {why}; the player is left out", path.display()),
             }
@@ -107,14 +118,11 @@ impl Library {
 
     /// The player of that id.
     pub fn player(&self, id: &str) -> Result<PlayerCard, LibraryError> {
-        self.players()?
-            .into_iter()
-            .find(|p| p.id == id)
-            .ok_or_else(|| LibraryError::Unknown("there is no such player; list them anew".into()))
+        self.players()?.into_iter().find(|p| p.id == id).ok_or(LibraryError::NoPlayer)
     }
 
-    /// Who of `players` was recorded as `recorded`: by the id that the session has, or by name
-    /// if it has none (it was recorded elsewhere, or before ids were kept).
+    /// The one of `players` who was recorded as `recorded`: the one with the session's id or, if
+    /// the session has no id (recorded elsewhere, or before ids were kept), the one of that name.
     pub fn recorded_player<'a>(players: &'a [PlayerCard], recorded: &Player) -> Option<&'a PlayerCard> {
         match &recorded.id {
             Some(id) => players.iter().find(|p| p.id == *id),
@@ -133,7 +141,7 @@ impl Library {
         Ok(card)
     }
 
-    /// Replaces what is known of a player.
+    /// Changes a player.
     pub fn change_player(&self, id: &str, player: NewPlayer) -> Result<PlayerCard, LibraryError> {
         let about = player.checked()?;
         let _writing = self.lock();
@@ -154,18 +162,12 @@ impl Library {
             .players()?
             .iter()
             .any(|p| Some(p.id.as_str()) != except && p.about.name.to_lowercase() == name.to_lowercase());
-        if taken {
-            return Err(LibraryError::Refused(format!(
-                "there is a player named {name} already; add something that tells them apart"
-            )));
-        }
-        Ok(())
+        if taken { Err(PlayerError::NameTaken(name.to_owned()).into()) } else { Ok(()) }
     }
 
-    /// `card.id` is one this program made or found, never one of a request.
+    /// `card.id` is an id that this program made or found, never one from a request.
     fn write(&self, card: &PlayerCard) -> Result<(), LibraryError> {
         let path = self.players.join(format!("{}.toml", card.id));
-        let text = toml::to_string_pretty(card).map_err(|e| failed(&path, &e))?;
-        files::replace(&path, text.as_bytes(), Lasting::Synced).map_err(|e| failed(&path, &e))
+        toml_file::write(&path, card).map_err(LibraryError::at(&path))
     }
 }

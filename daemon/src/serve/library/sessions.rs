@@ -34,10 +34,10 @@ pub struct SessionRow {
     pub problems: Vec<String>,
 }
 
-/// When a session's files were last written: what was read is good until that changes.
+/// When a session's files were last written: a cached row is valid until that changes.
 type Stamp = (Option<SystemTime>, Option<SystemTime>);
 
-/// What was read of a session: a row without what the library knows of its player.
+/// What was read of a session: a row without the library's facts about its player.
 #[derive(Clone)]
 struct CachedRow {
     stamp: Stamp,
@@ -45,7 +45,7 @@ struct CachedRow {
     row: SessionRow,
 }
 
-/// RowCache that were read before.
+/// Rows that were read earlier.
 #[derive(Default)]
 pub(super) struct RowCache(Mutex<HashMap<String, CachedRow>>);
 
@@ -57,8 +57,7 @@ fn stamp(folder: &Path) -> Stamp {
 impl Library {
     /// Names and folders of all sessions; links are not followed.
     fn folders(&self) -> Result<Vec<(String, PathBuf)>, LibraryError> {
-        let entries = std::fs::read_dir(&self.sessions)
-            .map_err(|e| LibraryError::Failed(format!("{}: {e}", self.sessions.display())))?;
+        let entries = std::fs::read_dir(&self.sessions).map_err(LibraryError::at(&self.sessions))?;
         Ok(entries
             .filter_map(|entry| {
                 let entry = entry.ok()?;
@@ -70,32 +69,26 @@ impl Library {
             .collect())
     }
 
-    /// The folder of the session with that id, which is compared and not joined.
+    /// The folder of the session with that id. The id is compared with folder names, never joined to a path.
     pub fn folder(&self, id: &str) -> Result<PathBuf, LibraryError> {
         self.folders()?
             .into_iter()
             .find_map(|(name, path)| (name == id && path.join(SESSION_FILE).is_file()).then_some(path))
-            .ok_or_else(|| LibraryError::Unknown("there is no such session; list them anew".into()))
+            .ok_or(LibraryError::NoSession)
     }
 
     /// Folder and `session.toml` of a session.
     pub fn open_session(&self, id: &str) -> Result<(SessionDir, Session), LibraryError> {
-        SessionDir::open(&self.folder(id)?).map_err(|e| LibraryError::Failed(e.to_string()))
+        Ok(SessionDir::open(&self.folder(id)?)?)
     }
 
     /// A session's swings, or those of one of its blocks.
     pub fn load(&self, id: &str, block: Option<&str>) -> Result<Loaded, LibraryError> {
         let folder = self.folder(id)?;
-        let folder = folder.to_str().ok_or_else(|| {
-            LibraryError::Failed(format!("{}: the path is not UTF-8; move the library", folder.display()))
-        })?;
-        let mut loaded = load(folder).map_err(|e| LibraryError::Failed(e.to_string()))?;
+        let mut loaded = load(folder.to_str().ok_or_else(|| LibraryError::PathNotUtf8(folder.clone()))?)?;
         if let Some(block) = block {
             if !loaded.blocks.iter().any(|b| b == block) {
-                return Err(LibraryError::Unknown(format!(
-                    "session {id} has no such block; it has {}",
-                    loaded.blocks.iter().map(|b| format!("'{b}'")).collect::<Vec<_>>().join(", ")
-                )));
+                return Err(LibraryError::NoBlock { session: id.to_owned(), blocks: loaded.blocks });
             }
             loaded.swings.retain(|s| s.block == block);
             loaded.block = Some(block.to_owned());
@@ -105,7 +98,7 @@ impl Library {
 
     /// Folder for a new session; `id` was made by this program.
     pub fn new_session(&self, id: &str) -> Result<SessionDir, LibraryError> {
-        SessionDir::create(&self.sessions.join(id), false).map_err(|e| LibraryError::Failed(e.to_string()))
+        Ok(SessionDir::create(&self.sessions.join(id), false)?)
     }
 
     /// All sessions, newest first. `running` is the one being recorded.

@@ -1,0 +1,72 @@
+//! What each swing is compared with: the player's own baseline and the drill target.
+//!
+//! A baseline swing or a remark changes the assessment of every swing of the lesson. That is
+//! too much work for the lock that the recording waits for, so it is cut in three: take an
+//! [`Assessment`] under the lock, compute without it, accept the result under it again if its
+//! inputs have not changed meanwhile.
+
+use peakorder_analysis::against::{Against, against_baseline};
+use peakorder_analysis::load::counts;
+use peakorder_analysis::target::{Answer, answer};
+use peakorder_analysis::words::quality::QualityWords;
+use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::swing::Swing;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use utoipa::ToSchema;
+
+/// What is known of a swing besides its own numbers.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct SwingExtra {
+    /// Number of the swing.
+    pub number: u32,
+    /// Each measure against the player's own baseline.
+    pub against: Vec<Against>,
+    /// The answer to the drill target.
+    pub answer: Option<Answer>,
+    /// What is withheld and why, in words.
+    pub quality: QualityWords,
+}
+
+/// What is known of the swings, by number. Shared with views, not copied.
+pub(super) type Extras = BTreeMap<u32, Arc<SwingExtra>>;
+
+/// The inputs of an assessment.
+#[derive(Debug)]
+pub struct Assessment {
+    /// Version of `baseline` and `remarks`.
+    pub(super) version: u64,
+    /// Swings to assess, newest first.
+    pub(super) swings: Vec<Arc<Swing>>,
+    pub(super) baseline: Vec<Arc<Swing>>,
+    pub(super) remarks: Arc<Remarks>,
+    /// The results so far.
+    pub(super) known: Extras,
+}
+
+impl Assessment {
+    /// Computes the assessments one by one, newest swing first, and hands on those that
+    /// differ from what is known. Ends early when `accept` returns false.
+    pub fn run(&self, mut accept: impl FnMut(SwingExtra) -> bool) {
+        let baseline: Vec<&Swing> = self.baseline.iter().map(AsRef::as_ref).collect();
+        for swing in &self.swings {
+            let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
+            let extra = SwingExtra {
+                number: swing.number,
+                against: against_baseline(swing, &baseline),
+                answer: target.map(|t| answer(t, swing)),
+                quality: QualityWords::from(&swing.quality),
+            };
+            let known = self.known.get(&extra.number).is_some_and(|k| **k == extra);
+            if !known && !accept(extra) {
+                return;
+            }
+        }
+    }
+}
+
+/// Whether a swing belongs to the baseline: it is of the block `label` and counts.
+pub(super) fn in_baseline(swing: &Swing, label: &str, remarks: &Remarks) -> bool {
+    swing.block == label && counts(swing, remarks)
+}
