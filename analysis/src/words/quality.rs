@@ -1,5 +1,6 @@
 //! What is withheld from a swing and why, and what to do about it, in words.
 
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::swing::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 use serde::Serialize;
 
@@ -80,7 +81,7 @@ pub fn why(why: &Reason) -> String {
         }
         Reason::HeadingNotFound => heading("cannot be found from this swing"),
         Reason::HeadingUncertain { heading_sd_deg } => {
-            heading(&format!("is known to ±{:.0} deg only (95 %)", 1.96 * heading_sd_deg))
+            heading(&format!("is known to ±{:.0} deg only (95 %)", Z95 * heading_sd_deg))
         }
         Reason::AddressIsTop => "address and top coincide; begin the swing from a calm address".into(),
         Reason::LittleTravel { travel_deg } => format!(

@@ -3,6 +3,7 @@
 use crate::engine::Summary;
 use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -85,7 +86,7 @@ pub(super) fn swing_line(swing: &Swing) -> String {
                 "  {role} {:.0} °/s at {:.0} ± {:.0} ms",
                 peak.speed_dps,
                 peak.before_impact_ms,
-                1.96 * peak.sd_ms
+                Z95 * peak.sd_ms
             );
         }
     }
@@ -107,7 +108,7 @@ fn mobility_line(check: &MobilityCheck) -> String {
                 "thorax to the {side} ({}) {:.0} ± {:.0}° at most in {n} turn{}",
                 turns.swing_side.key(),
                 best.largest_deg,
-                1.96 * best.largest_sd_deg,
+                Z95 * best.largest_sd_deg,
                 if n == 1 { "" } else { "s" }
             )
         })

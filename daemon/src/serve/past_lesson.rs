@@ -9,6 +9,7 @@ use peakorder_analysis::load::NoCurves;
 use peakorder_analysis::report::{self, Choice, ReportError};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::curves::SegmentCurves;
+use peakorder_protocol::estimate::round;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::{SessionDir, SessionError};
@@ -113,13 +114,11 @@ struct SegmentView {
     orientation_wxyz: Vec<[f64; 4]>,
 }
 
-/// Rounded to four decimals, far below what the sensors resolve.
-fn rounded(value: f64) -> f64 {
-    (value * 1e4).round() / 1e4
-}
+/// Far below what the sensors resolve.
+const DECIMALS: i32 = 4;
 
 fn all_rounded(values: &[f32]) -> Vec<f64> {
-    values.iter().map(|v| rounded(f64::from(*v))).collect()
+    values.iter().map(|v| round(f64::from(*v), DECIMALS)).collect()
 }
 
 fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
@@ -129,7 +128,11 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
         turn_deg: all_rounded(&curves.turn_deg),
         lateral_deg: Vec::new(),
         flexion_deg: Vec::new(),
-        orientation_wxyz: curves.orientation_wxyz.iter().map(|q| q.map(|v| rounded(f64::from(v)))).collect(),
+        orientation_wxyz: curves
+            .orientation_wxyz
+            .iter()
+            .map(|q| q.map(|v| round(f64::from(v), DECIMALS)))
+            .collect(),
     };
     // Without a calibration the orientation is the sensor's, and its tilts mean nothing.
     if !curves.turn_deg.is_empty() {
@@ -138,8 +141,8 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
             let tilts =
                 Cardan::from_quaternion(&UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z)))
                     .for_people(curves.role, handedness);
-            view.lateral_deg.push(rounded(tilts.lateral_deg));
-            view.flexion_deg.push(rounded(tilts.flexion_deg));
+            view.lateral_deg.push(round(tilts.lateral_deg, DECIMALS));
+            view.flexion_deg.push(round(tilts.flexion_deg, DECIMALS));
         }
     }
     view

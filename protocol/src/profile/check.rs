@@ -6,9 +6,8 @@ use super::types::{
     ClockInfo, ClockKind, Keepalive, Link, Match, Op, OpKind, PacedBy, RestCheck, SampleIs, SeqCounts, Stamps,
 };
 use super::{Profile, ProfileError, check_stream};
+pub use crate::estimate::STANDARD_GRAVITY_M_S2 as STANDARD_GRAVITY;
 
-/// Standard gravity, m/s² (CODATA, exact by definition).
-pub const STANDARD_GRAVITY: f64 = 9.80665;
 /// Values from this share of the range on count as clipped: sensors and their scales are
 /// not exact enough for the rail itself.
 const CLIP_SHARE: f64 = 0.995;

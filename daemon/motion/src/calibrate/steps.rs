@@ -4,8 +4,8 @@ use super::axis::hinge_axis;
 use super::{Axes, Step, Verdict};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as G_M_S2;
 
-const G_M_S2: f64 = 9.80665;
 /// Shortest stillness worth a gravity direction, s.
 const STILL_MIN_S: f64 = 1.0;
 /// Standing people sway; more than this (RMS about the mean) is not standing still, deg/s.

@@ -6,6 +6,7 @@ use crate::calibrate::Mounting;
 use crate::detect::phases::Phases;
 use crate::joint::{self, Heading, Side};
 use nalgebra::{UnitQuaternion, Vector3};
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Reason, Withheld, Withholding};
 use peakorder_protocol::{Handedness, Role};
 use std::f64::consts::FRAC_PI_2;
@@ -84,7 +85,7 @@ pub(super) fn arm_use(
     let known = heading.filter(|h| h.sd_rad.to_degrees() <= HEADING_SD_MAX_DEG);
     let Some(heading) = known else {
         // A band of more than a right angle either way says nothing.
-        let why = heading.filter(|h| 1.96 * h.sd_rad < FRAC_PI_2).map_or(Reason::HeadingNotFound, |h| {
+        let why = heading.filter(|h| Z95 * h.sd_rad < FRAC_PI_2).map_or(Reason::HeadingNotFound, |h| {
             Reason::HeadingUncertain { heading_sd_deg: round(h.sd_rad.to_degrees(), 3) }
         });
         withhold(Withholding::ArmAgainstThorax, why);

@@ -146,7 +146,7 @@ fn drift(thorax: &Track, pelvis: Option<&Track>) -> Drift {
 
 /// To a thousandth, so that files stay readable.
 fn round(value: f64) -> f64 {
-    (value * 1e3).round() / 1e3
+    peakorder_protocol::estimate::round(value, 3)
 }
 
 /// Mean of a part of a series; NaN-free because the part is never empty.

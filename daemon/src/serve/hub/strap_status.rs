@@ -3,6 +3,7 @@
 use super::views::StrapStatus;
 use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::round;
 use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::profile::Profile;
 use peakorder_protocol::session::Session;
@@ -159,9 +160,4 @@ impl StrapState {
         }
         words
     }
-}
-
-fn round(value: f64, digits: i32) -> f64 {
-    let scale = 10_f64.powi(digits);
-    (value * scale).round() / scale
 }
