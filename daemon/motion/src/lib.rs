@@ -17,6 +17,7 @@ mod noise;
 pub mod path;
 pub mod pipeline;
 pub mod rest;
+pub mod segment;
 pub mod sequence;
 pub mod settings;
 pub mod stream;

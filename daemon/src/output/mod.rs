@@ -46,8 +46,8 @@ impl Outputs {
         &self.dir
     }
 
-    /// Takes one output: files first, then watchers.
-    pub fn take(&mut self, output: &Output) -> Result<(), SessionError> {
+    /// Writes one output: files first, then watchers.
+    pub fn write(&mut self, output: &Output) -> Result<(), SessionError> {
         match output {
             Output::Swing(swing, curves) => {
                 self.dir.write_swing(swing, &curves.to_bytes())?;
@@ -69,6 +69,9 @@ impl Outputs {
                 self.dir.write_mobility(&self.mobility)?;
             }
             Output::Block { .. } | Output::Strap(_) => {}
+            Output::BadPacket { role, error, .. } => {
+                tracing::warn!(%role, %error, "A packet could not be decoded.");
+            }
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, why, "A fast movement was not a swing.");
             }
@@ -111,7 +114,7 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
             text: event.text(),
         },
         Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
-        Output::NotASwing { .. } => return None,
+        Output::BadPacket { .. } | Output::NotASwing { .. } => return None,
     })
 }
 
