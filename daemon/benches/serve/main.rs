@@ -1,6 +1,6 @@
 //! How long a swing takes from its last sample to the bytes at a browser's socket.
 //!
-//! The invented lesson's records go through engine and board as in a live lesson, batch by
+//! The invented lesson's records go through engine and hub as in a live lesson, batch by
 //! batch, while a client reads `/api/v1/events` over TCP. Timed is, for every swing, from
 //! the batch that completes it being handed to the engine to its event being read whole:
 //! recording, measuring, writing its files, JSON, the stream. Between swings the client is

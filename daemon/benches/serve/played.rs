@@ -1,11 +1,11 @@
-//! Invented lessons played batch by batch through engine, board and server of this process, as
+//! Invented lessons played batch by batch through engine, hub and server of this process, as
 //! `peakorderd serve` does it, with what is timed told to the caller. The browser tests measure
 //! with it too.
 
 use peakorder_daemon::engine::Engine;
-use peakorder_daemon::serve::board::book::Book;
-use peakorder_daemon::serve::board::{Board, Clock, Running};
-use peakorder_daemon::serve::lesson::Kind;
+use peakorder_daemon::serve::hub::lesson_state::LessonState;
+use peakorder_daemon::serve::hub::{Hub, LessonClock, RunningLesson};
+use peakorder_daemon::serve::lesson::LessonSource;
 use peakorder_daemon::serve::{Options, Server};
 use peakorder_daemon::source::pace::Speed;
 use peakorder_protocol::session::{Player, SessionDir};
@@ -15,7 +15,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Lessons played; each has 26 swings.
+/// LessonControl played; each has 26 swings.
 pub(crate) const LESSONS: u64 = 8;
 /// Records in a batch: three straps' packets of one connection interval and a half.
 const BATCH: usize = 4;
@@ -24,7 +24,7 @@ const BATCH: usize = 4;
 pub(crate) struct Played {
     /// Where it listens.
     pub(crate) at: SocketAddr,
-    board: Arc<Board>,
+    hub: Arc<Hub>,
     library: tempfile::TempDir,
     _runtime: tokio::runtime::Runtime,
 }
@@ -41,18 +41,18 @@ impl Played {
             .block_on(Server::open(Options {
                 listen: ([127, 0, 0, 1], 0).into(),
                 library: library.path().to_owned(),
-                kind: Kind::Virtual { seed: 1, speed: Speed::Max },
+                source: LessonSource::Virtual { seed: 1, speed: Speed::Max },
                 allowed_hosts: Vec::new(),
                 passcode_file: None,
                 forget_devices: false,
             }))
             .expect("it listens");
-        let (at, board) = (server.at, server.board());
+        let (at, hub) = (server.at, server.hub());
         runtime.spawn(server.run(std::future::pending()));
-        Self { at, board, library, _runtime: runtime }
+        Self { at, hub, library, _runtime: runtime }
     }
 
-    /// Plays a lesson. `begun` is called when it stands on the board; `swing` for each swing,
+    /// Plays a lesson. `begun` is called when it stands on the hub; `swing` for each swing,
     /// with its number and the moment when the batch that completes it was handed over.
     pub(crate) fn lesson(&self, seed: u64, begun: impl FnOnce(), mut swing: impl FnMut(u32, Instant)) {
         let script = Script::lesson(seed);
@@ -62,9 +62,9 @@ impl Played {
         let dir = SessionDir::create(&folder, false).expect("a new folder");
         let mut engine = Engine::new(dir, session, true).expect("a valid session");
         let mut events = engine.watch();
-        self.board.begin(Running::new(
-            Book::new(&id, engine.session().clone(), None, "baseline"),
-            Clock::OfRecords,
+        self.hub.begin(RunningLesson::new(
+            LessonState::new(&id, engine.session().clone(), None, "baseline"),
+            LessonClock::LatestRecord,
         ));
         begun();
         let records: Vec<_> = script.session().records().collect();
@@ -72,12 +72,12 @@ impl Played {
             let before = engine.pipeline().swings();
             let start = Instant::now();
             engine.take(batch).expect("it records");
-            self.board.seen(batch, &engine, &mut events);
+            self.hub.update(batch, &engine, &mut events);
             if engine.pipeline().swings() > before {
                 swing(engine.pipeline().swings(), start);
             }
         }
         engine.finish().expect("it ends");
-        self.board.end(&mut events, None);
+        self.hub.end(&mut events, None);
     }
 }

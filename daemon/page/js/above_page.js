@@ -6,9 +6,9 @@ import { button, h, show } from './dom.js';
 import { blockName, capital, dateWords, num } from './format.js';
 import { fromCurves, picture } from './figure.js';
 import { spoken, turnList } from './above_words.js';
-import { eventsOf, indexAt, load, playFrom, rangeOf } from './player.js';
-import { begin, findOthers, firstSwing, otherLessons, pair, secondFrom, secondSwing, startOf, swingsOf } from './pair.js';
-import * as now from './above_now.js';
+import { eventsOf, indexAt, load, playFrom, rangeOf } from './curve_playback.js';
+import { begin, findOthers, firstSwing, otherLessons, pair, secondFrom, secondSwing, startOf, swingsOf } from './swing_pair.js';
+import * as now from './above_live.js';
 
 export const title = 'From above';
 

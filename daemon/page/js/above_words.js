@@ -3,7 +3,7 @@
 import { h, s } from './dom.js';
 import { capital } from './format.js';
 import { turnsOf } from './figure.js';
-import { mark } from './marks.js';
+import { mark } from './shapes.js';
 
 export const spoken = (lines, handedness) => turnsOf(lines, handedness).map((t) => `${t.name} ${t.words}`).join(', ');
 

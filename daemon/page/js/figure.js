@@ -6,7 +6,7 @@
 
 import { s } from './dom.js';
 import { NAMES, num } from './format.js';
-import { line, mark, text } from './marks.js';
+import { line, mark, text } from './shapes.js';
 
 /** Half-lengths as drawn, page units; for drawing only, nothing is measured from them. */
 const HIPS = 62;

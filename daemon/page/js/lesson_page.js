@@ -6,7 +6,7 @@ import { button, h, show } from './dom.js';
 import { blockName, capital, clockTime, dateWords } from './format.js';
 import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
 import { caution, enterPlayers } from './players.js';
-import { drawCalibration, drawMobility, listen, mobilityResults, unlisten } from './guided.js';
+import { drawCalibration, drawMobility, listen, mobilityResults, unlisten } from './guided_movements.js';
 
 export const title = 'Lesson';
 

@@ -5,17 +5,17 @@ import { button, h, say, show } from './dom.js';
 import { clockTime, swingSpoken } from './format.js';
 import { applyTheme, isDark, switchTheme } from './theme.js';
 import { drawStraps } from './straps.js';
-import { drawOpened } from './opened.js';
+import { drawOpened } from './opened_lesson.js';
 import { isMuted, setMuted } from './sound.js';
-import { enterDoor } from './door_page.js';
+import { enterPairing } from './pairing_page.js';
 import * as swingPage from './swing_page.js';
 import * as abovePage from './above_page.js';
 import * as lessonPage from './lesson_page.js';
 import * as targetPage from './target_page.js';
-import * as afterPage from './after_page.js';
+import * as comparePage from './compare_page.js';
 import * as earlierPage from './earlier_page.js';
 
-const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: afterPage, earlier: earlierPage };
+const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage };
 const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier' };
 
 const content = document.getElementById('content');
@@ -30,7 +30,7 @@ function route() {
 }
 
 function go(focus) {
-  if (store.door) return;
+  if (store.pairing) return;
   const [next, query] = route();
   page?.leave?.();
   name = next;
@@ -48,7 +48,7 @@ function go(focus) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, store.door ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
       href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
@@ -64,7 +64,7 @@ function drawTop() {
 function drawAlarm() {
   document.body.dataset.link = store.link;
   const parts = [];
-  if (store.link === 'lost' && !store.door) {
+  if (store.link === 'lost' && !store.pairing) {
     const last = swings().at(-1);
     const since = store.heardAt ? ` since ${clockTime(store.heardAt)}` : '';
     const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
@@ -83,11 +83,11 @@ onChange((what) => {
     announced = swings().at(-1)?.number ?? 0;
   }
   if (what === 'link' || what === 'error' || what === 'swing') drawAlarm();
-  if (what === 'door') {
+  if (what === 'pairing') {
     page?.leave?.();
     page = null;
     content.replaceChildren();
-    enterDoor(content, store.door);
+    enterPairing(content, store.pairing);
     drawTop();
     drawAlarm();
     return;
@@ -108,7 +108,7 @@ onChange((what) => {
   }
   if (what === 'sound') drawTop();
   if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
-  if (store.state && !store.door) page?.update?.(what);
+  if (store.state && !store.pairing) page?.update?.(what);
 });
 
 addEventListener('hashchange', () => go(true));

@@ -9,7 +9,7 @@
 // The player hears the lesson that runs, whatever the coach looks at meanwhile.
 
 import { changed, onChange, running } from './store.js';
-import { ANSWERS } from './target_words.js';
+import { ANSWERS } from './answer_words.js';
 
 const RATE = 22050;
 const NOTE_HZ = 880;

@@ -22,7 +22,7 @@ export const store = {
   opened: null,
   error: '',
   /** Set when the daemon does not know this device: `{ text, passcode }`. */
-  door: null,
+  pairing: null,
 };
 
 const listeners = new Set();
@@ -115,9 +115,9 @@ function lost() {
 /** A stream does not say why it fails; a request does. */
 async function refused(error) {
   const why = error ?? await get('/state').then(() => null, (e) => e);
-  if (why?.status !== 401 || store.door) return;
-  store.door = { text: why.message, passcode: why.passcode };
-  changed('door');
+  if (why?.status !== 401 || store.pairing) return;
+  store.pairing = { text: why.message, passcode: why.passcode };
+  changed('pairing');
 }
 
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
@@ -136,7 +136,7 @@ async function sync() {
       store.strapNews = [];
     }
     boot = state.boot;
-    store.door = null;
+    store.pairing = null;
     complete(state.lesson);
     store.state = state;
     syncing = false;

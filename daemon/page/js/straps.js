@@ -4,7 +4,7 @@
 import { running, store } from './store.js';
 import { h, s, show } from './dom.js';
 import { NAMES, ROLES, capital, num } from './format.js';
-import { mark } from './marks.js';
+import { mark } from './shapes.js';
 
 /** A strap that said nothing for this long is not heard. */
 const SILENT_S = 2;

@@ -6,7 +6,7 @@ import { busy, button, h, show } from './dom.js';
 import { orderSentence, swingTitle, withheldWords } from './format.js';
 import { axis, layout, run, speeds, strip } from './timing.js';
 import { turns } from './turns.js';
-import { answerWords } from './target_words.js';
+import { answerWords } from './answer_words.js';
 import { outcomeRow } from './outcome.js';
 
 export const title = 'Swing';

@@ -5,7 +5,7 @@ import { attempt, isCoach, lesson, running, store, swings } from './store.js';
 import { get, put, remove } from './api.js';
 import { button, h, s, show } from './dom.js';
 import { capital, measureWords, num } from './format.js';
-import { ANSWERS } from './target_words.js';
+import { ANSWERS } from './answer_words.js';
 import { setWay, sound, way } from './sound.js';
 
 export const title = 'Target';

@@ -3,7 +3,7 @@
 
 import { h, s } from './dom.js';
 import { BAND, NAMES, ROLES, capital, half, neighbourGaps, noPeakWords, num, orderSentence, gapSentence, peakOf, swingSpoken } from './format.js';
-import { line, mark, text } from './marks.js';
+import { line, mark, text } from './shapes.js';
 
 /** The page's measures for a given width. */
 export function layout(width, swings) {

@@ -3,7 +3,7 @@
 
 import { s } from './dom.js';
 import { NAMES, ROLES, capital, num, turnWords } from './format.js';
-import { line, mark, text } from './marks.js';
+import { line, mark, text } from './shapes.js';
 
 const STEP = 50;
 

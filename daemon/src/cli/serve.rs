@@ -2,7 +2,7 @@
 
 use super::bluetooth::ConfigFile;
 use super::report;
-use crate::serve::lesson::Kind;
+use crate::serve::lesson::LessonSource;
 use crate::serve::{Options, Server, greeting, library};
 use crate::source::pace::Speed;
 use std::net::SocketAddr;
@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
-    /// Lessons use virtual straps: an invented lesson, whoever the player is.
+    /// LessonControl use virtual straps: an invented lesson, whoever the player is.
     #[arg(long = "virtual")]
     virtual_straps: bool,
     /// The invented lesson is drawn from this number.
@@ -46,10 +46,10 @@ pub(super) struct Arguments {
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
-    let kind = if arguments.virtual_straps {
-        Kind::Virtual { seed: arguments.seed, speed: arguments.speed }
+    let source = if arguments.virtual_straps {
+        LessonSource::Virtual { seed: arguments.seed, speed: arguments.speed }
     } else {
-        Kind::Straps(arguments.config.path()?)
+        LessonSource::Straps(arguments.config.path()?)
     };
     let library = match arguments.library {
         Some(folder) => folder,
@@ -58,7 +58,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let server = Server::open(Options {
         listen: arguments.listen,
         library,
-        kind,
+        source,
         allowed_hosts: arguments.allow_hosts,
         passcode_file: arguments.passcode_file,
         forget_devices: arguments.forget_devices,

@@ -1,37 +1,37 @@
 //! `peakorderd serve`: the coach's page and the API behind it.
 //!
 //! ```text
-//! straps or virtual straps → source/ → engine → board/   state and events, one lock
-//!                                               → api/    JSON and event streams
-//! library/  players and sessions on disk        → api/
-//! page      the page's files, built in
-//! door/     who gets in; every request passes it first
-//! listen    connections
+//! straps or virtual straps → source/ → engine → hub/   state and events, one lock
+//!                                                → api/   JSON and event streams
+//! library/     players and sessions on disk      → api/
+//! page         the page's files, built in
+//! access/      host, origin, rate and pairing: checks every request first
+//! connections  TCP connections and their limits
 //! ```
 //!
 //! Nobody who watches can hold up the recording: events go to bounded queues whose oldest
 //! entries are lost first, and a lock is held only while memory is written.
 
+pub mod access;
 pub mod api;
-pub mod board;
-pub mod door;
+mod connections;
+pub mod hub;
 pub mod lesson;
 pub mod library;
-mod listen;
 mod page;
-mod past;
-mod patience;
+mod past_lesson;
 mod random;
 mod remarks;
+mod write_timeout;
 
+use access::paired_devices::PairedDevices;
+use access::pairing::{Pairing, PairingLinks};
+use access::rate_limit::RateLimits;
+use access::{AccessControl, terminal};
 use anyhow::{Context as _, bail};
-use board::Board;
-use door::devices::Devices;
-use door::pass::{Links, Passes};
-use door::rate::Rates;
-use door::{Door, terminal};
 use futures::stream::Stream;
-use lesson::{Kind, Lessons};
+use hub::Hub;
+use lesson::{LessonControl, LessonSource};
 use library::Library;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -57,21 +57,21 @@ pub struct Options {
     /// Library folder.
     pub library: PathBuf,
     /// Where lessons get their samples.
-    pub kind: Kind,
+    pub source: LessonSource,
     /// Names besides our addresses that a request may call us by.
     pub allowed_hosts: Vec<String>,
     /// File with the passcode.
     pub passcode_file: Option<PathBuf>,
-    /// Devices paired earlier have to pair again.
+    /// PairedDevices paired earlier have to pair again.
     pub forget_devices: bool,
 }
 
 /// What all handlers share.
-pub struct Hall {
-    board: Arc<Board>,
+pub struct AppState {
+    hub: Arc<Hub>,
     library: Arc<Library>,
-    lessons: Lessons,
-    door: Arc<Door>,
+    lessons: LessonControl,
+    access: Arc<AccessControl>,
     /// One change of remarks at a time.
     remarking: Mutex<()>,
     /// Past sessions that may be played at once.
@@ -79,7 +79,7 @@ pub struct Hall {
     closing: watch::Receiver<bool>,
 }
 
-impl Hall {
+impl AppState {
     /// The stream, ended when the program does: an open one would keep it from ending. What
     /// has been said by then is still delivered, the end of the lesson above all.
     fn until_closing<S: Stream>(&self, stream: S) -> impl Stream<Item = S::Item> + use<S> {
@@ -103,12 +103,12 @@ impl Hall {
 /// A server that listens.
 pub struct Server {
     listener: TcpListener,
-    hall: Arc<Hall>,
+    app: Arc<AppState>,
     close: watch::Sender<bool>,
     /// Where it listens.
     pub at: SocketAddr,
-    /// Links for devices that have to pair.
-    pub links: Option<Links>,
+    /// PairingLinks for devices that have to pair.
+    pub links: Option<PairingLinks>,
 }
 
 impl Server {
@@ -117,18 +117,18 @@ impl Server {
         let passcode = options.passcode_file.as_deref().map(passcode).transpose()?;
         let library = Arc::new(Library::open(&options.library)?);
         if options.forget_devices {
-            Devices::forget(&options.library).context("the paired devices could not be forgotten")?;
+            PairedDevices::forget(&options.library).context("the paired devices could not be forgotten")?;
         }
-        let (passes, links) = if options.listen.ip().to_canonical().is_loopback() {
+        let (pairing, links) = if options.listen.ip().to_canonical().is_loopback() {
             if passcode.is_some() {
                 bail!(
                     "--passcode-file is for addresses that other devices can reach; name one with --listen"
                 );
             }
-            (Passes::open(), None)
+            (Pairing::open(), None)
         } else {
-            let (passes, links) = Passes::paired(passcode, Devices::open(&options.library));
-            (passes, Some(links))
+            let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library));
+            (pairing, Some(links))
         };
         let listener = TcpListener::bind(options.listen).await.with_context(|| {
             format!(
@@ -137,40 +137,44 @@ impl Server {
             )
         })?;
         let at = listener.local_addr().context("the listening address is not known")?;
-        let invented = matches!(options.kind, Kind::Virtual { .. });
-        let board = Arc::new(Board::new(random::hex(8), invented));
-        let lessons = Lessons::new(options.kind, Arc::clone(&library), Arc::clone(&board));
-        let door = Arc::new(Door { allowed_hosts: options.allowed_hosts, passes, rates: Rates::default() });
+        let invented = matches!(options.source, LessonSource::Virtual { .. });
+        let hub = Arc::new(Hub::new(random::hex(8), invented));
+        let lessons = LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub));
+        let access = Arc::new(AccessControl {
+            allowed_hosts: options.allowed_hosts,
+            pairing,
+            rate_limits: RateLimits::default(),
+        });
         let (close, closing) = watch::channel(false);
-        let hall = Arc::new(Hall {
-            board,
+        let app = Arc::new(AppState {
+            hub,
             library,
             lessons,
-            door,
+            access,
             remarking: Mutex::new(()),
             plays: Arc::new(Semaphore::new(PLAYS)),
             closing,
         });
-        Ok(Self { listener, hall, close, at, links })
+        Ok(Self { listener, app, close, at, links })
     }
 
-    /// The board it shows.
-    pub fn board(&self) -> Arc<Board> {
-        Arc::clone(&self.hall.board)
+    /// The hub it shows.
+    pub fn hub(&self) -> Arc<Hub> {
+        Arc::clone(&self.app.hub)
     }
 
     /// Serves until `stop` is done; a lesson that runs is ended first.
     pub async fn run(self, stop: impl Future<Output = ()>) {
-        let Self { listener, hall, close, .. } = self;
-        let ticking = tokio::spawn(tick(Arc::clone(&hall.board)));
-        let router = api::router(Arc::clone(&hall));
-        let mut closing = hall.closing.clone();
-        let serving = tokio::spawn(listen::serve(listener, router, async move {
+        let Self { listener, app, close, .. } = self;
+        let ticking = tokio::spawn(tick(Arc::clone(&app.hub)));
+        let router = api::router(Arc::clone(&app));
+        let mut closing = app.closing.clone();
+        let serving = tokio::spawn(connections::serve(listener, router, async move {
             let _ = closing.wait_for(|c| *c).await;
         }));
         stop.await;
-        if hall.board.running().is_some()
-            && let Err(why) = hall.lessons.end().await
+        if app.hub.running().is_some()
+            && let Err(why) = app.lessons.end().await
         {
             tracing::warn!(%why, "The lesson was not ended in time.");
         }
@@ -182,15 +186,15 @@ impl Server {
 }
 
 /// What happens by the clock.
-async fn tick(board: Arc<Board>) {
+async fn tick(hub: Arc<Hub>) {
     let mut seconds = tokio::time::interval(Duration::from_secs(1));
     seconds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     let mut beat = false;
     loop {
         seconds.tick().await;
-        board.tell_straps();
+        hub.publish_straps();
         if beat {
-            board.beat();
+            hub.beat();
         }
         beat = !beat;
     }

@@ -1,6 +1,6 @@
 //! The page's files, built into the program.
 
-use super::api::error::Failure;
+use super::api::error::ApiError;
 use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
 use axum::response::{IntoResponse as _, Response};
 use rust_embed::RustEmbed;
@@ -25,17 +25,17 @@ fn kind(name: &str) -> Option<&'static str> {
 }
 
 /// A file of the page. Its name is looked for among those there are.
-pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, Failure> {
+pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError> {
     if !matches!(method, Method::GET | Method::HEAD) {
-        return Err(Failure::new(StatusCode::METHOD_NOT_ALLOWED, "this address can only be read"));
+        return Err(ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address can only be read"));
     }
     let path = uri.path().trim_start_matches('/');
     let wanted = if path.is_empty() { "index.html" } else { path };
     let found = Files::iter().find(|name| name == wanted);
     let (Some(name), Some(kind)) = (found, kind(wanted)) else {
-        return Err(Failure::unknown("there is nothing at this address"));
+        return Err(ApiError::unknown("there is nothing at this address"));
     };
-    let file = Files::get(&name).ok_or_else(|| Failure::unknown("there is nothing at this address"))?;
+    let file = Files::get(&name).ok_or_else(|| ApiError::unknown("there is nothing at this address"))?;
     let kind = (header::CONTENT_TYPE, HeaderValue::from_static(kind));
     // Small files, and a new version of the program must be seen at once.
     let keep = (header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));

@@ -18,13 +18,13 @@ pub struct ErrorBody {
 
 /// A refusal.
 #[derive(Debug)]
-pub struct Failure {
+pub struct ApiError {
     status: StatusCode,
     body: Map<String, Value>,
     retry_after_s: Option<u64>,
 }
 
-impl Failure {
+impl ApiError {
     /// `text` says what is wrong and what to do.
     pub fn new(status: StatusCode, text: impl Into<String>) -> Self {
         let mut body = Map::new();
@@ -62,7 +62,7 @@ impl Failure {
     }
 }
 
-impl IntoResponse for Failure {
+impl IntoResponse for ApiError {
     fn into_response(self) -> Response {
         let mut response = (self.status, Json(Value::Object(self.body))).into_response();
         if let Some(seconds) = self.retry_after_s {
@@ -72,7 +72,7 @@ impl IntoResponse for Failure {
     }
 }
 
-impl From<LibraryError> for Failure {
+impl From<LibraryError> for ApiError {
     fn from(e: LibraryError) -> Self {
         match e {
             LibraryError::Unknown(text) => Self::unknown(text),
@@ -82,7 +82,7 @@ impl From<LibraryError> for Failure {
     }
 }
 
-impl From<LessonError> for Failure {
+impl From<LessonError> for ApiError {
     fn from(e: LessonError) -> Self {
         match e {
             LessonError::Conflict(text) => Self::new(StatusCode::CONFLICT, text),
@@ -92,19 +92,19 @@ impl From<LessonError> for Failure {
     }
 }
 
-impl From<JsonRejection> for Failure {
+impl From<JsonRejection> for ApiError {
     fn from(e: JsonRejection) -> Self {
         Self::new(e.status(), e.body_text())
     }
 }
 
-impl From<QueryRejection> for Failure {
+impl From<QueryRejection> for ApiError {
     fn from(e: QueryRejection) -> Self {
         Self::new(e.status(), e.body_text())
     }
 }
 
-impl From<PathRejection> for Failure {
+impl From<PathRejection> for ApiError {
     fn from(e: PathRejection) -> Self {
         Self::new(e.status(), e.body_text())
     }

@@ -1,6 +1,6 @@
 //! Parts of a request, with this API's errors.
 
-use super::error::Failure;
+use super::error::ApiError;
 use axum::Json;
 use axum::extract::{self, FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
@@ -17,21 +17,21 @@ const BODY_TIME: Duration = Duration::from_secs(10);
 pub(super) struct Body<T>(pub(super) T);
 
 impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
-    type Rejection = Failure;
+    type Rejection = ApiError;
 
-    async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
+    async fn from_request(request: Request, state: &S) -> Result<Self, ApiError> {
         // What is announced too large is not waited for.
         let announced =
             request.headers().get(header::CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse().ok());
         if announced.is_some_and(|bytes: u64| bytes > BODY_LIMIT_BYTES as u64) {
-            return Err(Failure::new(
+            return Err(ApiError::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 format!("the body is larger than {BODY_LIMIT_BYTES} bytes"),
             ));
         }
         let body = tokio::time::timeout(BODY_TIME, Json::from_request(request, state)).await;
         let Json(value) =
-            body.map_err(|_| Failure::new(StatusCode::REQUEST_TIMEOUT, "the body did not come in time"))??;
+            body.map_err(|_| ApiError::new(StatusCode::REQUEST_TIMEOUT, "the body did not come in time"))??;
         Ok(Self(value))
     }
 }
@@ -40,9 +40,9 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
 pub(super) struct Query<T>(pub(super) T);
 
 impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Query<T> {
-    type Rejection = Failure;
+    type Rejection = ApiError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Failure> {
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, ApiError> {
         let extract::Query(value) = extract::Query::from_request_parts(parts, state).await?;
         Ok(Self(value))
     }
@@ -52,9 +52,9 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Query<T> {
 pub(super) struct Path<T>(pub(super) T);
 
 impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Path<T> {
-    type Rejection = Failure;
+    type Rejection = ApiError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Failure> {
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, ApiError> {
         let extract::Path(value) = extract::Path::from_request_parts(parts, state).await?;
         Ok(Self(value))
     }
@@ -63,16 +63,16 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Path<T>
 /// Runs work that waits for the disk where it keeps nobody else from working.
 pub(in crate::serve) async fn on_disk<T, E>(
     work: impl FnOnce() -> Result<T, E> + Send + 'static,
-) -> Result<T, Failure>
+) -> Result<T, ApiError>
 where
     T: Send + 'static,
-    E: Into<Failure> + Send + 'static,
+    E: Into<ApiError> + Send + 'static,
 {
     match tokio::task::spawn_blocking(work).await {
         Ok(done) => done.map_err(Into::into),
         Err(why) => {
             tracing::error!(%why, "Work for a request broke off.");
-            Err(Failure::ours("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)"))
+            Err(ApiError::ours("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)"))
         }
     }
 }

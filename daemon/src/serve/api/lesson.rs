@@ -1,8 +1,8 @@
 //! The running lesson.
 
-use super::error::{ErrorBody, Failure};
+use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, on_disk};
-use crate::serve::Hall;
+use crate::serve::AppState;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -41,21 +41,21 @@ pub(super) struct SessionId {
         (status = 409, body = ErrorBody, description = "one is running, or the player has not agreed"),
         (status = 503, body = ErrorBody, description = "the straps cannot be used")))]
 pub(super) async fn start(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Body(start): Body<Start>,
-) -> Result<(StatusCode, Json<SessionId>), Failure> {
+) -> Result<(StatusCode, Json<SessionId>), ApiError> {
     check_label(&start.baseline_block)?;
-    let library = Arc::clone(&hall.library);
+    let library = Arc::clone(&app.library);
     let player = on_disk(move || library.player(&start.player)).await?;
-    let session = hall.lessons.start(&player, &start.baseline_block).await?;
+    let session = app.lessons.start(&player, &start.baseline_block).await?;
     Ok((StatusCode::CREATED, Json(SessionId { session })))
 }
 
-/// Ends the running lesson.
+/// Endpoints the running lesson.
 #[utoipa::path(post, path = "/lesson/end",
     responses((status = 200, body = SessionId), (status = 409, body = ErrorBody)))]
-pub(super) async fn end(State(hall): State<Arc<Hall>>) -> Result<Json<SessionId>, Failure> {
-    let session = hall.lessons.end().await?;
+pub(super) async fn end(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
+    let session = app.lessons.end().await?;
     Ok(Json(SessionId { session }))
 }
 
@@ -81,29 +81,31 @@ pub(super) struct Marked {
 #[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
     responses((status = 200, body = Marked), (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn mark(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Body(mark): Body<MarkNow>,
-) -> Result<Json<Marked>, Failure> {
-    let kind: MarkKind = mark.mark.parse().map_err(Failure::bad)?;
+) -> Result<Json<Marked>, ApiError> {
+    let kind: MarkKind = mark.mark.parse().map_err(ApiError::bad)?;
     let detail = mark.detail.trim();
     match kind {
-        MarkKind::Block if detail.is_empty() => return Err(Failure::bad("a block needs a label")),
+        MarkKind::Block if detail.is_empty() => return Err(ApiError::bad("a block needs a label")),
         MarkKind::Block => check_label(detail)?,
         MarkKind::TurnStart if peakorder_protocol::mobility::Posture::from_detail(detail).is_none() => {
-            return Err(Failure::bad("detail must say how the player turns: seated or standing"));
+            return Err(ApiError::bad("detail must say how the player turns: seated or standing"));
         }
         _ if detail.chars().count() > DETAIL_LIMIT => {
-            return Err(Failure::bad(format!("detail: at most {DETAIL_LIMIT} characters; shorten it")));
+            return Err(ApiError::bad(format!("detail: at most {DETAIL_LIMIT} characters; shorten it")));
         }
         _ => {}
     }
-    let t_s = hall.lessons.mark(kind, detail).await?;
+    let t_s = app.lessons.mark(kind, detail).await?;
     Ok(Json(Marked { t_s }))
 }
 
-fn check_label(label: &str) -> Result<(), Failure> {
+fn check_label(label: &str) -> Result<(), ApiError> {
     if label.chars().count() > LABEL_LIMIT || label.chars().any(char::is_control) {
-        return Err(Failure::bad(format!("a block's label is one line of at most {LABEL_LIMIT} characters")));
+        return Err(ApiError::bad(format!(
+            "a block's label is one line of at most {LABEL_LIMIT} characters"
+        )));
     }
     Ok(())
 }

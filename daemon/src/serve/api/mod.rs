@@ -4,8 +4,8 @@ pub mod error;
 mod extract;
 mod lesson;
 mod measures;
-mod pair;
-mod play;
+mod pairing;
+mod playback;
 mod players;
 mod remarks;
 mod sessions;
@@ -14,15 +14,15 @@ mod streams;
 
 pub(super) use extract::on_disk;
 
-use super::Hall;
-use super::board::book::Extra;
+use super::AppState;
+use super::hub::lesson_state::SwingExtra;
 use super::page;
 use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::routing::get;
-use error::Failure;
+use error::ApiError;
 use extract::BODY_LIMIT_BYTES;
 use peakorder_protocol::event::LiveEvent;
 use std::sync::Arc;
@@ -36,15 +36,15 @@ use utoipa_axum::routes;
     info(
         title = "peakorderd",
         description = "The lesson live, players, sessions. Every change needs Content-Type: application/json. \
-                   Streams are server-sent events; an event's data is one JSON object: LiveEvent, Extra \
+                   Streams are server-sent events; an event's data is one JSON object: LiveEvent, SwingExtra \
                    (swing_extra), StrapStatus (straps, a list), Doing, Remarks, Pose."
     ),
-    components(schemas(LiveEvent, Extra))
+    components(schemas(LiveEvent, SwingExtra))
 )]
 struct Description;
 
 /// All routes, and their description.
-fn described() -> (Router<Arc<Hall>>, utoipa::openapi::OpenApi) {
+fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
     let api = OpenApiRouter::new()
         .routes(routes!(state::state))
         .routes(routes!(streams::events))
@@ -63,8 +63,8 @@ fn described() -> (Router<Arc<Hall>>, utoipa::openapi::OpenApi) {
         .routes(routes!(sessions::report))
         .routes(routes!(remarks::add))
         .routes(routes!(remarks::undo))
-        .routes(routes!(play::play))
-        .routes(routes!(pair::passcode));
+        .routes(routes!(playback::play))
+        .routes(routes!(pairing::passcode));
     OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts()
 }
 
@@ -74,15 +74,15 @@ pub fn openapi() -> utoipa::openapi::OpenApi {
 }
 
 /// All that is served.
-pub fn router(hall: Arc<Hall>) -> Router {
+pub fn router(app: Arc<AppState>) -> Router {
     let (api, description) = described();
     api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))
-        .route("/pair/{token}", get(pair::link))
+        .route("/pair/{token}", get(pairing::link))
         .fallback(page::file)
         .method_not_allowed_fallback(|| async {
-            Failure::new(StatusCode::METHOD_NOT_ALLOWED, "this address does not take that method")
+            ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address does not take that method")
         })
         .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))
-        .layer(axum::middleware::from_fn_with_state(Arc::clone(&hall.door), super::door::keeper))
-        .with_state(hall)
+        .layer(axum::middleware::from_fn_with_state(Arc::clone(&app.access), super::access::check_access))
+        .with_state(app)
 }

@@ -1,8 +1,8 @@
 //! Players.
 
-use super::error::{ErrorBody, Failure};
+use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, Path, on_disk};
-use crate::serve::Hall;
+use crate::serve::AppState;
 use crate::serve::library::{NewPlayer, PlayerCard};
 use axum::Json;
 use axum::extract::State;
@@ -11,8 +11,8 @@ use std::sync::Arc;
 
 /// All players.
 #[utoipa::path(get, path = "/players", responses((status = 200, body = Vec<PlayerCard>)))]
-pub(super) async fn list(State(hall): State<Arc<Hall>>) -> Result<Json<Vec<PlayerCard>>, Failure> {
-    let library = Arc::clone(&hall.library);
+pub(super) async fn list(State(app): State<Arc<AppState>>) -> Result<Json<Vec<PlayerCard>>, ApiError> {
+    let library = Arc::clone(&app.library);
     on_disk(move || library.players()).await.map(Json)
 }
 
@@ -20,10 +20,10 @@ pub(super) async fn list(State(hall): State<Arc<Hall>>) -> Result<Json<Vec<Playe
 #[utoipa::path(post, path = "/players", request_body = NewPlayer,
     responses((status = 201, body = PlayerCard), (status = 422, body = ErrorBody)))]
 pub(super) async fn add(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Body(player): Body<NewPlayer>,
-) -> Result<(StatusCode, Json<PlayerCard>), Failure> {
-    let library = Arc::clone(&hall.library);
+) -> Result<(StatusCode, Json<PlayerCard>), ApiError> {
+    let library = Arc::clone(&app.library);
     let card = on_disk(move || library.add_player(player)).await?;
     Ok((StatusCode::CREATED, Json(card)))
 }
@@ -33,10 +33,10 @@ pub(super) async fn add(
     params(("id" = String, Path, description = "player's id")),
     responses((status = 200, body = PlayerCard), (status = 404, body = ErrorBody)))]
 pub(super) async fn change(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
     Body(player): Body<NewPlayer>,
-) -> Result<Json<PlayerCard>, Failure> {
-    let library = Arc::clone(&hall.library);
+) -> Result<Json<PlayerCard>, ApiError> {
+    let library = Arc::clone(&app.library);
     on_disk(move || library.change_player(&id, player)).await.map(Json)
 }

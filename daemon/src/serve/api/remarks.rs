@@ -1,9 +1,9 @@
 //! What the coach says of swings.
 
-use super::error::{ErrorBody, Failure};
+use super::error::{ApiError, ErrorBody};
 use super::extract::{Body, Path};
-use crate::serve::Hall;
-use crate::serve::remarks::{self, TargetAsked};
+use crate::serve::AppState;
+use crate::serve::remarks::{self, TargetRequest};
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -18,11 +18,11 @@ use std::sync::Arc;
     responses((status = 201, body = Remark, description = "the remark with its id"),
         (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn add(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
     Body(what): Body<What>,
-) -> Result<(StatusCode, Json<Remark>), Failure> {
-    let remark = remarks::add(&hall, &id, what).await?;
+) -> Result<(StatusCode, Json<Remark>), ApiError> {
+    let remark = remarks::add(&app, &id, what).await?;
     Ok((StatusCode::CREATED, Json(remark)))
 }
 
@@ -31,26 +31,26 @@ pub(super) async fn add(
     responses((status = 200, body = Remark, description = "the remark that took it back"),
         (status = 404, body = ErrorBody), (status = 409, body = ErrorBody, description = "there is none")))]
 pub(super) async fn undo(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
-) -> Result<Json<Remark>, Failure> {
-    remarks::undo(&hall, &id).await.map(Json)
+) -> Result<Json<Remark>, ApiError> {
+    remarks::undo(&app, &id).await.map(Json)
 }
 
 /// Sets the drill target of the running lesson, from the player's own baseline.
-#[utoipa::path(put, path = "/lesson/target", request_body = TargetAsked,
+#[utoipa::path(put, path = "/lesson/target", request_body = TargetRequest,
     responses((status = 200, body = Remark, description = "the remark with the target"),
         (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn set_target(
-    State(hall): State<Arc<Hall>>,
-    Body(asked): Body<TargetAsked>,
-) -> Result<Json<Remark>, Failure> {
-    remarks::set_target(&hall, asked).await.map(Json)
+    State(app): State<Arc<AppState>>,
+    Body(asked): Body<TargetRequest>,
+) -> Result<Json<Remark>, ApiError> {
+    remarks::set_target(&app, asked).await.map(Json)
 }
 
-/// Ends the drill target of the running lesson.
+/// Endpoints the drill target of the running lesson.
 #[utoipa::path(delete, path = "/lesson/target",
     responses((status = 200, body = Remark), (status = 409, body = ErrorBody)))]
-pub(super) async fn end_target(State(hall): State<Arc<Hall>>) -> Result<Json<Remark>, Failure> {
-    remarks::end_target(&hall).await.map(Json)
+pub(super) async fn end_target(State(app): State<Arc<AppState>>) -> Result<Json<Remark>, ApiError> {
+    remarks::end_target(&app).await.map(Json)
 }

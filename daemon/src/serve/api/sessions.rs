@@ -1,11 +1,11 @@
 //! Sessions, running and past.
 
-use super::error::{ErrorBody, Failure};
+use super::error::{ApiError, ErrorBody};
 use super::extract::{Path, Query, on_disk};
-use crate::serve::Hall;
-use crate::serve::board::views::LessonView;
+use crate::serve::AppState;
+use crate::serve::hub::views::LessonView;
 use crate::serve::library::{Library, SessionRow};
-use crate::serve::past;
+use crate::serve::past_lesson;
 use axum::Json;
 use axum::extract::State;
 use axum::http::header;
@@ -27,11 +27,11 @@ pub(super) struct OfPlayer {
 /// All sessions, newest first.
 #[utoipa::path(get, path = "/sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
 pub(super) async fn list(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Query(of): Query<OfPlayer>,
-) -> Result<Json<Vec<SessionRow>>, Failure> {
-    let running = hall.board.running();
-    let library = Arc::clone(&hall.library);
+) -> Result<Json<Vec<SessionRow>>, ApiError> {
+    let running = app.hub.running();
+    let library = Arc::clone(&app.library);
     on_disk(move || library.sessions(of.player.as_deref(), running.as_deref())).await.map(Json)
 }
 
@@ -39,27 +39,27 @@ pub(super) async fn list(
 #[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id")),
     responses((status = 200, body = LessonView), (status = 404, body = ErrorBody)))]
 pub(super) async fn session(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
-) -> Result<Json<LessonView>, Failure> {
-    let live = hall.board.with(|l| (l.book.id() == id).then(|| l.view())).flatten();
+) -> Result<Json<LessonView>, ApiError> {
+    let live = app.hub.with_lesson(|l| (l.state.id() == id).then(|| l.view())).flatten();
     if let Some(view) = live {
         return Ok(Json(view));
     }
-    let library = Arc::clone(&hall.library);
-    on_disk(move || past::lesson(&library, &id)).await.map(Json)
+    let library = Arc::clone(&app.library);
+    on_disk(move || past_lesson::lesson(&library, &id)).await.map(Json)
 }
 
 /// The curves of one swing.
 #[utoipa::path(get, path = "/sessions/{id}/swings/{n}/curves",
     params(("id" = String, Path, description = "session's id"), ("n" = u32, Path, description = "swing's number")),
-    responses((status = 200, body = past::CurvesView), (status = 404, body = ErrorBody)))]
+    responses((status = 200, body = past_lesson::CurvesView), (status = 404, body = ErrorBody)))]
 pub(super) async fn curves(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path((id, n)): Path<(String, u32)>,
-) -> Result<Json<past::CurvesView>, Failure> {
-    let library = Arc::clone(&hall.library);
-    on_disk(move || past::curves(&library, &id, n)).await.map(Json)
+) -> Result<Json<past_lesson::CurvesView>, ApiError> {
+    let library = Arc::clone(&app.library);
+    on_disk(move || past_lesson::curves(&library, &id, n)).await.map(Json)
 }
 
 /// Which blocks the report sets against each other.
@@ -76,16 +76,16 @@ pub(super) struct Blocks {
     params(("id" = String, Path, description = "session's id"), Blocks),
     responses((status = 200, content_type = "text/html", body = String), (status = 404, body = ErrorBody)))]
 pub(super) async fn report(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
     Query(blocks): Query<Blocks>,
-) -> Result<Response, Failure> {
+) -> Result<Response, ApiError> {
     // Its style stands in the page; nothing else is loaded, and no script runs.
     const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
         form-action 'none'; frame-ancestors 'none'";
-    let library = Arc::clone(&hall.library);
+    let library = Arc::clone(&app.library);
     let choice = Choice { before: blocks.before, after: blocks.after };
-    let page = on_disk(move || past::report(&library, &id, &choice)).await?;
+    let page = on_disk(move || past_lesson::report(&library, &id, &choice)).await?;
     Ok(([(header::CONTENT_SECURITY_POLICY, POLICY)], Html(page)).into_response())
 }
 
@@ -102,15 +102,15 @@ pub(super) struct Sides {
 #[utoipa::path(get, path = "/compare", params(Sides),
     responses((status = 200, body = Object), (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
 pub(super) async fn compare(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Query(sides): Query<Sides>,
-) -> Result<Json<serde_json::Value>, Failure> {
-    let library = Arc::clone(&hall.library);
-    on_disk(move || -> Result<_, Failure> {
+) -> Result<Json<serde_json::Value>, ApiError> {
+    let library = Arc::clone(&app.library);
+    on_disk(move || -> Result<_, ApiError> {
         let before = side(&library, &sides.a)?;
         let after = side(&library, &sides.b)?;
         let mut compared =
-            compare::compare(&before, &after, &Measure::ALL).map_err(|e| Failure::bad(e.to_string()))?;
+            compare::compare(&before, &after, &Measure::ALL).map_err(|e| ApiError::bad(e.to_string()))?;
         // Folders of this computer are nobody's business: sides are called as they were asked for.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
@@ -121,7 +121,7 @@ pub(super) async fn compare(
 }
 
 /// Ids have no colon of their own.
-fn side(library: &Library, text: &str) -> Result<peakorder_analysis::load::Loaded, Failure> {
+fn side(library: &Library, text: &str) -> Result<peakorder_analysis::load::Loaded, ApiError> {
     let (id, block) = text.split_once(':').map_or((text, None), |(id, block)| (id, Some(block)));
     Ok(library.load(id, block)?)
 }

@@ -1,8 +1,8 @@
 //! The state as a whole.
 
-use crate::serve::Hall;
-use crate::serve::board::views::Snapshot;
-use crate::serve::door::pass::Device;
+use crate::serve::AppState;
+use crate::serve::access::pairing::Device;
+use crate::serve::hub::views::Snapshot;
 use axum::extract::State;
 use axum::{Extension, Json};
 use std::sync::Arc;
@@ -10,8 +10,8 @@ use std::sync::Arc;
 /// Everything at this moment.
 #[utoipa::path(get, path = "/state", responses((status = 200, body = Snapshot)))]
 pub(super) async fn state(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
 ) -> Json<Snapshot> {
-    Json(hall.board.snapshot(device.key()))
+    Json(app.hub.snapshot(device.key()))
 }

@@ -1,8 +1,8 @@
 //! Events as they happen.
 
-use crate::serve::Hall;
-use crate::serve::board::feed::Frame;
-use crate::serve::board::pose::Pose;
+use crate::serve::AppState;
+use crate::serve::hub::event_feed::NumberedEvent;
+use crate::serve::hub::pose::Pose;
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{self, Stream, StreamExt as _};
@@ -18,7 +18,7 @@ pub(super) fn event(name: &str, data: &serde_json::Value) -> Event {
     Event::default().event(name).data(data.to_string())
 }
 
-fn framed(frame: &Frame) -> Event {
+fn framed(frame: &NumberedEvent) -> Event {
     Event::default().event(frame.event).id(frame.seq.to_string()).data(&*frame.data)
 }
 
@@ -27,9 +27,9 @@ fn framed(frame: &Frame) -> Event {
 /// `doing`, `heartbeat` (each two seconds), `problem`. `lagged` means that events were
 /// missed: get the state anew.
 #[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = String)))]
-pub(super) async fn events(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Item = Item>> {
-    let (seq, feed) = hall.board.watch();
-    let hello = event("hello", &json!({ "boot": hall.board.boot(), "seq": seq }));
+pub(super) async fn events(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
+    let (seq, feed) = app.hub.watch();
+    let hello = event("hello", &json!({ "boot": app.hub.boot(), "seq": seq }));
     let news = stream::unfold(feed, |mut feed| async move {
         let item = match feed.recv().await {
             Ok(frame) => framed(&frame),
@@ -39,15 +39,15 @@ pub(super) async fn events(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Ite
         Some((Ok(item), feed))
     });
     let all = stream::once(async { Ok(hello) }).chain(news);
-    Sse::new(hall.until_closing(all)).keep_alive(KeepAlive::default())
+    Sse::new(app.until_closing(all)).keep_alive(KeepAlive::default())
 }
 
 /// How the body stands, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
 /// Turns are relative to the last address, or to the calibration before the first swing.
 #[utoipa::path(get, path = "/pose",
     responses((status = 200, content_type = "text/event-stream", body = Pose)))]
-pub(super) async fn pose(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Item = Item>> {
-    let poses = stream::unfold(hall.board.poses(), |mut poses| async move {
+pub(super) async fn pose(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
+    let poses = stream::unfold(app.hub.poses(), |mut poses| async move {
         loop {
             poses.changed().await.ok()?;
             let newest = poses.borrow_and_update().clone();
@@ -56,5 +56,5 @@ pub(super) async fn pose(State(hall): State<Arc<Hall>>) -> Sse<impl Stream<Item 
             }
         }
     });
-    Sse::new(hall.until_closing(poses)).keep_alive(KeepAlive::default())
+    Sse::new(app.until_closing(poses)).keep_alive(KeepAlive::default())
 }

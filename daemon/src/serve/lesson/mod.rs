@@ -1,11 +1,11 @@
-//! A lesson: straps (or virtual ones) → engine → board.
+//! A lesson: straps (or virtual ones) → engine → hub.
 
 mod source;
 
-pub use source::Kind;
+pub use source::LessonSource;
 
-use super::board::book::Book;
-use super::board::{Board, Running};
+use super::hub::lesson_state::LessonState;
+use super::hub::{Hub, RunningLesson};
 use super::library::{Library, LibraryError, PlayerCard};
 use crate::engine::Engine;
 use crate::source::straps::{CLOSING, Request};
@@ -35,23 +35,23 @@ struct Started {
 }
 
 /// Starts and ends lessons, one at a time.
-pub struct Lessons {
-    kind: Kind,
+pub struct LessonControl {
+    source: LessonSource,
     library: Arc<Library>,
-    board: Arc<Board>,
+    hub: Arc<Hub>,
     started: Mutex<Option<Started>>,
 }
 
-impl Lessons {
-    /// Lessons of this kind, recorded into `library` and shown on `board`.
-    pub fn new(kind: Kind, library: Arc<Library>, board: Arc<Board>) -> Self {
-        Self { kind, library, board, started: Mutex::new(None) }
+impl LessonControl {
+    /// LessonControl of this kind, recorded into `library` and shown on `hub`.
+    pub fn new(source: LessonSource, library: Arc<Library>, hub: Arc<Hub>) -> Self {
+        Self { source, library, hub, started: Mutex::new(None) }
     }
 
     /// Starts a lesson; returns the session's id.
     pub async fn start(&self, player: &PlayerCard, baseline_block: &str) -> Result<String, LessonError> {
         let mut started = self.started.lock().await;
-        if let Some(running) = self.board.running() {
+        if let Some(running) = self.hub.running() {
             return Err(LessonError::Conflict(format!("lesson {running} is running; end it first")));
         }
         if !player.about.consent {
@@ -60,29 +60,29 @@ impl Lessons {
                 player.about.name
             )));
         }
-        let Source { session, clock, flow } = source::open(&self.kind, player).await?;
+        let Source { session, clock, flow } = source::open(&self.source, player).await?;
         let id = session.id.clone();
         let dir = self.library.new_session(&id)?;
         let broken =
             |e: crate::engine::EngineError| LessonError::Library(LibraryError::Failed(e.to_string()));
         let engine = Engine::new(dir, session, true).map_err(broken)?;
-        let book = Book::new(&id, engine.session().clone(), Some(player.id.clone()), baseline_block);
+        let state = LessonState::new(&id, engine.session().clone(), Some(player.id.clone()), baseline_block);
         let mut events = engine.watch();
-        self.board.begin(Running::new(book, clock));
+        self.hub.begin(RunningLesson::new(state, clock));
         let flow = flow.start();
         let (ended, watch_ended) = watch::channel(false);
-        let board = Arc::clone(&self.board);
+        let hub = Arc::clone(&self.hub);
         let lesson = id.clone();
         let gone = flow.gone;
         tokio::spawn(async move {
             let outcome = engine
-                .run_watched(flow.batches, gone, |records, engine| board.seen(records, engine, &mut events))
+                .run_watched(flow.batches, gone, |records, engine| hub.update(records, engine, &mut events))
                 .await;
             let problem = outcome.err().map(|why| {
                 tracing::error!(%lesson, %why, "The lesson broke off.");
                 format!("the recording broke off: {why}; what was recorded before is kept")
             });
-            board.end(&mut events, problem.as_deref());
+            hub.end(&mut events, problem.as_deref());
             let _ = ended.send(true);
         });
         *started = Some(Started { requests: flow.requests, ended: watch_ended });
@@ -91,7 +91,7 @@ impl Lessons {
 
     /// Puts a mark on the running lesson's clock, now.
     pub async fn mark(&self, kind: MarkKind, detail: &str) -> Result<f64, LessonError> {
-        let t_ns = self.board.with(|l| l.now_ns()).ok_or_else(none_running)?;
+        let t_ns = self.hub.with_lesson(|l| l.now_ns()).ok_or_else(none_running)?;
         let requests = self.started.lock().await.as_ref().map(|s| s.requests.clone());
         let sent = match requests {
             Some(requests) => requests.send(Request::mark(t_ns, kind, detail)).await.is_ok(),
@@ -100,9 +100,9 @@ impl Lessons {
         if sent { Ok(t_ns as f64 * 1e-9) } else { Err(none_running()) }
     }
 
-    /// Ends the running lesson and waits until its files are closed; returns its id.
+    /// Endpoints the running lesson and waits until its files are closed; returns its id.
     pub async fn end(&self) -> Result<String, LessonError> {
-        let id = self.board.running().ok_or_else(none_running)?;
+        let id = self.hub.running().ok_or_else(none_running)?;
         let Some(mut lesson) = self.started.lock().await.take() else { return Err(none_running()) };
         // An error means that it is ending by itself.
         let _ = lesson.requests.send(Request::Stop).await;

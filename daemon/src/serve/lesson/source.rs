@@ -5,7 +5,7 @@ use crate::ble::radio::Radio;
 use crate::ble::setup::{Setup, now_id};
 use crate::ble::straps::{SessionClock, Straps, Wanted};
 use crate::engine::BATCHES;
-use crate::serve::board::Clock;
+use crate::serve::hub::LessonClock;
 use crate::serve::library::PlayerCard;
 use crate::source::pace::{Speed, play};
 use crate::source::straps::{CLOSING, Desk, Request};
@@ -20,7 +20,7 @@ use tokio::sync::{mpsc, oneshot};
 
 /// Where lessons get their samples.
 #[derive(Debug, Clone)]
-pub enum Kind {
+pub enum LessonSource {
     /// From the straps that this configuration file assigns.
     Straps(PathBuf),
     /// From virtual straps: an invented lesson drawn from `seed`.
@@ -38,7 +38,7 @@ const REQUESTS: usize = 16;
 /// A source that is ready to flow.
 pub(super) struct Source {
     pub(super) session: Session,
-    pub(super) clock: Clock,
+    pub(super) clock: LessonClock,
     pub(super) flow: Ready,
 }
 
@@ -57,9 +57,9 @@ pub(super) struct Flow {
 }
 
 /// Opens the radio or draws the script.
-pub(super) async fn open(kind: &Kind, player: &PlayerCard) -> Result<Source, LessonError> {
-    match kind {
-        Kind::Straps(config) => {
+pub(super) async fn open(source: &LessonSource, player: &PlayerCard) -> Result<Source, LessonError> {
+    match source {
+        LessonSource::Straps(config) => {
             let cannot = |e: anyhow::Error| LessonError::Straps(format!("{e:#}"));
             let setup = Setup::load(config).map_err(cannot)?;
             let worn = setup.assigned().map_err(cannot)?;
@@ -67,15 +67,19 @@ pub(super) async fn open(kind: &Kind, player: &PlayerCard) -> Result<Source, Les
             let roles: Vec<Role> = worn.iter().map(|(role, _)| *role).collect();
             let session = setup.session(&roles, player.player(), toml::Table::new());
             let clock = SessionClock::start();
-            Ok(Source { session, clock: Clock::Running(clock), flow: Ready::Straps { radio, worn, clock } })
+            Ok(Source {
+                session,
+                clock: LessonClock::Wall(clock),
+                flow: Ready::Straps { radio, worn, clock },
+            })
         }
-        Kind::Virtual { seed, speed } => {
+        LessonSource::Virtual { seed, speed } => {
             let script = Script::lesson_of(*seed, player.about.handedness);
             let now = jiff::ZonedDateTime::now();
             let session =
                 virtual_session(&script, &now_id(&now), player.player(), &now.timestamp().to_string());
             let flow = Ready::Virtual { script: Box::new(script), speed: *speed };
-            Ok(Source { session, clock: Clock::OfRecords, flow })
+            Ok(Source { session, clock: LessonClock::LatestRecord, flow })
         }
     }
 }
@@ -88,7 +92,7 @@ impl Ready {
         let gone = match self {
             Self::Straps { radio, worn, clock } => {
                 let profiles = worn.iter().map(|(role, wanted)| (*role, &*wanted.profile));
-                // The board reads the straps' health off the pipeline.
+                // The hub reads the straps' health off the pipeline.
                 let desk = Desk::new(profiles, |_| {});
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
                 let (stopped, stopping) = oneshot::channel();

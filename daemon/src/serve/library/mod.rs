@@ -3,7 +3,7 @@
 //! ```text
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
-//! LIBRARY/devices.toml           devices that are paired (`door::devices`)
+//! LIBRARY/devices.toml           devices that are paired (`access::paired_devices`)
 //! ```
 //!
 //! Ids that come with a request are compared with the names that are there and never
@@ -43,7 +43,7 @@ pub struct Library {
     sessions: PathBuf,
     /// One writer of player files at a time.
     writing: Mutex<()>,
-    rows: sessions::Rows,
+    rows: sessions::RowCache,
 }
 
 /// The library's own files are small; anything larger is something else.
@@ -73,7 +73,7 @@ impl Library {
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
-            rows: sessions::Rows::default(),
+            rows: sessions::RowCache::default(),
         };
         for dir in [folder, &library.players, &library.sessions] {
             private_dir(dir).with_context(|| dir.display().to_string())?;

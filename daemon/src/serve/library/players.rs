@@ -115,7 +115,7 @@ impl Library {
 
     /// Who of `players` was recorded as `recorded`: by the id that the session has, or by name
     /// if it has none (it was recorded elsewhere, or before ids were kept).
-    pub fn who<'a>(players: &'a [PlayerCard], recorded: &Player) -> Option<&'a PlayerCard> {
+    pub fn recorded_player<'a>(players: &'a [PlayerCard], recorded: &Player) -> Option<&'a PlayerCard> {
         match &recorded.id {
             Some(id) => players.iter().find(|p| p.id == *id),
             None => players.iter().find(|p| recorded.named(&p.about.name)),

@@ -39,15 +39,15 @@ type Stamp = (Option<SystemTime>, Option<SystemTime>);
 
 /// What was read of a session: a row without what the library knows of its player.
 #[derive(Clone)]
-struct Read {
+struct CachedRow {
     stamp: Stamp,
     recorded: Player,
     row: SessionRow,
 }
 
-/// Rows that were read before.
+/// RowCache that were read before.
 #[derive(Default)]
-pub(super) struct Rows(Mutex<HashMap<String, Read>>);
+pub(super) struct RowCache(Mutex<HashMap<String, CachedRow>>);
 
 fn stamp(folder: &Path) -> Stamp {
     let changed = |name: &str| folder.join(name).metadata().and_then(|m| m.modified()).ok();
@@ -125,14 +125,14 @@ impl Library {
                     Some(read) if read.stamp == now => read.clone(),
                     _ => {
                         let (recorded, row) = row(&id, &folder)?;
-                        let read = Read { stamp: now, recorded, row };
+                        let read = CachedRow { stamp: now, recorded, row };
                         known.insert(id, read.clone());
                         read
                     }
                 };
                 let mut row = read.row;
                 row.running = Some(row.id.as_str()) == running;
-                if let Some(card) = Self::who(&players, &read.recorded) {
+                if let Some(card) = Self::recorded_player(&players, &read.recorded) {
                     row.player_id = Some(card.id.clone());
                     row.player.clone_from(&card.about.name);
                 }

@@ -3,15 +3,15 @@
 //! State and events change under one lock, so that a snapshot with number N holds exactly
 //! the events up to N.
 
-pub mod book;
-pub mod feed;
+pub mod event_feed;
+pub mod lesson_state;
 pub mod pose;
-pub mod straps;
+pub mod strap_status;
 pub mod views;
 
 use crate::engine::Engine;
-use book::Book;
-use feed::{Feed, Frame};
+use event_feed::{EventFeed, NumberedEvent};
+use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
@@ -19,41 +19,47 @@ use pose::POSE_EVERY;
 use serde_json::json;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
-use straps::StrapBoard;
+use strap_status::StrapMonitor;
 use tokio::sync::{broadcast, watch};
 use views::{LessonView, Snapshot};
 
 /// Tells the time on a lesson's session clock.
 #[derive(Debug, Clone)]
-pub enum Clock {
+pub enum LessonClock {
     /// It goes by itself.
-    Running(crate::ble::straps::SessionClock),
+    Wall(crate::ble::straps::SessionClock),
     /// It is the time of the newest record (virtual straps, at whatever speed).
-    OfRecords,
+    LatestRecord,
 }
 
 /// The lesson that is running.
 #[derive(Debug)]
-pub struct Running {
+pub struct RunningLesson {
     /// What is known of it.
-    pub book: Book,
-    straps: StrapBoard,
-    clock: Clock,
+    pub state: LessonState,
+    straps: StrapMonitor,
+    clock: LessonClock,
     newest_ns: u64,
     next_pose: Instant,
 }
 
-impl Running {
+impl RunningLesson {
     /// A lesson that begins.
-    pub fn new(book: Book, clock: Clock) -> Self {
-        Self { straps: StrapBoard::new(book.session()), book, clock, newest_ns: 0, next_pose: Instant::now() }
+    pub fn new(state: LessonState, clock: LessonClock) -> Self {
+        Self {
+            straps: StrapMonitor::new(state.session()),
+            state,
+            clock,
+            newest_ns: 0,
+            next_pose: Instant::now(),
+        }
     }
 
     /// Now on the session clock, nanoseconds.
     pub fn now_ns(&self) -> u64 {
         match &self.clock {
-            Clock::Running(clock) => clock.now_ns(),
-            Clock::OfRecords => self.newest_ns,
+            LessonClock::Wall(clock) => clock.now_ns(),
+            LessonClock::LatestRecord => self.newest_ns,
         }
     }
 
@@ -64,27 +70,27 @@ impl Running {
     /// As the page shows it.
     pub fn view(&self) -> LessonView {
         let now_s = self.now_s();
-        self.book.view(now_s, self.straps.view(now_s))
+        self.state.view(now_s, self.straps.view(now_s))
     }
 }
 
 #[derive(Debug, Default)]
 struct Inner {
-    feed: Feed,
-    lesson: Option<Running>,
+    feed: EventFeed,
+    lesson: Option<RunningLesson>,
 }
 
-/// The board on which the state is written.
+/// The hub on which the state is written.
 #[derive(Debug)]
-pub struct Board {
+pub struct Hub {
     boot: String,
     invented: bool,
     inner: Mutex<Inner>,
     pose: watch::Sender<Option<Arc<str>>>,
 }
 
-impl Board {
-    /// An empty board. `boot` names this run of the program.
+impl Hub {
+    /// An empty hub. `boot` names this run of the program.
     pub fn new(boot: String, invented: bool) -> Self {
         Self { boot, invented, inner: Mutex::default(), pose: watch::Sender::new(None) }
     }
@@ -107,12 +113,12 @@ impl Board {
             seq: inner.feed.seq(),
             device: device.into(),
             invented: self.invented,
-            lesson: inner.lesson.as_ref().map(Running::view),
+            lesson: inner.lesson.as_ref().map(RunningLesson::view),
         }
     }
 
     /// A new watcher, and the number of the newest event it will not see.
-    pub fn watch(&self) -> (u64, broadcast::Receiver<Frame>) {
+    pub fn watch(&self) -> (u64, broadcast::Receiver<NumberedEvent>) {
         let inner = self.lock();
         (inner.feed.seq(), inner.feed.watch())
     }
@@ -123,25 +129,25 @@ impl Board {
     }
 
     /// Looks at (or changes) the running lesson.
-    pub fn with<T>(&self, look: impl FnOnce(&mut Running) -> T) -> Option<T> {
+    pub fn with_lesson<T>(&self, look: impl FnOnce(&mut RunningLesson) -> T) -> Option<T> {
         self.lock().lesson.as_mut().map(look)
     }
 
     /// Id of the running lesson.
     pub fn running(&self) -> Option<String> {
-        self.with(|l| l.book.id().to_owned())
+        self.with_lesson(|l| l.state.id().to_owned())
     }
 
     /// A lesson begins.
-    pub fn begin(&self, lesson: Running) {
+    pub fn begin(&self, lesson: RunningLesson) {
         let mut inner = self.lock();
-        let event = LiveEvent::SessionStarted { session: lesson.book.id().to_owned() };
+        let event = LiveEvent::SessionStarted { session: lesson.state.id().to_owned() };
         inner.lesson = Some(lesson);
-        inner.feed.tell(name_of(&event), &event);
+        inner.feed.publish(event_name(&event), &event);
     }
 
     /// Shows what the engine took, and what came of it.
-    pub fn seen(&self, records: &[Record], engine: &Engine, events: &mut broadcast::Receiver<LiveEvent>) {
+    pub fn update(&self, records: &[Record], engine: &Engine, events: &mut broadcast::Receiver<LiveEvent>) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if let Some(last) = records.last() {
@@ -149,29 +155,29 @@ impl Board {
         }
         for record in records {
             if let Record::Mark(mark) = record
-                && lesson.book.mark(mark)
+                && lesson.state.mark(mark)
             {
-                feed.tell("doing", &lesson.book.doing());
+                feed.publish("doing", &lesson.state.doing());
             }
         }
         let now_s = lesson.now_s();
-        lesson.straps.seen(records, engine.pipeline(), now_s);
+        lesson.straps.update(records, engine.pipeline(), now_s);
         while let Some(event) = next(events) {
             if matches!(event, LiveEvent::Calibration { .. }) {
-                lesson.book.set_calibration(&engine.session().calibration);
+                lesson.state.set_calibration(&engine.session().calibration);
             }
-            tell(feed, &mut lesson.book, &event);
+            apply(feed, &mut lesson.state, &event);
         }
         self.show_pose(lesson, engine, now_s);
     }
 
-    fn show_pose(&self, lesson: &mut Running, engine: &Engine, now_s: f64) {
+    fn show_pose(&self, lesson: &mut RunningLesson, engine: &Engine, now_s: f64) {
         let now = Instant::now();
         if now < lesson.next_pose || self.pose.receiver_count() == 0 {
             return;
         }
         lesson.next_pose = now + POSE_EVERY;
-        let handedness = lesson.book.session().player.handedness;
+        let handedness = lesson.state.session().player.handedness;
         if let Some(pose) = pose::of(engine.pipeline(), handedness, now_s)
             && let Ok(text) = serde_json::to_string(&pose)
         {
@@ -183,19 +189,19 @@ impl Board {
     pub fn remarked(&self, id: &str, remarks: Remarks) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
-        if lesson.book.id() != id {
+        if lesson.state.id() != id {
             return;
         }
-        let changed = lesson.book.set_remarks(remarks);
-        feed.tell("remarks", lesson.book.remarks());
+        let changed = lesson.state.set_remarks(remarks);
+        feed.publish("remarks", lesson.state.remarks());
         for extra in changed {
-            feed.tell("swing_extra", &extra);
+            feed.publish("swing_extra", &extra);
         }
     }
 
     /// Something to be told that the recording does not have.
     pub fn tell(&self, event: &LiveEvent) {
-        self.lock().feed.tell(name_of(event), event);
+        self.lock().feed.publish(event_name(event), event);
     }
 
     /// The lesson has ended; what its engine still had to say is told first. `problem` says
@@ -208,38 +214,38 @@ impl Board {
         let mut told = false;
         while let Some(event) = next(events) {
             told |= matches!(event, LiveEvent::SessionEnded { .. });
-            tell(feed, &mut lesson.book, &event);
+            apply(feed, &mut lesson.state, &event);
         }
         if let Some(text) = problem {
-            feed.tell("problem", &json!({ "text": text }));
+            feed.publish("problem", &json!({ "text": text }));
         }
         if !told {
-            let swings = lesson.book.swings().last().map_or(0, |s| s.number);
+            let swings = lesson.state.swings().last().map_or(0, |s| s.number);
             let event = LiveEvent::SessionEnded { t_s: lesson.now_s(), swings };
-            feed.tell(name_of(&event), &event);
+            feed.publish(event_name(&event), &event);
         }
     }
 
     /// Once a second: how the straps are.
-    pub fn tell_straps(&self) {
+    pub fn publish_straps(&self) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
-        feed.tell("straps", &lesson.straps.view(lesson.now_s()));
+        feed.publish("straps", &lesson.straps.view(lesson.now_s()));
     }
 
     /// Every two seconds: all is well, even when nothing happens.
     pub fn beat(&self) {
         let inner = self.lock();
-        let t_s = inner.lesson.as_ref().map(Running::now_s);
+        let t_s = inner.lesson.as_ref().map(RunningLesson::now_s);
         inner.feed.beat("heartbeat", &json!({ "t_s": t_s, "seq": inner.feed.seq() }));
     }
 }
 
-fn tell(feed: &mut Feed, book: &mut Book, event: &LiveEvent) {
-    let said = book.event(event);
-    feed.tell(name_of(event), event);
+fn apply(feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
+    let said = state.event(event);
+    feed.publish(event_name(event), event);
     for extra in said {
-        feed.tell("swing_extra", &extra);
+        feed.publish("swing_extra", &extra);
     }
 }
 
@@ -258,7 +264,7 @@ fn next(events: &mut broadcast::Receiver<LiveEvent>) -> Option<LiveEvent> {
 }
 
 /// The event's tag.
-pub fn name_of(event: &LiveEvent) -> &'static str {
+pub fn event_name(event: &LiveEvent) -> &'static str {
     match event {
         LiveEvent::SessionStarted { .. } => "session_started",
         LiveEvent::Strap { .. } => "strap",

@@ -1,15 +1,15 @@
 //! Which host a request names, and where it comes from.
 
-use crate::serve::api::error::Failure;
+use crate::serve::api::error::ApiError;
 use axum::extract::Request;
 use axum::http::uri::Authority;
 use axum::http::{HeaderMap, StatusCode, header};
 use std::net::{IpAddr, SocketAddr};
 
 /// The host a request names, in its one `Host` header.
-pub fn of(request: &Request) -> Result<Authority, Failure> {
+pub fn of(request: &Request) -> Result<Authority, ApiError> {
     let bad =
-        || Failure::new(StatusCode::BAD_REQUEST, "the request must name its host, once, in a Host header");
+        || ApiError::new(StatusCode::BAD_REQUEST, "the request must name its host, once, in a Host header");
     let mut hosts = request.headers().get_all(header::HOST).iter();
     let (Some(host), None) = (hosts.next(), hosts.next()) else { return Err(bad()) };
     let host: Authority = host.to_str().ok().and_then(|h| h.parse().ok()).ok_or_else(bad)?;
@@ -25,7 +25,7 @@ fn address(host: &str) -> Option<IpAddr> {
 /// A name that somebody else made to point at us is none of ours: allowed are the address
 /// of ours that the connection came to, the loopback names when it came from this machine,
 /// and the names given with `--allow-host`.
-pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<(), Failure> {
+pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<(), ApiError> {
     let name = host.host();
     let local = local.ip().to_canonical();
     let known = match address(name) {
@@ -35,7 +35,7 @@ pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<
     if known || allowed.iter().any(|a| a.eq_ignore_ascii_case(name)) {
         return Ok(());
     }
-    Err(Failure::new(
+    Err(ApiError::new(
         StatusCode::MISDIRECTED_REQUEST,
         "this host name is not one of this computer's; open the address that peakorderd printed, \
          or start it with --allow-host NAME",
@@ -43,7 +43,7 @@ pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<
 }
 
 /// A change must come from our own page (or from a program, which names no origin).
-pub fn check_origin(headers: &HeaderMap, host: &Authority) -> Result<(), Failure> {
+pub fn check_origin(headers: &HeaderMap, host: &Authority) -> Result<(), ApiError> {
     let mut origins = headers.get_all(header::ORIGIN).iter();
     let Some(origin) = origins.next() else { return Ok(()) };
     let ours = origin
@@ -54,7 +54,7 @@ pub fn check_origin(headers: &HeaderMap, host: &Authority) -> Result<(), Failure
     if ours && origins.next().is_none() {
         return Ok(());
     }
-    Err(Failure::new(StatusCode::FORBIDDEN, "the request comes from a page of another site and is refused"))
+    Err(ApiError::new(StatusCode::FORBIDDEN, "the request comes from a page of another site and is refused"))
 }
 
 #[cfg(test)]

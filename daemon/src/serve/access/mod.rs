@@ -1,44 +1,44 @@
 //! Who gets in, and what they may do.
 //!
-//! Every request passes, in this order: the rate of its sender ([`rate`]), the host it
+//! Every request pairing, in this order: the rate of its sender ([`rate`]), the host it
 //! names ([`host`]), for changes its origin and type, and then what its device may do
 //! ([`pass`]). A page of another site can therefore neither read nor change anything: it
 //! cannot send a JSON type without asking first, its origin does not match, and a name that
 //! was made to point here (DNS rebinding) is not one of ours.
 
-pub mod devices;
 pub mod host;
-pub mod pass;
-pub mod rate;
+pub mod paired_devices;
+pub mod pairing;
+pub mod rate_limit;
 pub mod terminal;
 
-use super::api::error::Failure;
+use super::api::error::ApiError;
 use axum::extract::{Request, State};
 use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
-use pass::{Device, Passes};
-use rate::Rates;
+use pairing::{Device, Pairing};
+use rate_limit::RateLimits;
 use std::net::SocketAddr;
 use std::sync::Arc;
 
 /// Both ends of a request's connection.
 #[derive(Debug, Clone, Copy)]
-pub struct Ends {
+pub struct Endpoints {
     /// The device that asks.
     pub peer: SocketAddr,
     /// Our address that it asked.
     pub local: SocketAddr,
 }
 
-/// The door.
-pub struct Door {
+/// The access.
+pub struct AccessControl {
     /// Names besides our addresses that a request may call us by.
     pub allowed_hosts: Vec<String>,
     /// Who may do what.
-    pub passes: Passes,
+    pub pairing: Pairing,
     /// How fast each may ask.
-    pub rates: Rates,
+    pub rate_limits: RateLimits,
 }
 
 /// What the API's own pages may load: only what this program serves.
@@ -46,8 +46,12 @@ const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'sel
 media-src 'self' data: blob:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 /// Lets a request in or says why not.
-pub async fn keeper(State(door): State<Arc<Door>>, mut request: Request, next: Next) -> Response {
-    let mut response = match door.admit(&mut request) {
+pub async fn check_access(
+    State(access): State<Arc<AccessControl>>,
+    mut request: Request,
+    next: Next,
+) -> Response {
+    let mut response = match access.admit(&mut request) {
         Ok(()) => next.run(request).await,
         Err(failure) => {
             let mut refused = failure.into_response();
@@ -67,27 +71,27 @@ pub async fn keeper(State(door): State<Arc<Door>>, mut request: Request, next: N
     response
 }
 
-impl Door {
-    fn admit(&self, request: &mut Request) -> Result<(), Failure> {
-        let Some(&ends) = request.extensions().get::<Ends>() else {
-            return Err(Failure::new(StatusCode::INTERNAL_SERVER_ERROR, "the connection is not known"));
+impl AccessControl {
+    fn admit(&self, request: &mut Request) -> Result<(), ApiError> {
+        let Some(&ends) = request.extensions().get::<Endpoints>() else {
+            return Err(ApiError::new(StatusCode::INTERNAL_SERVER_ERROR, "the connection is not known"));
         };
         let looks = matches!(*request.method(), Method::GET | Method::HEAD);
-        self.rates.take(ends.peer.ip(), looks)?;
+        self.rate_limits.check(ends.peer.ip(), looks)?;
         let host = host::of(request)?;
         host::check(&host, ends.local, &self.allowed_hosts)?;
         if !looks {
             host::check_origin(request.headers(), &host)?;
             json_only(request)?;
         }
-        let device = self.passes.device(request.headers());
+        let device = self.pairing.device(request.headers());
         let path = request.uri().path();
         // The page's own files tell nothing, and pairing is how one gets in.
         if path.starts_with("/api/") && path != "/api/v1/pair" {
             match device {
-                None => return Err(self.passes.not_paired()),
+                None => return Err(self.pairing.not_paired()),
                 Some(Device::Viewer) if !looks => {
-                    return Err(Failure::new(
+                    return Err(ApiError::new(
                         StatusCode::FORBIDDEN,
                         "this device may look, not change; use the coach's device",
                     ));
@@ -103,13 +107,13 @@ impl Door {
 }
 
 /// Types that a page of another site can send without asking first are refused.
-fn json_only(request: &Request) -> Result<(), Failure> {
+fn json_only(request: &Request) -> Result<(), ApiError> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
     let kind = kind.split(';').next().unwrap_or("").trim();
     if kind.eq_ignore_ascii_case("application/json") {
         return Ok(());
     }
-    Err(Failure::new(
+    Err(ApiError::new(
         StatusCode::UNSUPPORTED_MEDIA_TYPE,
         "a change must be sent as Content-Type: application/json",
     ))

@@ -1,14 +1,14 @@
 //! A recorded session played again, as it was.
 
-use super::error::{ErrorBody, Failure};
+use super::error::{ApiError, ErrorBody};
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
 use crate::output::event_of;
-use crate::serve::Hall;
-use crate::serve::board::book::Book;
-use crate::serve::board::name_of;
-use crate::serve::board::pose::{self, POSE_EVERY};
-use crate::serve::past;
+use crate::serve::AppState;
+use crate::serve::hub::event_name;
+use crate::serve::hub::lesson_state::LessonState;
+use crate::serve::hub::pose::{self, POSE_EVERY};
+use crate::serve::past_lesson;
 use crate::source::replay::Replay;
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -25,16 +25,16 @@ use tokio::sync::{OwnedSemaphorePermit, mpsc};
 
 /// Slowest and fastest, times real time.
 const SPEEDS: std::ops::RangeInclusive<f64> = 0.05..=64.0;
-/// Events on their way to one who watches; the player waits for him, nobody else does.
+/// Events on their way to one who watches; the playback waits for him, nobody else does.
 const AHEAD: usize = 32;
 /// Whether anybody still watches is looked at this often.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 /// The other events that tell the time, in wall time.
 const BEAT_EVERY: Duration = Duration::from_secs(2);
 
-/// How to play.
+/// PlayOptions to play.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
-pub(super) struct How {
+pub(super) struct PlayOptions {
     /// Times real time, 0.05 to 64; 1 without it.
     #[serde(default = "real_time")]
     speed: f64,
@@ -50,71 +50,71 @@ fn real_time() -> f64 {
 /// The recorded session through the same pipeline again: the events of `/events` and
 /// `/pose`, with `played: true` in `hello`; `session_ended` comes last.
 #[utoipa::path(get, path = "/sessions/{id}/play",
-    params(("id" = String, Path, description = "session's id"), How),
+    params(("id" = String, Path, description = "session's id"), PlayOptions),
     responses((status = 200, content_type = "text/event-stream", body = String), (status = 404, body = ErrorBody),
         (status = 409, body = ErrorBody, description = "it is being recorded"),
         (status = 503, body = ErrorBody, description = "too many are played at once")))]
 pub(super) async fn play(
-    State(hall): State<Arc<Hall>>,
+    State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
-    Query(how): Query<How>,
-) -> Result<Sse<impl Stream<Item = Item>>, Failure> {
+    Query(how): Query<PlayOptions>,
+) -> Result<Sse<impl Stream<Item = Item>>, ApiError> {
     if !(SPEEDS.contains(&how.speed) && how.from_s.is_finite() && how.from_s >= 0.0) {
-        return Err(Failure::bad(format!(
+        return Err(ApiError::bad(format!(
             "speed must be from {} to {}, from_s 0 or more",
             SPEEDS.start(),
             SPEEDS.end()
         )));
     }
-    if hall.board.running().is_some_and(|running| running == id) {
-        return Err(Failure::new(StatusCode::CONFLICT, "this lesson is being recorded; end it first"));
+    if app.hub.running().is_some_and(|running| running == id) {
+        return Err(ApiError::new(StatusCode::CONFLICT, "this lesson is being recorded; end it first"));
     }
-    let permit = Arc::clone(&hall.plays).try_acquire_owned().map_err(|_| {
-        Failure::new(StatusCode::SERVICE_UNAVAILABLE, "too many sessions are played at once; close one")
+    let permit = Arc::clone(&app.plays).try_acquire_owned().map_err(|_| {
+        ApiError::new(StatusCode::SERVICE_UNAVAILABLE, "too many sessions are played at once; close one")
     })?;
-    let library = Arc::clone(&hall.library);
-    let player = on_disk(move || -> Result<_, Failure> {
+    let library = Arc::clone(&app.library);
+    let playback = on_disk(move || -> Result<_, ApiError> {
         let (dir, session) = library.open_session(&id)?;
-        let replay = Replay::open(&dir.log_path()).map_err(|e| Failure::ours(e.to_string()))?;
-        let pipeline = Pipeline::new(&session).map_err(|e| Failure::ours(e.to_string()))?;
-        let mut book = Book::new(&id, session, None, past::BASELINE);
-        book.set_remarks(dir.remarks().read()?.fold());
-        Ok(Player { replay, pipeline, book, how, _permit: permit })
+        let replay = Replay::open(&dir.log_path()).map_err(|e| ApiError::ours(e.to_string()))?;
+        let pipeline = Pipeline::new(&session).map_err(|e| ApiError::ours(e.to_string()))?;
+        let mut lesson = LessonState::new(&id, session, None, past_lesson::BASELINE);
+        lesson.set_remarks(dir.remarks().read()?.fold());
+        Ok(Playback { replay, pipeline, lesson, how, _permit: permit })
     })
     .await?;
     let (to, from) = mpsc::channel(AHEAD);
-    let boot = hall.board.boot().to_owned();
-    tokio::task::spawn_blocking(move || player.run(&boot, Listener { to, seq: 0 }));
+    let boot = app.hub.boot().to_owned();
+    tokio::task::spawn_blocking(move || playback.run(&boot, EventWriter { to, seq: 0 }));
     let items = stream::unfold(from, |mut from| async move { Some((from.recv().await?, from)) });
-    Ok(Sse::new(hall.until_closing(items)).keep_alive(KeepAlive::default()))
+    Ok(Sse::new(app.until_closing(items)).keep_alive(KeepAlive::default()))
 }
 
 /// One who watches.
-struct Listener {
+struct EventWriter {
     to: mpsc::Sender<Item>,
     seq: u64,
 }
 
 /// He is gone.
-struct Gone;
+struct Disconnected;
 
-impl Listener {
-    fn tell(&mut self, name: &str, data: &impl serde::Serialize) -> Result<(), Gone> {
+impl EventWriter {
+    fn send(&mut self, name: &str, data: &impl serde::Serialize) -> Result<(), Disconnected> {
         self.seq += 1;
         let data = serde_json::to_value(data).unwrap_or_default();
         let item = event(name, &data).id(self.seq.to_string());
-        self.to.blocking_send(Ok(item)).map_err(|_| Gone)
+        self.to.blocking_send(Ok(item)).map_err(|_| Disconnected)
     }
 
     /// Waits until `due`, unless he goes.
-    fn wait(&self, due: Instant) -> Result<(), Gone> {
+    fn wait(&self, due: Instant) -> Result<(), Disconnected> {
         loop {
             let left = due.saturating_duration_since(Instant::now());
             if left.is_zero() {
                 return Ok(());
             }
             if self.to.is_closed() {
-                return Err(Gone);
+                return Err(Disconnected);
             }
             std::thread::sleep(left.min(LOOK_EVERY));
         }
@@ -122,24 +122,24 @@ impl Listener {
 }
 
 /// Plays on a thread of its own.
-struct Player {
+struct Playback {
     replay: Replay,
     pipeline: Pipeline,
-    book: Book,
-    how: How,
+    lesson: LessonState,
+    how: PlayOptions,
     _permit: OwnedSemaphorePermit,
 }
 
-impl Player {
-    fn run(mut self, boot: &str, mut to: Listener) {
-        let hello = json!({ "boot": boot, "seq": 0, "played": true, "session": self.book.id() });
-        if to.tell("hello", &hello).is_ok() && self.play(&mut to).is_err() {
-            tracing::debug!(session = self.book.id(), "Nobody watches the played session any more.");
+impl Playback {
+    fn run(mut self, boot: &str, mut to: EventWriter) {
+        let hello = json!({ "boot": boot, "seq": 0, "played": true, "session": self.lesson.id() });
+        if to.send("hello", &hello).is_ok() && self.play(&mut to).is_err() {
+            tracing::debug!(session = self.lesson.id(), "Nobody watches the played session any more.");
         }
     }
 
-    fn play(&mut self, to: &mut Listener) -> Result<(), Gone> {
-        to.tell("session_started", &LiveEvent::SessionStarted { session: self.book.id().to_owned() })?;
+    fn play(&mut self, to: &mut EventWriter) -> Result<(), Disconnected> {
+        to.send("session_started", &LiveEvent::SessionStarted { session: self.lesson.id().to_owned() })?;
         let from_s = self.how.from_s;
         let start = Instant::now();
         let (mut next_pose, mut next_beat) = (start, start);
@@ -152,40 +152,45 @@ impl Player {
                 to.wait(start + Duration::from_secs_f64((t_s - from_s) / self.how.speed))?;
             }
             if let Record::Mark(mark) = &record
-                && self.book.mark(mark)
+                && self.lesson.mark(mark)
                 && loud
             {
-                to.tell("doing", &self.book.doing())?;
+                to.send("doing", &self.lesson.doing())?;
             }
             self.pipeline.push(&record, &mut outputs);
             self.hand_on(&mut outputs, loud, to)?;
             let now = Instant::now();
             if loud && now >= next_pose {
                 next_pose = now + POSE_EVERY;
-                if let Some(pose) = pose::of(&self.pipeline, self.book.session().player.handedness, t_s) {
-                    to.tell("pose", &pose)?;
+                if let Some(pose) = pose::of(&self.pipeline, self.lesson.session().player.handedness, t_s) {
+                    to.send("pose", &pose)?;
                 }
             }
             if loud && now >= next_beat {
                 next_beat = now + BEAT_EVERY;
-                to.tell("heartbeat", &json!({ "t_s": t_s, "seq": to.seq }))?;
+                to.send("heartbeat", &json!({ "t_s": t_s, "seq": to.seq }))?;
             }
         }
         self.pipeline.finish(&mut outputs);
         self.hand_on(&mut outputs, true, to)?;
         let ended = LiveEvent::SessionEnded { t_s, swings: self.pipeline.swings() };
-        to.tell(name_of(&ended), &ended)
+        to.send(event_name(&ended), &ended)
     }
 
-    fn hand_on(&mut self, outputs: &mut Vec<Output>, loud: bool, to: &mut Listener) -> Result<(), Gone> {
+    fn hand_on(
+        &mut self,
+        outputs: &mut Vec<Output>,
+        loud: bool,
+        to: &mut EventWriter,
+    ) -> Result<(), Disconnected> {
         for event in outputs.drain(..).filter_map(|output| event_of(&output)) {
-            let said = self.book.event(&event);
+            let said = self.lesson.event(&event);
             if !loud {
                 continue;
             }
-            to.tell(name_of(&event), &event)?;
+            to.send(event_name(&event), &event)?;
             for extra in said {
-                to.tell("swing_extra", &extra)?;
+                to.send("swing_extra", &extra)?;
             }
         }
         Ok(())

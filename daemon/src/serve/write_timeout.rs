@@ -9,13 +9,13 @@ use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::time::{Instant, Sleep};
 
 /// Fails when nothing could be written for too long.
-pub(super) struct Patient<S> {
+pub(super) struct WriteTimeout<S> {
     inner: S,
     limit: Duration,
     waiting: Option<Pin<Box<Sleep>>>,
 }
 
-impl<S> Patient<S> {
+impl<S> WriteTimeout<S> {
     pub(super) fn new(inner: S, limit: Duration) -> Self {
         Self { inner, limit, waiting: None }
     }
@@ -35,7 +35,7 @@ impl<S> Patient<S> {
     }
 }
 
-impl<S: AsyncRead + Unpin> AsyncRead for Patient<S> {
+impl<S: AsyncRead + Unpin> AsyncRead for WriteTimeout<S> {
     fn poll_read(
         mut self: Pin<&mut Self>,
         cx: &mut Context<'_>,
@@ -45,7 +45,7 @@ impl<S: AsyncRead + Unpin> AsyncRead for Patient<S> {
     }
 }
 
-impl<S: AsyncWrite + Unpin> AsyncWrite for Patient<S> {
+impl<S: AsyncWrite + Unpin> AsyncWrite for WriteTimeout<S> {
     fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<io::Result<usize>> {
         let polled = Pin::new(&mut self.inner).poll_write(cx, buf);
         self.patience(cx, polled)
@@ -112,7 +112,7 @@ mod tests {
     }
 
     async fn write(every: usize, limit: Duration, bytes: usize) -> io::Result<usize> {
-        let mut patient = Patient::new(Other { every, attempts: 0 }, limit);
+        let mut patient = WriteTimeout::new(Other { every, attempts: 0 }, limit);
         let mut written = 0;
         for _ in 0..bytes {
             written += poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await?;
@@ -129,7 +129,7 @@ mod tests {
 
     #[tokio::test]
     async fn patience_begins_anew_with_every_byte_taken() {
-        let mut patient = Patient::new(Other { every: 2, attempts: 0 }, Duration::from_hours(1));
+        let mut patient = WriteTimeout::new(Other { every: 2, attempts: 0 }, Duration::from_hours(1));
         poll_fn(|cx| Pin::new(&mut patient).poll_write(cx, &[1])).await.unwrap();
         assert!(patient.waiting.is_none());
     }

@@ -1,8 +1,8 @@
 //! Past lessons, read from their folders.
 
-use super::api::error::Failure;
-use super::board::book::Book;
-use super::board::views::LessonView;
+use super::api::error::ApiError;
+use super::hub::lesson_state::LessonState;
+use super::hub::views::LessonView;
 use super::library::Library;
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
@@ -21,21 +21,21 @@ use utoipa::ToSchema;
 pub(super) const BASELINE: &str = "baseline";
 
 /// A past lesson as the page shows it.
-pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, Failure> {
+pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, ApiError> {
     let loaded = library.load(id, None)?;
     let players = library.players()?;
-    let player_id = Library::who(&players, &loaded.session.player).map(|p| p.id.clone());
-    let mut book = Book::new(id, loaded.session.clone(), player_id, BASELINE);
+    let player_id = Library::recorded_player(&players, &loaded.session.player).map(|p| p.id.clone());
+    let mut state = LessonState::new(id, loaded.session.clone(), player_id, BASELINE);
     for event in blocks(&loaded.dir) {
-        book.event(&event);
+        state.event(&event);
     }
     for check in loaded.mobility {
-        book.event(&LiveEvent::Mobility { check: Box::new(check) });
+        state.event(&LiveEvent::Mobility { check: Box::new(check) });
     }
     let end_s = last_finish_s(&loaded.swings);
-    book.set_remarks(loaded.remarks);
-    book.swings_of_past(loaded.swings);
-    Ok(book.view(end_s, Vec::new()))
+    state.set_remarks(loaded.remarks);
+    state.add_swings(loaded.swings);
+    Ok(state.view(end_s, Vec::new()))
 }
 
 fn last_finish_s(swings: &[Swing]) -> f64 {
@@ -43,18 +43,18 @@ fn last_finish_s(swings: &[Swing]) -> f64 {
 }
 
 /// Session time of the last swing's finish, for remarks that are made afterwards.
-pub(super) fn end_s(dir: &SessionDir) -> Result<f64, Failure> {
-    let last = dir.swing_numbers().map_err(|e| Failure::ours(e.to_string()))?.pop();
+pub(super) fn end_s(dir: &SessionDir) -> Result<f64, ApiError> {
+    let last = dir.swing_numbers().map_err(|e| ApiError::ours(e.to_string()))?.pop();
     // A damaged swing file must not keep a note from being written.
     Ok(last.and_then(|n| dir.read_swing(n).ok()).map_or(0.0, |s| last_finish_s(&[s])))
 }
 
 /// The lesson as a page to take home.
-pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, Failure> {
+pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, ApiError> {
     let loaded = library.load(id, None)?;
     report::html(&loaded, choice).map_err(|e| match e {
-        ReportError::NoBlock { .. } => Failure::unknown(e.to_string()),
-        ReportError::SameBlock(_) => Failure::bad(e.to_string()),
+        ReportError::NoBlock { .. } => ApiError::unknown(e.to_string()),
+        ReportError::SameBlock(_) => ApiError::bad(e.to_string()),
     })
 }
 
@@ -133,10 +133,10 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
 }
 
 /// The curves of swing `number`.
-pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, Failure> {
+pub(super) fn curves(library: &Library, id: &str, number: u32) -> Result<CurvesView, ApiError> {
     let (dir, session) = library.open_session(id)?;
     let loaded = peakorder_analysis::load::curves(&dir, number);
-    let curves = loaded.map_err(|why| Failure::unknown(format!("swing {number} has no curves: {why}")))?;
+    let curves = loaded.map_err(|why| ApiError::unknown(format!("swing {number} has no curves: {why}")))?;
     Ok(CurvesView {
         start_s: curves.start_s,
         step_s: curves.step_s,

@@ -22,7 +22,7 @@ pub struct Snapshot {
     pub seq: u64,
     /// What this device may do: `coach` (everything) or `viewer` (look).
     pub device: String,
-    /// Lessons use virtual straps: everything is invented.
+    /// LessonControl use virtual straps: everything is invented.
     #[serde(rename = "virtual")]
     pub invented: bool,
     /// The lesson that is running.
@@ -72,7 +72,7 @@ pub struct LessonView {
     pub baseline_block: String,
 }
 
-/// Swings are shared with the board, not copied.
+/// Swings are shared with the hub, not copied.
 fn shared<S: serde::Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(swings.iter().map(AsRef::as_ref))
 }

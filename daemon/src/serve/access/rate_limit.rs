@@ -1,6 +1,6 @@
 //! How fast one device may ask: a bucket of tokens for each address.
 
-use crate::serve::api::error::Failure;
+use crate::serve::api::error::ApiError;
 use axum::http::StatusCode;
 use std::collections::HashMap;
 use std::net::IpAddr;
@@ -33,14 +33,14 @@ struct Bucket {
     at: Instant,
 }
 
-/// Buckets of one kind.
+/// TokenBuckets of one kind.
 #[derive(Debug)]
-pub struct Buckets<K> {
+pub struct TokenBuckets<K> {
     limit: Limit,
     buckets: Mutex<HashMap<K, Bucket>>,
 }
 
-impl<K: std::hash::Hash + Eq + Copy> Buckets<K> {
+impl<K: std::hash::Hash + Eq + Copy> TokenBuckets<K> {
     /// All full.
     pub fn new(limit: Limit) -> Self {
         Self { limit, buckets: Mutex::default() }
@@ -72,26 +72,26 @@ impl<K: std::hash::Hash + Eq + Copy> Buckets<K> {
 }
 
 /// The answer to one who must wait.
-pub fn wait(seconds: f64, text: &str) -> Failure {
-    Failure::new(StatusCode::TOO_MANY_REQUESTS, text).retry_after(seconds.ceil().max(1.0) as u64)
+pub fn wait(seconds: f64, text: &str) -> ApiError {
+    ApiError::new(StatusCode::TOO_MANY_REQUESTS, text).retry_after(seconds.ceil().max(1.0) as u64)
 }
 
 /// The rates of requests.
 #[derive(Debug)]
-pub struct Rates {
-    looks: Buckets<IpAddr>,
-    changes: Buckets<IpAddr>,
+pub struct RateLimits {
+    looks: TokenBuckets<IpAddr>,
+    changes: TokenBuckets<IpAddr>,
 }
 
-impl Default for Rates {
+impl Default for RateLimits {
     fn default() -> Self {
-        Self { looks: Buckets::new(LOOKS), changes: Buckets::new(CHANGES) }
+        Self { looks: TokenBuckets::new(LOOKS), changes: TokenBuckets::new(CHANGES) }
     }
 }
 
-impl Rates {
+impl RateLimits {
     /// Takes a request into account.
-    pub fn take(&self, from: IpAddr, looks: bool) -> Result<(), Failure> {
+    pub fn check(&self, from: IpAddr, looks: bool) -> Result<(), ApiError> {
         let buckets = if looks { &self.looks } else { &self.changes };
         buckets
             .take(from, Instant::now())
@@ -106,7 +106,7 @@ mod tests {
 
     #[test]
     fn a_bucket_empties_fills_and_says_when() {
-        let buckets = Buckets::new(Limit { burst: 3.0, per_s: 2.0 });
+        let buckets = TokenBuckets::new(Limit { burst: 3.0, per_s: 2.0 });
         let start = Instant::now();
         for _ in 0..3 {
             assert_eq!(buckets.take(1, start), Ok(()));
@@ -120,7 +120,7 @@ mod tests {
 
     #[test]
     fn a_flood_of_addresses_is_refused_and_not_remembered_for_ever() {
-        let buckets = Buckets::new(Limit { burst: 1.0, per_s: 1.0 });
+        let buckets = TokenBuckets::new(Limit { burst: 1.0, per_s: 1.0 });
         let start = Instant::now();
         let refused = (0..10_000).filter(|n| buckets.take(*n, start).is_err()).count();
         assert_eq!(refused, 10_000 - REMEMBERED);

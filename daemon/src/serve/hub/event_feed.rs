@@ -9,7 +9,7 @@ const BACKLOG: usize = 256;
 
 /// One event, written out once for all.
 #[derive(Debug, Clone)]
-pub struct Frame {
+pub struct NumberedEvent {
     /// Its number.
     pub seq: u64,
     /// What it is.
@@ -20,30 +20,30 @@ pub struct Frame {
 
 /// Numbers events and hands them to all watchers.
 #[derive(Debug)]
-pub struct Feed {
+pub struct EventFeed {
     seq: u64,
-    to: broadcast::Sender<Frame>,
+    to: broadcast::Sender<NumberedEvent>,
 }
 
-impl Default for Feed {
+impl Default for EventFeed {
     fn default() -> Self {
         Self { seq: 0, to: broadcast::channel(BACKLOG).0 }
     }
 }
 
-impl Feed {
+impl EventFeed {
     /// Number of the newest event.
     pub fn seq(&self) -> u64 {
         self.seq
     }
 
-    /// A new watcher: sees what comes after [`Feed::seq`].
-    pub fn watch(&self) -> broadcast::Receiver<Frame> {
+    /// A new watcher: sees what comes after [`EventFeed::seq`].
+    pub fn watch(&self) -> broadcast::Receiver<NumberedEvent> {
         self.to.subscribe()
     }
 
     /// Tells everybody.
-    pub fn tell(&mut self, event: &'static str, data: &impl Serialize) {
+    pub fn publish(&mut self, event: &'static str, data: &impl Serialize) {
         self.seq += 1;
         self.send(event, data);
     }
@@ -56,7 +56,7 @@ impl Feed {
     fn send(&self, event: &'static str, data: &impl Serialize) {
         match serde_json::to_string(data) {
             // Nobody watching is no error.
-            Ok(data) => drop(self.to.send(Frame { seq: self.seq, event, data: data.into() })),
+            Ok(data) => drop(self.to.send(NumberedEvent { seq: self.seq, event, data: data.into() })),
             Err(why) => tracing::error!(event, %why, "An event could not be written."),
         }
     }

@@ -1,13 +1,13 @@
-//! Passes: which device may do what.
+//! Pairing: which device may do what.
 //!
 //! On a loopback address every browser is the coach's. Elsewhere a device gets in with a
 //! link shown in the terminal or with the passcode, and is then known by a cookie
-//! ([`super::devices`]). Links and cookies are 128 random bits and are compared in constant
+//! ([`super::paired_devices`]). PairingLinks and cookies are 128 random bits and are compared in constant
 //! time; links live in memory only.
 
-use super::devices::{Devices, GOOD_FOR_DAYS, TOKEN_BYTES};
-use super::rate::{ALL_GUESSES, Buckets, GUESSES, wait};
-use crate::serve::api::error::Failure;
+use super::paired_devices::{GOOD_FOR_DAYS, PairedDevices, TOKEN_BYTES};
+use super::rate_limit::{ALL_GUESSES, GUESSES, TokenBuckets, wait};
+use crate::serve::api::error::ApiError;
 use crate::serve::random;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use jiff::Timestamp;
@@ -40,9 +40,9 @@ impl Device {
     }
 }
 
-/// Links to be shown in the terminal.
+/// PairingLinks to be shown in the terminal.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Links {
+pub struct PairingLinks {
     /// Good once, for the coach's device.
     pub coach: String,
     /// Good until the program ends, for those who look.
@@ -54,31 +54,31 @@ struct Known {
     coach_link: Option<String>,
     viewer_link: String,
     passcode: Option<String>,
-    devices: Devices,
+    devices: PairedDevices,
 }
 
 /// Who may do what.
 #[derive(Debug)]
-pub struct Passes {
+pub struct Pairing {
     /// `None`: whoever reaches us is the coach (loopback).
     known: Option<Mutex<Known>>,
-    guesses: Buckets<IpAddr>,
-    all_guesses: Buckets<()>,
+    guesses: TokenBuckets<IpAddr>,
+    all_guesses: TokenBuckets<()>,
 }
 
 fn same(a: &str, b: &str) -> bool {
     a.as_bytes().ct_eq(b.as_bytes()).into()
 }
 
-impl Passes {
+impl Pairing {
     /// Every device is the coach's: for loopback addresses.
     pub fn open() -> Self {
-        Self { known: None, guesses: Buckets::new(GUESSES), all_guesses: Buckets::new(ALL_GUESSES) }
+        Self { known: None, guesses: TokenBuckets::new(GUESSES), all_guesses: TokenBuckets::new(ALL_GUESSES) }
     }
 
-    /// Devices must pair, by the links returned or by `passcode`, unless they are known.
-    pub fn paired(passcode: Option<String>, devices: Devices) -> (Self, Links) {
-        let links = Links { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
+    /// PairedDevices must pair, by the links returned or by `passcode`, unless they are known.
+    pub fn paired(passcode: Option<String>, devices: PairedDevices) -> (Self, PairingLinks) {
+        let links = PairingLinks { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
         let known = Known {
             coach_link: Some(links.coach.clone()),
             viewer_link: links.viewer.clone(),
@@ -106,18 +106,18 @@ impl Passes {
     }
 
     /// The answer to a device that is not paired.
-    pub fn not_paired(&self) -> Failure {
+    pub fn not_paired(&self) -> ApiError {
         let passcode = self.lock().is_some_and(|k| k.passcode.is_some());
         let text = if passcode {
             "this device is not paired; type the passcode, or open the link that peakorderd shows in its terminal"
         } else {
             "this device is not paired; open the link that peakorderd shows in its terminal"
         };
-        Failure::new(StatusCode::UNAUTHORIZED, text).with("passcode", passcode)
+        ApiError::new(StatusCode::UNAUTHORIZED, text).with("passcode", passcode)
     }
 
     /// Takes a link's token; returns the cookie of the device it makes.
-    pub fn by_link(&self, token: &str, from: IpAddr) -> Result<HeaderValue, Failure> {
+    pub fn redeem_link(&self, token: &str, from: IpAddr) -> Result<HeaderValue, ApiError> {
         let Some(mut known) = self.lock() else { return Err(no_need()) };
         let device = if known.coach_link.as_deref().is_some_and(|t| same(t, token)) {
             known.coach_link = None;
@@ -127,7 +127,7 @@ impl Passes {
         } else {
             drop(known);
             self.guessed(from)?;
-            return Err(Failure::new(
+            return Err(ApiError::new(
                 StatusCode::FORBIDDEN,
                 "this link is not good (any more); the coach's link works once, start peakorderd anew for another",
             ));
@@ -136,10 +136,10 @@ impl Passes {
     }
 
     /// Takes a passcode; returns the coach's cookie.
-    pub fn by_passcode(&self, passcode: &str, from: IpAddr) -> Result<HeaderValue, Failure> {
+    pub fn redeem_passcode(&self, passcode: &str, from: IpAddr) -> Result<HeaderValue, ApiError> {
         let Some(mut known) = self.lock() else { return Err(no_need()) };
         let Some(right) = &known.passcode else {
-            return Err(Failure::new(
+            return Err(ApiError::new(
                 StatusCode::FORBIDDEN,
                 "there is no passcode; open the link in the terminal",
             ));
@@ -149,13 +149,13 @@ impl Passes {
         // Even the right one waits once too many were wrong, or guessing would not be slowed.
         self.guessed(from)?;
         if !right {
-            return Err(Failure::new(StatusCode::FORBIDDEN, "this is not the passcode"));
+            return Err(ApiError::new(StatusCode::FORBIDDEN, "this is not the passcode"));
         }
         known = self.lock().ok_or_else(no_need)?;
         Ok(known.admit(Device::Coach))
     }
 
-    fn guessed(&self, from: IpAddr) -> Result<(), Failure> {
+    fn guessed(&self, from: IpAddr) -> Result<(), ApiError> {
         let now = Instant::now();
         self.guesses
             .take(from, now)
@@ -173,6 +173,6 @@ impl Known {
     }
 }
 
-fn no_need() -> Failure {
-    Failure::new(StatusCode::CONFLICT, "no pairing is needed on this computer; open the page")
+fn no_need() -> ApiError {
+    ApiError::new(StatusCode::CONFLICT, "no pairing is needed on this computer; open the page")
 }

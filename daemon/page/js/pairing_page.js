@@ -5,7 +5,7 @@ import { post } from './api.js';
 import { h } from './dom.js';
 import { capital } from './format.js';
 
-export function enterDoor(main, { text, passcode }) {
+export function enterPairing(main, { text, passcode }) {
   const input = h('input', { id: 'passcode', type: 'password', autocomplete: 'current-password', maxlength: 256 });
   main.append(h('div', { class: 'quiet-page' },
     h('h1', {}, 'This device is not paired'),

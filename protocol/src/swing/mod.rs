@@ -8,6 +8,10 @@
 //! Gait Posture 13:1–6). An absent segment is an absent key; a number that could not be
 //! measured is an absent key too, and `quality.withheld` says why.
 
+mod quality;
+
+pub use quality::{Quality, Withheld};
+
 use crate::role::{Handedness, Role};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -357,35 +361,6 @@ pub struct Tempo {
     pub ratio: f64,
     /// What starts the downswing.
     pub downswing_from: String,
-}
-
-/// What can be trusted and why not.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-pub struct Quality {
-    /// Sequence timing is usable.
-    pub usable: bool,
-    /// Withheld numbers, each with the reason, in plain words.
-    pub withheld: Vec<Withheld>,
-    /// Things to know that withhold nothing.
-    #[serde(default)]
-    pub notes: Vec<String>,
-    /// Samples lost between takeaway and finish, all straps.
-    pub lost_samples: u32,
-    /// Samples at the sensor's range limit between takeaway and finish, all straps.
-    pub clipped_samples: u32,
-    /// Standard uncertainty of the straps' alignment to one another, milliseconds.
-    pub clock_sd_ms: f64,
-}
-
-/// One withheld number or group.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-pub struct Withheld {
-    /// Field or group of fields, e.g. `pelvis.turn_deg`.
-    pub what: String,
-    /// Why, and what to do about it.
-    pub why: String,
 }
 
 impl Swing {

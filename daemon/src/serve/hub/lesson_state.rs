@@ -20,7 +20,7 @@ use utoipa::ToSchema;
 
 /// What is said of a swing besides its own numbers.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
-pub struct Extra {
+pub struct SwingExtra {
     /// Its number.
     pub number: u32,
     /// Each measure against the player's own baseline.
@@ -31,7 +31,7 @@ pub struct Extra {
 
 /// One lesson.
 #[derive(Debug, Clone)]
-pub struct Book {
+pub struct LessonState {
     id: String,
     session: Session,
     player_id: Option<String>,
@@ -42,11 +42,11 @@ pub struct Book {
     swings: Vec<Arc<Swing>>,
     mobility: Vec<MobilityCheck>,
     remarks: Remarks,
-    extras: BTreeMap<u32, Extra>,
+    extras: BTreeMap<u32, SwingExtra>,
 }
 
-impl Book {
-    /// An empty book for `session`, which the library has under `id`.
+impl LessonState {
+    /// An empty state for `session`, which the library has under `id`.
     pub fn new(id: &str, session: Session, player_id: Option<String>, baseline_block: &str) -> Self {
         Self {
             id: id.to_owned(),
@@ -109,7 +109,7 @@ impl Book {
     }
 
     /// Takes an event; returns what is now said differently of swings, newest first.
-    pub fn event(&mut self, event: &LiveEvent) -> Vec<Extra> {
+    pub fn event(&mut self, event: &LiveEvent) -> Vec<SwingExtra> {
         match event {
             LiveEvent::Block { t_s, label } => {
                 self.block.clone_from(label);
@@ -127,7 +127,7 @@ impl Book {
     }
 
     /// Takes many swings at once, of a past lesson.
-    pub fn swings_of_past(&mut self, swings: impl IntoIterator<Item = Swing>) {
+    pub fn add_swings(&mut self, swings: impl IntoIterator<Item = Swing>) {
         for swing in swings {
             self.swing(swing);
         }
@@ -135,7 +135,7 @@ impl Book {
     }
 
     /// What the coach says of swings; returns what is now said differently.
-    pub fn set_remarks(&mut self, remarks: Remarks) -> Vec<Extra> {
+    pub fn set_remarks(&mut self, remarks: Remarks) -> Vec<SwingExtra> {
         self.remarks = remarks;
         self.say_anew()
     }
@@ -160,16 +160,16 @@ impl Book {
         summarise_measure(measure, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>())
     }
 
-    fn extra(&self, swing: &Swing, baseline: &[&Swing]) -> Extra {
+    fn extra(&self, swing: &Swing, baseline: &[&Swing]) -> SwingExtra {
         let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
-        Extra {
+        SwingExtra {
             number: swing.number,
             against: against_baseline(swing, baseline),
             answer: target.map(|t| answer(t, swing)),
         }
     }
 
-    fn say_of_last(&mut self) -> Vec<Extra> {
+    fn say_of_last(&mut self) -> Vec<SwingExtra> {
         let Some(last) = self.swings.last() else { return Vec::new() };
         let baseline = self.baseline();
         let extra = self.extra(last, &baseline.iter().map(AsRef::as_ref).collect::<Vec<_>>());
@@ -178,7 +178,7 @@ impl Book {
     }
 
     /// The baseline or the remarks have changed: everything is said anew.
-    fn say_anew(&mut self) -> Vec<Extra> {
+    fn say_anew(&mut self) -> Vec<SwingExtra> {
         let baseline = self.baseline();
         let baseline: Vec<&Swing> = baseline.iter().map(AsRef::as_ref).collect();
         let mut changed = Vec::new();

@@ -7,7 +7,7 @@
 //! A cookie is 128 random bits: its hash can be neither turned back nor guessed, so who reads
 //! the file (its owner only) cannot get in with what it says.
 
-use super::pass::Device;
+use super::pairing::Device;
 use crate::serve::library::read_toml;
 use crate::serve::random;
 use jiff::{SignedDuration, Timestamp};
@@ -21,7 +21,7 @@ use subtle::ConstantTimeEq as _;
 const FILE: &str = "devices.toml";
 /// Random bytes of a link or cookie.
 pub const TOKEN_BYTES: usize = 16;
-/// Devices remembered; the oldest has to pair again.
+/// PairedDevices remembered; the oldest has to pair again.
 const REMEMBERED: usize = 64;
 /// A pairing is good for this long, days: a tablet that was lent or lost does not get in for
 /// ever, and one that is used is paired again once a season. Own judgement.
@@ -35,14 +35,14 @@ struct Paired {
 }
 
 #[derive(Debug, Default, Serialize, Deserialize)]
-struct Book {
+struct DevicesFile {
     #[serde(default)]
     paired: Vec<Paired>,
 }
 
 /// The devices that are paired.
 #[derive(Debug)]
-pub struct Devices {
+pub struct PairedDevices {
     file: PathBuf,
     paired: Vec<Paired>,
 }
@@ -55,7 +55,7 @@ fn good(paired: &Paired, now: Timestamp) -> bool {
     paired.until_utc.parse::<Timestamp>().is_ok_and(|until| now < until)
 }
 
-impl Devices {
+impl PairedDevices {
     /// Those that `library` remembers. A file that cannot be read lets nobody in: its devices
     /// pair again.
     pub fn open(library: &Path) -> Self {
@@ -102,8 +102,8 @@ impl Devices {
     }
 
     fn write(&self) -> Result<(), String> {
-        let book = Book { paired: self.paired.clone() };
-        let text = toml::to_string(&book).map_err(|e| e.to_string())?;
+        let file = DevicesFile { paired: self.paired.clone() };
+        let text = toml::to_string(&file).map_err(|e| e.to_string())?;
         files::replace(&self.file, text.as_bytes(), Lasting::Synced).map_err(|e| e.to_string())
     }
 }
@@ -112,7 +112,7 @@ fn read(file: &Path) -> Result<Vec<Paired>, String> {
     if let Ok(false) = file.try_exists() {
         return Ok(Vec::new());
     }
-    read_toml(file).map(|book: Book| book.paired)
+    read_toml(file).map(|file: DevicesFile| file.paired)
 }
 
 #[cfg(test)]
@@ -126,9 +126,9 @@ mod tests {
     #[test]
     fn a_pairing_outlives_the_program_and_ends() {
         let library = tempfile::tempdir().unwrap();
-        let mut devices = Devices::open(library.path());
+        let mut devices = PairedDevices::open(library.path());
         let (coach, viewer) = (devices.admit(Device::Coach, now()), devices.admit(Device::Viewer, now()));
-        let again = Devices::open(library.path());
+        let again = PairedDevices::open(library.path());
         assert_eq!(again.of(&coach, now()), Some(Device::Coach));
         assert_eq!(again.of(&viewer, now()), Some(Device::Viewer));
         let text = std::fs::read_to_string(library.path().join(FILE)).unwrap();
@@ -139,15 +139,15 @@ mod tests {
         let later = now() + SignedDuration::from_hours(24 * GOOD_FOR_DAYS);
         assert_eq!(again.of(&coach, later - SignedDuration::from_secs(1)), Some(Device::Coach));
         assert_eq!(again.of(&coach, later), None);
-        Devices::forget(library.path()).unwrap();
-        Devices::forget(library.path()).unwrap();
-        assert_eq!(Devices::open(library.path()).of(&coach, now()), None);
+        PairedDevices::forget(library.path()).unwrap();
+        PairedDevices::forget(library.path()).unwrap();
+        assert_eq!(PairedDevices::open(library.path()).of(&coach, now()), None);
     }
 
     #[test]
     fn a_file_that_is_none_of_ours_lets_nobody_in() {
         let library = tempfile::tempdir().unwrap();
-        let mut devices = Devices::open(library.path());
+        let mut devices = PairedDevices::open(library.path());
         let coach = devices.admit(Device::Coach, now());
         let file = library.path().join(FILE);
         let text = std::fs::read_to_string(&file).unwrap();
@@ -159,14 +159,14 @@ mod tests {
         ] {
             assert_ne!(harmed, text);
             std::fs::write(&file, harmed).unwrap();
-            assert_eq!(Devices::open(library.path()).of(&coach, now()), None);
+            assert_eq!(PairedDevices::open(library.path()).of(&coach, now()), None);
         }
     }
 
     #[test]
     fn viewers_do_not_push_the_coach_out() {
         let library = tempfile::tempdir().unwrap();
-        let mut devices = Devices::open(library.path());
+        let mut devices = PairedDevices::open(library.path());
         let coach = devices.admit(Device::Coach, now());
         let first = devices.admit(Device::Viewer, now());
         for _ in 0..REMEMBERED {

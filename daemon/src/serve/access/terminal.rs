@@ -1,6 +1,6 @@
-//! Links and QR codes in the terminal.
+//! PairingLinks and QR codes in the terminal.
 
-use super::pass::Links;
+use super::pairing::PairingLinks;
 use qrcode::QrCode;
 use qrcode::render::unicode::Dense1x2;
 use std::fmt::Write as _;
@@ -20,7 +20,7 @@ pub fn reachable(listening: SocketAddr) -> SocketAddr {
 }
 
 /// What is shown when devices have to pair.
-pub fn links(at: SocketAddr, links: &Links) -> String {
+pub fn links(at: SocketAddr, links: &PairingLinks) -> String {
     let mut text = String::new();
     for (whom, token) in [
         ("The coach's device (works once)", &links.coach),

@@ -38,12 +38,12 @@ struct StrapState {
 
 /// The straps of a running lesson.
 #[derive(Debug, Default)]
-pub struct StrapBoard {
+pub struct StrapMonitor {
     straps: BTreeMap<Role, StrapState>,
     tallied_s: f64,
 }
 
-impl StrapBoard {
+impl StrapMonitor {
     /// The straps of `session`, none heard yet.
     pub fn new(session: &Session) -> Self {
         let straps = session
@@ -59,7 +59,7 @@ impl StrapBoard {
     }
 
     /// Looks at what the engine took at session time `now_s`.
-    pub fn seen(&mut self, records: &[Record], pipeline: &Pipeline, now_s: f64) {
+    pub fn update(&mut self, records: &[Record], pipeline: &Pipeline, now_s: f64) {
         for record in records {
             match record {
                 Record::Strap(event) => self.strap_event(event),

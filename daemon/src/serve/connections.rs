@@ -1,6 +1,6 @@
 //! Connections: how many, how long, and how they end.
 
-use super::door::Ends;
+use super::access::Endpoints;
 use axum::Router;
 use axum::http::Request;
 use hyper::body::Incoming;
@@ -14,7 +14,7 @@ use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
 use tower::ServiceExt as _;
 
-use super::patience::Patient;
+use super::write_timeout::WriteTimeout;
 
 /// Connections at once.
 const CONNECTIONS: usize = 128;
@@ -87,7 +87,7 @@ pub(super) async fn serve(listener: TcpListener, router: Router, closing: impl F
                     // Too many: the connection is closed at once.
                     let Some(counted) = count.enter(peer.ip()) else { continue };
                     let Ok(local) = stream.local_addr() else { continue };
-                    connection(stream, Ends { peer, local }, router.clone(), &graceful, counted);
+                    connection(stream, Endpoints { peer, local }, router.clone(), &graceful, counted);
                 }
                 Err(why) => {
                     // Out of file descriptors, most likely: others must end first.
@@ -103,7 +103,13 @@ pub(super) async fn serve(listener: TcpListener, router: Router, closing: impl F
     }
 }
 
-fn connection(stream: TcpStream, ends: Ends, router: Router, graceful: &GracefulShutdown, counted: Counted) {
+fn connection(
+    stream: TcpStream,
+    ends: Endpoints,
+    router: Router,
+    graceful: &GracefulShutdown,
+    counted: Counted,
+) {
     let socket = socket2::SockRef::from(&stream);
     // Without either it works all the same.
     let _ = socket.set_send_buffer_size(SEND_BUFFER);
@@ -116,7 +122,7 @@ fn connection(stream: TcpStream, ends: Ends, router: Router, graceful: &Graceful
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD)
         .max_buf_size(HEAD_BYTES)
-        .serve_connection(TokioIo::new(Patient::new(stream, STALLED)), service);
+        .serve_connection(TokioIo::new(WriteTimeout::new(stream, STALLED)), service);
     let served = graceful.watch(served);
     tokio::spawn(async move {
         if let Err(why) = served.await {
