@@ -90,7 +90,11 @@ impl Engine {
         Ok(())
     }
 
-    fn record_and_compute(&mut self, records: &[Record], noticed: &mut Vec<Record>) -> Result<(), EngineError> {
+    fn record_and_compute(
+        &mut self,
+        records: &[Record],
+        noticed: &mut Vec<Record>,
+    ) -> Result<(), EngineError> {
         if let Some(recorder) = &mut self.recorder {
             recorder.append(records)?;
         }

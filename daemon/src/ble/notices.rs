@@ -31,7 +31,9 @@ impl StrapNotices {
             }
             Record::Arrival(arrival) => {
                 let role = arrival.role;
-                let (Some(received), Some(rest)) = (pipeline.received(role), self.0.get_mut(&role)) else { return };
+                let (Some(received), Some(rest)) = (pipeline.received(role), self.0.get_mut(&role)) else {
+                    return;
+                };
                 let mut say = |kind, detail| {
                     noticed.push(Record::Strap(StrapEvent { t_ns: arrival.t_ns, role, kind, detail }));
                 };

@@ -216,7 +216,9 @@ mod tests {
     #[test]
     fn a_wrong_unit_and_a_false_rotation_are_told_apart() {
         let found = judged(still(2049 / 4, 3));
-        let [Err(Misfit::Gravity { found_m_s2, profile, .. })] = found.as_slice() else { panic!("{found:?}") };
+        let [Err(Misfit::Gravity { found_m_s2, profile, .. })] = found.as_slice() else {
+            panic!("{found:?}")
+        };
         assert!((found_m_s2 / G - 0.25).abs() < 0.005 && profile == "ref-strap-v1", "{found:?}");
         let found = judged(still(2049, 100));
         let [Err(Misfit::Rotation { found_rad_s, .. })] = found.as_slice() else { panic!("{found:?}") };
@@ -225,7 +227,10 @@ mod tests {
 
     #[test]
     fn a_moving_strap_is_not_judged() {
-        let moving = |k: u16| RawCounts { gyro: [((f64::from(k) * 0.5).sin() * 2000.0) as i16, 0, 0], acc: [0, 2049, 0] };
+        let moving = |k: u16| RawCounts {
+            gyro: [((f64::from(k) * 0.5).sin() * 2000.0) as i16, 0, 0],
+            acc: [0, 2049, 0],
+        };
         assert_eq!(judged(moving), []);
     }
 }

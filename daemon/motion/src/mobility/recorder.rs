@@ -112,8 +112,7 @@ impl Turns {
 fn restarted_since(stream: &Segment, last: &Kept) -> bool {
     let oldest = stream.between(f64::NEG_INFINITY, f64::INFINITY).next();
     let newest = stream.between(stream.latest_s() - CLOCK_SLACK_S, f64::INFINITY).last();
-    oldest.is_some_and(|(_, s)| s.device > last.device)
-        || newest.is_some_and(|(_, s)| s.device < last.device)
+    oldest.is_some_and(|(_, s)| s.device > last.device) || newest.is_some_and(|(_, s)| s.device < last.device)
 }
 
 /// On the session clock, bias taken off and turned into the segment's frame.

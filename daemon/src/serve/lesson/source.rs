@@ -8,7 +8,7 @@ use crate::engine::BATCHES;
 use crate::serve::hub::LessonClock;
 use crate::serve::library::PlayerCard;
 use crate::source::pace::{Speed, play};
-use crate::source::straps::{CLOSING, Desk, Request};
+use crate::source::straps::{CLOSING, LiveSource, Request};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::Session;
@@ -91,12 +91,11 @@ impl Ready {
         let (requests, asked) = mpsc::channel(REQUESTS);
         let gone = match self {
             Self::Straps { radio, worn, clock } => {
-                let profiles = worn.iter().map(|(role, wanted)| (*role, &*wanted.profile));
                 // The hub reads the straps' health off the pipeline.
-                let desk = Desk::new(profiles, |_| {});
+                let live = LiveSource::new(worn.iter().map(|(role, _)| *role).collect());
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
                 let (stopped, stopping) = oneshot::channel();
-                tokio::spawn(desk.work(straps, asked, to, stopped));
+                tokio::spawn(live.run(straps, asked, to, stopped));
                 gone_after_closing(stopping)
             }
             Self::Virtual { script, speed } => play_script(*script, speed, asked, to),
@@ -107,7 +106,7 @@ impl Ready {
 
 type Gone = Pin<Box<dyn Future<Output = ()> + Send>>;
 
-/// The engine ends when the desk has handed over the last record; a strap that does not let
+/// The engine ends when the live source has handed over the last record; a strap that does not let
 /// go must not keep the session open.
 fn gone_after_closing(stopping: oneshot::Receiver<()>) -> Gone {
     Box::pin(async move {
