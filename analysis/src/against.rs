@@ -43,6 +43,8 @@ pub struct Against {
     pub baseline_sd: Option<f64>,
     /// Baseline swings with this measure, defined as in this swing.
     pub n: usize,
+    /// The fewest baseline swings that a band is drawn from.
+    pub needed: usize,
     /// Value minus mean.
     pub difference: Option<f64>,
     /// The ordinary band, lower and upper end.
@@ -81,12 +83,13 @@ fn against(measure: Measure, swing: &Swing, baseline: &[&Swing]) -> Option<Again
     let mut row = Against {
         measure: measure.key(),
         label: measure.label(),
-        unit: measure.unit(),
+        unit: measure.unit().symbol(),
         value: now.as_ref().map(|v| v.value),
         sd: now.as_ref().and_then(|v| v.sd),
         baseline_mean: sample.map(|s| s.mean),
         baseline_sd: sample.and_then(|s| s.sd),
         n: alike.len(),
+        needed: FEWEST,
         difference: now.as_ref().zip(sample).map(|(v, s)| v.value - s.mean),
         band: sample.zip(half).map(|(s, h)| (s.mean - h, s.mean + h)),
         verdict: AgainstVerdict::CannotTellYet,

@@ -1,7 +1,7 @@
 //! Before against after: is a change larger than the player's ordinary variation?
 
 use crate::load::{Loaded, NO_BLOCK};
-use crate::measure::{Group, Measure};
+use crate::measure::Measure;
 use crate::stats::{LEVEL, Welch, holm_known, t_two_sided_p, welch};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use peakorder_protocol::session::Player;
@@ -191,7 +191,7 @@ pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<
             (Some(b), Some(a)) if b.definition == a.definition => rows.push(row(b, a)),
             (Some(b), Some(a)) => not_compared.push(NotCompared {
                 measure,
-                why: format!("before it is '{}', after it is '{}'", b.definition, a.definition),
+                why: format!("before it is '{}', after it is '{}'", b.definition.text(), a.definition.text()),
             }),
             (Some(_), None) => {
                 not_compared.push(NotCompared { measure, why: "not measured after".into() });
@@ -250,10 +250,8 @@ fn verdict(row: &Row, p: Option<f64>) -> Verdict {
 /// show it. Degrees of freedom after Satterthwaite 1946, with the seat's variance as known.
 fn p_with_seat(row: &Row, same_session: bool) -> Option<f64> {
     let welch = row.welch?;
-    let seat = match (row.measure.group(), row.measuring_sd) {
-        (Group::Turn | Group::Separation | Group::Posture | Group::Arm, Some(sd)) if !same_session => {
-            2.0 * sd.powi(2)
-        }
+    let seat = match row.measuring_sd {
+        Some(sd) if !same_session && row.measure.group().depends_on_seat() => 2.0 * sd.powi(2),
         _ => return Some(welch.p),
     };
     let variance = welch.se.powi(2) + seat;

@@ -16,7 +16,6 @@ pub mod export;
 pub mod json;
 pub mod library;
 pub mod load;
-mod meaning;
 pub mod measure;
 pub mod mobility;
 pub mod order;

@@ -1,6 +1,6 @@
 //! Reading a session, or one block of it, from what the user named.
 
-use peakorder_protocol::curves::Curves;
+use peakorder_protocol::curves::{Curves, CurvesError};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
@@ -279,26 +279,52 @@ impl Loaded {
         }
     }
 
-    /// The curves of swing `number`; `Err` says in words why there are none.
-    pub fn curves(&self, number: u32) -> Result<Curves, String> {
+    /// The curves of swing `number`.
+    pub fn curves(&self, number: u32) -> Result<Curves, NoCurves> {
         curves(&self.dir, number)
     }
 }
 
-/// The curves of swing `number` of the session in `dir`; `Err` says in words why there are none.
-pub fn curves(dir: &SessionDir, number: u32) -> Result<Curves, String> {
+/// Why a swing has no curves.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {reason}", path.display())]
+pub struct NoCurves {
+    /// The file they should be in.
+    pub path: PathBuf,
+    /// What is the matter with it.
+    pub reason: NoCurvesReason,
+}
+
+/// What is the matter with a curves file.
+#[derive(Debug, thiserror::Error)]
+pub enum NoCurvesReason {
+    /// There is none.
+    #[error("no such file; peakorderd replay makes it from the recording")]
+    NoFile,
+    /// It is larger than any of ours.
+    #[error("{0} bytes, more than a curves file can have")]
+    TooLarge(u64),
+    /// It cannot be read.
+    #[error(transparent)]
+    Unreadable(#[from] std::io::Error),
+    /// It holds something else.
+    #[error(transparent)]
+    Damaged(#[from] CurvesError),
+}
+
+/// The curves of swing `number` of the session in `dir`.
+pub fn curves(dir: &SessionDir, number: u32) -> Result<Curves, NoCurves> {
     let path = dir.curves_path(number);
-    let at = |reason: &dyn fmt::Display| format!("{}: {reason}", path.display());
-    let size = match std::fs::metadata(&path) {
-        Ok(meta) => meta.len(),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            return Err(at(&"no such file; peakorderd replay makes it from the recording"));
-        }
-        Err(e) => return Err(at(&e)),
+    read_curves(&path).map_err(|reason| NoCurves { path, reason })
+}
+
+fn read_curves(path: &Path) -> Result<Curves, NoCurvesReason> {
+    let size = match std::fs::metadata(path) {
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Err(NoCurvesReason::NoFile),
+        metadata => metadata?.len(),
     };
     if size > CURVES_LIMIT_BYTES {
-        return Err(at(&format!("{size} bytes, more than a curves file can have")));
+        return Err(NoCurvesReason::TooLarge(size));
     }
-    let bytes = std::fs::read(&path).map_err(|e| at(&e))?;
-    Curves::from_bytes(&bytes).map_err(|e| at(&e))
+    Ok(Curves::from_bytes(&std::fs::read(path)?)?)
 }

@@ -119,8 +119,8 @@ enum Command {
     },
 }
 
-fn measure(key: &str) -> Result<Measure, String> {
-    Measure::from_key(key).ok_or_else(|| {
+fn measure(key: &str) -> anyhow::Result<Measure> {
+    Measure::from_key(key).with_context(|| {
         let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
         format!("no such measure; there are {}", keys.join(", "))
     })
@@ -139,18 +139,25 @@ fn main() -> ExitCode {
 fn run(command: &Command) -> anyhow::Result<()> {
     let style = style();
     let text = match command {
-        Command::Show { session, number: None, json: true } => document(&json::show(&loaded(session)?))?,
+        Command::Show { session, number: None, json: true } => {
+            document(&json::Show::from(&loaded(session)?))?
+        }
         Command::Show { session, number: None, json: false } => render::session(&loaded(session)?, style),
         Command::Show { session, number: Some(number), json } => {
             // Another swing's damage does not matter here.
             let loaded = load(session)?;
             let swing = loaded.swing(*number)?;
             if *json {
-                document(&json::show_swing(&loaded, swing))?
+                document(&json::ShowSwing::of(&loaded, swing))?
             } else {
                 let curves = loaded.curves(*number);
-                let curves = curves.as_ref().map_err(String::as_str);
-                render::one_swing(&loaded.session, swing, loaded.remarks.swing(*number), curves, style)
+                render::one_swing(
+                    &loaded.session,
+                    swing,
+                    loaded.remarks.swing(*number),
+                    curves.as_ref(),
+                    style,
+                )
             }
         }
         Command::Compare { before, after, only, json } => {
@@ -161,19 +168,23 @@ fn run(command: &Command) -> anyhow::Result<()> {
                 bail!("none of the measures asked for was measured on both sides");
             }
             if *json {
-                document(&json::compare(&comparison))?
+                document(&json::Compare::from(&comparison))?
             } else {
                 render::comparison(&comparison, style)
             }
         }
         Command::Mobility { session, after: None, json } => {
             let checks = mobility::load(session)?;
-            if *json { document(&json::mobility(&checks))? } else { render::mobility(&checks, style) }
+            if *json {
+                document(&json::ShowMobility::from(&checks))?
+            } else {
+                render::mobility(&checks, style)
+            }
         }
         Command::Mobility { session, after: Some(after), json } => {
             let comparison = mobility::compare(mobility::load(session)?, mobility::load(after)?);
             if *json {
-                document(&json::compare_mobility(&comparison))?
+                document(&json::CompareMobility::from(&comparison))?
             } else {
                 render::mobility_comparison(&comparison, style)
             }
@@ -193,7 +204,7 @@ fn run(command: &Command) -> anyhow::Result<()> {
                     trend.player
                 );
             }
-            if *json { document(&json::trend(&trend))? } else { render::trend(&trend, style) }
+            if *json { document(&json::Follow::from(&trend))? } else { render::trend(&trend, style) }
         }
         Command::Export { session, out, force } => {
             let table = export::csv(&loaded(session)?)?;
@@ -245,7 +256,7 @@ fn complain(text: &str) {
     let _ = writeln!(io::stderr(), "peakorder: {text}");
 }
 
-fn document(value: &serde_json::Value) -> anyhow::Result<String> {
+fn document(value: &impl serde::Serialize) -> anyhow::Result<String> {
     let mut text = serde_json::to_string_pretty(value).context("cannot write the JSON document")?;
     text.push('\n');
     Ok(text)

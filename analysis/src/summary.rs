@@ -1,6 +1,6 @@
 //! What a block of swings has in common and how much it varies.
 
-use crate::measure::{Measure, Value};
+use crate::measure::{Definition, Measure, Value};
 use crate::order::{Order, Share, shares};
 use crate::stats::{LEVEL, Sample, rms};
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
@@ -40,7 +40,7 @@ pub struct MeasureSummary {
     /// Typical standard uncertainty of one swing's value (root mean square).
     pub measuring_sd: Option<f64>,
     /// How the values are defined.
-    pub definition: String,
+    pub definition: Definition,
     /// Swings whose value is defined otherwise and so was left out here.
     pub other_definition: usize,
 }
@@ -108,9 +108,9 @@ fn unusable_reason(swing: &Swing) -> String {
 /// otherwise than most (another speed, another start of the downswing) are left out.
 pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureSummary> {
     let values: Vec<Value> = swings.iter().filter_map(|s| measure.of(s)).collect();
-    let count = |d: &str| values.iter().filter(|v| v.definition == d).count();
+    let count = |d: Definition| values.iter().filter(|v| v.definition == d).count();
     // The first of equally frequent definitions, so that the result does not depend on chance.
-    let definition = values.iter().map(|v| v.definition.as_str()).rev().max_by_key(|d| count(d))?.to_owned();
+    let definition = values.iter().map(|v| v.definition).rev().max_by_key(|&d| count(d))?;
     let alike: Vec<&Value> = values.iter().filter(|v| v.definition == definition).collect();
     let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
     let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();

@@ -3,7 +3,7 @@
 use crate::measure::Measure;
 use crate::stats::Z95;
 use crate::summary::MeasureSummary;
-use crate::words::{amount, sense, spoken_decimals, spoken_unit, value, way};
+use crate::words::{amount, sense, step, value, way};
 use peakorder_protocol::remark::{Bound, Target};
 use peakorder_protocol::swing::Swing;
 use serde::Serialize;
@@ -85,6 +85,28 @@ impl Tally {
     }
 }
 
+/// Why there is no such target.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum TargetError {
+    /// The change is not a finite number.
+    #[error("the change must be a number")]
+    NoChange,
+    /// The value is not a finite number.
+    #[error("the target must be a number")]
+    NoValue,
+    /// The baseline is of another measure.
+    #[error("the baseline given is of {}, not of {}", .given.key(), .asked.key())]
+    OtherBaseline {
+        /// The measure of the target.
+        asked: Measure,
+        /// The measure of the baseline.
+        given: Measure,
+    },
+    /// The margin is negative or no number.
+    #[error("the margin must be 0 or more, not {0}")]
+    Margin(f64),
+}
+
 /// A target `change` away from the baseline, in the person's sense: + is more (further away
 /// at the top, a later second peak, faster), − is less. `margin` in the measure's unit, see
 /// [`default_margin`]; `block` as in [`Target::block`].
@@ -94,12 +116,12 @@ pub fn about(
     change: f64,
     margin: Option<f64>,
     block: &str,
-) -> Result<Target, String> {
+) -> Result<Target, TargetError> {
     if !change.is_finite() {
-        return Err("the change must be a number".into());
+        return Err(TargetError::NoChange);
     }
     if baseline.measure != measure {
-        return Err(format!("the baseline given is of {}, not of {}", baseline.measure.key(), measure.key()));
+        return Err(TargetError::OtherBaseline { asked: measure, given: baseline.measure });
     }
     let mean = baseline.sample.mean;
     let up = sense(measure, mean);
@@ -127,9 +149,9 @@ pub fn fixed(
     baseline: Option<&MeasureSummary>,
     margin: Option<f64>,
     block: &str,
-) -> Result<Target, String> {
+) -> Result<Target, TargetError> {
     if !value.is_finite() {
-        return Err("the target must be a number".into());
+        return Err(TargetError::NoValue);
     }
     let always_away = sense(measure, 1.0) < 0.0;
     let value = if always_away { -value.abs() } else { value };
@@ -147,9 +169,15 @@ pub fn fixed(
     })
 }
 
-fn made(measure: Measure, value: f64, at_least: bool, margin: f64, block: &str) -> Result<Target, String> {
+fn made(
+    measure: Measure,
+    value: f64,
+    at_least: bool,
+    margin: f64,
+    block: &str,
+) -> Result<Target, TargetError> {
     if !(margin.is_finite() && margin >= 0.0) {
-        return Err(format!("the margin must be 0 or more, not {margin}"));
+        return Err(TargetError::Margin(margin));
     }
     Ok(Target {
         measure: measure.key(),
@@ -169,11 +197,6 @@ pub fn default_margin(baseline: &MeasureSummary) -> f64 {
     let margin = baseline.measuring_sd.map(|sd| Z95 * sd).or(baseline.sample.sd.map(|sd| sd / 2.0));
     let step = step(baseline.measure);
     margin.map_or(step, |m| (m / step).round().max(1.0) * step)
-}
-
-/// The finest step that is spoken, in the measure's unit.
-fn step(measure: Measure) -> f64 {
-    10_f64.powi(-(spoken_decimals(measure) as i32))
 }
 
 fn or_further(measure: Measure, at: f64, least: bool) -> String {
@@ -205,11 +228,12 @@ pub fn answer(target: &Target, swing: &Swing) -> Answer {
     } else {
         AnswerKind::Not
     };
+    let unit = measure.unit();
+    let digits = unit.spoken_decimals();
     let short = if kind == AnswerKind::Met {
         String::new()
     } else {
         let step = step(measure);
-        let digits = spoken_decimals(measure);
         // "0 short" would be wrong of a swing that is short.
         if short_by < step / 2.0 {
             format!(", less than {step:.digits$} short")
@@ -217,11 +241,9 @@ pub fn answer(target: &Target, swing: &Swing) -> Answer {
             format!(", {short_by:.digits$} short")
         }
     };
-    let number = format!("{:.*}", spoken_decimals(measure), now.abs());
-    let said: Vec<&str> = [number.as_str(), spoken_unit(measure), way(measure, now)]
-        .into_iter()
-        .filter(|s| !s.is_empty())
-        .collect();
+    let number = format!("{:.digits$}", now.abs());
+    let said: Vec<&str> =
+        [number.as_str(), unit.spoken(), way(measure, now)].into_iter().filter(|s| !s.is_empty()).collect();
     Answer {
         answer: kind,
         measure: target.measure.clone(),

@@ -169,12 +169,8 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session]) {
         let head = ends(row.measure, first, last);
         row.words = match row.line {
             Some(l) => format!(
-                "{head} Line: {}{} in {PER_DAYS:.0} days, give or take {}. {}",
-                crate::render::number(l.slope, row.measure.decimals(), true),
-                match row.measure.unit() {
-                    "" | "°" => row.measure.unit().to_owned(),
-                    unit => format!(" {unit}"),
-                },
+                "{head} Line: {} in {PER_DAYS:.0} days, give or take {}. {}",
+                row.measure.unit().after(&crate::render::number(l.slope, row.measure.decimals(), true)),
                 crate::render::number(l.half_width, row.measure.decimals(), false),
                 said(row.verdict)
             ),

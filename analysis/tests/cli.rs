@@ -2,8 +2,10 @@
 
 mod common;
 
-use common::{session, two_blocks, write};
+use common::{session, stored, two_blocks, write};
+use peakorder_analysis::measure::Measure;
 use serde_json::Value;
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
@@ -68,6 +70,57 @@ fn show_a_session_a_block_and_a_swing() {
     let one = run(&["show", &dir, "5"]);
     assert!(out(&one).contains("Swing 5") && out(&one).contains("ms before impact"));
     assert!(out(&one).contains("licensed practitioners"));
+}
+
+/// Paths and types of a document, a line each; entries of lists and values of maps by key of a
+/// measure are one.
+fn shape(path: &str, value: &Value, lines: &mut BTreeSet<String>) {
+    let kind = match value {
+        Value::Null => "null",
+        Value::Bool(_) => "bool",
+        Value::Number(_) => "number",
+        Value::String(_) => "text",
+        Value::Array(entries) => {
+            for v in entries {
+                shape(&format!("{path}[]"), v, lines);
+            }
+            "list"
+        }
+        Value::Object(fields) => {
+            for (key, v) in fields {
+                // The swing file and the remarks are contracts of their own.
+                if ["swing", "remarks", "mobility"].contains(&key.as_str()) {
+                    lines.insert(format!("{path}.{key}: object"));
+                    continue;
+                }
+                let key = if Measure::from_key(key).is_some() { "MEASURE" } else { key };
+                shape(&format!("{path}.{key}"), v, lines);
+            }
+            "object"
+        }
+    };
+    lines.insert(format!("{path}: {kind}"));
+}
+
+/// What programs rely on: a path that goes, or a type that changes, breaks them.
+#[test]
+fn json_documents_keep_their_shape() {
+    let (_keep, dir) = sample();
+    let (before, after) = (format!("{dir}:baseline"), format!("{dir}:after"));
+    let later = format!("{dir} later");
+    let mut next = session(true);
+    next.id = "20261126T100512Z-0001".into();
+    write(Path::new(&later), &next, &two_blocks());
+    let mut lines = BTreeSet::new();
+    for (name, args) in [
+        ("show", &["show", &dir, "--json"][..]),
+        ("show-swing", &["show", &dir, "5", "--json"]),
+        ("compare", &["compare", &before, &after, "--json"]),
+        ("trend", &["trend", &dir, &later, "--json"]),
+    ] {
+        shape(name, &json(args), &mut lines);
+    }
+    stored("documents.txt", &lines.into_iter().map(|l| l + "\n").collect::<String>());
 }
 
 #[test]

@@ -5,7 +5,7 @@ mod common;
 use common::{AFTER, BASELINE, Dice, order, rehearse, session, spoil, swing, two_blocks, write};
 use peakorder_analysis::compare::{Verdict, compare};
 use peakorder_analysis::load::load;
-use peakorder_analysis::measure::Measure;
+use peakorder_analysis::measure::{Definition, Measure};
 use peakorder_analysis::order::Order;
 use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::summary::summarise;
@@ -140,7 +140,7 @@ fn speeds_of_different_definition_are_never_averaged() {
     let summary = summarise("b", &all, &Remarks::default());
     let m = summary.measure(Measure::PeakSpeed(Role::Pelvis)).expect("speeds");
     assert_eq!((m.sample.n, m.other_definition), (4, 1));
-    assert_eq!(m.definition, SpeedKind::Axial.definition());
+    assert_eq!(m.definition, Definition::Speed(SpeedKind::Axial));
     let text = shown(&swings, true);
     assert!(text.contains("pelvis peak speed: 1 swings left out"), "{text}");
     assert!(text.contains(SpeedKind::Resultant.definition()), "{text}");

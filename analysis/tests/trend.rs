@@ -123,7 +123,7 @@ fn trend_at_100_columns() {
             assert!(line.chars().count() <= width, "wider than {width}: {line}");
         }
     }
-    let document = json::trend(&five);
+    let document = serde_json::to_value(json::Follow::from(&five)).expect("a document");
     assert_eq!(document["schema"], "peakorder.trend/1");
     assert_eq!(document["sessions"].as_array().expect("a list").len(), 5);
     let turn = document["measures"].as_array().expect("a list").iter().find(|m| m["key"] == TURN.key());

@@ -1,5 +1,6 @@
 //! Live events: what the daemon tells whoever watches, one JSON object each.
 
+use crate::log::StrapEventKind;
 use crate::mobility::MobilityCheck;
 use crate::role::Role;
 use crate::swing::Swing;
@@ -22,10 +23,9 @@ pub enum LiveEvent {
         t_s: f64,
         /// Which strap.
         role: Role,
-        /// Kind of event, see [`StrapEventKind`](crate::log::StrapEventKind): `connected`, `battery`, ….
-        kind: String,
-        /// What happened, in plain words.
-        text: String,
+        /// What happened: `kind` with its data beside it.
+        #[serde(flatten)]
+        what: StrapEventKind,
     },
     /// A step of the calibration was judged.
     Calibration {

@@ -2,11 +2,12 @@
 
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{
-    Arrival, Finding, FindingKind, LogError, LogReader, LogWriter, Mark, MarkKind, Record, Store, StrapEvent,
-    StrapEventKind, frame,
+    Arrival, Disconnection, Finding, FindingKind, LogError, LogReader, LogWriter, Mark, MarkKind, Record,
+    RestFault, Store, StrapEvent, StrapEventKind, frame,
 };
 use proptest::prelude::*;
 use std::io::{self, Write};
+use std::time::Duration;
 
 /// A store in memory that can be told to fail.
 #[derive(Debug, Default)]
@@ -75,20 +76,25 @@ fn read(bytes: &[u8]) -> Result<(Vec<Record>, Vec<Finding>), LogError> {
     Ok((all, reader.findings().to_vec()))
 }
 
-#[test]
-fn version_1_reads_and_writes_the_committed_bytes() {
-    // Made by data/make_log_v1.py from the byte tables alone.
-    let golden = include_bytes!("data/log-v1.bin");
-    let strap = |t_ns, role, kind, detail: &str| {
-        Record::Strap(StrapEvent { t_ns, role, kind, detail: detail.to_owned() })
-    };
-    let batches = [
-        vec![
-            strap(0, Role::Pelvis, StrapEventKind::Connected, ""),
-            strap(0, Role::Thorax, StrapEventKind::Connected, ""),
-            strap(0, Role::LeadArm, StrapEventKind::Connected, ""),
-            strap(1, Role::Thorax, StrapEventKind::Battery, "87"),
-        ],
+fn strap(t_ns: u64, role: Role, what: StrapEventKind) -> Record {
+    Record::Strap(StrapEvent { t_ns, role, what })
+}
+
+/// The frames that are alike in both committed logs.
+fn arrivals_and_marks() -> [Vec<Record>; 2] {
+    let words = [
+        "still-start",
+        "still-end",
+        "bow-start",
+        "bow-end",
+        "arm-raise-start",
+        "arm-raise-end",
+        "block",
+        "note",
+        "turn-start",
+        "turn-end",
+    ];
+    [
         vec![
             Record::Arrival(Arrival {
                 t_ns: 12_000_000,
@@ -103,39 +109,93 @@ fn version_1_reads_and_writes_the_committed_bytes() {
                 detail: "Grundübung".to_owned(),
             }),
         ],
-        [
-            "still-start",
-            "still-end",
-            "bow-start",
-            "bow-end",
-            "arm-raise-start",
-            "arm-raise-end",
-            "block",
-            "note",
-            "turn-start",
-            "turn-end",
-        ]
-        .into_iter()
-        .map(|word| {
-            let detail = if word.starts_with("turn") { "seated" } else { "" };
-            Record::Mark(Mark {
-                t_ns: 1 << 63,
-                kind: word.parse().expect("a mark"),
-                detail: detail.to_owned(),
+        words
+            .into_iter()
+            .map(|word| {
+                let detail = if word.starts_with("turn") { "seated" } else { "" };
+                Record::Mark(Mark {
+                    t_ns: 1 << 63,
+                    kind: word.parse().expect("a mark"),
+                    detail: detail.to_owned(),
+                })
             })
-        })
-        .collect(),
+            .collect(),
+    ]
+}
+
+#[test]
+fn version_1_reads_the_committed_bytes() {
+    // Made by data/make_logs.py from the byte tables alone.
+    let golden = include_bytes!("data/log-v1.bin");
+    let [arrivals, marks] = arrivals_and_marks();
+    let batches = [
+        vec![
+            strap(0, Role::Pelvis, StrapEventKind::CONNECTED),
+            strap(0, Role::Thorax, StrapEventKind::CONNECTED),
+            strap(0, Role::LeadArm, StrapEventKind::CONNECTED),
+            strap(1, Role::Thorax, StrapEventKind::Battery { percent: 87 }),
+        ],
+        arrivals,
+        marks,
+        // Every kind with the text "15.0".
         [
-            StrapEventKind::Connected,
-            StrapEventKind::Disconnected,
+            StrapEventKind::Connected { information: "15.0".into(), mtu: None },
+            StrapEventKind::Disconnected { reason: Disconnection::Other { why: "15.0".into() } },
             StrapEventKind::Restarted,
-            StrapEventKind::Battery,
-            StrapEventKind::Interval,
-            StrapEventKind::Note,
+            StrapEventKind::Note { text: "battery 15.0 %".into() },
+            StrapEventKind::Interval { interval: Duration::from_millis(15) },
+            StrapEventKind::Note { text: "15.0".into() },
         ]
         .into_iter()
-        .map(|kind| strap(u64::MAX, Role::Pelvis, kind, "15.0"))
+        .map(|what| strap(u64::MAX, Role::Pelvis, what))
         .collect(),
+    ];
+    assert_eq!(read(golden).expect("reads"), (batches.concat(), Vec::new()));
+}
+
+#[test]
+fn version_2_reads_and_writes_the_committed_bytes() {
+    let golden = include_bytes!("data/log-v2.bin");
+    let [arrivals, marks] = arrivals_and_marks();
+    let connected = |mtu| StrapEventKind::Connected { information: "firmware 1.2.3".into(), mtu };
+    let rest = |acc_m_s2, gyro_rad_s, fault| StrapEventKind::AtRest { acc_m_s2, gyro_rad_s, fault };
+    let mut last: Vec<Record> = [
+        Disconnection::NotKnown,
+        Disconnection::SessionEnded,
+        Disconnection::LinkLost,
+        Disconnection::SentNothing,
+        Disconnection::FellSilent,
+        Disconnection::ServiceGone,
+    ]
+    .into_iter()
+    .map(|reason| strap(u64::MAX, Role::LeadArm, StrapEventKind::Disconnected { reason }))
+    .collect();
+    let wrong_acc = RestFault::Acceleration { profile: "own".into(), min_m_s2: 9.0, max_m_s2: 10.5 };
+    let wrong_gyro = RestFault::Rotation { profile: "own".into(), max_rad_s: 0.125 };
+    last.extend(
+        [
+            StrapEventKind::Disconnected { reason: Disconnection::Other { why: "0x08".into() } },
+            StrapEventKind::Restarted,
+            StrapEventKind::Interval { interval: Duration::from_micros(11_250) },
+            rest(9.8, 0.01, None),
+            rest(2.4, 0.01, Some(wrong_acc)),
+            rest(9.8, 0.5, Some(wrong_gyro)),
+            StrapEventKind::Refused { why: "no such service".into() },
+            StrapEventKind::NotConnectedYet { why: "busy".into() },
+            StrapEventKind::NotHeard,
+            StrapEventKind::Note { text: "Übung".into() },
+        ]
+        .map(|what| strap(5, Role::Pelvis, what)),
+    );
+    let batches = [
+        vec![
+            strap(0, Role::Pelvis, connected(None)),
+            strap(0, Role::Thorax, connected(Some(247))),
+            strap(1, Role::Thorax, StrapEventKind::Battery { percent: 87 }),
+        ],
+        arrivals,
+        marks,
+        last,
     ];
     assert_eq!(read(golden).expect("reads"), (batches.concat(), Vec::new()));
     assert_eq!(log_of(&batches).0, golden);
@@ -263,16 +323,16 @@ fn a_newer_version_says_update() {
     let (mut bytes, starts) = log_of(&three_batches());
     let end = starts[2];
     let mut header = bytes.clone();
-    header[8] = 2;
+    header[8] = 3;
     crc_at(&mut header, 0..12, 0..0, 12);
     let error = read(&header).expect_err("newer").to_string();
     assert_eq!(
         error,
-        "the recording has format version 2, this program reads up to 1; update peakorder to open it"
+        "the recording has format version 3, this program reads up to 2; update peakorder to open it"
     );
-    bytes[starts[1] + 4] = 2;
+    bytes[starts[1] + 4] = 3;
     crc_at(&mut bytes, starts[1]..starts[1] + 20, starts[1] + 24..end, starts[1] + 20);
-    assert!(matches!(read(&bytes), Err(LogError::NewerVersion { found: 2, known: 1 })));
+    assert!(matches!(read(&bytes), Err(LogError::NewerVersion { found: 3, known: 2 })));
 }
 
 #[test]
@@ -438,8 +498,67 @@ fn harmed(mut bytes: Vec<u8>, harms: &[Harm]) -> Vec<u8> {
     bytes
 }
 
+fn short_text() -> impl Strategy<Value = String> {
+    prop::collection::vec(any::<char>(), 0..12).prop_map(String::from_iter)
+}
+
+fn disconnection() -> impl Strategy<Value = Disconnection> {
+    prop_oneof![
+        Just(Disconnection::NotKnown),
+        Just(Disconnection::SessionEnded),
+        Just(Disconnection::LinkLost),
+        Just(Disconnection::SentNothing),
+        Just(Disconnection::FellSilent),
+        Just(Disconnection::ServiceGone),
+        short_text().prop_map(|why| Disconnection::Other { why }),
+    ]
+}
+
+fn at_rest() -> impl Strategy<Value = StrapEventKind> {
+    let figure = || -1e3..1e3_f64;
+    let fault = prop_oneof![
+        Just(None),
+        (short_text(), figure(), figure()).prop_map(|(profile, min_m_s2, max_m_s2)| {
+            Some(RestFault::Acceleration { profile, min_m_s2, max_m_s2 })
+        }),
+        (short_text(), figure())
+            .prop_map(|(profile, max_rad_s)| Some(RestFault::Rotation { profile, max_rad_s })),
+    ];
+    (figure(), figure(), fault).prop_map(|(acc_m_s2, gyro_rad_s, fault)| StrapEventKind::AtRest {
+        acc_m_s2,
+        gyro_rad_s,
+        fault,
+    })
+}
+
+fn strap_event() -> impl Strategy<Value = StrapEventKind> {
+    prop_oneof![
+        (short_text(), prop::option::of(1..=u16::MAX))
+            .prop_map(|(information, mtu)| StrapEventKind::Connected { information, mtu }),
+        disconnection().prop_map(|reason| StrapEventKind::Disconnected { reason }),
+        Just(StrapEventKind::Restarted),
+        any::<u8>().prop_map(|percent| StrapEventKind::Battery { percent }),
+        any::<u64>().prop_map(|ns| StrapEventKind::Interval { interval: Duration::from_nanos(ns) }),
+        at_rest(),
+        short_text().prop_map(|why| StrapEventKind::Refused { why }),
+        short_text().prop_map(|why| StrapEventKind::NotConnectedYet { why }),
+        Just(StrapEventKind::NotHeard),
+        short_text().prop_map(|text| StrapEventKind::Note { text }),
+    ]
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn strap_events_come_back_as_they_went(
+        events in prop::collection::vec((any::<u64>(), 0..3_usize, strap_event()), 0..20),
+    ) {
+        let records: Vec<Record> =
+            events.into_iter().map(|(t_ns, role, what)| strap(t_ns, Role::ALL[role], what)).collect();
+        let (bytes, _) = log_of(std::slice::from_ref(&records));
+        prop_assert_eq!(read(&bytes).expect("reads"), (records, Vec::new()));
+    }
 
     #[test]
     fn damage_never_yields_an_altered_record(

@@ -3,7 +3,7 @@
 use peakorder_daemon::engine::Engine;
 use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::event::LiveEvent;
-use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::log::{Disconnection, Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::files::{assert_same, computed, records, swings};
@@ -11,6 +11,7 @@ use peakorder_tests::programs::{analysis, daemon, workspace};
 use peakorder_virtual_straps::virtual_session;
 use peakorder_virtual_straps::{Outage, PlayerParams, Population, PracticeOptions, Script, StrapOptions};
 use std::path::Path;
+use std::time::Duration;
 
 fn text(path: &Path) -> &str {
     path.to_str().expect("temporary paths are UTF-8")
@@ -111,8 +112,7 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     all.push(Record::Strap(StrapEvent {
         t_ns,
         role: Role::Pelvis,
-        kind: StrapEventKind::Battery,
-        detail: "87".into(),
+        what: StrapEventKind::Battery { percent: 87 },
     }));
     let folder = tempfile::tempdir().unwrap();
     let live = folder.path().join("live");
@@ -123,8 +123,8 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     for batch in all.chunks(50) {
         engine.take(batch).unwrap();
         while let Ok(event) = watch.try_recv() {
-            if let LiveEvent::Strap { t_s, role, kind, text } = event {
-                heard.push((t_s, role, kind, text));
+            if let LiveEvent::Strap { t_s, role, what } = event {
+                heard.push((t_s, role, what));
             }
         }
     }
@@ -132,22 +132,22 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     let logged: Vec<_> = all
         .iter()
         .filter_map(|r| match r {
-            Record::Strap(e) => Some((e.t_ns as f64 * 1e-9, e.role, e.kind.to_string(), e.text())),
+            Record::Strap(e) => Some((e.t_ns as f64 * 1e-9, e.role, e.what.clone())),
             _ => None,
         })
         .collect();
     assert_eq!(heard, logged);
-    let texts: Vec<&str> = heard.iter().filter(|h| h.1 == Role::Thorax).map(|h| h.3.as_str()).collect();
-    assert_eq!(
-        texts,
-        ["connected", "connection interval 15 ms", "disconnected", "connected", "connection interval 15 ms"]
-    );
-    assert_eq!(heard.last().unwrap().3, "battery 87 %");
+    let of_thorax: Vec<&StrapEventKind> =
+        heard.iter().filter(|h| h.1 == Role::Thorax).map(|h| &h.2).collect();
+    let up = [StrapEventKind::CONNECTED, StrapEventKind::Interval { interval: Duration::from_millis(15) }];
+    let lost = StrapEventKind::Disconnected { reason: Disconnection::NotKnown };
+    assert_eq!(of_thorax, [&up[0], &up[1], &lost, &up[0], &up[1]]);
+    assert_eq!(heard.last().unwrap().2, StrapEventKind::Battery { percent: 87 });
     let said = daemon(["replay", text(&live), "--json"]).done().out;
     let replayed: Vec<_> = said
         .lines()
         .filter_map(|line| match serde_json::from_str(line).expect("a line of JSON each") {
-            LiveEvent::Strap { t_s, role, kind, text } => Some((t_s, role, kind, text)),
+            LiveEvent::Strap { t_s, role, what } => Some((t_s, role, what)),
             _ => None,
         })
         .collect();

@@ -1,6 +1,5 @@
 //! Before and after side by side.
 
-use super::show::name;
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
 use crate::compare::{Comparison, Row, Side, Verdict};
@@ -122,7 +121,7 @@ fn rows_table(comparison: &Comparison) -> Table {
         ]
     };
     let mut table = Table::default();
-    table.group("", vec![("", Align::Left, column(&|r| name(r.measure)))]);
+    table.group("", vec![("", Align::Left, column(&|r| r.measure.name()))]);
     table.group("before", side(|r| &r.before));
     table.group("after", side(|r| &r.after));
     table.group(
@@ -186,17 +185,13 @@ fn in_words(out: &mut String, style: Style, comparison: &Comparison) {
         for r in of(verdict) {
             let decimals = r.measure.decimals();
             let half = r.welch.map_or(0.0, |w| w.half_width);
-            let unit = match r.measure.unit() {
-                "" | "°" => r.measure.unit().to_owned(),
-                unit => format!(" {unit}"),
-            };
             let text = format!(
-                "{} {}: from {} to {}, a difference of {}{unit} (95 % interval {} to {}).",
+                "{} {}: from {} to {}, a difference of {} (95 % interval {} to {}).",
                 r.measure.label(),
                 if verdict == Verdict::Changed { "changed" } else { "perhaps changed" },
                 number(r.before.sample.mean, decimals, r.measure.signed()),
                 number(r.after.sample.mean, decimals, r.measure.signed()),
-                number(r.difference, decimals, true),
+                r.measure.unit().after(&number(r.difference, decimals, true)),
                 number(r.difference - half, decimals, true),
                 number(r.difference + half, decimals, true),
             );

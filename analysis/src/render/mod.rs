@@ -15,8 +15,7 @@ mod trend;
 
 pub use compare::comparison;
 pub use mobility::{mobility, mobility_comparison};
-pub use plot::speeds;
-pub(crate) use show::name;
+pub use plot::{NoPlot, speeds};
 pub use show::session;
 pub use swing::one_swing;
 pub use trend::trend;

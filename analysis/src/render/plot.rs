@@ -71,8 +71,19 @@ impl Scale {
     }
 }
 
-/// Draws the speeds of `swing`; `Err` says in words why there is nothing to draw.
-pub fn speeds(curves: &Curves, swing: &Swing, style: Style) -> Result<String, String> {
+/// Why there is nothing to draw.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoPlot {
+    /// The time step is zero, negative or no number.
+    #[error("the curves file has no usable time step; recompute it with peakorderd replay")]
+    NoStep,
+    /// The curves are flat or elsewhere in time.
+    #[error("the curves file holds no motion around this swing's impact")]
+    NoMotion,
+}
+
+/// Draws the speeds of `swing`.
+pub fn speeds(curves: &Curves, swing: &Swing, style: Style) -> Result<String, NoPlot> {
     let columns = style.width() - LEFT - RIGHT;
     let scale = scale_of(curves, swing, columns)?;
     let mut cells = vec![vec![Cell::default(); columns]; ROWS];
@@ -99,10 +110,10 @@ fn speed_at(curves: &Curves, swing: &Swing, segment: &SegmentCurves, ms: f64) ->
     Some(a + (b - a) * at.fract()).filter(|v| v.is_finite())
 }
 
-fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, String> {
+fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, NoPlot> {
     let step = curves.step_s;
     if !(step > 0.0 && step.is_finite() && curves.start_s.is_finite()) {
-        return Err("the curves file has no usable time step; recompute it with peakorderd replay".into());
+        return Err(NoPlot::NoStep);
     }
     let top_ms = (swing.events.top.t_s - swing.events.impact.t_s) * 1e3;
     let first_ms = (top_ms - BEFORE_TOP_MS).clamp(-LONGEST_MS, -100.0);
@@ -119,7 +130,7 @@ fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, Str
         }
     }
     if scale.high - scale.low < 1.0 {
-        return Err("the curves file holds no motion around this swing's impact".into());
+        return Err(NoPlot::NoMotion);
     }
     let step = tick(scale.high - scale.low);
     scale.low = (scale.low / step).floor() * step;

@@ -359,7 +359,7 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Ta
         v.map_or_else(|| NOTHING.to_owned(), |v| number(v, m.measure.decimals(), false))
     };
     let mut table = Table::default();
-    table.group("", vec![("", Align::Left, column(&|m| name(m.measure)))]);
+    table.group("", vec![("", Align::Left, column(&|m| m.measure.name()))]);
     table.group(
         "",
         vec![
@@ -381,12 +381,4 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Ta
         table.group("", vec![("n", Align::Right, column(&|m| m.sample.n.to_string()))]);
     }
     table
-}
-
-/// Label with the unit.
-pub(crate) fn name(measure: Measure) -> String {
-    match measure.unit() {
-        "" => measure.label(),
-        unit => format!("{}, {unit}", measure.label()),
-    }
 }

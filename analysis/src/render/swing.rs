@@ -3,6 +3,7 @@
 use super::show::head;
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, marked, notes, number, plot, said, wrap};
+use crate::load::NoCurves;
 use crate::measure::Measure;
 use crate::order::{self, Order};
 use crate::stats::Z95;
@@ -19,7 +20,7 @@ pub fn one_swing(
     session: &Session,
     swing: &Swing,
     said: Option<&SwingRemarks>,
-    curves: Result<&Curves, &str>,
+    curves: Result<&Curves, &NoCurves>,
     style: Style,
 ) -> String {
     let mut out = String::new();
@@ -30,7 +31,10 @@ pub fn one_swing(
         wrap(&mut out, style, "  coach      ", &said::one(said));
     }
     out.push('\n');
-    match curves.map_err(ToOwned::to_owned).and_then(|c| plot::speeds(c, swing, style)) {
+    let plot = curves
+        .map_err(ToString::to_string)
+        .and_then(|c| plot::speeds(c, swing, style).map_err(|e| e.to_string()));
+    match plot {
         Ok(plot) => out.push_str(&plot),
         Err(why) => wrap(&mut out, style, "", &format!("No plot: {}", clean(&why))),
     }

@@ -1,6 +1,5 @@
 //! A player's sessions, a column each.
 
-use super::show::name;
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
 use crate::compare::Verdict;
@@ -68,7 +67,7 @@ fn table(trend: &Trend) -> Table {
     let rows = &trend.rows;
     let column = |cell: &dyn Fn(&TrendRow) -> String| rows.iter().map(cell).collect::<Vec<_>>();
     let mut table = Table::default();
-    table.group("", vec![("", Align::Left, column(&|r| name(r.measure)))]);
+    table.group("", vec![("", Align::Left, column(&|r| r.measure.name()))]);
     for (i, session) in trend.sessions.iter().enumerate() {
         let point = |r: &TrendRow,
                      with: &dyn Fn(&crate::summary::MeasureSummary) -> Option<f64>,

@@ -6,7 +6,7 @@ use crate::SAFETY;
 use crate::compare::{Comparison, Row, Verdict};
 use crate::load::Loaded;
 use crate::order;
-use crate::render::{marked, name, number};
+use crate::render::{marked, number};
 use crate::summary::{MeasureSummary, by_block, summarise};
 use crate::words::{capital, plural};
 use peakorder_protocol::Role;
@@ -153,7 +153,7 @@ pub(super) fn table(out: &mut String, main: &[Row], rest: &Comparison) {
         let _ = writeln!(
             out,
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{} ± {half}</td><td class=\"left\">{}</td></tr>",
-            esc(&name(m)),
+            esc(&m.name()),
             side(&row.before),
             side(&row.after),
             number(row.difference, m.decimals(), true),

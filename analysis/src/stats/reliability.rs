@@ -1,7 +1,7 @@
 //! How well a measurement repeats: intraclass correlation, minimal detectable change,
 //! typical error.
 
-use super::{mean, sd};
+use super::{Z95, mean, sd};
 
 /// The six intraclass correlations with the mean squares they come from.
 ///
@@ -81,7 +81,7 @@ pub fn icc(rows: &[Vec<f64>]) -> Option<Icc> {
 ///
 /// Source: Weir JP 2005, *J Strength Cond Res* 19:231–240.
 pub fn mdc95(sem: f64) -> f64 {
-    sem * 1.96 * std::f64::consts::SQRT_2
+    sem * Z95 * std::f64::consts::SQRT_2
 }
 
 /// Typical error of two trials of the same targets.

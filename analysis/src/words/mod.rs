@@ -1,163 +1,72 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
-use crate::measure::Measure;
+pub mod strap;
+
+use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
 
-/// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative.
-///
-/// At the top people turn away from the target, so "more turn" is further away; elsewhere a
-/// direction is that of the player's own `mean`. A gap is more when the second peak comes
-/// later.
+/// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative. Where
+/// both sides occur, the direction is that of the player's own `mean`.
 pub fn sense(measure: Measure, mean: f64) -> f64 {
-    match measure {
-        Measure::TurnAtTop(_) | Measure::SeparationAtTop | Measure::SeparationLargest => -1.0,
-        Measure::Gap(..) => 1.0,
-        m if m.signed() && mean < 0.0 => -1.0,
-        _ => 1.0,
+    match measure.row().more {
+        More::Larger => 1.0,
+        More::Negative => -1.0,
+        More::OwnSide => 1.0_f64.copysign(mean),
     }
-}
-
-/// Digits after the point in a sentence: whole degrees and milliseconds are what a person
-/// can use, and the measurement is no finer.
-pub fn spoken_decimals(measure: Measure) -> usize {
-    if measure.unit().is_empty() { measure.decimals() } else { 0 }
 }
 
 /// A size with its unit: `8°`, `12 ms`, `1.35`.
 pub fn amount(measure: Measure, size: f64) -> String {
-    let number = format!("{:.*}", spoken_decimals(measure), size.abs());
-    match measure.unit() {
-        "" => number,
-        "°" => format!("{number}°"),
-        unit => format!("{number} {unit}"),
-    }
+    let unit = measure.unit();
+    unit.after(&format!("{:.*}", unit.spoken_decimals(), size.abs()))
 }
 
 /// A value with its direction in words: `44° away`, `12 ms after`.
 pub fn value(measure: Measure, value: f64) -> String {
-    let way = way(measure, value);
-    let amount = amount(measure, value);
-    if way.is_empty() { amount } else { format!("{amount} {way}") }
+    format!("{} {}", amount(measure, value), way(measure, value)).trim_end().to_owned()
 }
 
 /// The direction of a value in words; empty where there is none to tell, as for a speed.
 pub fn way(measure: Measure, value: f64) -> &'static str {
     // What rounds to nothing has no direction.
-    let flat = value.abs() < 0.5 * 10_f64.powi(-(spoken_decimals(measure) as i32));
-    let negative = value < 0.0;
-    match measure {
-        _ if flat => "",
-        Measure::Gap(..) => {
-            if negative {
-                "before"
-            } else {
-                "after"
-            }
-        }
-        Measure::PeakBeforeImpact(_) => {
-            if negative {
-                "after impact"
-            } else {
-                "before impact"
-            }
-        }
-        Measure::TurnAtTop(_) | Measure::TurnAtImpact(_) => {
-            if negative {
-                "away"
-            } else {
-                "towards the target"
-            }
-        }
-        Measure::SeparationAtTop | Measure::SeparationLargest => {
-            if negative {
-                ""
-            } else {
-                "the other way (pelvis turned further than thorax)"
-            }
-        }
-        Measure::TiltAtTop(_) => {
-            if negative {
-                "to the lead side"
-            } else {
-                "to the trail side"
-            }
-        }
-        Measure::FlexionChange(_) => {
-            if negative {
-                "straightened"
-            } else {
-                "bent further"
-            }
-        }
-        Measure::ArmAcross => {
-            if negative {
-                "towards the target"
-            } else {
-                "across"
-            }
-        }
-        _ if measure.signed() && negative => "the other way (−)",
-        _ => "",
+    if value.abs() < 0.5 * step(measure) {
+        return "";
     }
+    let [negative, positive] = measure.row().ways;
+    if value < 0.0 { negative } else { positive }
+}
+
+/// The finest step that is spoken, in the measure's unit.
+pub fn step(measure: Measure) -> f64 {
+    10_f64.powi(-(measure.unit().spoken_decimals() as i32))
 }
 
 /// The measure and its value as the subject of a sentence: `Pelvis turn at top 44° away`,
 /// `Thorax peak 12 ms after pelvis peak`.
 pub fn subject(measure: Measure, at: f64) -> String {
-    let text = match measure {
-        Measure::Gap(a, b) if way(measure, at).is_empty() => {
-            format!("{a} and {b} peaks together")
-        }
-        Measure::Gap(a, b) => format!("{b} peak {} {a} peak", value(measure, at)),
-        Measure::PeakBeforeImpact(r) => format!("{r} peak {}", value(measure, at)),
-        Measure::TempoRatio => format!("backswing {} times as long as the downswing", value(measure, at)),
-        _ => format!("{} {}", measure.label(), value(measure, at)),
-    };
-    capital(&text)
+    capital(&measure.said(&amount(measure, at), way(measure, at)))
 }
 
 /// How a value differs from another: `9° more than`, `7 ms later than`, `the same as`; the
 /// sentence goes on with what it differs from. Both are rounded first, so that what a reader
 /// subtracts is what stands there.
 pub fn difference(measure: Measure, value: f64, from: f64) -> String {
-    let scale = 10_f64.powi(spoken_decimals(measure) as i32);
-    let (value, from) = ((value * scale).round() / scale, (from * scale).round() / scale);
+    let step = step(measure);
+    let (value, from) = ((value / step).round() * step, (from / step).round() * step);
     let difference = value - from;
     let size = amount(measure, difference);
     if size == amount(measure, 0.0) {
         return "the same as".into();
     }
-    let sides = signed_both_ways(measure) && value * from < 0.0 && !way(measure, value).is_empty();
-    if sides && !way(measure, from).is_empty() {
+    // Where the sign is a side that people name, "more" is about size.
+    let by_size = measure.row().more != More::Larger;
+    let told = |v: f64| !way(measure, v).is_empty();
+    if by_size && value * from < 0.0 && told(value) && told(from) {
         return format!("{size} from");
     }
-    // Earlier and later are told by time, whatever side of the other peak it is on.
-    let grew = if signed_both_ways(measure) { value.abs() > from.abs() } else { difference > 0.0 };
-    let word = match (measure, grew) {
-        (Measure::Gap(..), true) | (Measure::PeakBeforeImpact(_), false) => "later",
-        (Measure::Gap(..), false) | (Measure::PeakBeforeImpact(_), true) => "earlier",
-        (Measure::Backswing | Measure::Downswing, true) => "longer",
-        (Measure::Backswing | Measure::Downswing, false) => "shorter",
-        (_, true) => "more",
-        (_, false) => "less",
-    };
-    format!("{size} {word} than")
-}
-
-/// Whether the sign is a side that people name, so that "more" is about size.
-fn signed_both_ways(measure: Measure) -> bool {
-    measure.signed() && !matches!(measure, Measure::Gap(..))
-}
-
-/// The unit as it is spoken.
-pub fn spoken_unit(measure: Measure) -> &'static str {
-    match measure.unit() {
-        "°" => "degrees",
-        "ms" => "milliseconds",
-        "°/s" => "degrees per second",
-        "%" => "per cent",
-        other => other,
-    }
+    let grew = if by_size { value.abs() > from.abs() } else { difference > 0.0 };
+    let [more, less] = measure.row().compared;
+    format!("{size} {} than", if grew { more } else { less })
 }
 
 /// `1 swing`, `2 swings`.
@@ -200,6 +109,16 @@ pub fn order(order: &crate::order::Order) -> String {
         parts.push(format!("{} {verb} still speeding up at impact", names(&order.rising)));
     }
     parts.join(", ")
+}
+
+/// For the tests of every module of words: each sentence is there, and is no other's.
+#[cfg(test)]
+pub(crate) fn assert_distinct(sentences: &[String]) {
+    for (i, sentence) in sentences.iter().enumerate() {
+        assert!(!sentence.trim().is_empty(), "sentence {i} is empty");
+        assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
+        assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
+    }
 }
 
 #[cfg(test)]

@@ -11,16 +11,11 @@ use peakorder_protocol::session::{FORMAT, Session, SessionDir};
 use peakorder_protocol::swing::*;
 use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-/// Holds `got` against the stored text of this name; `UPDATE_EXPECT=1` writes it anew.
+/// Holds `got` against `tests/golden/NAME`; `UPDATE_EXPECT=1` writes it anew.
 pub(crate) fn stored(name: &str, got: &str) {
-    let file: PathBuf = [env!("CARGO_MANIFEST_DIR"), "tests", "golden", name].iter().collect();
-    if std::env::var_os("UPDATE_EXPECT").is_some() {
-        std::fs::write(&file, got).expect("a writable source tree");
-    }
-    let want = std::fs::read_to_string(&file).unwrap_or_default();
-    assert!(got == want, "{name} differs (UPDATE_EXPECT=1 writes it anew); it is now:\n{got}");
+    expect_test::expect_file![format!("../golden/{name}")].assert_eq(got);
 }
 
 /// A small linear congruential generator (Knuth's MMIX constants): same seed, same swings.

@@ -21,4 +21,6 @@ pub mod segment;
 pub mod sequence;
 pub mod settings;
 pub mod stream;
+#[cfg(test)]
+mod stream_tests;
 pub mod window;

@@ -104,7 +104,7 @@ impl Segment {
 
     /// Takes what happened to the strap, in the order of the log.
     pub fn event(&mut self, event: &StrapEvent) {
-        self.stream.event(event.kind, &event.detail);
+        self.stream.event(&event.what);
     }
 
     /// What the last arrival brought.

@@ -8,7 +8,7 @@
 use super::clock::time::{DeviceTime, SessionTime};
 use super::clock::{StrapClock, TimeMap};
 use nalgebra::Vector3;
-use peakorder_protocol::log::StrapEventKind;
+use peakorder_protocol::log::{StrapEventKind, interval_ms};
 use peakorder_protocol::profile::{ClockKind, DecodeError, Decoded, Decoder, PacketHead, Profile, RawSample};
 
 /// A gap longer than this many sample periods has lost samples in it.
@@ -218,14 +218,10 @@ impl StrapStream {
     /// Takes what happened to the strap, in the order of the log. A packet that was half
     /// received when the link went down is never completed over the new one. A restart needs
     /// nothing: it is this stream that saw it, in the packets.
-    pub fn event(&mut self, kind: StrapEventKind, detail: &str) {
-        match kind {
-            StrapEventKind::Connected | StrapEventKind::Disconnected => self.decoder.reset(),
-            StrapEventKind::Interval => {
-                if let Ok(ms) = detail.trim_end_matches("ms").trim().parse::<f64>() {
-                    self.clock.set_interval_s(ms * 1e-3);
-                }
-            }
+    pub fn event(&mut self, what: &StrapEventKind) {
+        match what {
+            StrapEventKind::Connected { .. } | StrapEventKind::Disconnected { .. } => self.decoder.reset(),
+            StrapEventKind::Interval { interval } => self.clock.set_interval_s(interval_ms(*interval) * 1e-3),
             _ => {}
         }
     }

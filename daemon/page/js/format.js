@@ -120,7 +120,7 @@ export function changeWords(measure, difference) {
   return Number(size) === 0 ? '0°' : `${size}° further ${difference < 0 ? 'away' : 'towards'}`;
 }
 
-const isTurn = (measure) => measure.key?.includes('_turn_') && measure.unit === '°';
+const isTurn = (measure) => measure.group === 'turn';
 
 export function withUnit(measure, text) {
   return measure.unit === '°' ? `${text}°` : measure.unit ? `${text} ${measure.unit}` : text;

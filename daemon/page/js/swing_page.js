@@ -11,8 +11,6 @@ import { outcomeRow } from './outcome.js';
 
 export const title = 'Swing';
 const RUN = 12;
-/** Baseline swings before the daemon judges; `analysis/src/against.rs`. */
-const FEWEST = 5;
 
 let root;
 let curves = { key: '', value: null };
@@ -132,10 +130,11 @@ function differences(swing) {
   if (known.length === 0) {
     // A rehearsal and a missing baseline have their own words.
     const soFar = Math.max(0, ...against.map((a) => a.n));
+    const needed = against[0]?.needed;
     return h('section', { class: 'against' }, titleText,
       h('p', { class: 'difference' }, swing.kind === 'rehearsal'
         ? 'Can’t tell: a rehearsal, no ball was struck.'
-        : `Can’t tell yet: ${soFar} of ${FEWEST} swings in “${base}” so far.`));
+        : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`));
   }
   const beyond = known.filter((a) => a.verdict === 'beyond_ordinary');
   const shown = (beyond.length ? beyond : known).slice(0, beyond.length && !lesson().answers?.[swing.number] ? 3 : 2);

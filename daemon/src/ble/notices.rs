@@ -3,7 +3,7 @@
 //! An observer of the pipeline's streams. What it notices becomes strap events in the log, so
 //! that a replay tells the same without noticing anything itself.
 
-use super::rest_check::{FirstRest, G, Misfit, RestFigures};
+use super::rest_check::FirstRest;
 use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Record, StrapEvent, StrapEventKind};
@@ -24,7 +24,7 @@ impl StrapNotices {
     /// Looks at what `pipeline` made of `record`, which it has just taken.
     pub fn look(&mut self, record: &Record, pipeline: &Pipeline, noticed: &mut Vec<Record>) {
         match record {
-            Record::Strap(event) if event.kind == StrapEventKind::Connected => {
+            Record::Strap(event) if matches!(event.what, StrapEventKind::Connected { .. }) => {
                 if let Some(rest) = self.0.get_mut(&event.role) {
                     rest.connected();
                 }
@@ -34,27 +34,16 @@ impl StrapNotices {
                 let (Some(received), Some(rest)) = (pipeline.received(role), self.0.get_mut(&role)) else {
                     return;
                 };
-                let mut say = |kind, detail| {
-                    noticed.push(Record::Strap(StrapEvent { t_ns: arrival.t_ns, role, kind, detail }));
-                };
+                let mut say =
+                    |what| noticed.push(Record::Strap(StrapEvent { t_ns: arrival.t_ns, role, what }));
                 if received.restarted() {
-                    say(StrapEventKind::Restarted, "it restarted: its clock begins anew".to_owned());
+                    say(StrapEventKind::Restarted);
                 }
-                if let Some(judged) = rest.look(received.samples) {
-                    say(StrapEventKind::Note, in_words(judged));
+                if let Some((f, fault)) = rest.look(received.samples) {
+                    say(StrapEventKind::AtRest { acc_m_s2: f.acc_m_s2, gyro_rad_s: f.gyro_rad_s, fault });
                 }
             }
             Record::Strap(_) | Record::Mark(_) => {}
         }
-    }
-}
-
-fn in_words(judged: Result<RestFigures, Misfit>) -> String {
-    match judged {
-        Ok(f) => {
-            let (g, dps) = (f.acc_m_s2 / G, f.gyro_rad_s.to_degrees());
-            format!("at rest it shows {g:.2} g and {dps:.1} °/s, as it should")
-        }
-        Err(misfit) => misfit.to_string(),
     }
 }

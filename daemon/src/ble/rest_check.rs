@@ -5,10 +5,9 @@
 
 use nalgebra::Vector3;
 use peakorder_motion::stream::Sample;
-use peakorder_protocol::profile::{Profile, RestCheck};
+use peakorder_protocol::log::RestFault;
+use peakorder_protocol::profile::Profile;
 
-/// Standard gravity, m/s².
-pub(super) const G: f64 = 9.80665;
 /// A rest of this length is judged, seconds.
 const REST_S: f64 = 2.0;
 /// At rest |acc| varies by less than this share of itself, whatever its unit.
@@ -84,51 +83,17 @@ impl RestFinder {
     }
 }
 
-/// What a strap at rest shows that its profile rules out.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum Misfit {
-    /// Not about one g.
-    #[error(
-        "it lies still but shows {:.2} g instead of about 1 g ({:.2} to {:.2}): profile '{profile}' does not fit \
-         this strap (wrong unit or layout); correct the profile and try it with: peakorderd profile check",
-        found_m_s2 / G, check.acc_min_m_s2 / G, check.acc_max_m_s2 / G
-    )]
-    Gravity {
-        /// Median |acc|, m/s².
-        found_m_s2: f64,
-        /// What the profile allows.
-        check: RestCheck,
-        /// Profile id.
-        profile: String,
-    },
-    /// Rotation.
-    #[error(
-        "it lies still but shows a rotation of {:.1} °/s (at most {:.1}): profile '{profile}' does not fit this \
-         strap, or its gyroscope is faulty; switch it off and on while it lies still",
-        found_rad_s.to_degrees(), check.gyro_max_rad_s.to_degrees()
-    )]
-    Rotation {
-        /// Median |gyro|, rad/s.
-        found_rad_s: f64,
-        /// What the profile allows.
-        check: RestCheck,
-        /// Profile id.
-        profile: String,
-    },
-}
-
 impl RestFigures {
-    /// Compares them with what `profile` says of a strap at rest.
-    pub fn judge(&self, profile: &Profile) -> Result<(), Misfit> {
-        let check = *profile.rest_check();
+    /// What of them does not agree with `profile`.
+    pub fn judge(&self, profile: &Profile) -> Option<RestFault> {
+        let check = profile.rest_check();
         let id = || profile.id().to_owned();
         if !(check.acc_min_m_s2..=check.acc_max_m_s2).contains(&self.acc_m_s2) {
-            return Err(Misfit::Gravity { found_m_s2: self.acc_m_s2, check, profile: id() });
+            let (min_m_s2, max_m_s2) = (check.acc_min_m_s2, check.acc_max_m_s2);
+            return Some(RestFault::Acceleration { profile: id(), min_m_s2, max_m_s2 });
         }
-        if self.gyro_rad_s > check.gyro_max_rad_s {
-            return Err(Misfit::Rotation { found_rad_s: self.gyro_rad_s, check, profile: id() });
-        }
-        Ok(())
+        (self.gyro_rad_s > check.gyro_max_rad_s)
+            .then(|| RestFault::Rotation { profile: id(), max_rad_s: check.gyro_max_rad_s })
     }
 }
 
@@ -154,13 +119,13 @@ impl FirstRest {
     }
 
     /// Looks at samples of the strap's stream; judges the first rest in them.
-    pub fn look(&mut self, samples: &[Sample]) -> Option<Result<RestFigures, Misfit>> {
+    pub fn look(&mut self, samples: &[Sample]) -> Option<(RestFigures, Option<RestFault>)> {
         if self.judged {
             return None;
         }
         let figures = samples.iter().find_map(|s| self.rest.push(s.gyro, s.acc, self.samples))?;
         self.judged = true;
-        Some(figures.judge(&self.profile).map(|()| figures))
+        Some((figures, figures.judge(&self.profile)))
     }
 }
 
@@ -170,13 +135,14 @@ mod tests {
     use peakorder_motion::clock::time::SessionTime;
     use peakorder_motion::stream::StrapStream;
     use peakorder_protocol::packet::{RawCounts, ReferencePacket};
+    use peakorder_protocol::profile::STANDARD_GRAVITY;
 
     fn reference() -> Profile {
         Profile::from_toml(Profile::builtin("ref-strap-v1").unwrap()).unwrap()
     }
 
     /// What is found in six seconds of the reference strap's counts.
-    fn judged(counts: impl Fn(u16) -> RawCounts) -> Vec<Result<RestFigures, Misfit>> {
+    fn judged(counts: impl Fn(u16) -> RawCounts) -> Vec<(RestFigures, Option<RestFault>)> {
         let mut stream = StrapStream::unaligned(&reference());
         let mut first = FirstRest::new(reference());
         let mut found = Vec::new();
@@ -209,20 +175,23 @@ mod tests {
     fn one_g_and_no_rotation_pass_once() {
         // 2049 counts of 0.488 mg are one g.
         let found = judged(still(2049, 3));
-        let [Ok(figures)] = found.as_slice() else { panic!("{found:?}") };
-        assert!((figures.acc_m_s2 - G).abs() < 0.02, "{figures:?}");
+        let [(figures, None)] = found.as_slice() else { panic!("{found:?}") };
+        assert!((figures.acc_m_s2 - STANDARD_GRAVITY).abs() < 0.02, "{figures:?}");
     }
 
     #[test]
     fn a_wrong_unit_and_a_false_rotation_are_told_apart() {
         let found = judged(still(2049 / 4, 3));
-        let [Err(Misfit::Gravity { found_m_s2, profile, .. })] = found.as_slice() else {
+        let [(figures, Some(RestFault::Acceleration { profile, .. }))] = found.as_slice() else {
             panic!("{found:?}")
         };
-        assert!((found_m_s2 / G - 0.25).abs() < 0.005 && profile == "ref-strap-v1", "{found:?}");
+        assert!(
+            (figures.acc_m_s2 / STANDARD_GRAVITY - 0.25).abs() < 0.005 && profile == "ref-strap-v1",
+            "{found:?}"
+        );
         let found = judged(still(2049, 100));
-        let [Err(Misfit::Rotation { found_rad_s, .. })] = found.as_slice() else { panic!("{found:?}") };
-        assert!((found_rad_s.to_degrees() - 7.1).abs() < 0.1, "{found:?}");
+        let [(figures, Some(RestFault::Rotation { .. }))] = found.as_slice() else { panic!("{found:?}") };
+        assert!((figures.gyro_rad_s.to_degrees() - 7.1).abs() < 0.1, "{found:?}");
     }
 
     #[test]

@@ -1,12 +1,13 @@
 //! Is the signal good enough for a lesson? Figures of one strap's stream, and findings.
 
-use super::rest_check::{G, RestFigures, RestFinder};
+use super::rest_check::{RestFigures, RestFinder};
 use super::straps::{Incoming, What};
+use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::log::StrapEventKind;
-use peakorder_protocol::profile::{ClockKind, Profile};
+use peakorder_protocol::profile::{ClockKind, Profile, STANDARD_GRAVITY};
 use serde::Serialize;
 
 /// Upper edges of the gap histogram, milliseconds; the last class is open.
@@ -140,10 +141,8 @@ impl SignalMeter {
             self.look(item.t_ns);
         }
         match &item.what {
-            What::Event { kind: StrapEventKind::Battery, detail } => {
-                self.battery_percent = detail.parse().ok()
-            }
-            What::Event { kind: StrapEventKind::Disconnected, .. } => self.lost_links += 1,
+            What::Event(StrapEventKind::Battery { percent }) => self.battery_percent = Some(*percent),
+            What::Event(StrapEventKind::Disconnected { .. }) => self.lost_links += 1,
             _ => {}
         }
     }
@@ -209,7 +208,7 @@ impl SignalMeter {
             clock_sd_ms: self.stream.clock().state(now).sd_s * 1e3,
             battery_percent: self.battery_percent,
             still_gyro_sd_dps: self.still.map(|s| s.gyro_sd_rad_s.to_degrees()),
-            still_acc_g: self.still.map(|s| s.acc_m_s2 / G),
+            still_acc_g: self.still.map(|s| s.acc_m_s2 / STANDARD_GRAVITY),
             gyro_max_dps: self.gyro_max.to_degrees(),
             gyro_range_dps: info.gyro_range_rad_s.map(f64::to_degrees),
             clipped_samples: counts.clipped,
@@ -328,8 +327,8 @@ impl SignalMeter {
         }
         match &self.still {
             Some(figures) => {
-                if let Err(why) = figures.judge(&self.profile) {
-                    say(Weight::Problem, why.to_string());
+                if let Some(fault) = figures.judge(&self.profile) {
+                    say(Weight::Problem, rest_fault(figures.acc_m_s2, figures.gyro_rad_s, &fault));
                 }
                 let noise = figures.gyro_sd_rad_s.to_degrees();
                 if noise > 1.0 {
@@ -375,7 +374,7 @@ mod tests {
         let session = script.with_straps(straps).session();
         let mut meter = SignalMeter::new(&reference(), None);
         let incoming = |t_ns, what| Incoming { strap: 0, t_ns, what };
-        meter.push(&incoming(0, What::Event { kind: StrapEventKind::Battery, detail: "80".into() }));
+        meter.push(&incoming(0, What::Event(StrapEventKind::Battery { percent: 80 })));
         let mut last = 0;
         let mut sequences = Vec::new();
         for record in session.records() {

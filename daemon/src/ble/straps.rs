@@ -8,7 +8,7 @@ use btleplug::platform::PeripheralId;
 use futures::StreamExt as _;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_motion::stream::StrapStream;
-use peakorder_protocol::log::StrapEventKind;
+use peakorder_protocol::log::{Disconnection, StrapEventKind, interval_of_ms};
 use peakorder_protocol::profile::Profile;
 use std::pin::Pin;
 use std::sync::Arc;
@@ -83,14 +83,9 @@ pub enum What {
         bytes: Vec<u8>,
     },
     /// Something happened to the link or the battery.
-    Event {
-        /// What.
-        kind: StrapEventKind,
-        /// Figure or reason, see [`StrapEvent`](peakorder_protocol::log::StrapEvent).
-        detail: String,
-    },
-    /// For people only.
-    Say(String),
+    Event(StrapEventKind),
+    /// It is still so: said again and again until it changes.
+    Say(StrapEventKind),
     /// The strap was given up: what is wrong, and what to do.
     Refused(String),
 }
@@ -104,7 +99,7 @@ impl Incoming {
                 stream.notification(SessionTime::from_ns(self.t_ns), *channel, bytes);
                 return true;
             }
-            What::Event { kind, detail } => stream.event(*kind, detail),
+            What::Event(what) => stream.event(what),
             What::Say(_) | What::Refused(_) => {}
         }
         false
@@ -167,7 +162,7 @@ impl Straps {
 /// How a stream ended.
 enum End {
     Stopped,
-    Lost(&'static str),
+    Lost(Disconnection),
 }
 
 /// The life of one strap.
@@ -188,8 +183,8 @@ impl Task {
         let _ = self.to.send(item).await;
     }
 
-    async fn event(&self, kind: StrapEventKind, detail: String) {
-        self.tell(What::Event { kind, detail }).await;
+    async fn event(&self, what: StrapEventKind) {
+        self.tell(What::Event(what)).await;
     }
 
     async fn live(mut self) {
@@ -208,12 +203,12 @@ impl Task {
                     }
                 }
                 Err(LinkError::Refused(why)) => {
-                    self.event(StrapEventKind::Note, format!("refused: {why}")).await;
+                    self.event(StrapEventKind::Refused { why: why.clone() }).await;
                     self.tell(What::Refused(why)).await;
                     return;
                 }
                 Err(LinkError::Failed(why)) => {
-                    self.tell(What::Say(format!("no connection yet: {why}"))).await;
+                    self.tell(What::Say(StrapEventKind::NotConnectedYet { why })).await;
                 }
             }
             tokio::select! {
@@ -233,8 +228,7 @@ impl Task {
                 connected = &mut connecting => break connected.map_err(|e| LinkError::Failed(e.0))?,
                 () = asked(stopped) => return Ok(None),
                 () = tokio::time::sleep(NOT_HEARD) => {
-                    let text = "not heard; is it switched on, charged, near, and not connected to a phone?";
-                    self.tell(What::Say(text.into())).await;
+                    self.tell(What::Say(StrapEventKind::NotHeard)).await;
                 }
             }
         };
@@ -250,16 +244,13 @@ impl Task {
 
     /// Moves bytes until the link is lost; true if it was asked to stop.
     async fn stream(&mut self, mut link: Link, stopped: &mut watch::Receiver<bool>) -> bool {
-        let mut about = format!("MTU {}", link.mtu);
-        if !link.information.is_empty() {
-            about = format!("{}, {about}", link.information);
-        }
-        self.event(StrapEventKind::Connected, about).await;
+        let (information, mtu) = (link.information.clone(), Some(link.mtu));
+        self.event(StrapEventKind::Connected { information, mtu }).await;
         if let Some(percent) = link.battery_percent {
-            self.event(StrapEventKind::Battery, percent.to_string()).await;
+            self.event(StrapEventKind::Battery { percent }).await;
         }
-        if let Some(ms) = link.interval_ms {
-            self.event(StrapEventKind::Interval, ms.to_string()).await;
+        if let Some(interval) = link.interval_ms.and_then(interval_of_ms) {
+            self.event(StrapEventKind::Interval { interval }).await;
         }
         let awake = self.wanted.profile.keepalive().and_then(|k| link.keep_alive(k));
         let end = self.pump(&mut link, stopped).await;
@@ -269,11 +260,11 @@ impl Task {
         match end {
             End::Stopped => {
                 link.drop_link().await;
-                self.event(StrapEventKind::Disconnected, "session ended".into()).await;
+                self.event(StrapEventKind::Disconnected { reason: Disconnection::SessionEnded }).await;
                 true
             }
-            End::Lost(why) => {
-                self.event(StrapEventKind::Disconnected, why.into()).await;
+            End::Lost(reason) => {
+                self.event(StrapEventKind::Disconnected { reason }).await;
                 link.drop_link().await;
                 false
             }
@@ -297,7 +288,7 @@ impl Task {
                 () = asked(stopped), if teardown.is_none() => teardown = Some(Box::pin(link.teardown())),
                 notification = link.notifications.next() => {
                     let t_ns = self.clock.now_ns();
-                    let Some(notification) = notification else { return End::Lost("the Bluetooth service is gone") };
+                    let Some(notification) = notification else { return End::Lost(Disconnection::ServiceGone) };
                     let what = match link.kind(&notification) {
                         Kind::Channel(channel) => {
                             let now = Instant::now();
@@ -309,9 +300,7 @@ impl Task {
                             What::Packet { channel, bytes: notification.value }
                         }
                         Kind::Battery => match notification.value.first() {
-                            Some(percent) => {
-                                What::Event { kind: StrapEventKind::Battery, detail: percent.to_string() }
-                            }
+                            Some(&percent) => What::Event(StrapEventKind::Battery { percent }),
                             None => continue,
                         },
                         Kind::Other => continue,
@@ -324,7 +313,7 @@ impl Task {
                 () = finished(&mut teardown) => return End::Stopped,
                 lost = self.lost.recv() => {
                     if lost.is_ok_and(|lost| lost == id) {
-                        return if teardown.is_some() { End::Stopped } else { End::Lost("the link was lost") };
+                        return if teardown.is_some() { End::Stopped } else { End::Lost(Disconnection::LinkLost) };
                     }
                 }
                 _ = look.tick() => {
@@ -334,7 +323,7 @@ impl Task {
                         Duration::from_secs_f64((SILENT_PACKETS * mean_gap_s).clamp(0.0, 3600.0)).clamp(SILENT.0, SILENT.1)
                     };
                     if teardown.is_none() && last.elapsed() > limit {
-                        return End::Lost(if packets == 0 { "it sends nothing" } else { "it fell silent" });
+                        return End::Lost(if packets == 0 { Disconnection::SentNothing } else { Disconnection::FellSilent });
                     }
                 }
             }

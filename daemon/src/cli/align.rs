@@ -7,6 +7,7 @@ use crate::ble::straps::{Incoming, SessionClock, Straps, Wanted, What};
 use crate::config::ClockAlignment;
 use anyhow::{Context as _, bail};
 use nalgebra::Vector3;
+use peakorder_analysis::words;
 use peakorder_motion::clock::time::DeviceTime;
 use peakorder_motion::clock::twist::{FAST_RAD_S, Rates, lag};
 use peakorder_motion::stream::StrapStream;
@@ -253,13 +254,15 @@ async fn receive(
                 strap.keep();
             }
             match item.what {
-                What::Event { kind: StrapEventKind::Disconnected, .. } if keep => {
+                What::Event(StrapEventKind::Disconnected { .. }) if keep => {
                     bail!(
                         "the link to the {role} strap was lost while twisting; nothing was changed, try again"
                     );
                 }
-                What::Packet { .. } | What::Event { .. } => {}
-                What::Say(text) => report::complain(&format!("{role} strap: {text}")),
+                What::Packet { .. } | What::Event(_) => {}
+                What::Say(what) => {
+                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+                }
                 What::Refused(text) => bail!("the {role} strap cannot be used: {text}"),
             }
         }

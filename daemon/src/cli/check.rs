@@ -4,6 +4,7 @@ use super::bluetooth::{ConfigFile, figure, table};
 use super::report;
 use crate::ble::signal::{Finding, GAP_EDGES_MS, SignalMeter, SignalReport, Weight};
 use crate::ble::straps::{SessionClock, Straps, What};
+use peakorder_analysis::words;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::Role;
 use serde::Serialize;
@@ -78,8 +79,10 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             meter.push(&item);
             match item.what {
                 What::Packet { .. } => streaming[item.strap] = true,
-                What::Event { .. } => {}
-                What::Say(text) => report::complain(&format!("{role} strap: {text}")),
+                What::Event(_) => {}
+                What::Say(what) => {
+                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+                }
                 What::Refused(text) => refused[item.strap] = Some(text),
             }
         }

@@ -1,6 +1,7 @@
 //! What all commands print alike.
 
 use crate::engine::Summary;
+use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
@@ -129,7 +130,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
-        LiveEvent::Strap { role, text, .. } => Some(format!("{role} strap: {text}")),
+        LiveEvent::Strap { role, .. } => Some(format!("{role} strap: {}", text_of(event)?)),
         _ => None,
     }
 }
@@ -148,7 +149,7 @@ pub(super) async fn follow(mut watch: broadcast::Receiver<LiveEvent>, mut take: 
 
 /// An event as a line: of JSON, or for people where it has one.
 pub(super) fn line(event: &LiveEvent, json: bool) -> Option<String> {
-    if json { serde_json::to_string(event).ok() } else { event_line(event) }
+    if json { serde_json::to_string(&Told::from(event)).ok() } else { event_line(event) }
 }
 
 /// The one line a session comes to.

@@ -8,6 +8,7 @@ use crate::ble::straps::{SessionClock, Straps, Wanted, What};
 use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
+use peakorder_analysis::words;
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
 use std::process::ExitCode;
@@ -271,10 +272,12 @@ async fn gather(
                 watched.turning.look(item.strap, stream.received().samples);
             }
             match item.what {
-                What::Say(text) | What::Refused(text) => {
+                What::Say(what) => {
+                    let text = words::strap::event(&what);
                     report::complain(&format!("{}: {text}", candidates[item.strap].id));
                 }
-                What::Packet { .. } | What::Event { .. } => {}
+                What::Refused(text) => report::complain(&format!("{}: {text}", candidates[item.strap].id)),
+                What::Packet { .. } | What::Event(_) => {}
             }
         }
     }

@@ -1,5 +1,9 @@
 //! What comes of a session: swing files, the session file, live events.
 
+mod told;
+
+pub use told::{Told, text_of};
+
 use peakorder_motion::pipeline::Output;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{Mobility, MobilityCheck};
@@ -107,12 +111,9 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
             text: verdict.text.clone(),
         },
         Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
-        Output::Strap(event) => LiveEvent::Strap {
-            t_s: event.t_ns as f64 * 1e-9,
-            role: event.role,
-            kind: event.kind.to_string(),
-            text: event.text(),
-        },
+        Output::Strap(event) => {
+            LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }
+        }
         Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
         Output::BadPacket { .. } | Output::NotASwing { .. } => return None,
     })

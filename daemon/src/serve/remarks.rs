@@ -114,11 +114,11 @@ pub(super) async fn set_target(app: &Arc<AppState>, asked: TargetRequest) -> Res
         }
         _ => return Err(ApiError::bad("give either a change from the baseline or a value")),
     };
-    let what = What::Target { target: Some(made.map_err(ApiError::bad)?) };
+    let what = What::Target { target: Some(made.map_err(|e| ApiError::bad(e.to_string()))?) };
     change(app, &id, move |file, t_s| Ok(file.append(t_s, what)?)).await
 }
 
-/// Endpoints the drill target of the running lesson.
+/// Ends the drill target of the running lesson.
 pub(super) async fn end_target(app: &Arc<AppState>) -> Result<Remark, ApiError> {
     let id = app.hub.running().ok_or_else(no_lesson)?;
     change(app, &id, |file, t_s| Ok(file.append(t_s, What::Target { target: None })?)).await

@@ -29,14 +29,14 @@ impl Request {
 pub struct LiveSource {
     roles: Vec<Role>,
     /// What was last said of each, so that the same is not recorded again and again.
-    said: Vec<String>,
+    said: Vec<Option<StrapEventKind>>,
     refused: usize,
 }
 
 impl LiveSource {
     /// For straps worn at `roles`, in the order in which they were started.
     pub fn new(roles: Vec<Role>) -> Self {
-        Self { said: vec![String::new(); roles.len()], roles, refused: 0 }
+        Self { said: vec![None; roles.len()], roles, refused: 0 }
     }
 
     /// Whether every strap was given up.
@@ -48,22 +48,21 @@ impl LiveSource {
         let (t_ns, role) = (item.t_ns, self.roles[item.strap]);
         match item.what {
             What::Packet { channel, bytes } => Some(Record::Arrival(Arrival { t_ns, role, channel, bytes })),
-            What::Event { kind, detail } => {
-                if kind == StrapEventKind::Connected {
-                    self.said[item.strap].clear();
+            What::Event(what) => {
+                if matches!(what, StrapEventKind::Connected { .. }) {
+                    self.said[item.strap] = None;
                 }
-                Some(Record::Strap(StrapEvent { t_ns, role, kind, detail }))
+                Some(Record::Strap(StrapEvent { t_ns, role, what }))
             }
-            What::Say(text) => {
+            What::Say(what) => {
                 let said = &mut self.said[item.strap];
-                if *said == text {
+                if said.as_ref() == Some(&what) {
                     return None;
                 }
-                said.clone_from(&text);
-                let (kind, detail) = (StrapEventKind::Note, text);
-                Some(Record::Strap(StrapEvent { t_ns, role, kind, detail }))
+                *said = Some(what.clone());
+                Some(Record::Strap(StrapEvent { t_ns, role, what }))
             }
-            // The note that comes with it says why.
+            // The event that comes with it says why.
             What::Refused(_) => {
                 self.refused += 1;
                 None

@@ -1,11 +1,11 @@
-//! Byte layout of `samples.log`, version 1. All numbers are little-endian.
+//! Byte layout of `samples.log`, version 2. All numbers are little-endian.
 //!
 //! File header, 16 bytes:
 //!
 //! | offset | bytes | content |
 //! |---|---|---|
 //! | 0 | 8 | `PEAKOLOG` |
-//! | 8 | 2 | `u16` format version, 1 |
+//! | 8 | 2 | `u16` format version, 2 (or 1) |
 //! | 10 | 2 | reserved, 0 |
 //! | 12 | 4 | `u32` CRC-32C of bytes 0–11 |
 //!
@@ -14,13 +14,14 @@
 //! | offset | bytes | content |
 //! |---|---|---|
 //! | 0 | 4 | magic `f7 50 4b d9` |
-//! | 4 | 1 | `u8` version of the payload, 1 |
+//! | 4 | 1 | `u8` version of the payload, 2 (or 1) |
 //! | 5 | 3 | reserved, 0 |
 //! | 8 | 4 | `u32` payload length, at most 1 MiB |
 //! | 12 | 8 | `u64` sequence number, 0 for the first frame, then one more each |
 //! | 20 | 4 | `u32` CRC-32C of bytes 0–19 followed by the payload |
 //! | 24 | length | payload: a batch of records (see [`wire`](super::wire)) |
 //!
+//! Version 1 differs in the payload alone: strap events are a kind with text.
 //! CRC-32C is the Castagnoli polynomial as in RFC 3720, appendix B.4.
 //! Versions to come keep the file header's layout, so that an old program can tell
 //! "newer" from "damaged".
@@ -28,13 +29,13 @@
 /// First bytes of a log.
 pub const FILE_MAGIC: [u8; 8] = *b"PEAKOLOG";
 /// Format version this program writes; it reads every version up to it.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 /// Length of the file header.
 pub const FILE_HEADER_LEN: usize = 16;
 /// First bytes of a frame. Neither ASCII nor a small number, so that it is rare in data.
 pub const FRAME_MAGIC: [u8; 4] = [0xf7, 0x50, 0x4b, 0xd9];
 /// Version of the payload this program writes.
-pub const PAYLOAD_VERSION: u8 = 1;
+pub const PAYLOAD_VERSION: u8 = 2;
 /// Length of a frame header.
 pub const FRAME_HEADER_LEN: usize = 24;
 /// Longest payload; a larger length field is damage and is never allocated.

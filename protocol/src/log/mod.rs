@@ -8,10 +8,12 @@ mod error;
 pub mod frame;
 mod reader;
 mod record;
+mod strap;
 pub mod wire;
 mod writer;
 
 pub use error::{Finding, FindingKind, LogError};
 pub use reader::LogReader;
-pub use record::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+pub use record::{Arrival, Mark, MarkKind, Record};
+pub use strap::{Disconnection, RestFault, StrapEvent, StrapEventKind, interval_ms, interval_of_ms};
 pub use writer::{LogWriter, Store};

@@ -92,8 +92,7 @@ impl<R: Read> LogReader<R> {
             if header.version > frame::PAYLOAD_VERSION {
                 return Err(LogError::NewerVersion { found: header.version.into(), known: frame::VERSION });
             }
-            let whole = header.version == frame::PAYLOAD_VERSION
-                && wire::decode_batch(&bytes[FRAME_HEADER_LEN..], out).is_some();
+            let whole = wire::decode_batch(header.version, &bytes[FRAME_HEADER_LEN..], out).is_some();
             self.end_skipping(Some(FindingKind::BadCrc));
             self.pos += header.total;
             let (expected, found) = (self.next_sequence, header.sequence);

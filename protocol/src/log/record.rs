@@ -1,11 +1,12 @@
 //! The records of a recording log.
 
+use super::strap::StrapEvent;
 use crate::role::Role;
 use std::fmt;
 use std::str::FromStr;
 
 /// One entry of the recording log.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Record {
     /// Bytes that came in from a strap.
     Arrival(Arrival),
@@ -122,73 +123,5 @@ impl FromStr for MarkKind {
             let all = Self::ALL.map(Self::as_str).join(", ");
             format!("'{s}' is not a mark; use one of {all}")
         })
-    }
-}
-
-/// Something that happened to a strap.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StrapEvent {
-    /// Session clock, nanoseconds.
-    pub t_ns: u64,
-    /// The strap.
-    pub role: Role,
-    /// What happened.
-    pub kind: StrapEventKind,
-    /// The figure or reason as text: percent for a battery, milliseconds for an interval.
-    pub detail: String,
-}
-
-impl StrapEvent {
-    /// What happened, in plain words.
-    pub fn text(&self) -> String {
-        let Self { kind, detail, .. } = self;
-        match kind {
-            StrapEventKind::Battery => format!("battery {detail} %"),
-            StrapEventKind::Interval => format!("connection interval {detail} ms"),
-            StrapEventKind::Restarted | StrapEventKind::Note if !detail.is_empty() => detail.clone(),
-            _ if detail.is_empty() => kind.to_string(),
-            _ => format!("{kind} ({detail})"),
-        }
-    }
-}
-
-/// What happened to a strap.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum StrapEventKind {
-    /// The link is up and the profile's set-up has run.
-    Connected,
-    /// The link was lost or closed.
-    Disconnected,
-    /// The strap's clock or counter started anew.
-    Restarted,
-    /// Battery level, percent.
-    Battery,
-    /// Connection interval, milliseconds.
-    Interval,
-    /// Anything else worth keeping.
-    Note,
-}
-
-impl StrapEventKind {
-    /// Every kind.
-    pub const ALL: [Self; 6] =
-        [Self::Connected, Self::Disconnected, Self::Restarted, Self::Battery, Self::Interval, Self::Note];
-
-    /// The word used on screen.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Connected => "connected",
-            Self::Disconnected => "disconnected",
-            Self::Restarted => "restarted",
-            Self::Battery => "battery",
-            Self::Interval => "interval",
-            Self::Note => "note",
-        }
-    }
-}
-
-impl fmt::Display for StrapEventKind {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.as_str())
     }
 }

@@ -8,7 +8,7 @@ use super::types::{
 use super::{Profile, ProfileError, check_stream};
 
 /// Standard gravity, m/s² (CODATA, exact by definition).
-pub(super) const STANDARD_GRAVITY: f64 = 9.80665;
+pub const STANDARD_GRAVITY: f64 = 9.80665;
 /// Values from this share of the range on count as clipped: sensors and their scales are
 /// not exact enough for the rail itself.
 const CLIP_SHARE: f64 = 0.995;

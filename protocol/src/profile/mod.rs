@@ -12,6 +12,7 @@ mod schema;
 mod types;
 mod unpack;
 
+pub use check::STANDARD_GRAVITY;
 pub use decoder::{DecodeError, Decoded, Decoder, EventStamp, PacketHead, RawSample};
 pub use types::{
     ClockInfo, ClockKind, Keepalive, Link, Match, Op, OpKind, PacedBy, RestCheck, SampleIs, SeqCounts, Stamps,

@@ -6,7 +6,9 @@ use super::strap::{Link, Ready, Strap};
 use super::trace::Trace;
 use crate::files;
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Arrival, LogWriter, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::log::{
+    Arrival, Disconnection, LogWriter, Mark, MarkKind, Record, StrapEvent, StrapEventKind,
+};
 use peakorder_protocol::packet::SERVICE_UUID;
 use std::collections::{BTreeSet, VecDeque};
 use std::fs::{File, OpenOptions};
@@ -126,11 +128,10 @@ impl Air {
         self.played.append(&[record]).map_err(|e| e.to_string())
     }
 
-    fn tell(&mut self, i: usize, kind: StrapEventKind, detail: impl Into<String>) -> Result<(), String> {
+    fn tell(&mut self, i: usize, what: StrapEventKind) -> Result<(), String> {
         let (role, t_ns) = (self.straps[i].role, (self.now_s() * 1e9) as u64);
-        let detail = detail.into();
-        eprintln!("{:8.3} {role}: {kind} {detail}", t_ns as f64 * 1e-9);
-        self.write(Record::Strap(StrapEvent { t_ns, role, kind, detail }))
+        eprintln!("{:8.3} {role}: {what:?}", t_ns as f64 * 1e-9);
+        self.write(Record::Strap(StrapEvent { t_ns, role, what }))
     }
 
     fn linked(&self, handle: u16) -> Option<usize> {
@@ -140,7 +141,8 @@ impl Air {
     fn link_down(&mut self, i: usize, reason: u8) -> Result<(), String> {
         let Some(link) = self.straps[i].link.take() else { return Ok(()) };
         self.send(&controller::disconnected(link.handle, reason))?;
-        self.tell(i, StrapEventKind::Disconnected, format!("{reason:#04x}"))
+        let reason = Disconnection::Other { why: format!("{reason:#04x}") };
+        self.tell(i, StrapEventKind::Disconnected { reason })
     }
 
     fn host_sent(&mut self, packet: &[u8]) -> Result<(), String> {
@@ -179,7 +181,8 @@ impl Air {
                     link.interval_s = seconds(interval, 1.25);
                     link.timeout_s = seconds(timeout, 10.0);
                     self.send(&controller::updated(handle, interval, timeout))?;
-                    self.tell(i, StrapEventKind::Interval, format!("{}", f64::from(interval) * 1.25))?;
+                    let interval = Duration::from_micros(u64::from(interval) * 1250);
+                    self.tell(i, StrapEventKind::Interval { interval })?;
                 }
             }
             Wish::Disconnect { handle } => {
@@ -214,7 +217,7 @@ impl Air {
             self.send(&controller::data(handle, channel, &answer))?;
         }
         if begins {
-            self.tell(i, StrapEventKind::Note, STREAMS)?;
+            self.tell(i, StrapEventKind::Note { text: STREAMS.into() })?;
             // A central cannot choose the interval; the strap asks for it.
             let mut request = vec![0x12, 1, 8, 0];
             for number in [WANTED_INTERVAL[0], WANTED_INTERVAL[1], 0, WANTED_TIMEOUT] {
@@ -267,7 +270,7 @@ impl Air {
             }
             Record::Strap(event) => {
                 for strap in self.straps.iter_mut().filter(|s| s.role == event.role) {
-                    strap.in_range = event.kind == StrapEventKind::Connected;
+                    strap.in_range = event.what.is_connected();
                     eprintln!("{now_s:8.3} {}: in range: {}", event.role, strap.in_range);
                     if let Some(link) = strap.link.as_mut().filter(|_| !strap.in_range) {
                         link.silent_since_s = Some(now_s);
@@ -329,7 +332,7 @@ impl Air {
                 let (interval_s, timeout_s) = (seconds(interval, 1.25), seconds(timeout, 10.0));
                 self.straps[i].link = Some(Link::new(handle, server, interval_s, timeout_s, now_s));
                 self.send(&controller::connected(handle, address, interval, timeout))?;
-                self.tell(i, StrapEventKind::Connected, "")?;
+                self.tell(i, StrapEventKind::CONNECTED)?;
             }
         }
         Ok(())

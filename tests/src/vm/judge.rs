@@ -12,6 +12,7 @@ use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use peakorder_virtual_straps::SwingTruth;
 use std::fmt::Write as _;
 use std::path::Path;
+use std::time::Duration;
 
 /// Standard uncertainties that a gap's error may be. 95 % lie within 1.96 of them; of some
 /// twenty gaps one beyond that is expected, one beyond this in a hundred runs (normal
@@ -57,16 +58,14 @@ impl Played {
     /// When a strap began to stream, seconds of the script.
     fn streams_s(&self, role: Role) -> Vec<f64> {
         self.events(role)
-            .filter(|(_, kind, detail)| *kind == StrapEventKind::Note && *detail == STREAMS)
-            .map(|(t_s, ..)| t_s)
+            .filter(|(_, what)| matches!(what, StrapEventKind::Note { text } if text == STREAMS))
+            .map(|(t_s, _)| t_s)
             .collect()
     }
 
-    fn events(&self, role: Role) -> impl Iterator<Item = (f64, StrapEventKind, &str)> {
+    fn events(&self, role: Role) -> impl Iterator<Item = (f64, &StrapEventKind)> {
         self.records.iter().filter_map(move |r| match r {
-            Record::Strap(e) if e.role == role => {
-                Some((e.t_ns as f64 * 1e-9 - self.began_s, e.kind, e.detail.as_str()))
-            }
+            Record::Strap(e) if e.role == role => Some((e.t_ns as f64 * 1e-9 - self.began_s, &e.what)),
             _ => None,
         })
     }
@@ -129,37 +128,42 @@ pub fn judge(session: &Path, played: &Path) -> Verdict {
 
 /// The daemon saw every link begin and end as the air made it.
 fn states(verdict: &mut Verdict, played: &Played, recorded: &[Record], role: Role) {
-    let said: Vec<(StrapEventKind, &str)> = recorded
+    let said: Vec<&StrapEventKind> = recorded
         .iter()
         .filter_map(|r| match r {
-            Record::Strap(e) if e.role == role => Some((e.kind, e.detail.as_str())),
+            Record::Strap(e) if e.role == role => Some(&e.what),
             _ => None,
         })
         .collect();
-    let links: Vec<StrapEventKind> = said
+    let up: Vec<bool> = said
         .iter()
-        .map(|s| s.0)
-        .filter(|k| matches!(k, StrapEventKind::Connected | StrapEventKind::Disconnected))
+        .filter(|what| what.is_connected() || what.is_disconnected())
+        .map(|what| what.is_connected())
         .collect();
-    let once = [StrapEventKind::Connected, StrapEventKind::Disconnected];
-    let expected = if role == LOST { once.repeat(2) } else { once.to_vec() };
-    verdict.check(links == expected, || format!("{role}: links went {links:?}, not {expected:?}; {said:?}"));
-    let connected = said.iter().filter(|s| s.0 == StrapEventKind::Connected);
-    for (_, detail) in connected {
-        verdict.check(detail.contains("firmware 1.2.3") && detail.contains("MTU 247"), || {
-            format!("{role}: of itself the strap is recorded to say only '{detail}'")
+    let expected = [true, false].repeat(if role == LOST { 2 } else { 1 });
+    verdict.check(up == expected, || format!("{role}: links were up {up:?}, not {expected:?}; {said:?}"));
+    for what in &said {
+        let StrapEventKind::Connected { information, mtu } = what else { continue };
+        verdict.check(information.contains("firmware 1.2.3") && *mtu == Some(247), || {
+            format!("{role}: of itself the strap is recorded to say only '{information}', MTU {mtu:?}")
         });
     }
-    let percent = scenario::BATTERY_PERCENT[role.index()].to_string();
-    verdict.check(said.contains(&(StrapEventKind::Battery, &percent)), || {
+    let percent = scenario::BATTERY_PERCENT[role.index()];
+    verdict.check(said.contains(&&StrapEventKind::Battery { percent }), || {
         format!("{role}: no battery level of {percent} % is recorded")
     });
-    verdict.check(!said.iter().any(|s| s.0 == StrapEventKind::Restarted), || {
+    verdict.check(!said.contains(&&StrapEventKind::Restarted), || {
         format!("{role}: a restart is recorded, but the strap's clock went on")
     });
-    let intervals: Vec<&str> =
-        played.events(role).filter(|e| e.1 == StrapEventKind::Interval).map(|e| e.2).collect();
-    verdict.check(!intervals.is_empty() && intervals.iter().all(|i| *i == "15"), || {
+    let intervals: Vec<Duration> = played
+        .events(role)
+        .filter_map(|(_, what)| match what {
+            StrapEventKind::Interval { interval } => Some(*interval),
+            _ => None,
+        })
+        .collect();
+    let asked = Duration::from_millis(15);
+    verdict.check(!intervals.is_empty() && intervals.iter().all(|i| *i == asked), || {
         format!("{role}: it asked for a connection interval of 15 ms and got {intervals:?}")
     });
 }

@@ -1,7 +1,7 @@
 //! What happens in the virtual machine: a short invented lesson, one strap lost in a downswing.
 
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Mark, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::log::{Disconnection, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
 use peakorder_virtual_straps::{
     LinkModel, PlayerParams, Population, PracticeOptions, Script, Session, StrapOptions,
 };
@@ -70,12 +70,10 @@ pub fn out_of_range_s(session: &Session) -> (f64, f64) {
 /// strap goes out of range and comes back, in order of time.
 pub fn records(session: &Session) -> Vec<Record> {
     let (from, to) = out_of_range_s(session);
-    let event = |t_s: f64, kind| {
-        Record::Strap(StrapEvent { t_ns: (t_s * 1e9) as u64, role: LOST, kind, detail: String::new() })
-    };
+    let event = |t_s: f64, what| Record::Strap(StrapEvent { t_ns: (t_s * 1e9) as u64, role: LOST, what });
     let mut all: Vec<Record> = session.records().filter(|r| !matches!(r, Record::Strap(_))).collect();
-    all.push(event(from, StrapEventKind::Disconnected));
-    all.push(event(to, StrapEventKind::Connected));
+    all.push(event(from, StrapEventKind::Disconnected { reason: Disconnection::NotKnown }));
+    all.push(event(to, StrapEventKind::CONNECTED));
     let end_ns = (session.duration_s() * 1e9) as u64;
     all.push(Record::Mark(Mark { t_ns: end_ns, kind: MarkKind::Note, detail: "the end".into() }));
     all.sort_by_key(Record::t_ns);

@@ -88,10 +88,10 @@ pub(crate) fn arrivals(records: &[Record], role: Role) -> Vec<Vec<u8>> {
     records.iter().filter_map(mine).collect()
 }
 
-/// Kinds and details of what happened to one strap.
-pub(crate) fn events(records: &[Record], role: Role) -> Vec<(StrapEventKind, String)> {
+/// What happened to one strap.
+pub(crate) fn events(records: &[Record], role: Role) -> Vec<StrapEventKind> {
     let mine = |r: &Record| match r {
-        Record::Strap(e) if e.role == role => Some((e.kind, e.detail.clone())),
+        Record::Strap(e) if e.role == role => Some(e.what.clone()),
         _ => None,
     };
     records.iter().filter_map(mine).collect()

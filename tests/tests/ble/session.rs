@@ -5,7 +5,7 @@ use crate::common::{
     straps,
 };
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Record, StrapEventKind};
+use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::packet::{CONTROL_UUID, DATA_UUID};
 use peakorder_protocol::session::SessionDir;
 use peakorder_tests::bluez::{Air, Peer, wait};
@@ -46,13 +46,13 @@ fn a_session_of_three_straps_is_recorded_whole_and_its_swings_are_right() {
         // 208 Hz, a sensor's oscillator off by up to 2 %, and what the model loses.
         assert!((200.0..214.0).contains(&rate), "{role}: {rate}");
         let events = events(&records, role);
-        let connected = &events[0];
         assert!(
-            connected.0 == StrapEventKind::Connected && connected.1.contains("firmware 1.2.3"),
+            matches!(&events[0], StrapEventKind::Connected { information, .. } if information.contains("firmware 1.2.3")),
             "{events:?}"
         );
-        assert!(events.contains(&(StrapEventKind::Battery, format!("{}", 81 + i))), "{events:?}");
-        assert_eq!(events.last().unwrap().0, StrapEventKind::Disconnected);
+        assert!(events.contains(&StrapEventKind::Battery { percent: 81 + i as u8 }), "{events:?}");
+        let ended = StrapEventKind::Disconnected { reason: Disconnection::SessionEnded };
+        assert_eq!(events.last(), Some(&ended));
         let peer = air.peer(i);
         // The profile's START and STOP, and the link closed.
         let writes: Vec<_> = peer.writes.iter().map(|(at, bytes)| (at.as_str(), bytes[0])).collect();
@@ -105,16 +105,18 @@ fn a_strap_that_is_lost_comes_back_into_the_same_session() {
 
     let records = records(&out_dir(&air));
     assert_all_recorded(&air, &records, 3);
-    let kinds: Vec<_> = events(&records, Role::Thorax).into_iter().map(|e| e.0).collect();
-    use StrapEventKind::{Battery, Connected, Disconnected};
-    let links: Vec<_> = kinds.iter().filter(|k| matches!(k, Connected | Disconnected)).collect();
-    assert_eq!(links, [&Connected, &Disconnected, &Connected, &Disconnected]);
+    let happened = events(&records, Role::Thorax);
+    let links: Vec<_> = happened.iter().filter(|k| k.is_connected() || k.is_disconnected()).collect();
+    let [first, lost, second, ended] = links[..] else { panic!("{links:?}") };
+    assert!(first.is_connected() && second.is_connected(), "{links:?}");
+    assert_eq!(*lost, StrapEventKind::Disconnected { reason: Disconnection::LinkLost });
+    assert_eq!(*ended, StrapEventKind::Disconnected { reason: Disconnection::SessionEnded });
     assert_eq!(air.peer(1).connections, 2);
     // The profile's set-up ran again.
     assert_eq!(air.peer(1).writes.iter().filter(|(_, b)| b[0] == 1).count(), 2);
     // The others were not disturbed, and a battery level that changes is recorded.
     assert_eq!((air.peer(0).connections, air.peer(2).connections), (1, 1));
-    assert!(events(&records, Role::Pelvis).contains(&(Battery, "42".into())));
+    assert!(events(&records, Role::Pelvis).contains(&StrapEventKind::Battery { percent: 42 }));
     assert_eq!(air.rude_attempts(), 0);
 }
 
@@ -224,8 +226,7 @@ fn a_link_too_small_for_the_profile_is_refused_in_plain_words() {
         "{:?}",
         ended.err
     );
-    let refused =
-        |(kind, text): &(StrapEventKind, String)| *kind == StrapEventKind::Note && text.contains("refused");
+    let refused = |what: &StrapEventKind| matches!(what, StrapEventKind::Refused { .. });
     assert!(events(&records(&out_dir(&air)), Role::Pelvis).iter().any(refused));
     assert!(!air.peer(0).connected, "a refused strap is let go");
 }

@@ -5,8 +5,9 @@ use crate::common::{
     straps,
 };
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Record, StrapEventKind};
+use peakorder_protocol::log::{Record, RestFault, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, FLAG_RESTARTED, RawCounts, ReferencePacket};
+use peakorder_protocol::profile::STANDARD_GRAVITY;
 use peakorder_protocol::session::SessionDir;
 use peakorder_tests::bluez::{Air, Characteristic, Peer, wait};
 use std::time::{Duration, Instant};
@@ -53,7 +54,7 @@ fn a_strap_that_restarts_in_mid_session_is_recognised_and_goes_on() {
         let _ = program.end(20).with_code(0);
         let records = records(&out_dir(&air));
         assert_all_recorded(&air, &records, 1);
-        let kinds: Vec<_> = events(&records, Role::Pelvis).into_iter().map(|e| e.0).collect();
+        let kinds = events(&records, Role::Pelvis);
         let restarts = kinds.iter().filter(|k| **k == StrapEventKind::Restarted).count();
         assert_eq!(restarts, 1, "flags {flags:#04x}: {kinds:?}");
         // The link was never lost.
@@ -76,10 +77,15 @@ fn a_strap_at_rest_shows_whether_its_profile_is_the_right_one() {
     program.terminate();
     let _ = program.end(20).with_code(0);
     let records = records(&out_dir(&air));
-    let noted = |role, text: &str| {
-        events(&records, role).iter().any(|(k, d)| *k == StrapEventKind::Note && d.contains(text))
+    let at_rest = |role| {
+        events(&records, role).into_iter().find_map(|what| match what {
+            StrapEventKind::AtRest { acc_m_s2, fault, .. } => Some((acc_m_s2 / STANDARD_GRAVITY, fault)),
+            _ => None,
+        })
     };
-    assert!(noted(Role::Pelvis, "1.00 g") && noted(Role::Thorax, "0.25 g"));
+    let (good, bad) = (at_rest(Role::Pelvis).expect("judged"), at_rest(Role::Thorax).expect("judged"));
+    assert!((good.0 - 1.0).abs() < 0.005 && good.1.is_none(), "{good:?}");
+    assert!((bad.0 - 0.25).abs() < 0.005 && matches!(bad.1, Some(RestFault::Acceleration { .. })), "{bad:?}");
 }
 
 /// Angular velocity in one characteristic, acceleration in another, each with its time in ms.

@@ -12,12 +12,16 @@ pub(super) struct MeasureView {
     key: String,
     /// Name on screen.
     label: String,
+    /// Kind of quantity: `timing`, `speed`, `tempo`, `turn`, `separation`, `posture` or `arm`.
+    group: &'static str,
     /// Unit on screen; empty for a ratio.
     unit: &'static str,
     /// Digits after the point.
     decimals: usize,
     /// A sign tells a direction.
     signed: bool,
+    /// What is said of a negative and of a positive value; empty where nothing is.
+    ways: [&'static str; 2],
     /// What it is.
     definition: String,
 }
@@ -28,9 +32,11 @@ pub(super) async fn measures() -> Json<Vec<MeasureView>> {
     let view = |m: Measure| MeasureView {
         key: m.key(),
         label: m.label(),
-        unit: m.unit(),
+        group: m.group().key(),
+        unit: m.unit().symbol(),
         decimals: m.decimals(),
         signed: m.signed(),
+        ways: m.row().ways,
         definition: m.meaning(),
     };
     Json(Measure::ALL.into_iter().map(view).collect())

@@ -3,7 +3,7 @@
 use super::error::{ApiError, ErrorBody};
 use super::extract::{Path, Query, on_disk};
 use super::streams::{Item, event};
-use crate::output::event_of;
+use crate::output::{Told, event_of};
 use crate::serve::AppState;
 use crate::serve::hub::event_name;
 use crate::serve::hub::lesson_state::LessonState;
@@ -188,7 +188,7 @@ impl Playback {
             if !loud {
                 continue;
             }
-            to.send(event_name(&event), &event)?;
+            to.send(event_name(&event), &Told::from(&event))?;
             for extra in said {
                 to.send("swing_extra", &extra)?;
             }

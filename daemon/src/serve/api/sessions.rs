@@ -104,7 +104,7 @@ pub(super) struct Sides {
 pub(super) async fn compare(
     State(app): State<Arc<AppState>>,
     Query(sides): Query<Sides>,
-) -> Result<Json<serde_json::Value>, ApiError> {
+) -> Result<Json<json::Compare>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || -> Result<_, ApiError> {
         let before = side(&library, &sides.a)?;
@@ -114,7 +114,7 @@ pub(super) async fn compare(
         // Folders of this computer are nobody's business: sides are called as they were asked for.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
-        Ok(json::compare(&compared))
+        Ok(json::Compare::from(&compared))
     })
     .await
     .map(Json)

@@ -10,6 +10,7 @@ pub mod strap_status;
 pub mod views;
 
 use crate::engine::Engine;
+use crate::output::Told;
 use event_feed::{EventFeed, NumberedEvent};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
@@ -201,7 +202,7 @@ impl Hub {
 
     /// Something to be told that the recording does not have.
     pub fn tell(&self, event: &LiveEvent) {
-        self.lock().feed.publish(event_name(event), event);
+        self.lock().feed.publish(event_name(event), &Told::from(event));
     }
 
     /// The lesson has ended; what its engine still had to say is told first. `problem` says
@@ -243,7 +244,7 @@ impl Hub {
 
 fn apply(feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
     let said = state.event(event);
-    feed.publish(event_name(event), event);
+    feed.publish(event_name(event), &Told::from(event));
     for extra in said {
         feed.publish("swing_extra", &extra);
     }

@@ -91,10 +91,10 @@ impl StrapMonitor {
 
     fn strap_event(&mut self, event: &StrapEvent) {
         let Some(strap) = self.straps.get_mut(&event.role) else { return };
-        match event.kind {
-            StrapEventKind::Connected => strap.connected = true,
-            StrapEventKind::Disconnected => strap.connected = false,
-            StrapEventKind::Battery => strap.battery_percent = event.detail.trim().parse().ok(),
+        match event.what {
+            StrapEventKind::Connected { .. } => strap.connected = true,
+            StrapEventKind::Disconnected { .. } => strap.connected = false,
+            StrapEventKind::Battery { percent } => strap.battery_percent = Some(f64::from(percent)),
             _ => {}
         }
     }

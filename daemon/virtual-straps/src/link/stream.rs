@@ -5,7 +5,7 @@ use crate::rng::Draw;
 use crate::strap::clock::{StrapClock, Tick};
 use crate::strap::sensor::Sensor;
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Arrival, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::log::{Arrival, Disconnection, Record, StrapEvent, StrapEventKind, interval_of_ms};
 use peakorder_protocol::packet::{
     EVENT_AGE_UNKNOWN, FLAG_DROPPED, FLAG_RESTARTED, FLAG_SATURATED, RawCounts, ReferencePacket,
 };
@@ -147,15 +147,16 @@ impl StrapStream {
         stream
     }
 
-    fn event(&mut self, t_s: f64, kind: StrapEventKind, detail: String) {
+    fn event(&mut self, t_s: f64, what: StrapEventKind) {
         let role = self.setup.role;
-        self.out.push_back(Record::Strap(StrapEvent { t_ns: nanoseconds(t_s), role, kind, detail }));
+        self.out.push_back(Record::Strap(StrapEvent { t_ns: nanoseconds(t_s), role, what }));
     }
 
     fn connected(&mut self, t_s: f64) {
-        self.event(t_s, StrapEventKind::Connected, String::new());
-        let interval_ms = self.setup.link.interval_s * 1000.0;
-        self.event(t_s, StrapEventKind::Interval, format!("{interval_ms}"));
+        self.event(t_s, StrapEventKind::CONNECTED);
+        if let Some(interval) = interval_of_ms(self.setup.link.interval_s * 1000.0) {
+            self.event(t_s, StrapEventKind::Interval { interval });
+        }
     }
 
     /// Samples one packet, or `None` at the end of the session.
@@ -177,7 +178,7 @@ impl StrapStream {
     /// The link is down from `outage.start_s`: nothing is sampled until it is up again.
     fn go_through(&mut self, outage: Outage) {
         let down_s = outage.start_s.max(self.last_arrival_s + 1e-5);
-        self.event(down_s, StrapEventKind::Disconnected, String::new());
+        self.event(down_s, StrapEventKind::Disconnected { reason: Disconnection::NotKnown });
         let up_s = down_s + outage.duration_s;
         while self.setup.clock.tick().host_s < up_s {}
         self.radio = Radio::new(&self.setup.link, self.setup.host_error, up_s, &mut self.setup.radio);

@@ -1,10 +1,11 @@
 use super::*;
 use crate::body::skeleton::GRAVITY;
 use crate::{Family, Population, SwingTruth};
-use peakorder_protocol::log::{Record, StrapEventKind};
+use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::packet::{FLAG_DROPPED, FLAG_RESTARTED, FLAG_SATURATED};
 use peakorder_protocol::profile::{Decoded, Decoder, PacketHead, Profile};
 use peakorder_protocol::swing::Outcome;
+use std::time::Duration;
 
 fn quick() -> PracticeOptions {
     PracticeOptions { calibration: false, pause_s: (0.5, 1.0), ..PracticeOptions::default() }
@@ -324,12 +325,14 @@ fn an_outage_is_told_and_what_follows_is_flagged() {
     let events: Vec<(StrapEventKind, u64)> = session
         .records()
         .filter_map(|r| match r {
-            Record::Strap(s) if s.role == Role::Pelvis => Some((s.kind, s.t_ns / 1_000_000_000)),
+            Record::Strap(s) if s.role == Role::Pelvis => Some((s.what, s.t_ns / 1_000_000_000)),
             _ => None,
         })
         .collect();
-    use StrapEventKind::{Connected, Disconnected, Interval};
-    assert_eq!(events, [(Connected, 0), (Interval, 0), (Disconnected, 4), (Connected, 7), (Interval, 7)]);
+    let interval = || StrapEventKind::Interval { interval: Duration::from_millis(15) };
+    let lost = StrapEventKind::Disconnected { reason: Disconnection::NotKnown };
+    let up = StrapEventKind::CONNECTED;
+    assert_eq!(events, [(up.clone(), 0), (interval(), 0), (lost, 4), (up, 7), (interval(), 7)]);
     let got = arrivals(&session, Role::Pelvis);
     assert!(!got.iter().any(|(t, _)| (4.05..7.0).contains(t)));
     let first = &got.iter().find(|(t, _)| *t > 7.0).unwrap().1;

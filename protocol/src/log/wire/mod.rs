@@ -1,4 +1,4 @@
-//! Version 1 of the stored records: the only module that names the serialisation library.
+//! The stored records: the only module that names the serialisation library.
 //!
 //! The stored types are this module's own, converted by hand, so that a change to the
 //! program's types can never change the files. The encoding is bincode 2's with
@@ -9,17 +9,22 @@
 //! |---|---|
 //! | 0 arrival | `u64` `t_ns`, `u8` role, `u8` channel, bytes (`u64` length first) |
 //! | 1 mark | `u64` `t_ns`, `u8` kind, UTF-8 text (`u64` length first) |
-//! | 2 strap | `u64` `t_ns`, `u8` role, `u8` kind, UTF-8 text (`u64` length first) |
+//! | 2 strap | `u64` `t_ns`, `u8` role, what happened ([`strap`]: text in version 1, typed in version 2) |
 //!
-//! Roles: 0 pelvis, 1 thorax, 2 lead arm. Mark and strap-event kinds: position in
-//! [`MarkKind::ALL`] and [`StrapEventKind::ALL`], to which kinds may only be appended.
+//! Roles: 0 pelvis, 1 thorax, 2 lead arm. Mark kinds: position in [`MarkKind::ALL`], to which
+//! kinds may only be appended.
+
+mod curves;
+mod strap;
+
+pub(crate) use curves::{decode_curves, encode_curves};
 
 use super::frame::PAYLOAD_LIMIT;
-use super::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
-use crate::curves::{Curves, SegmentCurves};
+use super::{Arrival, Mark, MarkKind, Record, StrapEvent};
 use crate::role::Role;
 use bincode::config::{self, Configuration, Fixint, Limit, LittleEndian};
-use bincode::{BorrowDecode, Decode, Encode};
+use bincode::{BorrowDecode, Encode};
+use strap::{StoredStrap, StrapV1, StrapV2};
 
 type Fixed<const LIMIT: usize> = Configuration<LittleEndian, Fixint, Limit<LIMIT>>;
 
@@ -35,10 +40,10 @@ pub(super) const COUNT_LEN: usize = 8;
 pub(crate) const CURVES_LIMIT: usize = 16 << 20;
 
 #[derive(Debug, PartialEq, Encode, BorrowDecode)]
-enum RecordV1<'a> {
+enum Stored<'a, S> {
     Arrival { t_ns: u64, role: u8, channel: u8, bytes: &'a [u8] },
     Mark { t_ns: u64, kind: u8, detail: &'a str },
-    Strap { t_ns: u64, role: u8, kind: u8, detail: &'a str },
+    Strap { t_ns: u64, role: u8, what: S },
 }
 
 fn index_in<T: PartialEq>(all: &[T], one: &T) -> u8 {
@@ -46,7 +51,7 @@ fn index_in<T: PartialEq>(all: &[T], one: &T) -> u8 {
     all.iter().position(|k| k == one).unwrap_or(usize::from(u8::MAX)) as u8
 }
 
-impl<'a> From<&'a Record> for RecordV1<'a> {
+impl<'a> From<&'a Record> for Stored<'a, StrapV2<'a>> {
     fn from(record: &'a Record) -> Self {
         match record {
             Record::Arrival(a) => Self::Arrival {
@@ -61,22 +66,21 @@ impl<'a> From<&'a Record> for RecordV1<'a> {
             Record::Strap(s) => Self::Strap {
                 t_ns: s.t_ns,
                 role: index_in(&Role::ALL, &s.role),
-                kind: index_in(&StrapEventKind::ALL, &s.kind),
-                detail: &s.detail,
+                what: StrapV2::from(&s.what),
             },
         }
     }
 }
 
-impl RecordV1<'_> {
+impl<S: StoredStrap> Stored<'_, S> {
     /// Writes the record over `slot`, keeping the slot's buffer where it has one.
-    /// `None` for a role or kind that version 1 does not have.
+    /// `None` for a role or kind that the version does not have.
     fn store_over(&self, slot: &mut Record) -> Option<()> {
         match (self, slot) {
-            (&Self::Arrival { t_ns, role, channel, bytes }, Record::Arrival(a)) => {
-                a.t_ns = t_ns;
-                a.role = role_of(role)?;
-                a.channel = channel;
+            (Self::Arrival { t_ns, role, channel, bytes }, Record::Arrival(a)) => {
+                a.t_ns = *t_ns;
+                a.role = role_of(*role)?;
+                a.channel = *channel;
                 a.bytes.clear();
                 a.bytes.extend_from_slice(bytes);
             }
@@ -86,21 +90,21 @@ impl RecordV1<'_> {
     }
 
     fn to_record(&self) -> Option<Record> {
-        Some(match *self {
-            Self::Arrival { t_ns, role, channel, bytes } => {
-                Record::Arrival(Arrival { t_ns, role: role_of(role)?, channel, bytes: bytes.to_vec() })
-            }
+        Some(match self {
+            Self::Arrival { t_ns, role, channel, bytes } => Record::Arrival(Arrival {
+                t_ns: *t_ns,
+                role: role_of(*role)?,
+                channel: *channel,
+                bytes: bytes.to_vec(),
+            }),
             Self::Mark { t_ns, kind, detail } => Record::Mark(Mark {
-                t_ns,
-                kind: *MarkKind::ALL.get(usize::from(kind))?,
-                detail: detail.to_owned(),
+                t_ns: *t_ns,
+                kind: *MarkKind::ALL.get(usize::from(*kind))?,
+                detail: (*detail).to_owned(),
             }),
-            Self::Strap { t_ns, role, kind, detail } => Record::Strap(StrapEvent {
-                t_ns,
-                role: role_of(role)?,
-                kind: *StrapEventKind::ALL.get(usize::from(kind))?,
-                detail: detail.to_owned(),
-            }),
+            Self::Strap { t_ns, role, what } => {
+                Record::Strap(StrapEvent { t_ns: *t_ns, role: role_of(*role)?, what: what.to_kind()? })
+            }
         })
     }
 }
@@ -114,7 +118,7 @@ pub(super) fn record_len(record: &Record) -> usize {
     match record {
         Record::Arrival(a) => 22 + a.bytes.len(),
         Record::Mark(m) => 21 + m.detail.len(),
-        Record::Strap(s) => 22 + s.detail.len(),
+        Record::Strap(s) => 13 + StrapV2::from(&s.what).len(),
     }
 }
 
@@ -122,7 +126,7 @@ pub(super) fn record_len(record: &Record) -> usize {
 pub(super) fn encode_batch(records: &[Record], out: &mut Vec<u8>) {
     out.extend_from_slice(&(records.len() as u64).to_le_bytes());
     for record in records {
-        append(RecordV1::from(record), out);
+        append(Stored::from(record), out);
     }
 }
 
@@ -131,22 +135,29 @@ fn append(value: impl Encode, out: &mut Vec<u8>) {
         .expect("writing to memory cannot fail and every stored type can be encoded");
 }
 
-/// Decodes a payload over the records in `out`; `None`, with `out` empty, when it is not
-/// exactly a batch of version-1 records.
-pub(super) fn decode_batch(payload: &[u8], out: &mut Vec<Record>) -> Option<()> {
-    let n = decode_over(payload, out);
+/// Decodes a payload of this version over the records in `out`; `None`, with `out` empty, when
+/// it is not exactly a batch of such records.
+pub(super) fn decode_batch(version: u8, payload: &[u8], out: &mut Vec<Record>) -> Option<()> {
+    let n = match version {
+        1 => decode_over::<StrapV1<'_>>(payload, out),
+        2 => decode_over::<StrapV2<'_>>(payload, out),
+        _ => None,
+    };
     out.truncate(n.unwrap_or(0));
     n.map(|_| ())
 }
 
-fn decode_over(payload: &[u8], out: &mut Vec<Record>) -> Option<usize> {
+fn decode_over<'a, S: StoredStrap + BorrowDecode<'a, ()>>(
+    payload: &'a [u8],
+    out: &mut Vec<Record>,
+) -> Option<usize> {
     let (count, mut rest) = payload.split_first_chunk::<COUNT_LEN>()?;
     let count = u64::from_le_bytes(*count);
     // Records are decoded one by one: nothing is allocated for a count that is not there.
     let mut n = 0;
     while (n as u64) < count {
         let (record, used) =
-            bincode::borrow_decode_from_slice::<RecordV1<'_>, _>(rest, fixed::<PAYLOAD_LIMIT>()).ok()?;
+            bincode::borrow_decode_from_slice::<Stored<'a, S>, _>(rest, fixed::<PAYLOAD_LIMIT>()).ok()?;
         rest = &rest[used..];
         match out.get_mut(n) {
             Some(slot) => record.store_over(slot)?,
@@ -155,64 +166,6 @@ fn decode_over(payload: &[u8], out: &mut Vec<Record>) -> Option<usize> {
         n += 1;
     }
     rest.is_empty().then_some(n)
-}
-
-#[derive(Encode, Decode)]
-struct CurvesV1 {
-    start_s: f64,
-    step_s: f64,
-    segments: Vec<SegmentV1>,
-}
-
-#[derive(Encode, Decode)]
-struct SegmentV1 {
-    role: u8,
-    speed_dps: Vec<f32>,
-    turn_deg: Vec<f32>,
-    orientation_wxyz: Vec<[f32; 4]>,
-}
-
-/// The body of a curves file.
-pub(crate) fn encode_curves(curves: &Curves) -> Vec<u8> {
-    let wire = CurvesV1 {
-        start_s: curves.start_s,
-        step_s: curves.step_s,
-        segments: curves
-            .segments
-            .iter()
-            .map(|s| SegmentV1 {
-                role: index_in(&Role::ALL, &s.role),
-                speed_dps: s.speed_dps.clone(),
-                turn_deg: s.turn_deg.clone(),
-                orientation_wxyz: s.orientation_wxyz.clone(),
-            })
-            .collect(),
-    };
-    let mut out = Vec::new();
-    append(wire, &mut out);
-    out
-}
-
-/// Reads the body of a curves file; the error says what is wrong with it.
-pub(crate) fn decode_curves(body: &[u8]) -> Result<Curves, String> {
-    let (wire, used) = bincode::decode_from_slice::<CurvesV1, _>(body, fixed::<CURVES_LIMIT>())
-        .map_err(|e| e.to_string())?;
-    if used != body.len() {
-        return Err(format!("the curves end at byte {used} of {}", body.len()));
-    }
-    let segments = wire.segments.into_iter().map(|s| {
-        Ok(SegmentCurves {
-            role: role_of(s.role).ok_or_else(|| format!("segment number {} is not known", s.role))?,
-            speed_dps: s.speed_dps,
-            turn_deg: s.turn_deg,
-            orientation_wxyz: s.orientation_wxyz,
-        })
-    });
-    Ok(Curves {
-        start_s: wire.start_s,
-        step_s: wire.step_s,
-        segments: segments.collect::<Result<_, String>>()?,
-    })
 }
 
 #[cfg(test)]
@@ -231,9 +184,11 @@ mod tests {
         all.extend(
             MarkKind::ALL.map(|kind| Record::Mark(Mark { t_ns: 5, kind, detail: "Übung 1".to_owned() })),
         );
-        all.extend(StrapEventKind::ALL.map(|kind| {
-            Record::Strap(StrapEvent { t_ns: 6, role: Role::Thorax, kind, detail: String::new() })
-        }));
+        all.extend(
+            strap::tests::every_kind()
+                .into_iter()
+                .map(|what| Record::Strap(StrapEvent { t_ns: 6, role: Role::Thorax, what })),
+        );
         all
     }
 
@@ -242,11 +197,11 @@ mod tests {
         let records = samples();
         let mut ours = Vec::new();
         encode_batch(&records, &mut ours);
-        let list: Vec<RecordV1<'_>> = records.iter().map(RecordV1::from).collect();
+        let list: Vec<Stored<'_, _>> = records.iter().map(Stored::from).collect();
         let theirs = bincode::encode_to_vec(&list, fixed::<PAYLOAD_LIMIT>()).expect("encodes");
         assert_eq!(ours, theirs);
         let mut back = Vec::new();
-        decode_batch(&ours, &mut back).expect("decodes");
+        decode_batch(2, &ours, &mut back).expect("decodes");
         assert_eq!(back, records);
     }
 
@@ -265,30 +220,47 @@ mod tests {
         encode_batch(&samples(), &mut bytes);
         let mut out = Vec::new();
         for cut in 0..bytes.len() {
-            assert!(decode_batch(&bytes[..cut], &mut out).is_none(), "cut at {cut}");
+            assert!(decode_batch(2, &bytes[..cut], &mut out).is_none(), "cut at {cut}");
             assert!(out.is_empty());
         }
         bytes.push(0);
-        assert!(decode_batch(&bytes, &mut out).is_none());
+        assert!(decode_batch(2, &bytes, &mut out).is_none());
     }
 
     #[test]
-    fn numbers_that_version_1_does_not_have_are_refused() {
+    fn numbers_that_a_version_does_not_have_are_refused() {
+        type First = Stored<'static, StrapV1<'static>>;
         let mut out = Vec::new();
-        for wire in [
-            RecordV1::Arrival { t_ns: 0, role: 3, channel: 0, bytes: &[] },
-            RecordV1::Mark { t_ns: 0, kind: MarkKind::ALL.len() as u8, detail: "" },
-            RecordV1::Strap { t_ns: 0, role: 0, kind: StrapEventKind::ALL.len() as u8, detail: "" },
+        let v1 = |kind| Stored::Strap { t_ns: 0, role: 0, what: StrapV1 { kind, detail: "" } };
+        let arrival = |role| First::Arrival { t_ns: 0, role, channel: 0, bytes: &[] };
+        let mark = |kind| First::Mark { t_ns: 0, kind, detail: "" };
+        let marks = MarkKind::ALL.len() as u8;
+        for (stored, known) in [
+            (arrival(2), true),
+            (arrival(3), false),
+            (mark(marks - 1), true),
+            (mark(marks), false),
+            (v1(5), true),
+            (v1(6), false),
         ] {
-            let bytes = bincode::encode_to_vec(vec![wire], fixed::<PAYLOAD_LIMIT>()).expect("encodes");
-            assert!(decode_batch(&bytes, &mut out).is_none());
+            let bytes = bincode::encode_to_vec(vec![stored], fixed::<PAYLOAD_LIMIT>()).expect("encodes");
+            assert_eq!(decode_batch(1, &bytes, &mut out).is_some(), known);
+            assert!(
+                decode_batch(0, &bytes, &mut out).is_none() && decode_batch(3, &bytes, &mut out).is_none()
+            );
+        }
+        let closed = |reason| Stored::Strap { t_ns: 0, role: 0, what: StrapV2::Disconnected { reason } };
+        for (reason, known) in [(5, true), (6, false)] {
+            let bytes =
+                bincode::encode_to_vec(vec![closed(reason)], fixed::<PAYLOAD_LIMIT>()).expect("encodes");
+            assert_eq!(decode_batch(2, &bytes, &mut out).is_some(), known);
         }
     }
 
     #[test]
     fn a_count_or_length_that_is_not_there_allocates_nothing() {
         let mut out = Vec::new();
-        assert!(decode_batch(&u64::MAX.to_le_bytes(), &mut out).is_none());
+        assert!(decode_batch(2, &u64::MAX.to_le_bytes(), &mut out).is_none());
         assert_eq!(out.capacity(), 0);
         let mut curves = Vec::new();
         curves.extend_from_slice(&0f64.to_le_bytes());
@@ -314,7 +286,7 @@ mod tests {
         rust_files(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut files);
         assert!(files.len() > 5);
         for file in files {
-            if file.ends_with("log/wire.rs") {
+            if file.parent().is_some_and(|folder| folder.ends_with("log/wire")) {
                 continue;
             }
             let text = fs::read_to_string(&file).expect("UTF-8");

@@ -1,0 +1,52 @@
+//! How a value is defined in a swing.
+
+use peakorder_protocol::Role;
+use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
+
+/// How a value is defined: values of different definition are never averaged or compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Definition {
+    /// From this kind of speed.
+    Speed(SpeedKind),
+    /// Between the peaks of these two kinds of speed.
+    Gap(SpeedKind, SpeedKind),
+    /// An angle by the project's order of rotations.
+    Angle,
+    /// The same, at a top that is this segment's reversal.
+    AngleAtTop(Role),
+    /// Thorax turn minus pelvis turn.
+    Separation,
+    /// The same, at a top that is this segment's reversal.
+    SeparationAtTop(Role),
+    /// A duration from or to a top that is this segment's reversal.
+    Tempo(Role),
+    /// Upper arm against gravity and thorax.
+    Arm,
+}
+
+impl Definition {
+    /// In words, as stored in documents for programs and printed beside numbers.
+    pub fn text(self) -> String {
+        let top = |role: Role| format!("{ANGLE_ORDER}; top: {}", reversal(role));
+        match self {
+            Self::Speed(kind) => kind.definition().into(),
+            Self::Gap(from, to) => format!("{} / {}", from.definition(), to.definition()),
+            Self::Angle => ANGLE_ORDER.into(),
+            Self::AngleAtTop(role) => top(role),
+            Self::Separation => SEPARATION_METHOD.into(),
+            Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {}", top(role)),
+            Self::Tempo(role) => reversal(role),
+            Self::Arm => ARM_METHOD.into(),
+        }
+    }
+}
+
+fn reversal(role: Role) -> String {
+    format!("reversal of the {role}")
+}
+
+/// The segment whose reversal is the top of `swing`.
+pub(super) fn top(swing: &Swing) -> Role {
+    let from = &swing.tempo.downswing_from;
+    [Role::LeadArm, Role::Pelvis].into_iter().find(|r| from.contains(r.label())).unwrap_or(Role::Thorax)
+}

@@ -1,0 +1,219 @@
+//! The quantities that are summarised and compared: one list for every command.
+//!
+//! A measure is one row of [`table`]: its key, its words, its unit, and the function in
+//! [`values`] that computes it. Everything else in this crate goes through the row.
+
+mod definition;
+mod table;
+mod values;
+
+pub use definition::Definition;
+pub use table::Measure;
+
+/// Kind of quantity, for grouping on screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// Gaps and peak times.
+    Timing,
+    /// Speeds.
+    Speed,
+    /// Durations.
+    Tempo,
+    /// Turns of the trunk.
+    Turn,
+    /// Thorax against pelvis.
+    Separation,
+    /// Tilt and flexion of the trunk.
+    Posture,
+    /// Lead arm against thorax.
+    Arm,
+}
+
+impl Group {
+    /// Stable name for programs.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Timing => "timing",
+            Self::Speed => "speed",
+            Self::Tempo => "tempo",
+            Self::Turn => "turn",
+            Self::Separation => "separation",
+            Self::Posture => "posture",
+            Self::Arm => "arm",
+        }
+    }
+
+    /// Whether it is an angle that depends on how the straps sit, so that putting them on anew
+    /// shifts it.
+    pub const fn depends_on_seat(self) -> bool {
+        matches!(self, Self::Turn | Self::Separation | Self::Posture | Self::Arm)
+    }
+}
+
+/// Unit of a measure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Time.
+    Milliseconds,
+    /// Angular speed.
+    DegreesPerSecond,
+    /// Angle.
+    Degrees,
+    /// Share.
+    Percent,
+    /// A plain number.
+    Ratio,
+}
+
+impl Unit {
+    /// On screen; empty for a ratio.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Milliseconds => "ms",
+            Self::DegreesPerSecond => "°/s",
+            Self::Degrees => "°",
+            Self::Percent => "%",
+            Self::Ratio => "",
+        }
+    }
+
+    /// Said aloud.
+    pub const fn spoken(self) -> &'static str {
+        match self {
+            Self::Milliseconds => "milliseconds",
+            Self::DegreesPerSecond => "degrees per second",
+            Self::Degrees => "degrees",
+            Self::Percent => "per cent",
+            Self::Ratio => "",
+        }
+    }
+
+    /// Digits after the point in a mean, unless the row says otherwise.
+    const fn decimals(self) -> usize {
+        match self {
+            Self::Milliseconds | Self::Degrees => 1,
+            Self::DegreesPerSecond | Self::Percent => 0,
+            Self::Ratio => 2,
+        }
+    }
+
+    /// Digits after the point in a sentence: whole degrees and milliseconds are what a person
+    /// can use, and the measurement is no finer.
+    pub const fn spoken_decimals(self) -> usize {
+        match self {
+            Self::Ratio => self.decimals(),
+            _ => 0,
+        }
+    }
+
+    /// A number with its unit: `8°`, `12 ms`, `1.35`.
+    pub fn after(self, number: &str) -> String {
+        match self {
+            Self::Ratio => number.to_owned(),
+            Self::Degrees => format!("{number}°"),
+            unit => format!("{number} {}", unit.symbol()),
+        }
+    }
+}
+
+/// Which way "more" goes in a measure's own sign.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum More {
+    /// A larger number is more.
+    Larger,
+    /// The larger size is more and is negative: at the top people turn away from the target.
+    Negative,
+    /// The larger size is more, on whichever side the player's own mean is.
+    OwnSide,
+}
+
+/// What a row of the table says in constants.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Row {
+    /// Kind of quantity.
+    pub group: Group,
+    /// Unit.
+    pub unit: Unit,
+    /// Digits after the point in a mean.
+    pub decimals: usize,
+    /// Whether a sign tells a direction, so that `+` is printed too.
+    pub signed: bool,
+    /// Which way "more" goes.
+    pub more: More,
+    /// What is said of a negative and of a positive value: `away`, `towards the target`.
+    pub ways: [&'static str; 2],
+    /// What is said of a value that is more than another, and of one that is less.
+    pub compared: [&'static str; 2],
+}
+
+impl Row {
+    /// A quantity whose sign, if it has one, tells nothing.
+    const fn size(group: Group, unit: Unit) -> Self {
+        Self {
+            group,
+            unit,
+            decimals: unit.decimals(),
+            signed: false,
+            more: More::Larger,
+            ways: ["", ""],
+            compared: ["more", "less"],
+        }
+    }
+
+    /// A quantity whose sign is a side with a name.
+    const fn sided(group: Group, unit: Unit, more: More, ways: [&'static str; 2]) -> Self {
+        Self { signed: true, more, ways, ..Self::size(group, unit) }
+    }
+}
+
+/// A quantity's value in one swing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Value {
+    /// In the measure's unit.
+    pub value: f64,
+    /// Standard uncertainty of the measurement, same unit; `None` where the swing file
+    /// states none.
+    pub sd: Option<f64>,
+    /// How it is defined in this swing: values of different definition are never averaged.
+    pub definition: Definition,
+}
+
+impl Measure {
+    /// The measure of that key.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|m| m.key() == key)
+    }
+
+    /// Kind of quantity.
+    pub const fn group(self) -> Group {
+        self.row().group
+    }
+
+    /// Unit.
+    pub const fn unit(self) -> Unit {
+        self.row().unit
+    }
+
+    /// Digits after the point in a mean.
+    pub const fn decimals(self) -> usize {
+        self.row().decimals
+    }
+
+    /// Whether a sign tells a direction, so that `+` is printed too.
+    pub const fn signed(self) -> bool {
+        self.row().signed
+    }
+
+    /// Label with the unit: `pelvis turn at top, °`.
+    pub fn name(self) -> String {
+        match self.unit() {
+            Unit::Ratio => self.label(),
+            unit => format!("{}, {}", self.label(), unit.symbol()),
+        }
+    }
+
+    /// The value in one swing; `None` when it was not measured or is withheld.
+    pub fn of(self, swing: &peakorder_protocol::swing::Swing) -> Option<Value> {
+        self.measured(swing).filter(|v| v.value.is_finite())
+    }
+}

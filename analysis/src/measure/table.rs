@@ -1,0 +1,341 @@
+//! The table of measures: a row each.
+//!
+//! To add a measure, write its function in `values.rs` and its row here. The compiler names what
+//! a row lacks; every command, document, export column and the page take the rest from the row.
+
+use super::{Group, More, Row, Unit, Value, values};
+use crate::order::short;
+use peakorder_protocol::Role::{self, LeadArm, Pelvis, Thorax};
+use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD, Swing};
+
+/// In the words for what a peak is the peak of.
+const SPEED: &str = "speed about the segment's own long axis (pelvis, thorax) or across it (lead arm)";
+const TURN_WAYS: [&str; 2] = ["away", "towards the target"];
+/// The usual side goes without saying.
+const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
+
+macro_rules! segment {
+    ($role:ident) => {
+        Role
+    };
+}
+
+macro_rules! said {
+    ($self:expr, $amount_now:expr, $way_now:expr, |$amount:ident, $way:ident| $said:expr) => {{
+        let ($amount, $way) = ($amount_now, $way_now);
+        $said
+    }};
+    ($self:expr, $amount:expr, $way:expr) => {
+        format!("{} {} {}", $self.label(), $amount, $way).trim_end().to_owned()
+    };
+}
+
+macro_rules! members {
+    ($name:ident) => { &[Measure::$name] };
+    ($name:ident $($roles:tt)+) => { &[$(Measure::$name $roles),+] };
+}
+
+/// Makes of each row
+///
+/// ```text
+/// /// What it is, for maintainers.
+/// Variant(segments) [(segments of one measure) …] {
+///     key:      stable name for programs, ends in the unit
+///     label:    name on screen, without the unit
+///     row:      group, unit and sense (`Row`)
+///     meaning:  one plain sentence
+///     said:     optional: value and direction as the subject of a sentence
+///     value:    its value in a swing
+/// }
+/// ```
+///
+/// a variant of [`Measure`] and its arm in each function.
+macro_rules! measures {
+    ($(
+        $(#[$doc:meta])*
+        $name:ident $(($($role:ident),+) [$($member:tt)+])? {
+            key: $key:expr,
+            label: $label:expr,
+            row: $row:expr,
+            meaning: $meaning:expr,
+            $(said: |$amount:ident, $way:ident| $said:expr,)?
+            value: |$swing:ident| $value:expr,
+        }
+    )+) => {
+        /// A quantity of a swing: a row of the table, with the segments it is of.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        pub enum Measure {
+            $($(#[$doc])* $name $(($(segment!($role)),+))?,)+
+        }
+
+        /// The measures of each row.
+        const ROWS: &[&[Measure]] = &[$(members!($name $($($member)+)?)),+];
+
+        #[allow(unused_variables, reason = "not every column of a row speaks of the segments")]
+        impl Measure {
+            /// Stable name for programs, e.g. `gap_pelvis_thorax_ms`; ends in the unit.
+            pub fn key(self) -> String {
+                match self { $(Self::$name $(($($role),+))? => $key.into(),)+ }
+            }
+
+            /// Name on screen, without the unit.
+            pub fn label(self) -> String {
+                match self { $(Self::$name $(($($role),+))? => $label.into(),)+ }
+            }
+
+            /// What the table says of it in constants.
+            pub const fn row(self) -> &'static Row {
+                match self { $(Self::$name { .. } => const { &$row },)+ }
+            }
+
+            /// What it is, for swings of calibrated straps. Where a swing departs from it (the
+            /// magnitude of rotation without calibration, the top by the thorax without an arm
+            /// strap), the swing's own definition says so.
+            pub fn meaning(self) -> String {
+                match self { $(Self::$name $(($($role),+))? => $meaning.into(),)+ }
+            }
+
+            /// An amount and its direction (empty where there is none) as the subject of a
+            /// sentence.
+            pub(crate) fn said(self, amount: &str, way: &str) -> String {
+                match self {
+                    $(Self::$name $(($($role),+))? => {
+                        said!(self, amount, way $(, |$amount, $way| $said)?)
+                    })+
+                }
+            }
+
+            pub(super) fn measured(self, swing: &Swing) -> Option<Value> {
+                match self {
+                    $(Self::$name $(($($role),+))? => {
+                        let $swing = swing;
+                        $value
+                    })+
+                }
+            }
+        }
+    };
+}
+
+measures! {
+    /// Time from the first segment's peak to the second's.
+    Gap(a, b) [(Pelvis, Thorax) (Thorax, LeadArm) (Pelvis, LeadArm)] {
+        key: format!("gap_{}_{}_ms", a.key(), b.key()),
+        label: format!("{} → {} gap", short(a), short(b)),
+        row: Row {
+            compared: ["later", "earlier"],
+            ..Row::sided(Group::Timing, Unit::Milliseconds, More::Larger, ["before", "after"])
+        },
+        meaning: format!(
+            "time from the {a}'s peak to the {b}'s; positive when the {a} peaked first. Peak: largest {SPEED} \
+             between the segment's own reversal and impact"
+        ),
+        said: |amount, way| match way {
+            "" => format!("{a} and {b} peaks together"),
+            way => format!("{b} peak {amount} {way} {a} peak"),
+        },
+        value: |swing| values::gap(swing, a, b),
+    }
+
+    /// Time from the segment's peak to impact.
+    PeakBeforeImpact(r) [(Pelvis) (Thorax) (LeadArm)] {
+        key: format!("{}_peak_before_impact_ms", r.key()),
+        label: format!("{} peak to impact", short(r)),
+        row: Row {
+            ways: ["after impact", "before impact"],
+            compared: ["earlier", "later"],
+            ..Row::size(Group::Timing, Unit::Milliseconds)
+        },
+        meaning: format!("how long before impact the {r} reached its largest {SPEED}"),
+        said: |amount, way| format!("{r} peak {amount} {way}").trim_end().to_owned(),
+        value: |swing| values::peak_before_impact(swing, r),
+    }
+
+    /// Speed at the peak.
+    PeakSpeed(r) [(Pelvis) (Thorax) (LeadArm)] {
+        key: format!("{}_peak_speed_dps", r.key()),
+        label: format!("{} peak speed", short(r)),
+        row: Row::size(Group::Speed, Unit::DegreesPerSecond),
+        meaning: format!("largest {SPEED} of the {r} between its own reversal and impact"),
+        value: |swing| values::peak_speed(swing, r),
+    }
+
+    /// Speed at impact as a share of the peak.
+    SpeedKept(r) [(Pelvis) (Thorax) (LeadArm)] {
+        key: format!("{}_speed_kept_percent", r.key()),
+        label: format!("{} speed kept", short(r)),
+        row: Row::size(Group::Speed, Unit::Percent),
+        meaning: format!("{r} speed at impact as a share of its peak"),
+        value: |swing| values::speed_kept(swing, r),
+    }
+
+    /// Takeaway to top.
+    Backswing {
+        key: "backswing_ms",
+        label: "backswing",
+        row: Row { decimals: 0, compared: ["longer", "shorter"], ..Row::size(Group::Tempo, Unit::Milliseconds) },
+        meaning: "from takeaway to top",
+        value: |swing| Some(values::backswing(swing)),
+    }
+
+    /// Top to impact.
+    Downswing {
+        key: "downswing_ms",
+        label: "downswing",
+        row: Row { decimals: 0, compared: ["longer", "shorter"], ..Row::size(Group::Tempo, Unit::Milliseconds) },
+        meaning: "from top to impact",
+        value: |swing| Some(values::downswing(swing)),
+    }
+
+    /// Backswing over downswing.
+    TempoRatio {
+        key: "tempo_ratio",
+        label: "backswing / downswing",
+        row: Row::size(Group::Tempo, Unit::Ratio),
+        meaning: "backswing over downswing",
+        said: |amount, _way| format!("backswing {amount} times as long as the downswing"),
+        value: |swing| Some(values::tempo_ratio(swing)),
+    }
+
+    /// Turn at the top.
+    TurnAtTop(r) [(Pelvis) (Thorax)] {
+        key: format!("{}_turn_top_deg", r.key()),
+        label: format!("{} turn at top", short(r)),
+        row: Row::sided(Group::Turn, Unit::Degrees, More::Negative, TURN_WAYS),
+        meaning: format!("{r} turn at the top, relative to address ({ANGLE_ORDER})"),
+        value: |swing| values::turn_at_top(swing, r),
+    }
+
+    /// Turn at impact.
+    TurnAtImpact(r) [(Pelvis) (Thorax)] {
+        key: format!("{}_turn_impact_deg", r.key()),
+        label: format!("{} turn at impact", short(r)),
+        row: Row::sided(Group::Turn, Unit::Degrees, More::OwnSide, TURN_WAYS),
+        meaning: format!("{r} turn at impact, relative to address ({ANGLE_ORDER})"),
+        value: |swing| values::turn_at_impact(swing, r),
+    }
+
+    /// Thorax turn minus pelvis turn at the top.
+    SeparationAtTop {
+        key: "separation_top_deg",
+        label: "separation at top",
+        row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
+        meaning: format!("at the top: {SEPARATION_METHOD}; negative = thorax turned further away"),
+        value: |swing| values::separation_at_top(swing),
+    }
+
+    /// Its largest value.
+    SeparationLargest {
+        key: "separation_max_deg",
+        label: "largest separation",
+        row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
+        meaning: format!("largest between takeaway and impact: {SEPARATION_METHOD}"),
+        value: |swing| values::separation(swing, |s| (s.max_deg, s.sd_deg)),
+    }
+
+    /// Its growth after the pelvis reversed.
+    SeparationStretch {
+        key: "separation_stretch_deg",
+        label: "separation stretch",
+        row: Row::sided(Group::Separation, Unit::Degrees, More::OwnSide, ["the other way (−)", ""]),
+        meaning: "how much the separation grew after the pelvis started forward",
+        value: |swing| values::separation(swing, |s| (s.stretch_deg, s.sd_deg)),
+    }
+
+    /// Lateral tilt at the top.
+    TiltAtTop(r) [(Pelvis) (Thorax)] {
+        key: format!("{}_lateral_tilt_top_deg", r.key()),
+        label: format!("{} tilt at top", short(r)),
+        row: Row::sided(Group::Posture, Unit::Degrees, More::OwnSide, ["to the lead side", "to the trail side"]),
+        meaning: format!("lateral tilt of the {r} at the top, positive = trail side lower ({ANGLE_ORDER})"),
+        value: |swing| values::tilt_at_top(swing, r),
+    }
+
+    /// Flexion at impact minus flexion at address.
+    FlexionChange(r) [(Pelvis) (Thorax)] {
+        key: format!("{}_flexion_change_deg", r.key()),
+        label: format!("{} flexion change", short(r)),
+        row: Row::sided(Group::Posture, Unit::Degrees, More::OwnSide, ["straightened", "bent further"]),
+        meaning: format!("{r} flexion at impact minus at address; negative = straightened ({ANGLE_ORDER})"),
+        value: |swing| values::flexion_change(swing, r),
+    }
+
+    /// Angle of the upper arm from hanging straight down, at the top.
+    ArmElevationGravity {
+        key: "arm_elevation_gravity_top_deg",
+        label: "arm elevation, gravity",
+        row: Row::size(Group::Arm, Unit::Degrees),
+        meaning: "angle of the upper arm from hanging straight down, at the top; 90 = level",
+        value: |swing| values::arm(swing, |a| Some((a.elevation_gravity_top_deg, Some(a.elevation_gravity_sd_deg)))),
+    }
+
+    /// Angle of the upper arm from hanging along the thorax, at the top.
+    ArmElevation {
+        key: "arm_elevation_top_deg",
+        label: "arm elevation, thorax",
+        row: Row::size(Group::Arm, Unit::Degrees),
+        meaning: "angle of the upper arm from hanging along the thorax, at the top",
+        value: |swing| values::arm(swing, |a| Some((a.elevation_top_deg?, a.elevation_sd_deg))),
+    }
+
+    /// Angle of the upper arm across the chest, at the top.
+    ArmAcross {
+        key: "arm_across_chest_top_deg",
+        label: "arm across chest",
+        row: Row::sided(Group::Arm, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
+        meaning: "angle of the upper arm across the chest at the top; 0 = straight ahead of the chest, \
+                  positive = across, away from the target",
+        value: |swing| values::arm(swing, |a| Some((a.across_chest_top_deg?, a.across_chest_sd_deg))),
+    }
+
+    /// Share of the lead arm's travel made by the thorax turn.
+    ArmTurnShare {
+        key: "arm_turn_share_percent",
+        label: "arm travel by turn",
+        row: Row::size(Group::Arm, Unit::Percent),
+        meaning: "share of the lead arm's horizontal travel from address to top that the thorax turn made",
+        value: |swing| values::arm(swing, |a| {
+            Some((a.turn_share_of_travel? * 100.0, a.turn_share_sd.map(|sd| sd * 100.0)))
+        }),
+    }
+}
+
+/// How many measures the rows hold.
+const COUNT: usize = {
+    let (mut count, mut row) = (0, 0);
+    while row < ROWS.len() {
+        count += ROWS[row].len();
+        row += 1;
+    }
+    count
+};
+
+impl Measure {
+    /// All of them, in the order shown: that of the table, but a segment's turns stand together.
+    pub const ALL: [Self; COUNT] = {
+        let mut all = [Self::Backswing; COUNT];
+        let (mut at, mut row) = (0, 0);
+        while row < ROWS.len() {
+            // The rows that take turns: all of a group of turns, otherwise this one.
+            let mut end = row + 1;
+            while matches!(ROWS[row][0].group(), Group::Turn)
+                && end < ROWS.len()
+                && matches!(ROWS[end][0].group(), Group::Turn)
+            {
+                end += 1;
+            }
+            let mut member = 0;
+            while member < ROWS[row].len() {
+                let mut of = row;
+                while of < end {
+                    all[at] = ROWS[of][member];
+                    at += 1;
+                    of += 1;
+                }
+                member += 1;
+            }
+            row = end;
+        }
+        all
+    };
+}

@@ -1,0 +1,117 @@
+//! Each measure computed from a swing file; `None` when it was not measured or is withheld.
+
+use super::definition::top;
+use super::{Definition, Value};
+use peakorder_protocol::Role;
+use peakorder_protocol::swing::{AngleSet, ArmUse, Instant, Outcome, Segment, Separation, SpeedKind, Swing};
+
+fn segment(swing: &Swing, role: Role) -> Option<&Segment> {
+    swing.segments.get(&role)
+}
+
+fn speed_kind(swing: &Swing, role: Role) -> Option<SpeedKind> {
+    segment(swing, role).map(|s| s.speed_kind)
+}
+
+pub(super) fn gap(swing: &Swing, from: Role, to: Role) -> Option<Value> {
+    let definition = Definition::Gap(speed_kind(swing, from)?, speed_kind(swing, to)?);
+    let found = |a: Role, b: Role| swing.sequence.gaps.iter().find(|g| (g.from, g.to) == (a, b));
+    let (gap, sign) = found(from, to).map(|g| (g, 1.0)).or_else(|| Some((found(to, from)?, -1.0)))?;
+    Some(Value { value: sign * gap.gap_ms, sd: Some(gap.sd_ms), definition })
+}
+
+pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
+    let peak = swing.peak(role)?;
+    Some(Value {
+        value: peak.before_impact_ms,
+        sd: Some(peak.sd_ms.hypot(swing.events.impact.sd_ms)),
+        definition: Definition::Speed(speed_kind(swing, role)?),
+    })
+}
+
+pub(super) fn peak_speed(swing: &Swing, role: Role) -> Option<Value> {
+    let definition = Definition::Speed(speed_kind(swing, role)?);
+    Some(Value { value: swing.peak(role)?.speed_dps, sd: None, definition })
+}
+
+pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
+    let segment = segment(swing, role)?;
+    // A speed still rising has no peak to be kept of.
+    segment.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)?;
+    Some(Value {
+        value: segment.speed_kept_at_impact? * 100.0,
+        sd: segment.speed_kept_sd.map(|sd| sd * 100.0),
+        definition: Definition::Speed(segment.speed_kind),
+    })
+}
+
+fn lasting(swing: &Swing, value: f64, sd: f64) -> Value {
+    Value { value, sd: Some(sd).filter(|s| s.is_finite()), definition: Definition::Tempo(top(swing)) }
+}
+
+pub(super) fn backswing(swing: &Swing) -> Value {
+    let (takeaway, top) = (swing.events.takeaway, swing.events.top);
+    lasting(swing, swing.tempo.backswing_s * 1e3, takeaway.sd_ms.hypot(top.sd_ms))
+}
+
+pub(super) fn downswing(swing: &Swing) -> Value {
+    let (top, impact) = (swing.events.top, swing.events.impact);
+    lasting(swing, swing.tempo.downswing_s * 1e3, top.sd_ms.hypot(impact.sd_ms))
+}
+
+pub(super) fn tempo_ratio(swing: &Swing) -> Value {
+    let (back, down) = (swing.tempo.backswing_s * 1e3, swing.tempo.downswing_s * 1e3);
+    let [takeaway, top] = [swing.events.takeaway, swing.events.top].map(|Instant { sd_ms, .. }| sd_ms);
+    // The top enters both durations with opposite sign, so its share adds up.
+    let parts = [
+        takeaway / down,
+        top * (back + down) / down.powi(2),
+        swing.events.impact.sd_ms * back / down.powi(2),
+    ];
+    lasting(swing, swing.tempo.ratio, parts.map(|p| p.powi(2)).iter().sum::<f64>().sqrt())
+}
+
+fn turn(swing: &Swing, role: Role) -> Option<AngleSet> {
+    segment(swing, role)?.turn_deg
+}
+
+pub(super) fn turn_at_top(swing: &Swing, role: Role) -> Option<Value> {
+    let turn = turn(swing, role)?;
+    Some(Value { value: turn.top, sd: Some(turn.sd), definition: Definition::AngleAtTop(top(swing)) })
+}
+
+pub(super) fn turn_at_impact(swing: &Swing, role: Role) -> Option<Value> {
+    let turn = turn(swing, role)?;
+    let sd = Some(turn.impact_sd.max(turn.sd));
+    Some(Value { value: turn.impact, sd, definition: Definition::Angle })
+}
+
+pub(super) fn separation_at_top(swing: &Swing) -> Option<Value> {
+    let s = swing.separation.as_ref()?;
+    let definition = Definition::SeparationAtTop(top(swing));
+    Some(Value { value: s.top_deg, sd: Some(s.sd_deg), definition })
+}
+
+pub(super) fn separation(swing: &Swing, pick: fn(&Separation) -> (f64, f64)) -> Option<Value> {
+    let (value, sd) = pick(swing.separation.as_ref()?);
+    Some(Value { value, sd: Some(sd), definition: Definition::Separation })
+}
+
+pub(super) fn tilt_at_top(swing: &Swing, role: Role) -> Option<Value> {
+    let tilt = segment(swing, role)?.lateral_tilt_deg?;
+    Some(Value { value: tilt.top, sd: Some(tilt.sd), definition: Definition::AngleAtTop(top(swing)) })
+}
+
+pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
+    let flexion = segment(swing, role)?.flexion_deg?;
+    let value = flexion.impact - flexion.address;
+    Some(Value { value, sd: Some(flexion.sd), definition: Definition::Angle })
+}
+
+/// A value and its standard uncertainty, if stated.
+type WithSd = (f64, Option<f64>);
+
+pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {
+    let (value, sd) = pick(swing.arm.as_ref()?)?;
+    Some(Value { value, sd, definition: Definition::Arm })
+}
