@@ -6,23 +6,26 @@ use crate::order::Order;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Swing;
 
-/// Columns before the measures.
-const FIRST: [&str; 15] = [
-    "session",
-    "started_utc",
-    "invented",
-    "player",
-    "swing",
-    "block",
-    "impact_s",
-    "kind",
-    "counted",
-    "left_out",
-    "ball",
-    "note",
-    "order_of_peaks",
-    "trunk_speed",
-    "withheld",
+/// A column before the measures: its name, and the cell of a swing.
+type Column = (&'static str, fn(&Loaded, &Swing) -> String);
+
+/// Columns before the measures. To add one, add its line.
+const COLUMNS: [Column; 15] = [
+    ("session", |l, _| text(&l.session.id)),
+    ("started_utc", |l, _| text(&l.session.started_utc)),
+    ("invented", |l, _| flag(l.session.invented)),
+    ("player", |l, _| text(&l.session.player.name)),
+    ("swing", |_, s| s.number.to_string()),
+    ("block", |_, s| text(&s.block)),
+    ("impact_s", |_, s| format!("{:.4}", s.events.impact.t_s)),
+    ("kind", |_, s| s.kind.key().to_owned()),
+    ("counted", |l, s| flag(counts(s, &l.remarks))),
+    ("left_out", |l, s| flag(l.remarks.excluded(s.number).is_some())),
+    ("ball", |l, s| text(&l.remarks.swing(s.number).map_or(String::new(), |r| r.labels.join(", ")))),
+    ("note", |l, s| text(l.remarks.swing(s.number).map_or("", |r| &r.note))),
+    ("order_of_peaks", |_, s| Order::of_peaks(&s.sequence).map_or(String::new(), |o| o.text())),
+    ("trunk_speed", |_, s| trunk_speed(s).to_owned()),
+    ("withheld", |_, s| text(&withheld(s))),
 ];
 
 /// One row a swing, every measure with its standard measuring uncertainty beside it where
@@ -32,7 +35,7 @@ const FIRST: [&str; 15] = [
 pub fn csv(loaded: &Loaded) -> Result<String, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
     let measures = Measure::ALL.into_iter().flat_map(|m| [m.key(), sd_key(&m.key())]);
-    table.write_record(FIRST.map(ToOwned::to_owned).into_iter().chain(measures))?;
+    table.write_record(COLUMNS.map(|(name, _)| name.to_owned()).into_iter().chain(measures))?;
     for swing in &loaded.swings {
         table.write_record(row(loaded, swing))?;
     }
@@ -48,28 +51,17 @@ fn sd_key(key: &str) -> String {
     }
 }
 
+fn flag(on: bool) -> String {
+    if on { "1" } else { "0" }.to_owned()
+}
+
+fn withheld(swing: &Swing) -> String {
+    let names: Vec<String> = swing.quality.withheld.iter().map(|w| w.what.key()).collect();
+    names.join("; ")
+}
+
 fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
-    let session = &loaded.session;
-    let said = loaded.remarks.swing(swing.number);
-    let flag = |on: bool| if on { "1" } else { "0" }.to_owned();
-    let withheld: Vec<&str> = swing.quality.withheld.iter().map(|w| w.what.as_str()).collect();
-    let mut cells = vec![
-        text(&session.id),
-        text(&session.started_utc),
-        flag(session.invented),
-        text(&session.player.name),
-        swing.number.to_string(),
-        text(&swing.block),
-        format!("{:.4}", swing.events.impact.t_s),
-        swing.kind.key().to_owned(),
-        flag(counts(swing, &loaded.remarks)),
-        flag(loaded.remarks.excluded(swing.number).is_some()),
-        text(&said.map_or(String::new(), |s| s.labels.join(", "))),
-        text(said.map_or("", |s| &s.note)),
-        Order::of_peaks(&swing.sequence).map_or(String::new(), |o| o.text()),
-        trunk_speed(swing).to_owned(),
-        text(&withheld.join("; ")),
-    ];
+    let mut cells: Vec<String> = COLUMNS.iter().map(|(_, cell)| cell(loaded, swing)).collect();
     for measure in Measure::ALL {
         let value = measure.of(swing);
         cells.push(value.as_ref().map_or(String::new(), |v| number(v.value)));

@@ -329,6 +329,8 @@ struct LeftOut {
 #[derive(Debug, Serialize)]
 struct OrderShare {
     order: Vec<Vec<Role>>,
+    resolved_pairs: Vec<(Role, Role)>,
+    tied_pairs: Vec<(Role, Role)>,
     rising_at_impact: Vec<Role>,
     order_text: String,
     tie: bool,
@@ -341,7 +343,9 @@ struct OrderShare {
 impl From<&order::Share> for OrderShare {
     fn from(s: &order::Share) -> Self {
         Self {
-            order: s.order.groups.clone(),
+            order: s.order.of.groups(&[]),
+            resolved_pairs: s.order.of.resolved(),
+            tied_pairs: s.order.of.tied(),
             rising_at_impact: s.order.rising.clone(),
             order_text: s.order.text(),
             tie: s.order.has_tie(),

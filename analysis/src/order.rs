@@ -1,8 +1,10 @@
 //! Orders of peaks and reversals, with ties kept as ties.
 
 use crate::stats::wilson;
+use crate::words::{capital, list};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::Sequence;
+use peakorder_protocol::order::PartialOrder;
+use peakorder_protocol::swing::{Gap, Sequence};
 
 /// The notation used by [`Order::text`], for a legend.
 pub const LEGEND: &str = "→ before · ≈ too close to tell (95 %) · ↗ no peak before impact · arm: lead arm";
@@ -10,9 +12,8 @@ pub const LEGEND: &str = "→ before · ≈ too close to tell (95 %) · ↗ no p
 /// One order of events of the segments.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Order {
-    /// First to last; several segments in one inner list are a tie, kept proximal to
-    /// distal so that equal ties compare equal.
-    pub groups: Vec<Vec<Role>>,
+    /// Of the segments whose event was measured.
+    pub of: PartialOrder,
     /// Segments without a peak because their speed still rose at impact.
     pub rising: Vec<Role>,
 }
@@ -20,42 +21,64 @@ pub struct Order {
 impl Order {
     /// Order of the peaks; `None` when there is neither a peak nor a rising segment.
     pub fn of_peaks(sequence: &Sequence) -> Option<Self> {
-        Self::new(&sequence.order, &sequence.rising_at_impact)
+        Self::new(&sequence.order, &sequence.gaps, &sequence.rising_at_impact)
     }
 
     /// Order of the reversals (transition); `None` without any.
     pub fn of_reversals(sequence: &Sequence) -> Option<Self> {
-        Self::new(&sequence.reversal_order, &[])
+        Self::new(&sequence.reversal_order, &sequence.reversal_gaps, &[])
     }
 
-    fn new(groups: &[Vec<Role>], rising: &[Role]) -> Option<Self> {
-        let sorted = |roles: &[Role]| {
-            let mut roles = roles.to_vec();
-            roles.sort_unstable();
-            roles
-        };
-        let groups: Vec<Vec<Role>> = groups.iter().filter(|g| !g.is_empty()).map(|g| sorted(g)).collect();
-        let rising = sorted(rising);
-        (!groups.is_empty() || !rising.is_empty()).then_some(Self { groups, rising })
+    fn new(groups: &[Vec<Role>], gaps: &[Gap], rising: &[Role]) -> Option<Self> {
+        let of = PartialOrder::new(groups.iter().flatten().copied(), gaps);
+        let mut rising = rising.to_vec();
+        rising.sort_unstable();
+        (!of.is_empty() || !rising.is_empty()).then_some(Self { of, rising })
     }
 
     /// Whether any two segments could not be told apart.
     pub fn has_tie(&self) -> bool {
-        self.groups.iter().any(|g| g.len() > 1)
+        self.of.has_tie()
     }
 
-    /// `pelvis → thorax ≈ arm`, in the notation of [`LEGEND`].
+    /// `pelvis → thorax ≈ arm` or `pelvis → arm, thorax tied with both`, in the notation of
+    /// [`LEGEND`].
     pub fn text(&self) -> String {
-        let names = |roles: &[Role]| roles.iter().map(|&r| short(r)).collect::<Vec<_>>();
-        let groups: Vec<String> = self.groups.iter().map(|g| names(g).join(" ≈ ")).collect();
-        let rising: Vec<String> = names(&self.rising).iter().map(|n| format!("{n} ↗")).collect();
         let mut parts = Vec::new();
-        if !groups.is_empty() {
-            parts.push(groups.join(" → "));
+        match &self.of {
+            PartialOrder::Groups(groups) if groups.is_empty() => {}
+            PartialOrder::Groups(groups) => {
+                let group = |g: &Vec<Role>| g.iter().map(|&r| short(r)).collect::<Vec<_>>().join(" ≈ ");
+                parts.push(groups.iter().map(group).collect::<Vec<_>>().join(" → "));
+            }
+            PartialOrder::OnePair { first, second, tied } => {
+                parts.push(format!("{} → {}", short(*first), short(*second)));
+                parts.push(format!("{} tied with both", short(*tied)));
+            }
         }
-        parts.extend(rising);
+        parts.extend(self.rising.iter().map(|&r| format!("{} ↗", short(r))));
         parts.join(", ")
     }
+}
+
+/// The order of a swing's peaks as a heading: `Pelvis, then thorax and lead arm tied`.
+pub fn heading(sequence: &Sequence) -> String {
+    let Some(order) = Order::of_peaks(sequence) else { return "No order could be measured".to_owned() };
+    let names = |roles: &[Role]| list(&roles.iter().map(|r| r.label()).collect::<Vec<_>>());
+    let mut text = match &order.of {
+        PartialOrder::Groups(groups) => {
+            let group = |g: &Vec<Role>| format!("{}{}", names(g), if g.len() > 1 { " tied" } else { "" });
+            groups.iter().map(group).collect::<Vec<_>>().join(", then ")
+        }
+        PartialOrder::OnePair { first, second, tied } => {
+            format!("{first} before {second}, {tied} tied with both")
+        }
+    };
+    if !order.rising.is_empty() {
+        let between = if text.is_empty() { "" } else { "; " };
+        text = format!("{text}{between}{} still rising at impact", names(&order.rising));
+    }
+    capital(&text)
 }
 
 /// The segment's name in narrow places: `arm` for the lead arm.

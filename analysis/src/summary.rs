@@ -3,6 +3,7 @@
 use crate::measure::{Definition, Measure, Value};
 use crate::order::{Order, Share, shares};
 use crate::stats::{LEVEL, Sample, rms};
+use crate::words;
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -100,7 +101,7 @@ pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSumm
 }
 
 fn unusable_reason(swing: &Swing) -> String {
-    let reasons: Vec<&str> = swing.quality.withheld.iter().map(|w| w.why.as_str()).collect();
+    let reasons: Vec<String> = swing.quality.withheld.iter().map(|w| words::quality::why(&w.why)).collect();
     if reasons.is_empty() { "the swing file gives no reason".into() } else { reasons.join("; ") }
 }
 

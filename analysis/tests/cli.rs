@@ -4,6 +4,7 @@ mod common;
 
 use common::{session, stored, two_blocks, write};
 use peakorder_analysis::measure::Measure;
+use peakorder_protocol::swing::Withholding;
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -291,7 +292,7 @@ fn labels_and_reasons_cannot_move_the_cursor() {
     let keep = tempfile::tempdir().expect("a temporary folder");
     let mut swings = two_blocks();
     swings[0].block = "evil\x1b[2J".into();
-    swings[9].quality.withheld[0].why = "\x07bell".into();
+    swings[9].quality.withheld[0].what = Withholding::Other("\x07bell".into());
     write(keep.path(), &session(true), &swings);
     let o = run(&["show", keep.path().to_str().expect("UTF-8")]);
     assert!(!o.stdout.iter().any(|b| *b == 0x1b || *b == 7));

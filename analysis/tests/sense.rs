@@ -2,7 +2,9 @@
 
 mod common;
 
-use common::{AFTER, BASELINE, Dice, order, rehearse, session, spoil, swing, two_blocks, write};
+use common::{
+    AFTER, BASELINE, Dice, judges_nothing, order, rehearse, session, spoil, swing, two_blocks, write,
+};
 use peakorder_analysis::compare::{Verdict, compare};
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::{Definition, Measure};
@@ -43,16 +45,19 @@ fn ties_are_shown_as_ties_and_counted_apart() {
         with_peaks(2, [87.0, 68.0, 66.0]),
         with_peaks(3, [87.0, 66.0, 68.0]),
         with_peaks(4, [68.0, 67.0, 66.0]),
+        with_peaks(5, [68.0, 65.5, 63.0]),
     ];
     assert_eq!(peaks_text(&swings[0]), "pelvis → thorax → arm");
     assert_eq!(peaks_text(&swings[1]), "pelvis → thorax ≈ arm");
     assert_eq!(peaks_text(&swings[3]), "pelvis ≈ thorax ≈ arm");
+    // Five ms are told apart, two and a half are not: a chain of ties hides no resolved pair.
+    assert_eq!(peaks_text(&swings[4]), "pelvis → arm, thorax tied with both");
     let all: Vec<&Swing> = swings.iter().collect();
     let summary = summarise("b", &all, &Remarks::default());
     // Swings 2 and 3 are the same tie whichever peak came a hair earlier.
     let counts: Vec<(String, usize)> = summary.orders.iter().map(|s| (s.order.text(), s.count)).collect();
     assert_eq!(counts[0], ("pelvis → thorax ≈ arm".into(), 2));
-    assert_eq!(counts.len(), 3);
+    assert_eq!(counts.len(), 4);
     assert!(summary.orders[0].order.has_tie());
 }
 
@@ -66,23 +71,7 @@ fn other_orders_are_reported_without_judgement() {
     let text = shown(&swings, true);
     assert!(text.contains("pelvis → arm → thorax"), "{text}");
     assert!(text.contains("thorax → pelvis → arm"), "{text}");
-    let lower = text.to_lowercase();
-    for word in [
-        "fault",
-        "bad",
-        "wrong",
-        "incorrect",
-        "error",
-        "poor",
-        "good",
-        "ideal",
-        "should be",
-        "normal",
-        "warning",
-        "proper",
-    ] {
-        assert!(!lower.contains(word), "'{word}' judges:\n{text}");
-    }
+    judges_nothing(&text);
 }
 
 #[test]
@@ -94,7 +83,7 @@ fn without_an_arm_strap_the_arm_is_no_number() {
     let text = shown(&swings, false);
     assert!(text.contains("lead arm: no strap"), "{text}");
     assert!(!text.contains("arm peak speed"), "{text}");
-    assert!(text.contains("thorax reversal"), "{text}");
+    assert!(text.contains("reversal of the thorax"), "{text}");
     // In a block where only some swings have one, the cell says so.
     swings.push(swing(6, "", &BASELINE, &mut dice));
     let mixed = shown(&swings, true);
@@ -188,24 +177,19 @@ fn a_change_larger_than_ordinary_variation_is_called_changed_and_the_rest_is_not
 /// standard errors, 8.3 %.
 #[test]
 fn false_alarms_stay_below_one_comparison_in_twenty() {
+    let dir = tempfile::tempdir().expect("a temporary folder");
+    write(dir.path(), &session(true), &[]);
+    let blank = load(dir.path().to_str().expect("UTF-8")).expect("a good session");
+    let side = |seed| {
+        let mut loaded = blank.clone();
+        loaded.swings = block(seed, &BASELINE, 10);
+        loaded
+    };
     let alarms = (0..400)
         .filter(|i| {
-            let side = |seed| {
-                let swings = block(seed, &BASELINE, 10);
-                let all: Vec<&Swing> = swings.iter().collect();
-                summarise("b", &all, &Remarks::default())
-            };
-            let (a, b) = (side(10_000 + 2 * i), side(50_001 + 7 * i));
-            let p: Vec<f64> = a
-                .measures
-                .iter()
-                .zip(&b.measures)
-                .filter_map(|(x, y)| {
-                    let w = peakorder_analysis::stats::welch(&x.sample, &y.sample, 0.95)?;
-                    Some(w.p)
-                })
-                .collect();
-            peakorder_analysis::stats::holm(&p).iter().any(|&p| p < 0.05)
+            let (before, after) = (side(10_000 + 2 * i), side(50_001 + 7 * i));
+            let c = compare(&before, &after, &Measure::ALL).expect("swings on both sides");
+            c.rows.iter().any(|r| r.verdict == Verdict::Changed)
         })
         .count();
     assert!(alarms <= 33, "{alarms} of 400");

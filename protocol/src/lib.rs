@@ -5,10 +5,12 @@
 //! motion; the daemon and the analysis tool meet only through these types.
 
 pub mod curves;
+pub mod estimate;
 pub mod event;
 pub mod files;
 pub mod log;
 pub mod mobility;
+pub mod order;
 pub mod packet;
 pub mod profile;
 pub mod remark;

@@ -1,6 +1,7 @@
 //! Samples of any logger become swing files whose names, units and meaning are the contract's.
 
 use peakorder_protocol::Role;
+use peakorder_protocol::swing::Reason;
 use peakorder_tests::csv::{self, Variant};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::{Said, daemon};
@@ -163,7 +164,7 @@ fn without_marks_turns_are_withheld_and_peaks_are_of_the_resultant() {
             let peak = segment.peak.expect("a peak").t_s;
             assert!((peak - truth.segments[role].resultant_peak_s).abs() < 0.006, "{role}");
         }
-        assert!(swing.quality.withheld.iter().any(|w| w.why.contains("not calibrated")));
+        assert!(swing.quality.withheld.iter().any(|w| w.why == Reason::NotCalibrated));
     }
 }
 

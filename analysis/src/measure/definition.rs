@@ -1,5 +1,6 @@
 //! How a value is defined in a swing.
 
+use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
 
@@ -27,7 +28,7 @@ pub enum Definition {
 impl Definition {
     /// In words, as stored in documents for programs and printed beside numbers.
     pub fn text(self) -> String {
-        let top = |role: Role| format!("{ANGLE_ORDER}; top: {}", reversal(role));
+        let top = |role: Role| format!("{ANGLE_ORDER}; top: {}", words::top(role));
         match self {
             Self::Speed(kind) => kind.definition().into(),
             Self::Gap(from, to) => format!("{} / {}", from.definition(), to.definition()),
@@ -35,18 +36,13 @@ impl Definition {
             Self::AngleAtTop(role) => top(role),
             Self::Separation => SEPARATION_METHOD.into(),
             Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {}", top(role)),
-            Self::Tempo(role) => reversal(role),
+            Self::Tempo(role) => words::top(role),
             Self::Arm => ARM_METHOD.into(),
         }
     }
 }
 
-fn reversal(role: Role) -> String {
-    format!("reversal of the {role}")
-}
-
 /// The segment whose reversal is the top of `swing`.
 pub(super) fn top(swing: &Swing) -> Role {
-    let from = &swing.tempo.downswing_from;
-    [Role::LeadArm, Role::Pelvis].into_iter().find(|r| from.contains(r.label())).unwrap_or(Role::Thorax)
+    swing.tempo.downswing_from
 }

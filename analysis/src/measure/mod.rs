@@ -217,3 +217,35 @@ impl Measure {
         self.measured(swing).filter(|v| v.value.is_finite())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::words::assert_distinct;
+
+    #[test]
+    fn every_row_has_words_of_its_own_and_a_key_that_ends_in_the_unit() {
+        assert_distinct(&Measure::ALL.map(Measure::key));
+        assert_distinct(&Measure::ALL.map(Measure::label));
+        assert_distinct(&Measure::ALL.map(Measure::meaning));
+        for m in Measure::ALL {
+            let end = match m.unit() {
+                Unit::Milliseconds => "_ms",
+                Unit::DegreesPerSecond => "_dps",
+                Unit::Degrees => "_deg",
+                Unit::Percent => "_percent",
+                Unit::Ratio => "_ratio",
+            };
+            assert!(m.key().ends_with(end), "{}", m.key());
+        }
+    }
+
+    #[test]
+    fn a_groups_measures_stand_together() {
+        let mut groups: Vec<Group> = Measure::ALL.map(Measure::group).to_vec();
+        groups.dedup();
+        for (i, group) in groups.iter().enumerate() {
+            assert!(!groups[..i].contains(group), "{group:?} is split");
+        }
+    }
+}

@@ -18,10 +18,12 @@ pub use mobility::{mobility, mobility_comparison};
 pub use plot::{NoPlot, speeds};
 pub use show::session;
 pub use swing::one_swing;
+pub use table::columns;
 pub use trend::trend;
 
 use peakorder_protocol::Role;
 use std::fmt::Write as _;
+use unicode_width::UnicodeWidthStr as _;
 
 /// Narrowest width that is laid out for; less is treated as this.
 pub const NARROWEST: usize = 60;
@@ -120,12 +122,12 @@ fn clean(text: &str) -> String {
 /// Appends `text` broken at spaces, `first` before the first line and as many spaces
 /// before the others.
 fn wrap(out: &mut String, style: Style, first: &str, text: &str) {
-    let indent = first.chars().count();
+    let indent = first.width();
     let room = style.width.saturating_sub(indent).max(20);
     let mut lines = vec![String::new()];
     for word in text.split(' ').filter(|w| !w.is_empty()) {
-        let line = lines.last_mut().map_or(0, |l| l.chars().count());
-        if line > 0 && line + 1 + word.chars().count() > room {
+        let line = lines.last_mut().map_or(0, |l| l.width());
+        if line > 0 && line + 1 + word.width() > room {
             lines.push(String::new());
         }
         if let Some(line) = lines.last_mut() {
@@ -143,7 +145,7 @@ fn wrap(out: &mut String, style: Style, first: &str, text: &str) {
 
 /// Appends a heading with a rule beneath; a remark that does not fit beside it goes below.
 fn heading(out: &mut String, style: Style, title: &str, remark: &str) {
-    let beside = title.chars().count() + 3 + remark.chars().count() <= style.width;
+    let beside = title.width() + 3 + remark.width() <= style.width;
     let _ = match (remark, beside) {
         ("", _) | (_, false) => writeln!(out, "\n{}", style.bold(title)),
         _ => writeln!(out, "\n{}   {remark}", style.bold(title)),

@@ -1,6 +1,7 @@
 //! Footnotes: every definition once.
 
 use super::{Style, clean, marked, wrap};
+use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Swing;
 use std::collections::BTreeMap;
@@ -45,6 +46,7 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
             distinct(swings.iter().map(|s| s.angle_order.as_str()))
         ),
     );
+    let tops: Vec<String> = swings.iter().map(|s| words::top(s.tempo.downswing_from)).collect();
     wrap(
         out,
         style,
@@ -52,7 +54,7 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
         &format!(
             "one instant for all segments, where the downswing starts: {}; tempo = takeaway \
              to top / top to impact",
-            distinct(swings.iter().map(|s| s.tempo.downswing_from.as_str()))
+            distinct(tops.iter().map(String::as_str))
         ),
     );
     let separations: Vec<&str> =

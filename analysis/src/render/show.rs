@@ -8,6 +8,7 @@ use crate::measure::{Group, Measure};
 use crate::order::{self, Order, Share};
 use crate::stats::Z95;
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
+use crate::words;
 use crate::words::plural;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
@@ -271,7 +272,7 @@ fn remarks(out: &mut String, style: Style, swings: &[&Swing]) {
     let mut by_text: Vec<(String, Vec<String>)> = Vec::new();
     for swing in swings {
         for w in &swing.quality.withheld {
-            let text = format!("{} withheld: {}", clean(&w.what), clean(&w.why));
+            let text = clean(&words::quality::withheld(w));
             let number = swing.number.to_string();
             match by_text.iter_mut().find(|(t, _)| *t == text) {
                 Some((_, numbers)) => numbers.push(number),

@@ -7,6 +7,7 @@ use crate::load::NoCurves;
 use crate::measure::Measure;
 use crate::order::{self, Order};
 use crate::stats::Z95;
+use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::remark::SwingRemarks;
@@ -266,7 +267,7 @@ fn tempo(out: &mut String, style: Style, swing: &Swing) {
             text(Measure::Backswing),
             text(Measure::Downswing),
             text(Measure::TempoRatio),
-            clean(&swing.tempo.downswing_from)
+            words::top(swing.tempo.downswing_from)
         ),
     );
 }
@@ -286,9 +287,9 @@ fn quality(out: &mut String, style: Style, swing: &Swing) {
         ),
     );
     for w in &q.withheld {
-        wrap(out, style, "  * ", &format!("{} withheld: {}", clean(&w.what), clean(&w.why)));
+        wrap(out, style, "  * ", &clean(&words::quality::withheld(w)));
     }
     for note in &q.notes {
-        wrap(out, style, "  · ", &clean(note));
+        wrap(out, style, "  · ", &words::quality::note(note));
     }
 }

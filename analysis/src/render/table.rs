@@ -2,6 +2,7 @@
 
 use super::Style;
 use std::fmt::Write as _;
+use unicode_width::UnicodeWidthStr as _;
 
 /// Where a cell's text stands in its column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,7 +21,7 @@ struct Column {
 
 impl Column {
     fn width(&self) -> usize {
-        self.cells.iter().chain([&self.header]).map(|c| c.chars().count()).max().unwrap_or(0)
+        self.cells.iter().chain([&self.header]).map(|c| c.width()).max().unwrap_or(0)
     }
 }
 
@@ -42,7 +43,7 @@ impl Group {
     fn width(&self) -> usize {
         let columns: usize = self.columns.iter().map(Column::width).sum();
         let inner = columns + NARROW * self.columns.len().saturating_sub(1);
-        inner.max(self.title.chars().count())
+        inner.max(self.title.width())
     }
 }
 
@@ -114,6 +115,17 @@ impl Table {
     }
 }
 
+/// Rows in left-aligned columns, the first row as heading.
+pub fn columns(rows: &[Vec<String>]) -> String {
+    let mut table = Table::default();
+    for i in 0..rows.iter().map(Vec::len).max().unwrap_or(0) {
+        let mut cells = rows.iter().map(|row| row.get(i).cloned().unwrap_or_default());
+        let heading = cells.next().unwrap_or_default();
+        table.group("", vec![(&heading, Align::Left, cells.collect())]);
+    }
+    table.lines(usize::MAX).iter().flat_map(|line| [line.as_str(), "\n"]).collect()
+}
+
 fn width_of(groups: &[&Group]) -> usize {
     groups.iter().map(|g| g.width()).sum::<usize>() + WIDE * groups.len().saturating_sub(1)
 }
@@ -153,9 +165,9 @@ fn join(parts: impl Iterator<Item = String>) -> String {
     parts.collect::<Vec<_>>().join(&" ".repeat(WIDE)).trim_end().to_owned()
 }
 
-/// `text` filled with spaces to `width` characters.
+/// `text` filled with spaces to `width` columns of the terminal.
 pub(super) fn pad(text: &str, width: usize, align: Align) -> String {
-    let fill = " ".repeat(width.saturating_sub(text.chars().count()));
+    let fill = " ".repeat(width.saturating_sub(text.width()));
     match align {
         Align::Left => format!("{text}{fill}"),
         Align::Right => format!("{fill}{text}"),

@@ -3,26 +3,22 @@
 //! Everything here is a pure function of numbers. A value that does not exist (the SD of
 //! one swing, a confidence interval without spread) is `None`, never NaN.
 
-mod agreement;
 mod holm;
 mod line;
 mod proportion;
 mod reliability;
 mod student;
 
-pub use agreement::{Limits, limits_of_agreement, limits_of_pairs};
 pub use holm::{holm, holm_known};
 pub use line::{Line, line};
 pub use proportion::wilson;
-pub use reliability::{Icc, TypicalError, icc, mdc95, typical_error};
+pub use reliability::mdc95;
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 
 /// The level of every interval this crate prints.
 pub const LEVEL: f64 = 0.95;
 
-/// Half-width of a 95 % band over a standard uncertainty: the 0.975 quantile of the
-/// standard normal distribution.
-pub const Z95: f64 = 1.959_963_984_540_054;
+pub use peakorder_protocol::estimate::Z95;
 
 /// Arithmetic mean; `None` without values.
 pub fn mean(values: &[f64]) -> Option<f64> {

@@ -1,9 +1,11 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod quality;
 pub mod strap;
 
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
+use peakorder_protocol::order::PartialOrder;
 
 /// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative. Where
 /// both sides occur, the direction is that of the player's own `mean`.
@@ -95,14 +97,19 @@ pub fn capital(text: &str) -> String {
 pub fn order(order: &crate::order::Order) -> String {
     let names = |roles: &[Role]| list(&roles.iter().map(|r| r.label()).collect::<Vec<_>>());
     let mut parts: Vec<String> = Vec::new();
-    for (i, group) in order.groups.iter().enumerate() {
-        let lead = match i {
-            0 => "",
-            _ => "then ",
-        };
-        let first = if i == 0 && order.groups.len() > 1 && group.len() == 1 { " first" } else { "" };
-        let tie = if group.len() > 1 { ", too close to tell apart" } else { "" };
-        parts.push(format!("{lead}{}{first}{tie}", names(group)));
+    match &order.of {
+        PartialOrder::Groups(groups) => {
+            for (i, group) in groups.iter().enumerate() {
+                let lead = if i == 0 { "" } else { "then " };
+                let first = if i == 0 && groups.len() > 1 && group.len() == 1 { " first" } else { "" };
+                let tie = if group.len() > 1 { ", too close to tell apart" } else { "" };
+                parts.push(format!("{lead}{}{first}{tie}", names(group)));
+            }
+        }
+        PartialOrder::OnePair { first, second, tied } => {
+            parts.push(format!("{first} before {second}"));
+            parts.push(format!("{tied} too close to both to tell apart"));
+        }
     }
     if !order.rising.is_empty() {
         let verb = if order.rising.len() == 1 { "was" } else { "were" };
@@ -119,6 +126,11 @@ pub(crate) fn assert_distinct(sentences: &[String]) {
         assert!(!sentence.contains("  ") && !sentence.contains("NaN"), "{sentence}");
         assert!(!sentences[..i].contains(sentence), "twice: {sentence}");
     }
+}
+
+/// What starts the downswing: the reversal that is the top.
+pub fn top(segment: Role) -> String {
+    format!("reversal of the {segment}")
 }
 
 #[cfg(test)]
@@ -154,9 +166,14 @@ mod tests {
 
     #[test]
     fn orders_are_read_out_with_their_ties() {
-        let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax, LeadArm]], rising: vec![] };
+        let of = PartialOrder::Groups(vec![vec![Pelvis], vec![Thorax, LeadArm]]);
+        let o = crate::order::Order { of, rising: vec![] };
         assert_eq!(order(&o), "pelvis first, then thorax and lead arm, too close to tell apart");
-        let o = crate::order::Order { groups: vec![vec![Pelvis], vec![Thorax]], rising: vec![LeadArm] };
+        let of = PartialOrder::Groups(vec![vec![Pelvis], vec![Thorax]]);
+        let o = crate::order::Order { of, rising: vec![LeadArm] };
         assert_eq!(order(&o), "pelvis first, then thorax, lead arm was still speeding up at impact");
+        let of = PartialOrder::OnePair { first: Pelvis, second: LeadArm, tied: Thorax };
+        let o = crate::order::Order { of, rising: vec![] };
+        assert_eq!(order(&o), "pelvis before lead arm, thorax too close to both to tell apart");
     }
 }

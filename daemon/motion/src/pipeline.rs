@@ -74,7 +74,7 @@ pub enum Output {
         /// Session time, s.
         t_s: f64,
         /// Why.
-        why: String,
+        why: phases::Rejection,
     },
 }
 
@@ -348,13 +348,13 @@ impl Pipeline {
         let phases = match found {
             Ok(phases) => phases,
             Err(why) => {
-                out.push(Output::NotASwing { t_s: candidate.at_s, why: why.to_string() });
+                out.push(Output::NotASwing { t_s: candidate.at_s, why });
                 return;
             }
         };
         let parts = follow(&window, &phases);
         if !parts.iter().any(|p| p.window.role != Role::LeadArm) {
-            out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk.to_string() });
+            out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk });
             return;
         }
         let moved = self.moved(&parts);

@@ -142,7 +142,9 @@ fn fragments(t_ms: u32) -> [Vec<u8>; 2] {
 fn pushed(records: &[Record]) -> (u64, Vec<DecodeError>) {
     let mut pipeline = Pipeline::new(&session_with("movesense-gsp-imu6")).expect("valid");
     let mut out = Vec::new();
-    records.iter().for_each(|r| pipeline.push(r, &mut out));
+    for record in records {
+        pipeline.push(record, &mut out);
+    }
     let bad = out
         .into_iter()
         .filter_map(|o| if let Output::BadPacket { error, .. } = o { Some(error) } else { None });

@@ -28,26 +28,6 @@ export function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
-function list(words) {
-  if (words.length < 2) return words.join('');
-  return `${words.slice(0, -1).join(', ')} and ${words.at(-1)}`;
-}
-
-/** The order of the peaks as a sentence. */
-export function orderSentence(swing) {
-  const rising = swing.sequence.rising_at_impact ?? [];
-  const steps = swing.sequence.order.map((group) => {
-    const names = list(group.map((role) => NAMES[role]));
-    return group.length > 1 ? `${names} tied` : names;
-  });
-  let text = steps.join(', then ');
-  if (rising.length > 0) {
-    const late = `${list(rising.map((role) => NAMES[role]))} still rising at impact`;
-    text = text ? `${text}; ${late}` : late;
-  }
-  return text ? capital(text) : 'No order could be measured';
-}
-
 /** The gap between two segments' peaks, whichever way round the file holds it. */
 export function gapOf(swing, from, to) {
   for (const g of swing.sequence.gaps) {
@@ -65,10 +45,16 @@ export function gapSentence(gap) {
   return `${NAMES[first]} ${size} before ${NAMES[second]}`;
 }
 
-/** The gaps between neighbours that both peaked. */
-export function neighbourGaps(swing) {
+/**
+ * The gaps that say all about the order: those between neighbours that both peaked, and the one
+ * from the first row to the last where a single pair is resolved and the third segment is tied with both.
+ */
+export function tellingGaps(swing) {
   const peaked = ROLES.filter((role) => peakOf(swing, role));
-  return peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role)).filter(Boolean);
+  const gaps = peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role));
+  const onePair = peaked.length === 3 && swing.sequence.gaps.filter((g) => g.resolved).length === 1;
+  if (onePair) gaps.push(gapOf(swing, peaked[0], peaked[2]));
+  return gaps.filter(Boolean);
 }
 
 /** A segment's peak, if it peaked before impact. */
@@ -83,17 +69,6 @@ export function noPeakWords(swing, role) {
   if (!segment) return 'no strap';
   if (segment.peak?.outcome === 'rising-at-impact') return 'still rising';
   return 'withheld';
-}
-
-const PARTS = { elevation_top_deg: 'raised at the top', across_chest_top_deg: 'across the chest', turn_share_of_travel: 'travel by turn' };
-
-/** What was withheld, as the swing file names it, in words: `pelvis.angles`, `arm.elevation_top_deg, …`. */
-export function withheldWords(what) {
-  return capital(what.split(', ').map((field) => {
-    const [of, part] = field.split('.');
-    const rest = part ? PARTS[part] ?? part.replace(/_(deg|ms|dps)$/, '').replaceAll('_', ' ') : '';
-    return `${NAMES[of] ?? of.replaceAll('_', ' ')} ${rest}`.trim();
-  }).join(', '));
 }
 
 /** A turn in words. */
@@ -140,9 +115,9 @@ export function swingTitle(swing, remark) {
 
 /** The swing as a screen reader should hear it. */
 export function swingSpoken(swing) {
-  const gaps = neighbourGaps(swing).map(gapSentence);
+  const gaps = tellingGaps(swing).map(gapSentence);
   const kind = swing.kind === 'rehearsal' ? ' Rehearsal, no strike.' : '';
-  return `Swing ${swing.number}.${kind} ${orderSentence(swing)}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
+  return `Swing ${swing.number}.${kind} ${swing.order_words}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
 }
 
 /** Who a session is of: a name can change, an id does not; an imported session may have none. */

@@ -83,6 +83,8 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
+  for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
+  view.quality ??= {};
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
   return view;
@@ -226,9 +228,10 @@ function apply(now, name, data) {
       now.block = data.label;
       now.blocks.push({ label: data.label, start_s: data.t_s, first_swing: null });
       return true;
-    case 'swing': put(now.swings, data.swing, 'number'); return true;
+    case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
+      now.quality[data.number] = data.quality;
       if (data.answer) now.answers[data.number] = data.answer;
       return true;
     case 'mobility': put(now.mobility, data.check, 'number'); return true;

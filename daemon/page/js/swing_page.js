@@ -3,7 +3,7 @@
 import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
-import { orderSentence, swingTitle, withheldWords } from './format.js';
+import { capital, swingTitle } from './format.js';
 import { axis, layout, run, speeds, strip } from './timing.js';
 import { turns } from './turns.js';
 import { answerWords } from './answer_words.js';
@@ -105,7 +105,7 @@ function heading(swing) {
     h('p', { class: 'kicker' }, swingTitle(swing, remark),
       h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
-    h('h1', { class: 'order', 'data-swing': swing.number }, orderSentence(swing)),
+    h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
     outcomeRow(swing));
 }
 
@@ -158,12 +158,12 @@ function ordinary(n) {
 }
 
 function withheld(swing) {
-  const q = swing.quality;
-  if (q.withheld.length === 0 && q.notes.length === 0) return null;
+  const q = lesson().quality[swing.number];
+  if (!q || (q.withheld.length === 0 && q.notes.length === 0)) return null;
   return h('section', { class: 'against' },
     h('h2', { class: 'small-title' }, q.withheld.length ? 'Withheld, and why' : 'To know'),
     h('ul', { class: 'differences' },
-      q.withheld.map((w) => h('li', { class: 'difference' }, h('b', {}, withheldWords(w.what)), `: ${w.why}`)),
+      q.withheld.map((w) => h('li', { class: 'difference' }, h('b', {}, capital(w.what)), `: ${w.why}`)),
       q.notes.map((n) => h('li', { class: 'fine' }, n))));
 }
 

@@ -2,7 +2,7 @@
 // peaks, the speed curves under it and the run of swings under those.
 
 import { h, s } from './dom.js';
-import { BAND, NAMES, ROLES, capital, half, neighbourGaps, noPeakWords, num, orderSentence, gapSentence, peakOf, swingSpoken } from './format.js';
+import { BAND, NAMES, ROLES, capital, half, tellingGaps, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 /** The page's measures for a given width. */
@@ -59,13 +59,39 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
     const sd = Math.hypot(peak.sd_ms, swing.events.impact.sd_ms);
     parts.push(s('text', { x: edge, y: y + 11, class: 'row-number', 'text-anchor': 'end' }, num(peak.before_impact_ms), s('tspan', { class: 'unit' }, ` ± ${half(sd)}${l.narrow ? '' : ' ms'}`)));
   });
-  // Gaps stand between the rows of neighbours; a missing segment's neighbours are joined past it.
-  for (const gap of neighbourGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
+  // Gaps stand between the rows of neighbours; a missing segment's neighbours are joined past it,
+  // and the outer rows by a bracket where the order needs that pair too.
+  for (const gap of tellingGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
   return s('svg', { class: 'strip', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': stripWords(swing) }, parts);
+}
+
+/** Joins the first row and the last beside the marks: an arrow when they are resolved, two lines for a tie. */
+function bracket(swing, gap, l, yOf) {
+  const xs = ROLES.map((role) => l.x(-peakOf(swing, role).before_impact_ms));
+  const [xa, xb] = [xs[0], xs.at(-1)];
+  const [ya, yb] = [yOf(0), yOf(2)];
+  const room = l.narrow ? 150 : 230;
+  const way = Math.min(...xs) - room > (l.narrow ? 0 : l.left - 60) ? -1 : 1;
+  const x = (way < 0 ? Math.min(...xs) : Math.max(...xs)) + way * 46;
+  const [near, far] = gap.gap_ms >= 0 ? [yb, xb] : [ya, xa];
+  const parts = [s('path', { class: 'gap-line', d: `M${xa + way * 16} ${ya}H${x}V${yb}H${xb + way * 16}` })];
+  parts.push(gap.resolved
+    ? s('path', { class: 'gap-head', d: `M${far + way * 14} ${near}l${11 * way} -6v12z` })
+    : s('path', { class: 'gap-line', d: `M${xa + way * 16} ${ya + 8}H${x - way * 8}V${yb - 8}H${xb + way * 16}` }));
+  parts.push(s('text', { class: 'gap-text', x: x + way * 12, y: yOf(1) + 11, 'text-anchor': way < 0 ? 'end' : 'start' }, gapLabel(gap)));
+  return s('g', {}, parts);
+}
+
+function gapLabel(gap) {
+  const size = num(Math.abs(gap.gap_ms));
+  return gap.resolved
+    ? [s('tspan', { class: 'gap-number' }, size), s('tspan', { class: 'unit' }, ` ± ${half(gap.sd_ms)} ms`)]
+    : [s('tspan', { class: 'gap-number' }, 'tie'), s('tspan', { class: 'unit' }, `  ${size} ± ${half(gap.sd_ms)} ms`)];
 }
 
 function gapFigure(swing, gap, l, yOf) {
   const [i, j] = [ROLES.indexOf(gap.from), ROLES.indexOf(gap.to)];
+  if (j - i === 2 && ROLES.every((role) => peakOf(swing, role))) return bracket(swing, gap, l, yOf);
   const [xa, xb] = [gap.from, gap.to].map((role) => l.x(-peakOf(swing, role).before_impact_ms));
   const [ya, yb] = [yOf(i), yOf(j)];
   const y = j - i === 1 ? (ya + yb) / 2 + (l.narrow ? -6 : 0) : (ya + yb) / 2 - 22;
@@ -80,14 +106,10 @@ function gapFigure(swing, gap, l, yOf) {
     const [a, b] = hi - lo > 14 ? [xa, xb] : [(xa + xb) / 2 - 8, (xa + xb) / 2 + 8];
     parts.push(s('path', { class: 'gap-line', d: `M${a} ${y - 4}H${b}M${a} ${y + 4}H${b}` }));
   }
-  const size = num(Math.abs(gap.gap_ms));
-  const label = gap.resolved
-    ? [s('tspan', { class: 'gap-number' }, size), s('tspan', { class: 'unit' }, ` ± ${half(gap.sd_ms)} ms`)]
-    : [s('tspan', { class: 'gap-number' }, 'tie'), s('tspan', { class: 'unit' }, `  ${size} ± ${half(gap.sd_ms)} ms`)];
   // Beside the connector, on the side with room.
   const room = l.narrow ? 116 : 178;
   const onLeft = lo - room > (l.narrow ? 0 : l.left - 60);
-  parts.push(s('text', { class: 'gap-text', x: onLeft ? lo - 14 : hi + 14, y: y + 11, 'text-anchor': onLeft ? 'end' : 'start' }, label));
+  parts.push(s('text', { class: 'gap-text', x: onLeft ? lo - 14 : hi + 14, y: y + 11, 'text-anchor': onLeft ? 'end' : 'start' }, gapLabel(gap)));
   return s('g', {}, parts);
 }
 
@@ -98,7 +120,7 @@ function stripWords(swing) {
       ? `${NAMES[role]} fastest ${num(peak.before_impact_ms)} plus or minus ${half(Math.hypot(peak.sd_ms, swing.events.impact.sd_ms))} milliseconds before impact`
       : `${NAMES[role]}: ${noPeakWords(swing, role)}`;
   });
-  return `${orderSentence(swing)}. ${peaks.join('; ')}. ${neighbourGaps(swing).map(gapSentence).join('; ')}.`;
+  return `${swing.order_words}. ${peaks.join('; ')}. ${tellingGaps(swing).map(gapSentence).join('; ')}.`;
 }
 
 /** Ticks of the time axis. */

@@ -2,6 +2,7 @@
 
 use super::rest_check::{RestFigures, RestFinder};
 use super::straps::{Incoming, What};
+use peakorder_analysis::words::quality::clock_doubt;
 use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_motion::clock::time::SessionTime;
@@ -304,7 +305,7 @@ impl SignalMeter {
         let clock = self.stream.clock().state(now);
         if clock.settling {
             say(Weight::Note, "its clock has not settled yet: check for longer".into());
-        } else if let Some(why) = clock.uncertain {
+        } else if let Some(why) = clock.uncertain.map(clock_doubt) {
             say(
                 Weight::Problem,
                 format!(

@@ -2,6 +2,7 @@
 
 use crate::ble::setup::Setup;
 use crate::config::locate;
+pub(super) use peakorder_analysis::render::columns as table;
 use std::path::PathBuf;
 
 /// Where the configuration is.
@@ -32,25 +33,6 @@ impl ConfigFile {
 /// `time ± …` and such: a figure or a dash.
 pub(super) fn figure(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| "–".into(), |v| format!("{v:.digits$}"))
-}
-
-/// Rows in columns, the first row as heading.
-pub(super) fn table(rows: &[Vec<String>]) -> String {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let width =
-        |c: usize| rows.iter().filter_map(|r| r.get(c)).map(|cell| cell.chars().count()).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..columns).map(width).collect();
-    let mut text = String::new();
-    for row in rows {
-        let mut line = String::new();
-        for (cell, width) in row.iter().zip(&widths) {
-            line.push_str(cell);
-            line.extend(std::iter::repeat_n(' ', width + 2 - cell.chars().count()));
-        }
-        text.push_str(line.trim_end());
-        text.push('\n');
-    }
-    text
 }
 
 /// Text that a device sent, without what a terminal would take for a command.

@@ -77,7 +77,7 @@ impl Outputs {
                 tracing::warn!(%role, %error, "A packet could not be decoded.");
             }
             Output::NotASwing { t_s, why } => {
-                tracing::debug!(t_s, why, "A fast movement was not a swing.");
+                tracing::debug!(t_s, %why, "A fast movement was not a swing.");
             }
         }
         if let Some(event) = event_of(output) {

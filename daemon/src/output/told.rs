@@ -1,5 +1,6 @@
 //! Live events as they leave the program: each with its words beside it.
 
+use peakorder_analysis::order::heading;
 use peakorder_analysis::words;
 use peakorder_protocol::event::LiveEvent;
 use serde::Serialize;
@@ -13,11 +14,18 @@ pub struct Told<'a> {
     /// The sentence for it, where there is one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub text: Option<String>,
+    /// The order of a swing's peaks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub order_words: Option<String>,
 }
 
 impl<'a> From<&'a LiveEvent> for Told<'a> {
     fn from(event: &'a LiveEvent) -> Self {
-        Self { event, text: text_of(event) }
+        let order_words = match event {
+            LiveEvent::Swing { swing } => Some(heading(&swing.sequence)),
+            _ => None,
+        };
+        Self { event, text: text_of(event), order_words }
     }
 }
 

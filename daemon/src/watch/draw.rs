@@ -4,6 +4,7 @@ use super::screen::{Lesson, Screen};
 use peakorder_analysis::order::{LEGEND, Order, short};
 use peakorder_analysis::render::number;
 use peakorder_analysis::stats::Z95;
+use peakorder_analysis::words;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use ratatui::Frame;
 use ratatui::style::{Modifier, Style};
@@ -118,9 +119,7 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
         }
         lines.push(Line::from(line));
     }
-    lines.extend(
-        swing.quality.withheld.iter().map(|w| Line::from(format!("withheld: {}: {}", w.what, w.why))),
-    );
+    lines.extend(swing.quality.withheld.iter().map(|w| Line::from(words::quality::withheld(w))));
 }
 
 #[cfg(test)]

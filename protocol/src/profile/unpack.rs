@@ -96,7 +96,9 @@ pub(super) fn packet(
     let samples = &mut out.samples[first..];
     if header.flag(plan.saturated) && !samples.iter().any(|s| s.clipped) {
         // The strap does not say which sample it was.
-        samples.iter_mut().for_each(|s| s.clipped = true);
+        for sample in samples.iter_mut() {
+            sample.clipped = true;
+        }
     }
     let n = samples.len();
     out.packets.push(header.head(plan, s, first, n));

@@ -10,10 +10,11 @@
 
 mod quality;
 
-pub use quality::{Quality, Withheld};
+pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 
 use crate::role::{Handedness, Role};
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
 
 /// Value of [`Swing::schema`].
@@ -359,8 +360,15 @@ pub struct Tempo {
     pub downswing_s: f64,
     /// Backswing over downswing.
     pub ratio: f64,
-    /// What starts the downswing.
-    pub downswing_from: String,
+    /// Segment whose reversal is the top, which starts the downswing.
+    #[serde(deserialize_with = "top_of_any_version")]
+    pub downswing_from: Role,
+}
+
+/// Versions before this one wrote `reversal of the thorax` for what is `thorax` now.
+fn top_of_any_version<'de, D: Deserializer<'de>>(from: D) -> Result<Role, D::Error> {
+    let text = String::deserialize(from)?;
+    text.strip_prefix("reversal of the ").unwrap_or(&text).parse().map_err(D::Error::custom)
 }
 
 impl Swing {

@@ -6,14 +6,21 @@ use peakorder_protocol::swing::Swing;
 /// The headline: order of the peaks, ties called ties, late segments called so.
 pub(crate) fn headline(swing: &Swing) -> String {
     let mut text = String::new();
-    for (i, group) in swing.sequence.order.iter().enumerate() {
-        if i > 0 {
-            text += ", then ";
-        }
-        let names: Vec<&str> = group.iter().map(|r| r.label()).collect();
-        text += &list(&names);
-        if group.len() > 1 {
-            text += " tied";
+    let resolved: Vec<_> = swing.sequence.gaps.iter().filter(|g| g.resolved).collect();
+    if let ([pair], 3) = (resolved.as_slice(), swing.sequence.gaps.len()) {
+        let (first, second) = if pair.gap_ms > 0.0 { (pair.from, pair.to) } else { (pair.to, pair.from) };
+        let tied = Role::ALL.into_iter().find(|r| *r != first && *r != second).expect("three segments");
+        text = format!("{first} before {second}, {tied} tied with both");
+    } else {
+        for (i, group) in swing.sequence.order.iter().enumerate() {
+            if i > 0 {
+                text += ", then ";
+            }
+            let names: Vec<&str> = group.iter().map(|r| r.label()).collect();
+            text += &list(&names);
+            if group.len() > 1 {
+                text += " tied";
+            }
         }
     }
     if !swing.sequence.rising_at_impact.is_empty() {

@@ -3,7 +3,8 @@
 use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
-use peakorder_protocol::swing::{Outcome, Swing};
+use peakorder_protocol::order::PartialOrder;
+use peakorder_protocol::swing::{Outcome, Swing, Withholding};
 use peakorder_tests::made::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use peakorder_tests::programs;
 use rand::SeedableRng as _;
@@ -80,7 +81,8 @@ fn five_milliseconds_in_a_wider_band_are_a_tie() {
     // 1.96 √(1.5² + 1.5² + 1.5²) = 5.09 ms.
     let gaps = order::gaps(&timed, |_, _| 1.5e-3);
     assert!(gaps.iter().any(|g| (g.gap_ms + 5.0).abs() < 1e-9 && !g.resolved), "{gaps:?}");
-    assert_eq!(order::order(&timed, &gaps), vec![vec![Pelvis], vec![Thorax, LeadArm]]);
+    let order = PartialOrder::new(Role::ALL, &gaps);
+    assert_eq!(order, PartialOrder::Groups(vec![vec![Pelvis], vec![Thorax, LeadArm]]));
     // And through the chain: with much noise on the gyroscopes whatever the file calls resolved
     // is outside its own band, and a resolved pair is the right way round.
     let recording = Recording { swings: 12, gyro_noise_dps: 4.0, ..Recording::of(amateur()) };
@@ -89,7 +91,8 @@ fn five_milliseconds_in_a_wider_band_are_a_tie() {
     let mut ties = 0;
     for swing in &swings {
         for gap in &swing.sequence.gaps {
-            assert_eq!(gap.resolved, gap.gap_ms.abs() > 1.96 * gap.sd_ms, "{gap:?}");
+            let follows = swing.sequence.gaps.iter().filter(|g| g.resolved).count() == 3;
+            assert!(gap.resolved == (gap.gap_ms.abs() > 1.96 * gap.sd_ms) || follows, "{gap:?}");
             if (gap.from, gap.to) == (Thorax, LeadArm) {
                 ties += usize::from(!gap.resolved);
                 assert!(!gap.resolved || gap.gap_ms < 0.0, "resolved the wrong way round: {gap:?}");
@@ -183,7 +186,11 @@ fn other_orders_are_told_without_blame() {
         for swing in &swings {
             assert_eq!(swing.sequence.order, want.map(|r| vec![r]).to_vec());
             // The made body has no shoulder for the arm's heading to be found by.
-            let withheld = swing.quality.withheld.iter().filter(|w| !w.what.starts_with("arm."));
+            let withheld = swing
+                .quality
+                .withheld
+                .iter()
+                .filter(|w| !matches!(w.what, Withholding::ArmTurnShare | Withholding::ArmAgainstThorax));
             assert!(swing.quality.usable && withheld.count() == 0, "{:?}", swing.quality);
         }
         let name = session.to_string_lossy().into_owned();
@@ -213,8 +220,8 @@ fn one_swing_proves_nothing() {
             |role, mean: f64, sd: f64| Timed { role, t_s: -(mean + sd * normal(&mut rng)) * 1e-3, sd_s: 0.0 };
         let timed = [at(Pelvis, 87.0, 19.0), at(Thorax, 68.0, 14.0), at(LeadArm, 65.0, 8.0)];
         let gaps = order::gaps(&timed, |_, _| 0.0);
-        let order = order::order(&timed, &gaps);
-        strict += usize::from(order == [[Pelvis], [Thorax], [LeadArm]]);
+        let order = PartialOrder::new(Role::ALL, &gaps);
+        strict += usize::from(order.groups(&gaps) == [[Pelvis], [Thorax], [LeadArm]]);
         close += usize::from(gaps[2].gap_ms.abs() < 5.0);
     }
     let share = |count| f64::from(u32::try_from(count).unwrap()) / f64::from(n);

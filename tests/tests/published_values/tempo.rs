@@ -32,13 +32,13 @@ fn tempo_is_backswing_over_downswing() {
 #[test]
 fn the_downswing_says_where_it_starts() {
     let swing = &cornered().swings_by_import()[0];
-    assert_eq!(swing.tempo.downswing_from, "reversal of the lead arm");
+    assert_eq!(swing.tempo.downswing_from, LeadArm);
     assert!((swing.tempo.downswing_s - 0.257).abs() < 0.005, "{:?}", swing.tempo);
     let from_pelvis = swing.events.impact.t_s - swing.segments[&Pelvis].reversal.unwrap().t_s;
     assert!((from_pelvis - 0.314).abs() < 0.006, "{from_pelvis}");
     // Without an arm strap it starts with the thorax, and says so.
     let swing = &Recording { roles: vec![Pelvis, Thorax], ..cornered() }.swings_by_import()[0];
-    assert_eq!(swing.tempo.downswing_from, "reversal of the thorax");
+    assert_eq!(swing.tempo.downswing_from, Thorax);
     assert!((swing.tempo.downswing_s - 0.288).abs() < 0.006, "{:?}", swing.tempo);
 }
 

@@ -3,7 +3,7 @@
 use crate::pipeline::{Output, Pipeline};
 use peakorder_protocol::Role;
 use peakorder_protocol::session::Player;
-use peakorder_protocol::swing::Swing;
+use peakorder_protocol::swing::{Note, Reason, Swing, Withholding};
 use peakorder_virtual_straps::virtual_session;
 use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Slip, StrapOptions};
 
@@ -26,8 +26,9 @@ fn swings(script: &Script, settings: &[(&str, f64)]) -> Vec<Swing> {
     out.into_iter().filter_map(|o| if let Output::Swing(s, _) = o { Some(*s) } else { None }).collect()
 }
 
-fn why<'a>(swing: &'a Swing, what: &str) -> Option<&'a str> {
-    swing.quality.withheld.iter().find(|w| w.what == what).map(|w| w.why.as_str())
+/// Why the angles of a segment are withheld.
+fn why(swing: &Swing, role: Role) -> Option<Reason> {
+    swing.quality.withheld.iter().find(|w| w.what == Withholding::Angles(role)).map(|w| w.why)
 }
 
 #[test]
@@ -36,7 +37,7 @@ fn a_calibration_expires_and_says_so() {
     let fresh = swings(&script, &[]);
     assert!(fresh.len() >= 7);
     for swing in &fresh {
-        assert_eq!(why(swing, "thorax.angles"), None);
+        assert_eq!(why(swing, Role::Thorax), None);
         let turn = swing.segments[&Role::Thorax].turn_deg.expect("calibrated");
         // The stated uncertainty contains that of the calibration: 35 % of at least
         // √(1² + 1.5²) deg for pose and hinge.
@@ -56,7 +57,7 @@ fn a_calibration_expires_and_says_so() {
     let aged = swings(&script, &[("calibration_valid_s", middle - bow_end)]);
     assert_eq!(aged.len(), fresh.len());
     for (i, swing) in aged.iter().enumerate() {
-        let stale = why(swing, "thorax.angles").is_some_and(|w| w.contains("stale"));
+        let stale = why(swing, Role::Thorax) == Some(Reason::CalibrationStale);
         assert_eq!(stale, i >= 4, "swing {}", swing.number);
         assert_eq!(swing.segments[&Role::Thorax].turn_deg.is_none(), stale);
         assert_eq!(swing.separation.is_none(), stale);
@@ -81,10 +82,9 @@ fn a_strap_that_slips_by_15_degrees_between_swings_is_told_of_in_the_swing() {
         let mut seen = 0;
         for swing in &slipped {
             let after = swing.events.takeaway.t_s > at_s;
-            let withheld =
-                why(swing, &format!("{}.angles", role.key())).is_some_and(|w| w.contains("slipped"));
-            let noted =
-                swing.quality.notes.iter().any(|n| n.starts_with(role.label()) && n.contains("gravity"));
+            let withheld = matches!(why(swing, role), Some(Reason::Slipped { .. }));
+            let moved = |n: &Note| matches!(n, Note::AddressMoved { role: of, .. } if *of == role);
+            let noted = swing.quality.notes.iter().any(moved);
             // The knock's axis is drawn at random; what of it lies along gravity is not seen.
             assert!(after || !(withheld || noted), "{role}: swing {} before the slip", swing.number);
             seen += usize::from(withheld || noted);

@@ -7,10 +7,9 @@
 //! from g, from whether the strap stamps connection events, and from what is known of the
 //! constant latency (nothing, unless straps are alike or were aligned physically).
 
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::profile::{ClockKind, PacedBy, Profile, Stamps};
-
-/// 95 % half width to standard uncertainty.
-const K95: f64 = 1.96;
+use peakorder_protocol::swing::ClockDoubt;
 
 /// A sweep of the beat slower than this is followed by the filter, seconds.
 const SWEEP_S: f64 = 5.0;
@@ -41,8 +40,8 @@ pub struct ClockState {
     pub sd_s: f64,
     /// Less than five seconds since (re)start: not yet to be used for timing.
     pub settling: bool,
-    /// Known only to worse than 5 ms: why, for people.
-    pub uncertain: Option<&'static str>,
+    /// Known only to worse than 5 ms: why.
+    pub uncertain: Option<ClockDoubt>,
 }
 
 /// What the profile, the connection and a physical alignment allow to be known of a strap's clock.
@@ -111,7 +110,7 @@ impl ClockLimits {
     /// one-way arrivals cannot show it.
     pub fn constant_u95_s(&self, other: &Self) -> f64 {
         match (self.latency_sd_s, other.latency_sd_s) {
-            (Some(a), Some(b)) => K95 * (a * a + b * b).sqrt(),
+            (Some(a), Some(b)) => Z95 * (a * a + b * b).sqrt(),
             _ if self.is_like(other) => 0.6e-3,
             _ => 5e-3,
         }
@@ -162,13 +161,13 @@ impl ClockLimits {
         };
         let u95 = (clock * clock + stamp * stamp).sqrt();
         let uncertain = if kind == ClockKind::None {
-            Some("the strap sends neither a counter nor a time stamp")
+            Some(ClockDoubt::NoTimes)
         } else if u95 > 5e-3 {
-            Some("packet period and connection interval beat too slowly to be told apart")
+            Some(ClockDoubt::SlowBeat)
         } else {
             None
         };
-        let sd_s = if kind == ClockKind::None { (u95 / K95).max(5e-3) } else { u95 / K95 };
+        let sd_s = if kind == ClockKind::None { (u95 / Z95).max(5e-3) } else { u95 / Z95 };
         ClockState { sd_s, settling: seen.age_s < 5.0, uncertain }
     }
 }

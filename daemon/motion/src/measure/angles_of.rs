@@ -1,23 +1,17 @@
 //! Turns, tilts and separation of one swing.
 
 use super::impact_of::FoundImpact;
-use super::{Part, round};
+use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, round};
 use crate::detect::phases::Phases;
 use crate::sequence::reversal::Reversal;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, SEPARATION_METHOD, Segment, Separation};
 
-/// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
-/// give 0.5–1 %).
-const SCALE: f64 = 0.007;
-/// Share of an alignment error that shows in the axial angle of a trunk flexed as at address.
-const ALIGNMENT_SHARE: f64 = 0.35;
-
 /// Standard uncertainty of an angle turned since address, deg.
 fn sd_deg(part: &Part<'_>, turned_deg: f64, seconds: f64) -> f64 {
-    let mounting = part.window.mounting.map_or(0.0, |a| a.sd_deg) * ALIGNMENT_SHARE;
+    let mounting = part.window.mounting.map_or(0.0, |a| a.sd_deg) * MOUNTING_SHARE_OF_TURN;
     let bias = part.window.bias_sd.to_degrees() * seconds;
-    mounting.hypot(SCALE * turned_deg).hypot(bias)
+    mounting.hypot(GYRO_SCALE_SD * turned_deg).hypot(bias)
 }
 
 /// Half width over which an angle's rate is taken, s.

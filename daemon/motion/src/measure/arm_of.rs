@@ -1,18 +1,15 @@
 //! How the lead upper arm is held at the top, and what carried it there.
 
-use super::{Part, round};
+use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, round};
 use crate::angles::unwrap;
 use crate::calibrate::Mounting;
 use crate::detect::phases::Phases;
 use crate::joint::{self, Heading, Side};
 use nalgebra::{UnitQuaternion, Vector3};
-use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Withheld};
+use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Reason, Withheld, Withholding};
 use peakorder_protocol::{Handedness, Role};
 use std::f64::consts::FRAC_PI_2;
 
-/// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
-/// give 0.5–1 %).
-const SCALE: f64 = 0.007;
 /// Error of gravity at address about each level axis: accelerometer bias and sway (10 mg is
 /// 0.6 deg; own judgement).
 const ATTITUDE_SD_DEG: f64 = 0.5;
@@ -47,7 +44,7 @@ pub(super) fn arm_use(
     let Some((arm, arm_fit)) = get(Role::LeadArm) else { return (None, withheld) };
     let seconds = when.top_s - when.phases.takeaway_s;
     let drift = |part: &Part<'_>, turned_deg: f64| {
-        (SCALE * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
+        (GYRO_SCALE_SD * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
     };
     let at_top = arm.path.orientation_at(when.top_s);
     let raised_deg = angle_between(at_top * down(), down());
@@ -67,14 +64,14 @@ pub(super) fn arm_use(
     };
     let Some((thorax, thorax_fit)) = get(Role::Thorax) else { return (Some(found), withheld) };
     let turned_deg = thorax.path.at(&thorax.path.turn_deg, when.top_s).unwrap_or(0.0);
-    let mut withhold = |what: &str, why: String| withheld.push(Withheld { what: what.into(), why });
+    let mut withhold = |what, why| withheld.push(Withheld { what, why });
 
     match share(arm, arm_fit, thorax_fit, turned_deg, handedness, when, &drift) {
         Ok((share, sd)) => {
             found.turn_share_of_travel = Some(round(share, 4));
             found.turn_share_sd = Some(round(sd, 4));
         }
-        Err(why) => withhold("arm.turn_share_of_travel", why),
+        Err(why) => withhold(Withholding::ArmTurnShare, why),
     }
 
     let [x, y, z] = BACK_TO_SHOULDER_M;
@@ -87,16 +84,10 @@ pub(super) fn arm_use(
     let known = heading.filter(|h| h.sd_rad.to_degrees() <= HEADING_SD_MAX_DEG);
     let Some(heading) = known else {
         // A band of more than a right angle either way says nothing.
-        let how = heading.filter(|h| 1.96 * h.sd_rad < FRAC_PI_2).map_or_else(
-            || "cannot be found from this swing".to_owned(),
-            |h| format!("is known to ±{:.0} deg only (95 %)", 1.96 * h.sd_rad.to_degrees()),
-        );
-        withhold(
-            "arm.elevation_top_deg, arm.across_chest_top_deg",
-            format!(
-                "the arm's heading against the chest {how}; the shoulder has to be moved briskly, so make a fuller or faster swing"
-            ),
-        );
+        let why = heading.filter(|h| 1.96 * h.sd_rad < FRAC_PI_2).map_or(Reason::HeadingNotFound, |h| {
+            Reason::HeadingUncertain { heading_sd_deg: round(h.sd_rad.to_degrees(), 3) }
+        });
+        withhold(Withholding::ArmAgainstThorax, why);
         return (Some(found), withheld);
     };
     let pose = Pose { thorax: thorax.path.orientation_at(when.top_s), arm: at_top, heading };
@@ -132,7 +123,7 @@ fn share(
     handedness: Handedness,
     when: &When<'_>,
     drift: &impl Fn(&Part<'_>, f64) -> f64,
-) -> Result<(f64, f64), String> {
+) -> Result<(f64, f64), Reason> {
     let path = &arm.path;
     let (lo, hi) = (path.index(when.phases.address_to_s), path.index(when.top_s));
     let pointing: Vec<Vector3<f64>> =
@@ -140,28 +131,21 @@ fn share(
     let mut azimuth: Vec<f64> = pointing.iter().map(|p| (-p.z).atan2(p.x)).collect();
     unwrap(&mut azimuth);
     let (Some(first), Some(last)) = (pointing.first(), pointing.last()) else {
-        return Err("address and top coincide".into());
+        return Err(Reason::AddressIsTop);
     };
     let travel_deg = handedness.sign() * (azimuth[azimuth.len() - 1] - azimuth[0]).to_degrees();
     if travel_deg.abs() < LEAST_TRAVEL_DEG {
-        return Err(format!(
-            "the arm turned only {:.0} deg about the vertical; a share of that means nothing",
-            travel_deg.abs()
-        ));
+        return Err(Reason::LittleTravel { travel_deg: round(travel_deg.abs(), 3) });
     }
     // The steeper the arm hangs, the less its long axis tells about where it points.
     let level = |p: &Vector3<f64>| p.x.hypot(p.z);
     let axis_sd = arm_fit.long_axis_sd_deg.hypot(ATTITUDE_SD_DEG);
     let travel_sd = (axis_sd / level(first)).hypot(axis_sd / level(last)).hypot(drift(arm, travel_deg));
-    // Tilts of the thorax's axes in its own frame show in its turn by about their sine.
-    let turn_sd = (0.35 * thorax_fit.sd_deg).hypot(drift(arm, turned_deg));
+    let turn_sd = (MOUNTING_SHARE_OF_TURN * thorax_fit.sd_deg).hypot(drift(arm, turned_deg));
     let share = turned_deg / travel_deg;
     let sd = (turn_sd / travel_deg).hypot(share * travel_sd / travel_deg);
     if sd > SHARE_SD_MAX {
-        return Err(format!(
-            "it is known to ±{:.0} % only (95 %): the arm hangs too steeply at address or points too steeply at the top",
-            196.0 * sd
-        ));
+        return Err(Reason::ShareUncertain { share_sd: round(sd, 4) });
     }
     Ok((share, sd))
 }

@@ -179,9 +179,9 @@ fn what_cannot_be_told_is_withheld_with_the_reason() {
     assert!(!played.swings.is_empty());
     for swing in &played.swings {
         let arm = swing.arm.as_ref().expect("the arm strap is calibrated");
-        let named = |what: &str| swing.quality.withheld.iter().any(|w| w.what.contains(what));
-        assert_eq!(arm.across_chest_top_deg.is_none(), named("arm.across_chest_top_deg"));
-        assert_eq!(arm.turn_share_of_travel.is_none(), named("arm.turn_share_of_travel"));
+        let named = |what| swing.quality.withheld.iter().any(|w| w.what == what);
+        assert_eq!(arm.across_chest_top_deg.is_none(), named(Withholding::ArmAgainstThorax));
+        assert_eq!(arm.turn_share_of_travel.is_none(), named(Withholding::ArmTurnShare));
         assert_eq!(arm.elevation_top_deg.is_some(), arm.elevation_sd_deg.is_some());
     }
 }

@@ -17,6 +17,7 @@ use super::sequence::reversal::Reversal;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use peakorder_protocol::Role;
+pub(crate) use peakorder_protocol::estimate::round;
 use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
 use std::collections::BTreeMap;
 
@@ -58,13 +59,12 @@ pub struct Measured<'a> {
     pub parts: Vec<Part<'a>>,
 }
 
-/// Rounds for the file: digits beyond what was measured are noise and cost readability.
-pub(crate) fn round(x: f64, digits: i32) -> f64 {
-    let f = 10_f64.powi(digits);
-    let r = (x * f).round() / f;
-    // No negative zero in files.
-    if r == 0.0 { 0.0 } else { r }
-}
+/// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
+/// give 0.5–1 %).
+const GYRO_SCALE_SD: f64 = 0.007;
+/// Share of a mounting error that shows in the axial angle of a trunk flexed as at address:
+/// tilts of the thorax's axes in its own frame show in its turn by about their sine.
+const MOUNTING_SHARE_OF_TURN: f64 = 0.35;
 
 pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
     Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
@@ -113,10 +113,11 @@ pub fn measure<'a>(
     sequence_of::reversals_and_peaks(&mut parts, phases, &found, half_s);
 
     let by_role = |role: Role| parts.iter().find(|p| p.window.role == role);
-    let top = [Role::LeadArm, Role::Thorax, Role::Pelvis]
+    let trunk = if by_role(Role::Thorax).is_some() { Role::Thorax } else { Role::Pelvis };
+    let (downswing_from, top) = [Role::LeadArm, Role::Thorax, Role::Pelvis]
         .into_iter()
-        .find_map(|role| by_role(role).and_then(|p| p.reversal))
-        .unwrap_or(Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 });
+        .find_map(|role| Some((role, by_role(role)?.reversal?)))
+        .unwrap_or((trunk, Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 }));
     let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
     let mut quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
     let mut segments = BTreeMap::new();
@@ -161,10 +162,7 @@ pub fn measure<'a>(
             backswing_s: round(backswing_s, 4),
             downswing_s: round(downswing_s, 4),
             ratio: round(backswing_s / downswing_s, 3),
-            downswing_from: match by_role(Role::LeadArm).and_then(|p| p.reversal) {
-                Some(_) => "reversal of the lead arm".into(),
-                None => "reversal of the thorax".into(),
-            },
+            downswing_from,
         },
         angle_order: swing::ANGLE_ORDER.into(),
         quality,

@@ -5,7 +5,7 @@ use crate::calibrate::slip::Moved;
 use crate::detect::phases::Phases;
 use crate::window::Window;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{Quality, Swing, Withheld};
+use peakorder_protocol::swing::{Note, Quality, Reason, Swing, Withheld, Withholding};
 
 /// Samples missing or at the limit this close to a peak spoil it, s.
 const NEAR_PEAK_S: f64 = 0.03;
@@ -20,74 +20,55 @@ pub(super) fn quality(
     let (from_s, to_s) = (phases.takeaway_s, phases.finish_s);
     let mut withheld = Vec::new();
     let mut notes = Vec::new();
-    let mut withhold = |what: String, why: &str| withheld.push(Withheld { what, why: why.into() });
+    let mut withhold = |what, why| {
+        let one = Withheld { what, why };
+        if !withheld.contains(&one) {
+            withheld.push(one);
+        }
+    };
     for segment in &window.segments {
         if !parts.iter().any(|p| p.window.role == segment.role) {
-            withhold(
-                segment.role.key().into(),
-                "the strap sent too few samples during the swing; bring the receiver closer or change its battery",
-            );
+            withhold(Withholding::Segment(segment.role), Reason::TooFewSamples);
         }
     }
     for part in parts {
-        let key = part.window.role.key();
+        let role = part.window.role;
         match part.window.mounting {
-            None => withhold(
-                format!("{key}.angles"),
-                "the strap is not calibrated: do still, bow and arm raise; its peak is of the resultant speed instead",
-            ),
+            None => withhold(Withholding::Angles(role), Reason::NotCalibrated),
             Some(a) if phases.takeaway_s - a.at_s > context.settings.calibration_valid_s => {
-                withhold(
-                    format!("{key}.angles"),
-                    "the calibration has gone stale: repeat still, bow and arm raise",
-                );
+                withhold(Withholding::Angles(role), Reason::CalibrationStale);
             }
             Some(_) => {}
         }
-        match context.moved.iter().find(|(role, _)| *role == part.window.role) {
-            Some((_, Moved::Slipped(deg))) => withhold(
-                format!("{key}.angles"),
-                &format!(
-                    "the strap seems to have slipped: gravity at address moved by {deg:.0} deg; tighten it and calibrate again"
-                ),
-            ),
-            Some((role, Moved::Noticed(deg))) => notes.push(format!(
-                "{role}: gravity at address is {deg:.0} deg from where it was after the calibration; if this is no other posture or club, the strap has shifted and its angles are off by as much: calibrate again"
-            )),
+        match context.moved.iter().find(|(moved, _)| *moved == role) {
+            Some((_, Moved::Slipped(deg))) => {
+                withhold(Withholding::Angles(role), Reason::Slipped { moved_deg: round(*deg, 3) });
+            }
+            Some((_, Moved::Noticed(deg))) => {
+                notes.push(Note::AddressMoved { role, moved_deg: round(*deg, 3) });
+            }
             None => {}
         }
         if let Some(peak) = part.peak.filter(|p| !p.rising) {
             let near = (peak.t_s - NEAR_PEAK_S, peak.t_s + NEAR_PEAK_S);
             if part.window.lost(near.0, near.1) > 1 {
-                withhold(format!("{key}.peak"), "samples were lost at its peak; bring the receiver closer");
+                withhold(Withholding::Peak(role), Reason::SamplesLostAtPeak);
             }
             if part.window.clipped(near.0, near.1) > 0 {
-                withhold(
-                    format!("{key}.peak"),
-                    "the sensor was at its limit at the peak; set a larger range in the strap's profile",
-                );
+                withhold(Withholding::Peak(role), Reason::RangeLimitAtPeak);
             }
         }
         if part.window.clock.settling {
-            withhold(
-                "sequence".into(),
-                "a strap's clock is still settling; wait five seconds after it connects",
-            );
-        } else if let Some(why) = part.window.clock.uncertain {
-            notes.push(format!(
-                "{}: time known to {:.1} ms only: {why}",
-                part.window.role,
-                part.window.clock.sd_s * 1e3
-            ));
+            withhold(Withholding::Sequence, Reason::ClockSettling);
+        } else if let Some(doubt) = part.window.clock.uncertain {
+            let clock_sd_ms = round(part.window.clock.sd_s * 1e3, 3);
+            notes.push(Note::ClockUncertain { role, clock_sd_ms, doubt });
         }
     }
-    withheld.dedup();
     let timed = parts.iter().filter(|p| p.peak.is_some()).count();
+    let spoilt = |w: &Withheld| matches!(w.what, Withholding::Sequence | Withholding::Peak(_));
     Quality {
-        usable: timed >= 2
-            && !withheld.iter().any(|w| {
-                w.what == "sequence" || w.what.split_once('.').is_some_and(|(_, field)| field == "peak")
-            }),
+        usable: timed >= 2 && !withheld.iter().any(spoilt),
         withheld,
         notes,
         lost_samples: parts.iter().map(|p| p.window.lost(from_s, to_s)).sum(),
@@ -98,11 +79,10 @@ pub(super) fn quality(
 
 /// Takes withheld numbers out of the swing.
 pub(super) fn withhold(swing: &mut Swing) {
-    let names: Vec<String> = swing.quality.withheld.iter().map(|w| w.what.clone()).collect();
+    let withheld: Vec<Withholding> = swing.quality.withheld.iter().map(|w| w.what.clone()).collect();
     for role in Role::ALL {
         let Some(segment) = swing.segments.get_mut(&role) else { continue };
-        let key = role.key();
-        if names.contains(&format!("{key}.angles")) {
+        if withheld.contains(&Withholding::Angles(role)) {
             segment.turn_deg = None;
             segment.lateral_tilt_deg = None;
             segment.flexion_deg = None;
@@ -120,7 +100,7 @@ pub(super) fn withhold(swing: &mut Swing) {
                 }
             }
         }
-        if names.contains(&format!("{key}.peak")) {
+        if withheld.contains(&Withholding::Peak(role)) {
             segment.peak = None;
             segment.resultant_peak = None;
             segment.speed_kept_at_impact = None;
@@ -132,7 +112,7 @@ pub(super) fn withhold(swing: &mut Swing) {
             swing.sequence.order.retain(|group| !group.is_empty());
         }
     }
-    if names.iter().any(|n| n == "sequence") {
+    if withheld.contains(&Withholding::Sequence) {
         swing.sequence.gaps.clear();
         swing.sequence.order.clear();
         swing.sequence.reversal_gaps.clear();

@@ -9,7 +9,9 @@ use crate::sequence::peak::{self, FoundPeak, Series};
 use crate::sequence::reversal;
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{Outcome, Peak, Segment, Sequence, SpeedKind};
+use peakorder_protocol::estimate::Z95;
+use peakorder_protocol::order::PartialOrder;
+use peakorder_protocol::swing::{Gap, Outcome, Peak, Segment, Sequence, SpeedKind};
 
 /// A segment may turn back this much before the trunk segment that phases were found by, s.
 const LEAD_S: f64 = 0.3;
@@ -142,11 +144,7 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
         let get = |role| parts.iter().find(|p| p.window.role == role).map(|p| p.window);
         let (Some(a), Some(b)) = (get(a), get(b)) else { return 0.0 };
         let moving = a.clock.sd_s.max(b.clock.sd_s);
-        if moving == 0.0 {
-            0.0
-        } else {
-            moving.hypot(a.clock_limits.constant_u95_s(&b.clock_limits) / order::K95)
-        }
+        if moving == 0.0 { 0.0 } else { moving.hypot(a.clock_limits.constant_u95_s(&b.clock_limits) / Z95) }
     };
     let peaks: Vec<Timed> = parts
         .iter()
@@ -159,13 +157,15 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
         .iter()
         .filter_map(|p| p.reversal.map(|r| Timed { role: p.window.role, t_s: r.t_s, sd_s: r.sd_s }))
         .collect();
-    let rounded = |mut gaps: Vec<peakorder_protocol::swing::Gap>| {
+    let rounded = |mut gaps: Vec<Gap>| {
         for g in &mut gaps {
             g.gap_ms = round(g.gap_ms, 3);
             g.sd_ms = round(g.sd_ms, 3);
         }
         gaps
     };
+    let in_groups =
+        |timed: &[Timed], gaps: &[Gap]| PartialOrder::new(timed.iter().map(|t| t.role), gaps).groups(gaps);
     let gaps = order::gaps(&peaks, clock);
     let reversal_gaps = order::gaps(&reversals, clock);
     let mut worst = 0.0_f64;
@@ -175,8 +175,8 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
         }
     }
     let sequence = Sequence {
-        order: order::order(&peaks, &gaps),
-        reversal_order: order::order(&reversals, &reversal_gaps),
+        order: in_groups(&peaks, &gaps),
+        reversal_order: in_groups(&reversals, &reversal_gaps),
         gaps: rounded(gaps),
         reversal_gaps: rounded(reversal_gaps),
         rising_at_impact: parts

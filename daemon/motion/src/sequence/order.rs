@@ -1,10 +1,9 @@
-//! Order with ties: never a forced order.
+//! Gaps between segments, and which of them are resolved.
 
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
+use peakorder_protocol::order::close;
 use peakorder_protocol::swing::Gap;
-
-/// 95 % of a normal variable.
-pub const K95: f64 = 1.96;
 
 /// An instant of one segment.
 #[derive(Debug, Clone, Copy)]
@@ -18,7 +17,8 @@ pub struct Timed {
 }
 
 /// All pairs, proximal first. `clock_sd_s` is the standard uncertainty of the alignment of
-/// two straps.
+/// two straps. A pair is resolved when its gap exceeds its 95 % band, or when that follows
+/// from two other pairs.
 pub fn gaps(timed: &[Timed], clock_sd_s: impl Fn(Role, Role) -> f64) -> Vec<Gap> {
     let mut out = Vec::new();
     for (i, a) in timed.iter().enumerate() {
@@ -26,35 +26,11 @@ pub fn gaps(timed: &[Timed], clock_sd_s: impl Fn(Role, Role) -> f64) -> Vec<Gap>
             let gap_ms = (b.t_s - a.t_s) * 1e3;
             let clock = clock_sd_s(a.role, b.role);
             let sd_ms = (a.sd_s * a.sd_s + b.sd_s * b.sd_s + clock * clock).sqrt() * 1e3;
-            out.push(Gap { from: a.role, to: b.role, gap_ms, sd_ms, resolved: gap_ms.abs() > K95 * sd_ms });
+            out.push(Gap { from: a.role, to: b.role, gap_ms, sd_ms, resolved: gap_ms.abs() > Z95 * sd_ms });
         }
     }
+    close(&mut out);
     out
-}
-
-/// Groups in order of time. A segment joins the group before it when it cannot be told
-/// apart from any member of that group, so that no two in different neighbouring groups
-/// are an unresolved pair hidden by a third.
-pub fn order(timed: &[Timed], gaps: &[Gap]) -> Vec<Vec<Role>> {
-    let mut sorted: Vec<&Timed> = timed.iter().collect();
-    sorted.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-    let resolved = |a: Role, b: Role| {
-        gaps.iter()
-            .find(|g| (g.from == a && g.to == b) || (g.from == b && g.to == a))
-            .is_none_or(|g| g.resolved)
-    };
-    let mut groups: Vec<Vec<Role>> = Vec::new();
-    for item in sorted {
-        match groups.last_mut() {
-            Some(group) if group.iter().any(|member| !resolved(*member, item.role)) => group.push(item.role),
-            _ => groups.push(vec![item.role]),
-        }
-    }
-    // Inside a tie the order says nothing: proximal first.
-    for group in &mut groups {
-        group.sort();
-    }
-    groups
 }
 
 #[cfg(test)]
@@ -67,27 +43,18 @@ mod tests {
     }
 
     #[test]
-    fn clear_gaps_are_ordered_and_close_ones_are_ties() {
+    fn clear_gaps_are_resolved_and_close_ones_are_ties() {
         let timed = [at(Pelvis, -87.0), at(Thorax, -68.0), at(LeadArm, -65.0)];
         let g = gaps(&timed, |_, _| 1e-3);
-        assert_eq!(order(&timed, &g), vec![vec![Pelvis], vec![Thorax, LeadArm]]);
-        assert!((g[0].gap_ms - 19.0).abs() < 1e-9 && g[0].resolved);
-        assert!(!g[2].resolved);
+        assert!((g[0].gap_ms - 19.0).abs() < 1e-9);
+        assert_eq!(g.iter().map(|g| g.resolved).collect::<Vec<_>>(), [true, true, false]);
     }
 
     #[test]
-    fn other_orders_are_as_valid() {
-        let timed = [at(Pelvis, -50.0), at(Thorax, -90.0), at(LeadArm, -70.0)];
-        let g = gaps(&timed, |_, _| 0.0);
-        assert_eq!(order(&timed, &g), vec![vec![Thorax], vec![LeadArm], vec![Pelvis]]);
-    }
-
-    #[test]
-    fn a_chain_of_ties_is_one_tie() {
-        // 0, 2.5, 5 ms: neighbours cannot be told apart, the ends can. No order is forced.
-        let timed = [at(Pelvis, 0.0), at(Thorax, 2.5), at(LeadArm, 5.0)];
-        let g = gaps(&timed, |_, _| 0.0);
-        assert!(g.iter().any(|g| g.resolved));
-        assert_eq!(order(&timed, &g), vec![vec![Pelvis, Thorax, LeadArm]]);
+    fn a_pair_between_two_resolved_ones_is_resolved() {
+        // The straps of pelvis and arm are badly aligned to each other.
+        let timed = [at(Pelvis, 0.0), at(Thorax, 5.0), at(LeadArm, 10.0)];
+        let g = gaps(&timed, |a, b| if (a, b) == (Pelvis, LeadArm) { 20e-3 } else { 0.0 });
+        assert!(g.iter().all(|g| g.resolved));
     }
 }

@@ -66,8 +66,8 @@ pub fn find(
     data_to_s: f64,
     half_s: f64,
 ) -> Option<FoundPeak> {
-    let end = series.t_s.partition_point(|t| *t <= data_to_s);
-    let (t_s, dps) = (&series.t_s[..end], &series.dps[..end]);
+    let usable = series.t_s.partition_point(|t| *t <= data_to_s);
+    let (t_s, dps) = (&series.t_s[..usable], &series.dps[..usable]);
     let lo = t_s.partition_point(|t| *t <= from_s);
     let hi = t_s.partition_point(|t| *t <= impact_s);
     // Near the end of the usable samples the fit leans on those before it.
@@ -95,14 +95,14 @@ pub fn find(
         t = next;
         fit = around(t)?;
     }
-    let end = around(impact_s)?;
+    let at_impact = around(impact_s)?;
     let at_the_end = at + 2 >= hi;
-    if t > impact_s || (at_the_end && (!located || end.at(impact_s, 1) > 0.0)) {
+    if t > impact_s || (at_the_end && (!located || at_impact.at(impact_s, 1) > 0.0)) {
         return Some(FoundPeak {
             t_s: impact_s,
             sd_s: 0.0,
             noise_sd_s: 0.0,
-            dps: end.at(impact_s, 0),
+            dps: at_impact.at(impact_s, 0),
             rising: true,
         });
     }

@@ -4,8 +4,10 @@ use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, St
 use peakorder_analysis::against::{Against, against_baseline};
 use peakorder_analysis::load::counts;
 use peakorder_analysis::measure::Measure;
+use peakorder_analysis::order::heading;
 use peakorder_analysis::summary::{MeasureSummary, summarise_measure};
 use peakorder_analysis::target::{Answer, answer};
+use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::Role;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -27,6 +29,8 @@ pub struct SwingExtra {
     pub against: Vec<Against>,
     /// Its answer to the drill target.
     pub answer: Option<Answer>,
+    /// What is withheld from it and why, in words.
+    pub quality: QualityWords,
 }
 
 /// One lesson.
@@ -166,6 +170,7 @@ impl LessonState {
             number: swing.number,
             against: against_baseline(swing, baseline),
             answer: target.map(|t| answer(t, swing)),
+            quality: QualityWords::from(&swing.quality),
         }
     }
 
@@ -255,7 +260,9 @@ impl LessonState {
             doing: self.doing.clone(),
             straps,
             swings: self.swings.clone(),
+            order_words: self.swings.iter().map(|s| (s.number, heading(&s.sequence))).collect(),
             against: self.extras.values().map(|e| (e.number, e.against.clone())).collect(),
+            quality: self.extras.values().map(|e| (e.number, e.quality.clone())).collect(),
             answers: self.extras.values().filter_map(|e| Some((e.number, e.answer.clone()?))).collect(),
             remarks: self.remarks.clone(),
             mobility: self.mobility.clone(),

@@ -2,6 +2,7 @@
 
 use peakorder_analysis::against::Against;
 use peakorder_analysis::target::Answer;
+use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
@@ -60,8 +61,12 @@ pub struct LessonView {
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "shared")]
     pub swings: Vec<Arc<Swing>>,
+    /// Swing by swing, the order of its peaks in words.
+    pub order_words: BTreeMap<u32, String>,
     /// Swing by swing, each measure against the player's own baseline.
     pub against: BTreeMap<u32, Vec<Against>>,
+    /// What is withheld from each swing and why, in words, by number.
+    pub quality: BTreeMap<u32, QualityWords>,
     /// Answers to the drill target, of swings made while there was one.
     pub answers: BTreeMap<u32, Answer>,
     /// What the coach says.
