@@ -60,14 +60,14 @@ pub struct Assigned {
     pub profile: String,
     /// Outcome of the physical alignment.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub alignment: Option<Alignment>,
+    pub alignment: Option<ClockAlignment>,
 }
 
 /// What a physical alignment found for one strap. Straps that were aligned together carry
 /// the same date; their latencies are relative to one of them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Alignment {
+pub struct ClockAlignment {
     /// Constant latency to be taken off the strap's times, milliseconds.
     pub latency_ms: f64,
     /// Its standard uncertainty, milliseconds.
@@ -203,7 +203,7 @@ impl Config {
     /// The alignments that hold for a session with these straps: those of the latest
     /// action, and only if at least two of the straps took part in it. Latencies of
     /// different actions are relative to different straps and cannot be compared.
-    pub fn alignments(&self) -> BTreeMap<Role, &Alignment> {
+    pub fn alignments(&self) -> BTreeMap<Role, &ClockAlignment> {
         let all = self.straps.iter().filter_map(|(r, s)| Some((*r, s.alignment.as_ref()?)));
         let Some(latest) = all.clone().map(|(_, a)| a.at_utc.as_str()).max() else { return BTreeMap::new() };
         let together: BTreeMap<_, _> = all.filter(|(_, a)| a.at_utc == latest).collect();
@@ -220,8 +220,8 @@ pub fn same_id(a: &str, b: &str) -> bool {
 mod tests {
     use super::*;
 
-    fn aligned(at_utc: &str) -> Alignment {
-        Alignment { latency_ms: 1.5, sd_ms: 0.2, residual: 0.001, at_utc: at_utc.into() }
+    fn aligned(at_utc: &str) -> ClockAlignment {
+        ClockAlignment { latency_ms: 1.5, sd_ms: 0.2, residual: 0.001, at_utc: at_utc.into() }
     }
 
     #[test]

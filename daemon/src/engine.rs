@@ -1,11 +1,12 @@
 //! Ties source, recorder, pipeline and outputs together.
 
+use crate::ble::notices::StrapNotices;
 use crate::output::Outputs;
 use crate::recorder::{Recorder, SYNC_EVERY};
 use peakorder_motion::pipeline::{Output, Pipeline, SetupError};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{LogError, Record};
-use peakorder_protocol::session::{Session, SessionDir, SessionError};
+use peakorder_protocol::session::{Session, SessionDir, SessionError, SourceKind};
 use std::future::Future;
 use tokio::sync::{broadcast, mpsc};
 
@@ -50,6 +51,8 @@ pub struct Engine {
     recorder: Option<Recorder>,
     pipeline: Pipeline,
     outputs: Outputs,
+    /// Only where straps are recorded: a replay finds in the log what was noticed.
+    notices: Option<StrapNotices>,
     pending: Vec<Output>,
     summary: Summary,
 }
@@ -60,8 +63,9 @@ impl Engine {
     pub fn new(dir: SessionDir, session: Session, record: bool) -> Result<Self, EngineError> {
         let pipeline = Pipeline::new(&session)?;
         let recorder = if record { Some(Recorder::create(&dir.log_path())?) } else { None };
+        let notices = (record && session.source == SourceKind::Straps).then(|| StrapNotices::new(&session));
         let outputs = Outputs::new(dir, session)?;
-        Ok(Self { recorder, pipeline, outputs, pending: Vec::new(), summary: Summary::default() })
+        Ok(Self { recorder, pipeline, outputs, notices, pending: Vec::new(), summary: Summary::default() })
     }
 
     /// A new watcher of live events.
@@ -69,24 +73,37 @@ impl Engine {
         self.outputs.watch()
     }
 
-    /// Takes a batch: to disk, then through the pipeline.
-    pub fn take(&mut self, records: &[Record]) -> Result<(), EngineError> {
+    /// Takes a batch: to disk, then through the pipeline. Raw first: nothing looks at a
+    /// notification before it is recorded.
+    pub fn push(&mut self, records: &[Record]) -> Result<(), EngineError> {
+        let mut noticed = Vec::new();
+        self.record_and_compute(records, &mut noticed)?;
+        if !noticed.is_empty() {
+            self.record_and_compute(&noticed, &mut Vec::new())?;
+        }
+        for output in self.pending.drain(..) {
+            if matches!(output, Output::NotASwing { .. }) {
+                self.summary.not_swings += 1;
+            }
+            self.outputs.write(&output)?;
+        }
+        Ok(())
+    }
+
+    fn record_and_compute(
+        &mut self,
+        records: &[Record],
+        noticed: &mut Vec<Record>,
+    ) -> Result<(), EngineError> {
         if let Some(recorder) = &mut self.recorder {
             recorder.append(records)?;
         }
         for record in records {
             self.summary.seconds = self.summary.seconds.max(record.t_ns() as f64 * 1e-9);
             self.pipeline.push(record, &mut self.pending);
-        }
-        self.hand_out()
-    }
-
-    fn hand_out(&mut self) -> Result<(), EngineError> {
-        for output in self.pending.drain(..) {
-            if matches!(output, Output::NotASwing { .. }) {
-                self.summary.not_swings += 1;
+            if let Some(notices) = &mut self.notices {
+                notices.look(record, &self.pipeline, noticed);
             }
-            self.outputs.take(&output)?;
         }
         Ok(())
     }
@@ -94,7 +111,7 @@ impl Engine {
     /// Ends the session.
     pub fn finish(mut self) -> Result<(SessionDir, Summary), EngineError> {
         self.pipeline.finish(&mut self.pending);
-        self.hand_out()?;
+        self.push(&[])?;
         if let Some(recorder) = self.recorder.take() {
             recorder.finish()?;
         }
@@ -144,7 +161,7 @@ impl Engine {
                 () = &mut shutdown => break,
                 batch = batches.recv() => match batch {
                     Some(records) => {
-                        self.take(&records)?;
+                        self.push(&records)?;
                         seen(&records, &self);
                     }
                     None => break,
@@ -159,7 +176,7 @@ impl Engine {
         // What the source had handed over before the shutdown belongs to the session.
         batches.close();
         while let Some(records) = batches.recv().await {
-            self.take(&records)?;
+            self.push(&records)?;
             seen(&records, &self);
         }
         self.finish()

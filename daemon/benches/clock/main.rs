@@ -11,6 +11,7 @@ mod scenario;
 use delivery::{Outage, Packet, Strap};
 use others::{LeastSquares, LowerHull};
 use peakorder_motion::clock::StrapClock;
+use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::profile::{EventStamp, PacketHead};
 use scenario::{Reconnect, Scenario};
 use std::fmt::Write as _;
@@ -102,13 +103,12 @@ impl Estimators {
                 period_s: scenario.sends_period().then(|| (packet.period_s / 0.2e-6).round() * 0.2e-6),
                 event: packet.age_before_s.map(|age_s| EventStamp { back: 1, age_s }),
                 restarted: packet.restarted && scenario.reconnect == Reconnect::Restarts,
-                saturated: false,
                 dropped_before: false,
                 calls_ago: 0,
             };
-            let times = self.ours.packet(&head, n, packet.arrival_s);
-            let last_s = times.first_s + times.period_s * (n - 1) as f64;
-            self.newest = (packet.true_s, packet.arrival_s, self.ours.map().session_s(last_s));
+            let times = self.ours.packet(&head, n, SessionTime::from_s(packet.arrival_s));
+            let last = times.first.plus_s(times.period_s * (n - 1) as f64);
+            self.newest = (packet.true_s, packet.arrival_s, self.ours.map().session(last).s());
             if packet.restarted {
                 self.squares = LeastSquares::default();
                 self.hull = LowerHull::default();
@@ -145,7 +145,7 @@ impl Seen {
         for (to, (ea, eb)) in self.errors_ms.iter_mut().zip(ea.iter().zip(eb)) {
             to.push((ea - eb).abs() * 1e3);
         }
-        let (sa, sb) = (a.ours.state(now_s), b.ours.state(now_s));
+        let (sa, sb) = (a.ours.state(SessionTime::from_s(now_s)), b.ours.state(SessionTime::from_s(now_s)));
         // As a swing's gaps are told: the worse of the two straps.
         let u95_ms = 1.96e3 * sa.sd_s.max(sb.sd_s);
         self.covered += usize::from((ea[0] - eb[0]).abs() * 1e3 <= u95_ms);
@@ -276,7 +276,7 @@ fn main() {
         // In order of time: 5 s, 30 s, 2 min, 10 min, 1 h, then the reconnect.
         let order = [0, 1, 2, 6, 7, 3, 4, 5];
         let names: Vec<&str> = SHORT.iter().map(|s| s.0).chain(LONG.iter().map(|s| s.0)).collect();
-        let beat_ms = scenario.clock().link().beat_s() * 1e3;
+        let beat_ms = scenario.clock().limits().beat_s() * 1e3;
         let later = [1, 2, 6, 7];
         let met = later.iter().all(|i| seen[*i].p99_ms() <= 2.0);
         let least = later.iter().map(|i| seen[*i].covered as f64 / seen[*i].n() as f64).fold(1.0, f64::min);

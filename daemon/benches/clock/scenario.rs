@@ -122,7 +122,7 @@ impl Scenario {
         let interval_s = self.interval_known.then_some(self.model.interval_s);
         let profile = Profile::from_toml(&self.profile()).expect("the profile is valid");
         let mut clock = StrapClock::new(&profile, 0.0, None, interval_s);
-        clock.link_mut().set_samples_per_packet(self.model.per_packet);
+        clock.limits_mut().set_samples_per_packet(self.model.per_packet);
         clock
     }
 

@@ -2,7 +2,7 @@
 //! between swings. Nothing of a swing's numbers comes from here.
 
 use super::angles::{Cardan, Readable};
-use super::stream::StrapStream;
+use super::segment::Segment;
 use nalgebra::Vector3;
 use peakorder_protocol::{Handedness, Role};
 
@@ -26,7 +26,7 @@ pub struct Attitude {
 }
 
 /// Attitude of one strap's segment; none before its first sample.
-pub(super) fn attitude(stream: &StrapStream, handedness: Handedness) -> Option<Attitude> {
+pub(super) fn attitude(stream: &Segment, handedness: Handedness) -> Option<Attitude> {
     let sample = stream.newest()?;
     let mounting = stream.mounting();
     let in_segment = |v: Vector3<f64>| mounting.map_or(v, |a| a.to_segment * v);

@@ -17,7 +17,10 @@ mod noise;
 pub mod path;
 pub mod pipeline;
 pub mod rest;
+pub mod segment;
 pub mod sequence;
 pub mod settings;
 pub mod stream;
+#[cfg(test)]
+mod stream_tests;
 pub mod window;

@@ -7,18 +7,20 @@ use super::attitude::{Attitude, attitude};
 use super::calibrate::slip::{AddressGravity, Moved};
 use super::calibrate::steps::{StepSamples, judge};
 use super::calibrate::{Mounting, Step, Verdict};
+use super::clock::time::SessionTime;
 use super::detect::phases;
 use super::detect::signal::Tracks;
 use super::detect::trigger::{Candidate, Trigger};
 use super::measure::{Context, curves, follow, measure};
 use super::mobility::Turns;
+use super::segment::Segment;
 use super::settings::Settings;
-use super::stream::{Counts, StrapStream};
+use super::stream::{Counts, Received};
 use super::window::{SegmentWindow, Window};
 use peakorder_protocol::curves::Curves;
-use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind, interval_ms};
+use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent};
 use peakorder_protocol::mobility::MobilityCheck;
-use peakorder_protocol::profile::{Profile, ProfileError};
+use peakorder_protocol::profile::{DecodeError, Profile, ProfileError};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role, toml_line};
@@ -58,6 +60,15 @@ pub enum Output {
     Swing(Box<Swing>, Box<Curves>),
     /// A mobility check was measured, or has to be repeated.
     Mobility(Box<MobilityCheck>),
+    /// A packet could not be decoded; it is in the log as it came.
+    BadPacket {
+        /// Session time, s.
+        t_s: f64,
+        /// Strap.
+        role: Role,
+        /// Why.
+        error: DecodeError,
+    },
     /// Something fast was not a swing.
     NotASwing {
         /// Session time, s.
@@ -110,7 +121,7 @@ pub struct Pipeline {
     session: String,
     handedness: Handedness,
     settings: Settings,
-    streams: Vec<StrapStream>,
+    streams: Vec<Segment>,
     trigger: Trigger,
     block: String,
     blocks: Vec<(f64, String)>,
@@ -138,7 +149,7 @@ impl Pipeline {
             .map(|(role, strap)| {
                 let profile = Profile::from_toml(&strap.profile_toml)
                     .map_err(|source| SetupError::Profile { role: *role, source })?;
-                Ok(StrapStream::new(*role, strap, &profile, &settings))
+                Ok(Segment::new(*role, strap, &profile, &settings))
             })
             .collect::<Result<Vec<_>, _>>()?;
         Ok(Self {
@@ -202,7 +213,7 @@ impl Pipeline {
     /// How each strap's stream stands at session time `now_s`.
     pub fn streams(&self, now_s: f64) -> impl Iterator<Item = StreamFigures> {
         self.streams.iter().map(move |s| {
-            let clock = s.clock().state(now_s);
+            let clock = s.clock().state(SessionTime::from_s(now_s));
             StreamFigures {
                 role: s.role(),
                 counts: s.counts(),
@@ -210,6 +221,11 @@ impl Pipeline {
                 clock_settling: clock.settling,
             }
         })
+    }
+
+    /// What the last arrival of the strap worn at `role` brought: for observers of its stream.
+    pub fn received(&self, role: Role) -> Option<Received<'_>> {
+        Some(self.streams.iter().find(|s| s.role() == role)?.received())
     }
 
     fn arrival(&mut self, arrival: &Arrival, out: &mut Vec<Output>) {
@@ -220,8 +236,8 @@ impl Pipeline {
         let role = arrival.role;
         stream.arrival(arrival, |t_s, rate| trigger.push(role, t_s, &rate, aligned, handedness));
         self.turns.collect(stream);
-        if let Some(error) = stream.take_error() {
-            tracing::warn!(%role, %error, "A packet could not be decoded.");
+        if let Some(error) = stream.received().error {
+            out.push(Output::BadPacket { t_s: arrival.t_ns as f64 * 1e-9, role, error: error.clone() });
         }
         if !self.pending.is_empty() {
             self.run_steps(false, out);
@@ -235,9 +251,7 @@ impl Pipeline {
     fn strap_event(&mut self, event: &StrapEvent, out: &mut Vec<Output>) {
         out.push(Output::Strap(event.clone()));
         let Some(stream) = self.streams.iter_mut().find(|s| s.role() == event.role) else { return };
-        if let StrapEventKind::Interval { interval } = event.what {
-            stream.clock_mut().set_interval_s(interval_ms(interval) * 1e-3);
-        }
+        stream.event(event);
     }
 
     fn mark(&mut self, mark: &Mark, out: &mut Vec<Output>) {
@@ -278,7 +292,7 @@ impl Pipeline {
     /// Judges the guided movements whose samples are all in.
     fn run_steps(&mut self, end: bool, out: &mut Vec<Output>) {
         let now_s = self.now_s;
-        let ready = |p: &PendingStep, streams: &[StrapStream]| {
+        let ready = |p: &PendingStep, streams: &[Segment]| {
             end || now_s > p.to_s + STEP_GRACE_S || streams.iter().all(|s| s.latest_s() >= p.to_s)
         };
         while let Some(at) = self.pending.iter().position(|p| ready(p, &self.streams)) {

@@ -1,8 +1,9 @@
 //! The samples around one candidate swing, calibrated and on the session clock.
 
 use super::calibrate::Mounting;
-use super::clock::uncertainty::{ClockState, Link};
-use super::stream::StrapStream;
+use super::clock::time::SessionTime;
+use super::clock::uncertainty::{ClockLimits, ClockState};
+use super::segment::Segment;
 use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
@@ -37,13 +38,13 @@ pub struct SegmentWindow {
     pub sample_is: SampleIs,
     /// Clock.
     pub clock: ClockState,
-    /// Link, to compare straps by.
-    pub link: Link,
+    /// What its profile and link allow, to compare straps by.
+    pub clock_limits: ClockLimits,
 }
 
 impl SegmentWindow {
     /// Cuts the samples of `stream` between two session times.
-    pub fn cut(stream: &StrapStream, from_s: f64, to_s: f64, now_s: f64) -> Self {
+    pub fn cut(stream: &Segment, from_s: f64, to_s: f64, now_s: f64) -> Self {
         let bias = stream.bias().bias();
         let mounting = stream.mounting().copied();
         let mut w = Self {
@@ -58,8 +59,8 @@ impl SegmentWindow {
             period_s: stream.period_s(),
             bias_sd: stream.bias().sd_rad_s(now_s),
             sample_is: stream.sample_is(),
-            clock: stream.clock().state(now_s),
-            link: stream.clock().link().clone(),
+            clock: stream.clock().state(SessionTime::from_s(now_s)),
+            clock_limits: stream.clock().limits().clone(),
         };
         for (t, s) in stream.between(from_s, to_s) {
             let to_segment = mounting.map_or_else(UnitQuaternion::identity, |a| a.to_segment);

@@ -1,22 +1,23 @@
 //! Straps over Bluetooth Low Energy, by btleplug.
 //!
-//! [`radio`] opens the adapter, a connecting task brings one strap after the other up,
-//! [`setup`] says which straps are worn, [`straps`] keeps them up and moves their bytes, [`shelf`] knows what they send. What is
-//! thought about the bytes is apart and pure: [`watch`] (does the strap fit its profile, did
-//! it restart), [`signal`] (is the signal good enough for a lesson), [`turning`] (which
-//! strap is being turned).
+//! [`radio`] opens the adapter, a connecting task brings up one strap after the other,
+//! [`setup`] says which straps are worn, [`profiles`] what they send, and [`straps`] keeps them
+//! connected and moves their bytes. Observers of a strap's stream are apart and pure:
+//! [`rest_check`] (does the strap fit its profile), [`notices`] (what a live session records of
+//! that), [`signal`] (is the signal good enough for a lesson), [`turning`] (which strap turns).
 //!
 //! Written for Linux (`BlueZ`), macOS and Windows alike; only Linux is tested.
 
 mod connector;
 mod link;
+pub mod notices;
+pub mod profiles;
 pub mod radio;
+pub mod rest_check;
 pub mod setup;
-pub mod shelf;
 pub mod signal;
 pub mod straps;
 pub mod turning;
-pub mod watch;
 
 use btleplug::platform::Peripheral;
 

@@ -1,7 +1,7 @@
 //! What a session with straps needs: the configuration and the profiles it names.
 
+use super::profiles::Profiles;
 use super::radio::Radio;
-use super::shelf::Shelf;
 use super::straps::Wanted;
 use crate::config::{Config, profiles_dir};
 use crate::output::program;
@@ -18,16 +18,16 @@ pub struct Setup {
     /// Its contents.
     pub config: Config,
     /// The profiles at hand.
-    pub shelf: Shelf,
+    pub profiles: Profiles,
 }
 
 impl Setup {
     /// Reads the configuration at `path` and the profiles beside it; what is wrong with
-    /// single profiles is in [`Shelf::problems`].
+    /// single profiles is in [`Profiles::problems`].
     pub fn load(path: &Path) -> anyhow::Result<Self> {
         let config = Config::load(path)?;
-        let shelf = Shelf::load(&profiles_dir(path));
-        Ok(Self { path: path.to_owned(), config, shelf })
+        let profiles = Profiles::load(&profiles_dir(path));
+        Ok(Self { path: path.to_owned(), config, profiles })
     }
 
     /// The straps that are worn, in the order of their roles.
@@ -43,7 +43,7 @@ impl Setup {
             .straps
             .iter()
             .map(|(role, strap)| {
-                let shelved = self.shelf.get(&strap.profile).with_context(|| {
+                let known = self.profiles.get(&strap.profile).with_context(|| {
                     format!(
                         "the {role} strap has profile '{}', which there is not; assign it again with: \
                          peakorderd straps set {} {} --profile ID (peakorderd profile list shows the ids)",
@@ -52,7 +52,7 @@ impl Setup {
                         strap.id
                     )
                 })?;
-                Ok((*role, Wanted { id: strap.id.clone(), profile: Arc::clone(&shelved.profile) }))
+                Ok((*role, Wanted { id: strap.id.clone(), profile: Arc::clone(&known.profile) }))
             })
             .collect()
     }
@@ -81,12 +81,12 @@ impl Setup {
                 .iter()
                 .filter_map(|role| {
                     let assigned = self.config.straps.get(role)?;
-                    let shelved = self.shelf.get(&assigned.profile)?;
+                    let known = self.profiles.get(&assigned.profile)?;
                     let alignment = aligned.get(role);
                     let strap = Strap {
                         name: format!("{} {}", assigned.name, assigned.id).trim().to_owned(),
                         profile: assigned.profile.clone(),
-                        profile_toml: shelved.text.clone(),
+                        profile_toml: known.text.clone(),
                         latency_ms: alignment.map_or(0.0, |a| a.latency_ms),
                         latency_sd_ms: alignment.map(|a| a.sd_ms),
                         interval_ms: None,

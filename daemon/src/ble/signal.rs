@@ -1,11 +1,14 @@
-//! Is the signal good enough for a lesson? Figures of one strap's stream, and verdicts.
+//! Is the signal good enough for a lesson? Figures of one strap's stream, and findings.
 
-use super::watch::{RestFigures, RestFinder, judge_rest};
-use nalgebra::Vector3;
+use super::rest_check::{RestFigures, RestFinder};
+use super::straps::{Incoming, What};
 use peakorder_analysis::words::quality::clock_doubt;
 use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
-use peakorder_protocol::profile::{ClockInfo, ClockKind, Decoded, Decoder, Profile, RestCheck};
+use peakorder_motion::clock::time::SessionTime;
+use peakorder_motion::stream::StrapStream;
+use peakorder_protocol::log::StrapEventKind;
+use peakorder_protocol::profile::{ClockKind, Profile, STANDARD_GRAVITY};
 use serde::Serialize;
 
 /// Upper edges of the gap histogram, milliseconds; the last class is open.
@@ -15,7 +18,7 @@ const REST_S: f64 = 1.0;
 /// Lateness is kept from here on: before, the clock's offset is still being found, seconds.
 const SETTLED_S: f64 = 2.0;
 
-/// How much a verdict matters.
+/// How much a finding matters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Weight {
@@ -27,7 +30,7 @@ pub enum Weight {
 
 /// One finding: what, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Verdict {
+pub struct Finding {
     /// How much it matters.
     pub weight: Weight,
     /// In plain words.
@@ -76,35 +79,26 @@ pub struct SignalReport {
     /// Samples at the sensor's limit.
     pub clipped_samples: u64,
     /// What is to be said about it.
-    pub verdicts: Vec<Verdict>,
+    #[serde(rename = "verdicts")]
+    pub findings: Vec<Finding>,
 }
 
 /// Measures one strap's stream.
 pub struct SignalMeter {
-    profile_id: String,
-    info: ClockInfo,
-    check: RestCheck,
-    decoder: Decoder,
-    decoded: Decoded,
-    clock: StrapClock,
+    profile: Profile,
+    stream: StrapStream,
     rest: RestFinder,
     still: Option<RestFigures>,
     first_ns: Option<u64>,
     last_ns: u64,
-    samples: u64,
-    lost: u64,
     first_n: u64,
-    next_first_s: Option<f64>,
-    bad_packets: u64,
     gaps_ms: Vec<f64>,
     late_ms: Vec<f64>,
-    clipped: u64,
     gyro_max: f64,
     restarts: u32,
+    lost_links: u32,
     battery_percent: Option<u8>,
 }
-
-const G: f64 = 9.80665;
 
 fn quantile(sorted: &[f64], q: f64) -> Option<f64> {
     (!sorted.is_empty()).then(|| sorted[((sorted.len() - 1) as f64 * q).round() as usize])
@@ -121,87 +115,62 @@ impl SignalMeter {
     /// never aligned physically).
     pub fn new(profile: &Profile, latency_sd_s: Option<f64>) -> Self {
         Self {
-            profile_id: profile.id().to_owned(),
-            info: profile.clock().clone(),
-            check: *profile.rest_check(),
-            decoder: Decoder::new(profile),
-            decoded: Decoded::default(),
-            clock: StrapClock::new(profile, 0.0, latency_sd_s, None),
+            profile: profile.clone(),
+            stream: StrapStream::new(profile, StrapClock::new(profile, 0.0, latency_sd_s, None)),
             rest: RestFinder::default(),
             still: None,
             first_ns: None,
             last_ns: 0,
-            samples: 0,
-            lost: 0,
             first_n: 0,
-            next_first_s: None,
-            bad_packets: 0,
             gaps_ms: Vec::new(),
             late_ms: Vec::new(),
-            clipped: 0,
             gyro_max: 0.0,
             restarts: 0,
+            lost_links: 0,
             battery_percent: None,
         }
     }
 
-    /// Its clock, for comparisons with other straps.
-    pub fn clock(&self) -> &StrapClock {
-        &self.clock
+    /// The strap's stream.
+    pub fn stream(&self) -> &StrapStream {
+        &self.stream
     }
 
-    /// The battery level became known.
-    pub fn battery(&mut self, percent: u8) {
-        self.battery_percent = Some(percent);
-    }
-
-    /// The connection interval became known.
-    pub fn interval_s(&mut self, interval_s: f64) {
-        self.clock.set_interval_s(interval_s);
-    }
-
-    /// Takes one notification.
-    pub fn packet(&mut self, t_ns: u64, channel: u8, bytes: &[u8]) {
-        if self.decoder.decode(channel, bytes, &mut self.decoded).is_err() {
-            self.bad_packets += 1;
+    /// Takes what came in from the strap.
+    pub fn push(&mut self, item: &Incoming) {
+        if item.pass_to(&mut self.stream) {
+            self.look(item.t_ns);
         }
+        match &item.what {
+            What::Event(StrapEventKind::Battery { percent }) => self.battery_percent = Some(*percent),
+            What::Event(StrapEventKind::Disconnected { .. }) => self.lost_links += 1,
+            _ => {}
+        }
+    }
+
+    /// Looks at what the notification at `t_ns` brought.
+    fn look(&mut self, t_ns: u64) {
         match self.first_ns {
             None => self.first_ns = Some(t_ns),
             Some(_) => self.gaps_ms.push(t_ns.saturating_sub(self.last_ns) as f64 * 1e-6),
         }
         self.last_ns = t_ns;
-        let arrival_s = t_ns as f64 * 1e-9;
-        let since_s = arrival_s - self.first_ns.map_or(0.0, |f| f as f64 * 1e-9);
-        for head in &self.decoded.packets {
-            let times = self.clock.packet(head, head.n, arrival_s);
-            self.clock.link_mut().set_samples_per_packet(head.n);
-            if times.restarted {
-                self.restarts += 1;
-                self.next_first_s = None;
+        let since_s = t_ns.saturating_sub(self.first_ns.unwrap_or(t_ns)) as f64 * 1e-9;
+        let received = self.stream.received();
+        for packet in received.packets {
+            self.restarts += u32::from(packet.restarted);
+            if self.first_n == 0 {
+                self.first_n = packet.n as u64;
             }
-            if let Some(expected) = self.next_first_s
-                && self.info.kind != ClockKind::None
-            {
-                let missing = ((times.first_s - expected) / times.period_s).round();
-                self.lost += missing.clamp(0.0, 1e6) as u64;
-            }
-            let last_s = times.first_s + times.period_s * (head.n - 1) as f64;
-            self.next_first_s = Some(last_s + times.period_s);
-            if self.samples == 0 {
-                self.first_n = head.n as u64;
-            }
-            self.samples += head.n as u64;
             if since_s > SETTLED_S {
-                let newest_s = self.clock.map().session_s(last_s) + self.info.group_delay_s;
-                self.late_ms.push((arrival_s - newest_s) * 1e3);
+                let late_s = packet.arrival.since_s(packet.newest) - self.profile.clock().group_delay_s;
+                self.late_ms.push(late_s * 1e3);
             }
         }
-        let rest_samples = (self.info.nominal_rate_hz.max(10.0) * REST_S) as usize;
-        for sample in &self.decoded.samples {
-            self.clipped += u64::from(sample.clipped);
-            let gyro = Vector3::from(sample.gyro);
-            self.gyro_max = self.gyro_max.max(gyro.amax());
-            if let Some(figures) = self.rest.push(gyro, Vector3::from(sample.acc), rest_samples)
+        let rest_samples = (self.profile.clock().nominal_rate_hz.max(10.0) * REST_S) as usize;
+        for sample in received.samples {
+            self.gyro_max = self.gyro_max.max(sample.gyro.amax());
+            if let Some(figures) = self.rest.push(sample.gyro, sample.acc, rest_samples)
                 && self.still.is_none_or(|s| figures.gyro_sd_rad_s < s.gyro_sd_rad_s)
             {
                 self.still = Some(figures);
@@ -209,12 +178,14 @@ impl SignalMeter {
         }
     }
 
-    /// Figures and verdicts so far; `now_s` is the session time.
-    pub fn report(&self, now_s: f64) -> SignalReport {
+    /// Figures and findings so far, at session time `now`.
+    pub fn report(&self, now: SessionTime) -> SignalReport {
         let seconds = self.first_ns.map_or(0.0, |f| self.last_ns.saturating_sub(f) as f64 * 1e-9);
-        let counted = self.info.kind != ClockKind::None;
+        let info = self.profile.clock();
+        let counts = self.stream.counts();
+        let counted = info.kind != ClockKind::None;
         // The first packet's samples were taken before the time that is measured.
-        let rate_hz = (seconds > 1.0).then(|| (self.samples - self.first_n + self.lost) as f64 / seconds);
+        let rate_hz = (seconds > 1.0).then(|| (counts.samples - self.first_n + counts.lost) as f64 / seconds);
         let gaps = sorted(&self.gaps_ms);
         let late = sorted(&self.late_ms);
         let mut histogram = [0; GAP_EDGES_MS.len() + 1];
@@ -223,39 +194,48 @@ impl SignalMeter {
         }
         let mut report = SignalReport {
             seconds,
-            samples: self.samples,
+            samples: counts.samples,
             rate_hz,
-            nominal_rate_hz: self.info.nominal_rate_hz,
-            lost_samples: counted.then_some(self.lost),
-            lost_percent: (counted && self.samples > 0)
-                .then(|| 100.0 * self.lost as f64 / (self.samples + self.lost) as f64),
-            bad_packets: self.bad_packets,
+            nominal_rate_hz: info.nominal_rate_hz,
+            lost_samples: counted.then_some(counts.lost),
+            lost_percent: (counted && counts.samples > 0)
+                .then(|| 100.0 * counts.lost as f64 / (counts.samples + counts.lost) as f64),
+            bad_packets: counts.bad_packets,
             gaps: histogram,
             gap_median_ms: quantile(&gaps, 0.5),
             gap_max_ms: gaps.last().copied(),
             late_median_ms: quantile(&late, 0.5),
             late_p95_ms: quantile(&late, 0.95),
-            clock_sd_ms: self.clock.state(now_s).sd_s * 1e3,
+            clock_sd_ms: self.stream.clock().state(now).sd_s * 1e3,
             battery_percent: self.battery_percent,
             still_gyro_sd_dps: self.still.map(|s| s.gyro_sd_rad_s.to_degrees()),
-            still_acc_g: self.still.map(|s| s.acc_m_s2 / G),
+            still_acc_g: self.still.map(|s| s.acc_m_s2 / STANDARD_GRAVITY),
             gyro_max_dps: self.gyro_max.to_degrees(),
-            gyro_range_dps: self.info.gyro_range_rad_s.map(f64::to_degrees),
-            clipped_samples: self.clipped,
-            verdicts: Vec::new(),
+            gyro_range_dps: info.gyro_range_rad_s.map(f64::to_degrees),
+            clipped_samples: counts.clipped,
+            findings: Vec::new(),
         };
-        report.verdicts = self.verdicts(&report, now_s);
+        report.findings = self.findings(&report, now);
         report
     }
 
-    fn verdicts(&self, r: &SignalReport, now_s: f64) -> Vec<Verdict> {
+    fn findings(&self, r: &SignalReport, now: SessionTime) -> Vec<Finding> {
         let mut all = Vec::new();
-        let mut say = |weight, text: String| all.push(Verdict { weight, text });
+        let mut say = |weight, text: String| all.push(Finding { weight, text });
+        if self.lost_links > 0 {
+            say(
+                Weight::Problem,
+                format!(
+                    "its link was lost {} time(s) during the check: charge it, come nearer",
+                    self.lost_links
+                ),
+            );
+        }
         if r.samples == 0 {
-            let text = if self.bad_packets > 0 {
+            let text = if r.bad_packets > 0 {
                 format!(
                     "nothing of what it sends can be read: profile '{}' does not fit this strap",
-                    self.profile_id
+                    self.profile.id()
                 )
             } else {
                 "nothing came in: switch it on, charge it, bring it near, and close other programs that use it".into()
@@ -264,12 +244,13 @@ impl SignalMeter {
             return all;
         }
         let packets = (self.gaps_ms.len() + 1) as u64;
-        if self.bad_packets * 100 > packets {
+        if r.bad_packets * 100 > packets {
             say(
                 Weight::Problem,
                 format!(
                     "{} of {packets} packets cannot be read: profile '{}' does not fit this strap or its settings",
-                    self.bad_packets, self.profile_id
+                    r.bad_packets,
+                    self.profile.id()
                 ),
             );
         }
@@ -294,7 +275,7 @@ impl SignalMeter {
         {
             let off = rate / r.nominal_rate_hz - 1.0;
             // The ends of the stretch are uncertain by a packet or two.
-            let allowed = self.info.rate_tol_ppm * 1e-6 + 0.1 / r.seconds;
+            let allowed = self.profile.clock().rate_tol_ppm * 1e-6 + 0.1 / r.seconds;
             if off.abs() > allowed {
                 say(
                     Weight::Problem,
@@ -321,7 +302,7 @@ impl SignalMeter {
                 );
             }
         }
-        let clock = self.clock.state(now_s);
+        let clock = self.stream.clock().state(now);
         if clock.settling {
             say(Weight::Note, "its clock has not settled yet: check for longer".into());
         } else if let Some(why) = clock.uncertain.map(clock_doubt) {
@@ -347,7 +328,7 @@ impl SignalMeter {
         }
         match &self.still {
             Some(figures) => {
-                if let Some(fault) = judge_rest(figures, &self.check, &self.profile_id) {
+                if let Some(fault) = figures.judge(&self.profile) {
                     say(Weight::Problem, rest_fault(figures.acc_m_s2, figures.gyro_rad_s, &fault));
                 }
                 let noise = figures.gyro_sd_rad_s.to_degrees();
@@ -360,12 +341,12 @@ impl SignalMeter {
                 "it was never still: lay it on a table for the check, so that its scale and noise can be seen".into(),
             ),
         }
-        if self.clipped > 0 {
+        if r.clipped_samples > 0 {
             say(
                 Weight::Problem,
                 format!(
                     "{} samples are at the sensor's limit{}: set a wider range on the strap",
-                    self.clipped,
+                    r.clipped_samples,
                     r.gyro_range_dps.map(|d| format!(" (gyroscope ±{d:.0} °/s)")).unwrap_or_default()
                 ),
             );
@@ -393,7 +374,8 @@ mod tests {
         straps.link = link;
         let session = script.with_straps(straps).session();
         let mut meter = SignalMeter::new(&reference(), None);
-        meter.battery(80);
+        let incoming = |t_ns, what| Incoming { strap: 0, t_ns, what };
+        meter.push(&incoming(0, What::Event(StrapEventKind::Battery { percent: 80 })));
         let mut last = 0;
         let mut sequences = Vec::new();
         for record in session.records() {
@@ -402,12 +384,12 @@ mod tests {
             {
                 last = a.t_ns;
                 sequences.push(u64::from(u16::from_le_bytes([a.bytes[2], a.bytes[3]])));
-                meter.packet(a.t_ns, a.channel, &a.bytes);
+                meter.push(&incoming(a.t_ns, What::Packet { channel: a.channel, bytes: a.bytes }));
             }
         }
         // Packets missing between the first and the last that came in, four samples each.
         let missing = (sequences[sequences.len() - 1] - sequences[0] + 1 - sequences.len() as u64) * 4;
-        (meter.report(last as f64 * 1e-9), missing)
+        (meter.report(SessionTime::from_ns(last)), missing)
     }
 
     #[test]
@@ -419,7 +401,7 @@ mod tests {
         assert!((rate / 208.0 - 1.0).abs() < 0.021, "{rate}");
         assert_eq!(report.gaps.iter().sum::<u64>() + 1, report.samples / 4);
         assert!(report.clock_sd_ms < 0.5, "{}", report.clock_sd_ms);
-        let problems: Vec<_> = report.verdicts.iter().filter(|v| v.weight == Weight::Problem).collect();
+        let problems: Vec<_> = report.findings.iter().filter(|v| v.weight == Weight::Problem).collect();
         assert!(problems.is_empty(), "{problems:?}");
     }
 
@@ -428,17 +410,18 @@ mod tests {
         let (report, missing) = measured(LinkModel { drop: 0.05, ..LinkModel::normal() });
         assert!(missing > 0);
         assert_eq!(report.lost_samples, Some(missing));
-        assert!(report.verdicts.iter().any(|v| v.weight == Weight::Problem && v.text.contains("lost")));
+        assert!(report.findings.iter().any(|v| v.weight == Weight::Problem && v.text.contains("lost")));
     }
 
     #[test]
     fn silence_and_a_wrong_profile_are_told_apart() {
         let meter = SignalMeter::new(&reference(), None);
-        assert!(meter.report(10.0).verdicts[0].text.contains("switch it on"));
+        assert!(meter.report(SessionTime::from_s(10.0)).findings[0].text.contains("switch it on"));
         let mut meter = SignalMeter::new(&reference(), None);
         for k in 0..50_u64 {
-            meter.packet(k * 20_000_000, 0, &[0x99; 20]);
+            let what = What::Packet { channel: 0, bytes: vec![0x99; 20] };
+            meter.push(&Incoming { strap: 0, t_ns: k * 20_000_000, what });
         }
-        assert!(meter.report(1.0).verdicts[0].text.contains("does not fit"));
+        assert!(meter.report(SessionTime::from_s(1.0)).findings[0].text.contains("does not fit"));
     }
 }

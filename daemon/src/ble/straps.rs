@@ -6,6 +6,8 @@ use super::radio::Radio;
 use btleplug::api::Peripheral as _;
 use btleplug::platform::PeripheralId;
 use futures::StreamExt as _;
+use peakorder_motion::clock::time::SessionTime;
+use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::log::{Disconnection, StrapEventKind, interval_of_ms};
 use peakorder_protocol::profile::Profile;
 use std::pin::Pin;
@@ -88,6 +90,22 @@ pub enum What {
     Refused(String),
 }
 
+impl Incoming {
+    /// Passes it to the strap's stream; true if it brought a notification, which
+    /// [`StrapStream::received`] then shows.
+    pub fn pass_to(&self, stream: &mut StrapStream) -> bool {
+        match &self.what {
+            What::Packet { channel, bytes } => {
+                stream.notification(SessionTime::from_ns(self.t_ns), *channel, bytes);
+                return true;
+            }
+            What::Event(what) => stream.event(what),
+            What::Say(_) | What::Refused(_) => {}
+        }
+        false
+    }
+}
+
 /// Straps that are kept connected until they are closed.
 #[derive(Debug)]
 pub struct Straps {
@@ -118,13 +136,13 @@ impl Straps {
         Self { incoming, stop, tasks }
     }
 
-    /// Takes what came in, waiting for the first; false when all straps are done with.
-    pub async fn take(&mut self, out: &mut Vec<Incoming>) -> bool {
+    /// Receives what came in, waiting for the first; false when all straps are done with.
+    pub async fn receive(&mut self, out: &mut Vec<Incoming>) -> bool {
         const AT_ONCE: usize = 256;
         self.incoming.recv_many(out, AT_ONCE).await > 0
     }
 
-    /// Asks all straps to stop; what they still have to say comes through [`Straps::take`].
+    /// Asks all straps to stop; what they still have to say comes through [`Straps::receive`].
     pub fn stop(&self) {
         self.stop.send_replace(true);
     }
@@ -134,7 +152,7 @@ impl Straps {
         self.stop();
         self.incoming.close();
         let mut rest = Vec::new();
-        while self.take(&mut rest).await {
+        while self.receive(&mut rest).await {
             rest.clear();
         }
         while self.tasks.join_next().await.is_some() {}

@@ -1,6 +1,6 @@
 //! Which strap is being turned: "twist the strap you wear on the pelvis now".
 
-use nalgebra::Vector3;
+use peakorder_motion::stream::Sample;
 
 /// The turned strap must have turned by at least this much, degrees of path.
 const ENOUGH_DEG: f64 = 180.0;
@@ -22,31 +22,26 @@ pub enum Turned {
 #[derive(Debug, Clone)]
 pub struct Turning {
     path_deg: Vec<f64>,
-    last_s: Vec<Option<f64>>,
 }
 
 impl Turning {
     /// For `n` straps.
     pub fn new(n: usize) -> Self {
-        Self { path_deg: vec![0.0; n], last_s: vec![None; n] }
+        Self { path_deg: vec![0.0; n] }
     }
 
-    /// Takes one sample of strap `strap`: rate in rad/s at `t_s` on any clock of its own.
-    pub fn push(&mut self, strap: usize, t_s: f64, rate_rad_s: &Vector3<f64>) {
+    /// Looks at samples of strap `strap`.
+    pub fn look(&mut self, strap: usize, samples: &[Sample]) {
         /// A longer gap is not bridged, seconds.
         const GAP_S: f64 = 0.1;
         /// Slower than this is bias and sway, rad/s (20 deg/s).
         const SLOW_RAD_S: f64 = 20.0 * std::f64::consts::PI / 180.0;
-        let rate = rate_rad_s.norm();
-        if let Some(last_s) = self.last_s[strap]
-            && rate > SLOW_RAD_S
-        {
-            let dt = t_s - last_s;
-            if dt > 0.0 && dt < GAP_S {
-                self.path_deg[strap] += (rate * dt).to_degrees();
+        for sample in samples {
+            let rate = sample.gyro.norm();
+            if rate > SLOW_RAD_S && sample.step_s < GAP_S {
+                self.path_deg[strap] += (rate * sample.step_s).to_degrees();
             }
         }
-        self.last_s[strap] = Some(t_s);
     }
 
     /// Which strap was turned, of those for which `still_asked` holds.
@@ -77,12 +72,22 @@ impl Turning {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::Vector3;
+    use peakorder_motion::clock::time::{DeviceTime, SessionTime};
 
     fn turn(turning: &mut Turning, strap: usize, seconds: f64, dps: f64) {
-        for i in 0..(seconds * 100.0) as usize {
-            let rate = Vector3::new(0.0, dps.to_radians(), 0.0);
-            turning.push(strap, i as f64 / 100.0, &rate);
-        }
+        let samples: Vec<Sample> = (0..(seconds * 100.0) as usize)
+            .map(|i| Sample {
+                device: DeviceTime::from_s(i as f64 / 100.0),
+                session: SessionTime::from_s(i as f64 / 100.0),
+                step_s: if i == 0 { f64::INFINITY } else { 0.01 },
+                gyro: Vector3::new(0.0, dps.to_radians(), 0.0),
+                acc: Vector3::zeros(),
+                lost_before: 0,
+                clipped: false,
+            })
+            .collect();
+        turning.look(strap, &samples);
     }
 
     #[test]

@@ -4,15 +4,16 @@
 use super::bluetooth::{ConfigFile, table};
 use super::report;
 use crate::ble::straps::{Incoming, SessionClock, Straps, Wanted, What};
-use crate::config::Alignment;
+use crate::config::ClockAlignment;
 use anyhow::{Context as _, bail};
 use nalgebra::Vector3;
 use peakorder_analysis::words;
-use peakorder_motion::clock::StrapClock;
+use peakorder_motion::clock::time::DeviceTime;
 use peakorder_motion::clock::twist::{FAST_RAD_S, Rates, lag};
+use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
 use peakorder_protocol::log::StrapEventKind;
-use peakorder_protocol::profile::{ClockKind, Decoded, Decoder};
+use peakorder_protocol::profile::ClockKind;
 use serde::Serialize;
 use std::process::ExitCode;
 use std::time::Duration;
@@ -51,64 +52,46 @@ const WORTH_MS: f64 = 2.0;
 
 /// One strap's samples, kept on its own clock until the end.
 struct Gathered {
-    decoder: Decoder,
-    decoded: Decoded,
-    clock: StrapClock,
-    samples: Vec<(f64, Vector3<f64>)>,
+    stream: StrapStream,
+    samples: Vec<(DeviceTime, Vector3<f64>)>,
     fast_s: f64,
-    last_s: f64,
-    streaming: bool,
 }
 
 impl Gathered {
     fn new(wanted: &Wanted) -> Self {
-        Self {
-            decoder: Decoder::new(&wanted.profile),
-            decoded: Decoded::default(),
-            clock: StrapClock::new(&wanted.profile, 0.0, None, None),
-            samples: Vec::new(),
-            fast_s: 0.0,
-            last_s: 0.0,
-            streaming: false,
-        }
+        Self { stream: StrapStream::unaligned(&wanted.profile), samples: Vec::new(), fast_s: 0.0 }
     }
 
-    fn packet(&mut self, t_ns: u64, channel: u8, bytes: &[u8], keep: bool) {
-        // What cannot be read holds no rates.
-        let _ = self.decoder.decode(channel, bytes, &mut self.decoded);
-        for head in &self.decoded.packets {
-            self.streaming = true;
-            self.last_s = t_ns as f64 * 1e-9;
-            let times = self.clock.packet(head, head.n, self.last_s);
-            self.clock.link_mut().set_samples_per_packet(head.n);
-            if times.restarted {
+    fn streaming(&self) -> bool {
+        self.stream.counts().samples > 0
+    }
+
+    /// Keeps what the last notification brought.
+    fn keep(&mut self) {
+        let period_s = self.stream.period_s();
+        for sample in self.stream.received().samples {
+            if sample.step_s == f64::INFINITY {
+                // The strap restarted: its earlier times cannot be compared.
                 self.samples.clear();
                 self.fast_s = 0.0;
             }
-            if !keep {
-                continue;
+            if sample.gyro.norm() > FAST_RAD_S {
+                self.fast_s += period_s;
             }
-            for (k, sample) in self.decoded.samples_of(head).iter().enumerate() {
-                let rate = Vector3::from(sample.gyro);
-                if rate.norm() > FAST_RAD_S {
-                    self.fast_s += times.period_s;
-                }
-                self.samples.push((times.first_s + times.period_s * k as f64, rate));
-            }
+            self.samples.push((sample.device, sample.gyro));
         }
     }
 
-    /// Standard uncertainty of its clock at the last packet, seconds.
+    /// Standard uncertainty of its clock at the last sample, seconds.
     fn clock_sd_s(&self) -> f64 {
-        self.clock.state(self.last_s).sd_s
+        self.stream.clock().state(self.stream.latest()).sd_s
     }
 
     /// The samples on the session clock by the final estimate.
     fn rates(&self) -> Rates {
-        let map = self.clock.map();
         let mut rates = Rates::default();
-        for (device_s, rate) in &self.samples {
-            rates.push(map.session_s(*device_s), *rate);
+        for (device, rate) in &self.samples {
+            rates.push(self.stream.session(*device).s(), *rate);
         }
         rates
     }
@@ -188,7 +171,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let at_utc = jiff::Timestamp::now().to_string();
         for f in &found {
             if let Some(strap) = setup.config.straps.get_mut(&f.role) {
-                strap.alignment = Some(Alignment {
+                strap.alignment = Some(ClockAlignment {
                     latency_ms: f.latency_ms,
                     sd_ms: f.u95_ms / 1.96,
                     residual: f.residual,
@@ -232,21 +215,21 @@ async fn gather(
         if json { report::complain(text) } else { report::say(text) }
     };
     tell("connecting …");
-    take(straps, assigned, gathered, CONNECTING, false, |g| g.iter().all(|g| g.streaming)).await?;
-    if let Some(((role, _), _)) = assigned.iter().zip(gathered.iter()).find(|(_, g)| !g.streaming) {
+    receive(straps, assigned, gathered, CONNECTING, false, |g| g.iter().all(Gathered::streaming)).await?;
+    if let Some(((role, _), _)) = assigned.iter().zip(gathered.iter()).find(|(_, g)| !g.streaming()) {
         bail!("nothing comes in from the {role} strap: switch it on, charge it, bring it near");
     }
     tell("take all straps together firmly in one hand, off the body …");
-    take(straps, assigned, gathered, SETTLING, false, |_| false).await?;
+    receive(straps, assigned, gathered, SETTLING, false, |_| false).await?;
     tell("… and twist them now, fast and in all directions, until told to stop");
     let enough = |g: &[Gathered]| g.iter().all(|g| g.fast_s >= TWIST_S);
-    take(straps, assigned, gathered, limit, true, enough).await?;
+    receive(straps, assigned, gathered, limit, true, enough).await?;
     tell("enough");
     Ok(())
 }
 
-/// Takes in what comes for `length`, or until `enough`.
-async fn take(
+/// Receives what comes for `length`, or until `enough`.
+async fn receive(
     straps: &mut Straps,
     assigned: &[(Role, Wanted)],
     gathered: &mut [Gathered],
@@ -262,20 +245,21 @@ async fn take(
         tokio::select! {
             () = &mut end => return Ok(()),
             () = &mut stop => bail!("stopped; nothing was changed"),
-            more = straps.take(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
+            more = straps.receive(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
         }
         for item in items.drain(..) {
             let role = assigned[item.strap].0;
+            let strap = &mut gathered[item.strap];
+            if item.pass_to(&mut strap.stream) && keep {
+                strap.keep();
+            }
             match item.what {
-                What::Packet { channel, bytes } => {
-                    gathered[item.strap].packet(item.t_ns, channel, &bytes, keep);
-                }
                 What::Event(StrapEventKind::Disconnected { .. }) if keep => {
                     bail!(
                         "the link to the {role} strap was lost while twisting; nothing was changed, try again"
                     );
                 }
-                What::Event(_) => {}
+                What::Packet { .. } | What::Event(_) => {}
                 What::Say(what) => {
                     report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
                 }

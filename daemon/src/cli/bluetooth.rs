@@ -23,7 +23,7 @@ impl ConfigFile {
     /// Reads configuration and profiles; profiles that cannot be used are complained of.
     pub(super) fn load(&self) -> anyhow::Result<Setup> {
         let setup = Setup::load(&self.path()?)?;
-        for problem in setup.shelf.problems() {
+        for problem in setup.profiles.problems() {
             super::report::complain(problem);
         }
         Ok(setup)

@@ -2,11 +2,11 @@
 
 use super::bluetooth::{ConfigFile, figure, table};
 use super::report;
-use crate::ble::signal::{GAP_EDGES_MS, SignalMeter, SignalReport, Verdict, Weight};
+use crate::ble::signal::{Finding, GAP_EDGES_MS, SignalMeter, SignalReport, Weight};
 use crate::ble::straps::{SessionClock, Straps, What};
 use peakorder_analysis::words;
+use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::Role;
-use peakorder_protocol::log::StrapEventKind;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -33,7 +33,7 @@ const CONNECTING: Duration = Duration::from_secs(40);
 struct Whole {
     straps: BTreeMap<Role, SignalReport>,
     /// What concerns several straps.
-    together: Vec<Verdict>,
+    together: Vec<Finding>,
     ready: bool,
 }
 
@@ -48,7 +48,6 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         .collect();
     let mut refused: Vec<Option<String>> = vec![None; assigned.len()];
     let mut streaming = vec![false; assigned.len()];
-    let mut lost_links = vec![0_u32; assigned.len()];
     if !arguments.json {
         report::say("connecting; lay the straps still on a table until the check is done …");
     }
@@ -68,7 +67,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         tokio::select! {
             () = tokio::time::sleep_until(end) => break,
             () = &mut stop => break,
-            more = straps.take(&mut items) => if !more { break },
+            more = straps.receive(&mut items) => if !more { break },
         }
         if measuring {
             let left = end.saturating_duration_since(tokio::time::Instant::now()).as_secs_f64();
@@ -77,16 +76,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         for item in items.drain(..) {
             let (role, _) = assigned[item.strap];
             let meter = &mut meters[item.strap];
+            meter.push(&item);
             match item.what {
-                What::Packet { channel, bytes } => {
-                    streaming[item.strap] = true;
-                    meter.packet(item.t_ns, channel, &bytes);
-                }
-                What::Event(StrapEventKind::Battery { percent }) => meter.battery(percent),
-                What::Event(StrapEventKind::Interval { interval }) => {
-                    meter.interval_s(interval.as_secs_f64());
-                }
-                What::Event(StrapEventKind::Disconnected { .. }) => lost_links[item.strap] += 1,
+                What::Packet { .. } => streaming[item.strap] = true,
                 What::Event(_) => {}
                 What::Say(what) => {
                     report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
@@ -96,28 +88,21 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
     }
     bar.finish_and_clear();
-    let now_s = clock.now_ns() as f64 * 1e-9;
+    let now = SessionTime::from_ns(clock.now_ns());
     straps.close().await;
 
     let mut whole = Whole { straps: BTreeMap::new(), together: together(&assigned, &meters), ready: true };
     for (i, (role, _)) in assigned.iter().enumerate() {
-        let mut strap = meters[i].report(now_s);
+        let mut strap = meters[i].report(now);
         if let Some(why) = refused[i].take() {
-            strap.verdicts =
-                vec![Verdict { weight: Weight::Problem, text: format!("cannot be used: {why}") }];
-        }
-        if lost_links[i] > 0 {
-            let text = format!(
-                "its link was lost {} time(s) during the check: charge it, come nearer",
-                lost_links[i]
-            );
-            strap.verdicts.insert(0, Verdict { weight: Weight::Problem, text });
+            strap.findings =
+                vec![Finding { weight: Weight::Problem, text: format!("cannot be used: {why}") }];
         }
         whole.straps.insert(*role, strap);
     }
-    let problem = |v: &Verdict| v.weight == Weight::Problem;
+    let problem = |v: &Finding| v.weight == Weight::Problem;
     whole.ready =
-        !whole.straps.values().any(|s| s.verdicts.iter().any(problem)) && !whole.together.iter().any(problem);
+        !whole.straps.values().any(|s| s.findings.iter().any(problem)) && !whole.together.iter().any(problem);
     if arguments.json {
         report::say(&serde_json::to_string(&whole)?);
     } else {
@@ -127,13 +112,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 }
 
 /// What pairs of straps do not know of each other.
-fn together(assigned: &[(Role, crate::ble::straps::Wanted)], meters: &[SignalMeter]) -> Vec<Verdict> {
+fn together(assigned: &[(Role, crate::ble::straps::Wanted)], meters: &[SignalMeter]) -> Vec<Finding> {
+    let limits = |i: usize| meters[i].stream().clock().limits();
     let mut all = Vec::new();
     for i in 0..meters.len() {
         for j in i + 1..meters.len() {
-            let u95_ms = meters[i].clock().link().constant_u95_s(meters[j].clock().link()) * 1e3;
+            let u95_ms = limits(i).constant_u95_s(limits(j)) * 1e3;
             if u95_ms > 1.5 {
-                all.push(Verdict {
+                all.push(Finding {
                     weight: Weight::Note,
                     text: format!(
                         "{} and {} are unlike straps that were never aligned: their times may differ by ± {u95_ms:.0} ms; \
@@ -184,15 +170,15 @@ fn render(whole: &Whole) -> String {
     let mut text = table(&rows);
     text.push('\n');
     for (role, strap) in &whole.straps {
-        if strap.verdicts.is_empty() {
+        if strap.findings.is_empty() {
             let _ = writeln!(text, "{role}: good");
         }
-        for verdict in &strap.verdicts {
-            let _ = writeln!(text, "{role}: {}{}", word(verdict.weight), verdict.text);
+        for finding in &strap.findings {
+            let _ = writeln!(text, "{role}: {}{}", word(finding.weight), finding.text);
         }
     }
-    for verdict in &whole.together {
-        let _ = writeln!(text, "{}{}", word(verdict.weight), verdict.text);
+    for finding in &whole.together {
+        let _ = writeln!(text, "{}{}", word(finding.weight), finding.text);
     }
     text.push_str(if whole.ready { "ready for a lesson\n" } else { "not ready: see the problems above\n" });
     text

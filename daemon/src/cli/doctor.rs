@@ -2,8 +2,8 @@
 
 use super::bluetooth::ConfigFile;
 use super::report;
+use crate::ble::profiles::Profiles;
 use crate::ble::radio::Radio;
-use crate::ble::shelf::Shelf;
 use crate::config::{Config, PAGE_PORT, profiles_dir};
 use serde::Serialize;
 use std::io::ErrorKind;
@@ -62,12 +62,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Config::default()
         }
     };
-    let shelf = Shelf::load(&profiles_dir(&path));
-    for problem in shelf.problems() {
+    let profiles = Profiles::load(&profiles_dir(&path));
+    for problem in profiles.problems() {
         say("profile", Some(false), problem.clone());
     }
     for (role, strap) in &config.straps {
-        if shelf.get(&strap.profile).is_none() {
+        if profiles.get(&strap.profile).is_none() {
             let text = format!(
                 "the {role} strap has profile '{}', which there is not; peakorderd profile list shows the ids",
                 strap.profile

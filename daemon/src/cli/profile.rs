@@ -2,7 +2,7 @@
 
 use super::bluetooth::{ConfigFile, table};
 use super::report;
-use crate::ble::shelf;
+use crate::ble::profiles;
 use anyhow::{Context as _, bail};
 use peakorder_protocol::profile::{ClockKind, Decoded, Decoder, Profile};
 use serde::Serialize;
@@ -48,22 +48,22 @@ pub(super) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         Command::List => list(&arguments.config, arguments.json),
         Command::Show { id } => {
             let setup = arguments.config.load()?;
-            let shelved = setup.shelf.get(&id).with_context(|| {
+            let known = setup.profiles.get(&id).with_context(|| {
                 format!("there is no profile '{id}'; peakorderd profile list shows the ids")
             })?;
-            report::say(shelved.text.trim_end());
+            report::say(known.text.trim_end());
             Ok(ExitCode::SUCCESS)
         }
         Command::Check { file, hex, channel } => {
-            let shelved = if file.exists() {
-                shelf::read(&file).map_err(anyhow::Error::msg)?
+            let known = if file.exists() {
+                profiles::read(&file).map_err(anyhow::Error::msg)?
             } else {
                 let id = file.to_string_lossy();
-                arguments.config.load()?.shelf.get(&id).cloned().with_context(|| {
+                arguments.config.load()?.profiles.get(&id).cloned().with_context(|| {
                     format!("{id} is neither a file nor a profile's id (peakorderd profile list)")
                 })?
             };
-            check(&shelved.profile, &hex, channel, arguments.json)
+            check(&known.profile, &hex, channel, arguments.json)
         }
     }
 }
@@ -90,7 +90,7 @@ fn clock_words(profile: &Profile) -> &'static str {
 fn list(config: &ConfigFile, json: bool) -> anyhow::Result<ExitCode> {
     let setup = config.load()?;
     // Imported samples are no strap.
-    let straps = setup.shelf.all().iter().filter(|s| s.profile.matching().is_some());
+    let straps = setup.profiles.all().iter().filter(|s| s.profile.matching().is_some());
     let listed: Vec<Listed<'_>> = straps
         .map(|s| Listed {
             id: s.profile.id(),

@@ -4,17 +4,20 @@ use super::bluetooth::ConfigFile;
 use super::report;
 use crate::ble::straps::{SessionClock, Straps};
 use crate::engine::{BATCHES, Engine};
-use crate::source::straps::{CLOSING, Desk, Health, Request};
+use crate::serve::hub::strap_status::StrapMonitor;
+use crate::serve::hub::views::StrapStatus;
+use crate::source::straps::{CLOSING, LiveSource, Request};
 use anyhow::Context as _;
 use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::event::LiveEvent;
-use peakorder_protocol::log::MarkKind;
+use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use std::fmt::Write as _;
 use std::io::BufRead as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 use tokio::sync::mpsc;
 
@@ -97,18 +100,33 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
 }
 
 /// How the straps are: the line at the bottom of the terminal.
-fn status(straps: &[(Role, Health)]) -> String {
+fn status(straps: &[StrapStatus]) -> String {
     let mut line = String::new();
-    for (role, health) in straps {
-        let battery = health.battery.as_ref().map(|b| format!(", battery {b} %")).unwrap_or_default();
-        let state = match (health.connected, health.rate) {
+    for strap in straps {
+        let battery = strap.battery_percent.map(|b| format!(", battery {b} %")).unwrap_or_default();
+        let state = match (strap.connected, strap.rate_hz) {
             (false, _) => "NOT CONNECTED".into(),
-            (true, 0) => "SILENT".into(),
-            (true, rate) => format!("{rate} samples/s{battery}"),
+            (true, rate) if rate < 1.0 => "SILENT".into(),
+            (true, rate) => format!("{rate:.0} samples/s{battery}"),
         };
-        let _ = write!(line, "  {role}: {state}");
+        let _ = write!(line, "  {}: {state}", strap.role);
     }
     line
+}
+
+/// Shows how the straps are, once a second and for ever.
+async fn show_status(bar: indicatif::ProgressBar, monitor: Arc<Mutex<StrapMonitor>>, clock: SessionClock) {
+    let mut second = tokio::time::interval(Duration::from_secs(1));
+    loop {
+        second.tick().await;
+        if let Ok(monitor) = monitor.lock() {
+            bar.set_message(status(&monitor.view(seconds(clock))));
+        }
+    }
+}
+
+fn seconds(clock: SessionClock) -> f64 {
+    clock.now_ns() as f64 * 1e-9
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -128,6 +146,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         ..Player::default()
     };
     let session = setup.session(&roles, player, super::settings(arguments.filter));
+    let monitor = Arc::new(Mutex::new(StrapMonitor::new(&session)));
     let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, true)?;
     let clock = SessionClock::start();
     let json = arguments.json;
@@ -144,9 +163,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let (to, batches) = mpsc::channel(BATCHES);
     let (requests, marks) = mpsc::channel(16);
     read_marks(clock, requests.clone());
-    let worn = assigned.iter().map(|(role, wanted)| (*role, &*wanted.profile));
-    let bottom = bar.clone();
-    let desk = Desk::new(worn, move |straps| bottom.set_message(status(straps)));
+    let status = tokio::spawn(show_status(bar.clone(), Arc::clone(&monitor), clock));
+    let live = LiveSource::new(roles);
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);
     let limit = arguments.seconds;
     // A signal and the time limit ask like a typed line does.
@@ -165,8 +183,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let _ = requests.send(Request::Stop).await;
     });
     let (stopped, stopping) = tokio::sync::oneshot::channel();
-    let working = tokio::spawn(desk.work(straps, marks, to, stopped));
-    // The engine ends when the desk has handed over the last record. A strap that does not
+    let working = tokio::spawn(live.run(straps, marks, to, stopped));
+    // The engine ends when the live source has handed over the last record. A strap that does not
     // let go, or a second signal, must not keep the session open.
     let gone = async move {
         if stopping.await.is_err() {
@@ -177,17 +195,23 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             () = report::stop_signal() => {}
         }
     };
-    let ended = engine.run(batches, gone).await;
+    let seen = |records: &[Record], engine: &Engine| {
+        if let Ok(mut monitor) = monitor.lock() {
+            monitor.update(records, engine.pipeline(), seconds(clock));
+        }
+    };
+    let ended = engine.run_watched(batches, gone, seen).await;
+    status.abort();
     // Even when the recording broke off: a strap that is not told to stop sends on.
-    let desk = tokio::time::timeout(CLOSING, working).await;
+    let live = tokio::time::timeout(CLOSING, working).await;
     let (dir, summary) = ended.context("the session broke off; what was recorded before is kept")?;
     bar.finish_and_clear();
     printer.await.context("printing stopped")?;
     if !json {
         report::say(&report::summary_line(dir.path(), &summary));
     }
-    if let Ok(Ok(desk)) = desk
-        && desk.all_refused()
+    if let Ok(Ok(live)) = live
+        && live.all_refused()
     {
         report::complain("no strap could be used; see above");
         return Ok(ExitCode::FAILURE);

@@ -54,7 +54,7 @@ pub(super) struct Heard {
 
 impl Heard {
     fn of(advert: Advert, setup: &Setup) -> Self {
-        let profile = setup.shelf.fitting(&advert).map(|s| s.profile.id().to_owned());
+        let profile = setup.profiles.fitting(&advert).map(|s| s.profile.id().to_owned());
         let worn_on = setup.config.straps.iter().find(|(_, s)| same_id(&s.id, &advert.id)).map(|(r, _)| *r);
         Self {
             profile,

@@ -8,10 +8,9 @@ use crate::ble::straps::{SessionClock, Straps, Wanted, What};
 use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
-use nalgebra::Vector3;
 use peakorder_analysis::words;
+use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
-use peakorder_protocol::profile::{Decoded, Decoder};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -116,7 +115,7 @@ fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
 
 async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) -> anyhow::Result<ExitCode> {
     let (name, profile) = if let Some(profile) = profile {
-        if setup.shelf.get(&profile).is_none() {
+        if setup.profiles.get(&profile).is_none() {
             bail!("there is no profile '{profile}'; peakorderd profile list shows the ids");
         }
         (String::new(), profile)
@@ -145,13 +144,10 @@ struct Candidate {
     wanted: Wanted,
 }
 
-/// Turns notifications of all candidates into rates.
-struct Rates {
-    decoders: Vec<(Decoder, f64)>,
-    decoded: Decoded,
-    samples: Vec<u64>,
+/// The candidates' streams, and how far each strap has turned.
+struct Watched {
+    streams: Vec<StrapStream>,
     turning: Turning,
-    streaming: Vec<bool>,
 }
 
 async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::Result<ExitCode> {
@@ -161,8 +157,8 @@ async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::
     let candidates: Vec<Candidate> = all
         .into_values()
         .filter_map(|(heard, _)| {
-            let shelved = setup.shelf.get(heard.profile.as_deref()?)?;
-            let wanted = Wanted { id: heard.id.clone(), profile: Arc::clone(&shelved.profile) };
+            let known = setup.profiles.get(heard.profile.as_deref()?)?;
+            let wanted = Wanted { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
             Some(Candidate { id: heard.id, name: heard.name, wanted })
         })
         .collect();
@@ -175,8 +171,8 @@ async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::
         );
     }
     let mut straps = start(&radio, &candidates);
-    let mut rates = Rates::new(&candidates);
-    let outcome = ask(&mut setup, roles, limit, &candidates, &mut straps, &mut rates).await;
+    let mut watched = Watched::new(&candidates);
+    let outcome = ask(&mut setup, roles, limit, &candidates, &mut straps, &mut watched).await;
     straps.close().await;
     outcome?;
     setup.config.save(&setup.path)?;
@@ -187,34 +183,20 @@ fn start(radio: &Radio, candidates: &[Candidate]) -> Straps {
     Straps::start(radio, candidates.iter().map(|c| c.wanted.clone()).collect(), SessionClock::start())
 }
 
-impl Rates {
+impl Watched {
     fn new(candidates: &[Candidate]) -> Self {
-        let decoders = candidates
-            .iter()
-            .map(|c| {
-                (Decoder::new(&c.wanted.profile), 1.0 / c.wanted.profile.clock().nominal_rate_hz.max(1.0))
-            })
-            .collect();
         Self {
-            decoders,
-            decoded: Decoded::default(),
-            samples: vec![0; candidates.len()],
+            streams: candidates.iter().map(|c| StrapStream::unaligned(&c.wanted.profile)).collect(),
             turning: Turning::new(candidates.len()),
-            streaming: vec![false; candidates.len()],
         }
     }
 
-    fn packet(&mut self, strap: usize, channel: u8, bytes: &[u8]) {
-        let (decoder, period_s) = &mut self.decoders[strap];
-        // A packet that cannot be read shows no rotation.
-        let _ = decoder.decode(channel, bytes, &mut self.decoded);
-        for sample in &self.decoded.samples {
-            self.streaming[strap] = true;
-            self.samples[strap] += 1;
-            // How far it turned needs spacing, not time of day.
-            let t_s = self.samples[strap] as f64 * *period_s;
-            self.turning.push(strap, t_s, &Vector3::from(sample.gyro));
-        }
+    fn streaming(&self, strap: usize) -> bool {
+        self.streams[strap].counts().samples > 0
+    }
+
+    fn all_streaming(&self) -> bool {
+        (0..self.streams.len()).all(|i| self.streaming(i))
     }
 }
 
@@ -224,12 +206,12 @@ async fn ask(
     limit: Duration,
     candidates: &[Candidate],
     straps: &mut Straps,
-    rates: &mut Rates,
+    watched: &mut Watched,
 ) -> anyhow::Result<()> {
     let mut left: Vec<usize> = (0..candidates.len()).collect();
-    gather(straps, rates, candidates, Duration::from_secs(30), |r| r.streaming.iter().all(|s| *s)).await?;
+    gather(straps, watched, candidates, Duration::from_secs(30), Watched::all_streaming).await?;
     let silent: Vec<&str> =
-        candidates.iter().zip(&rates.streaming).filter(|(_, s)| !**s).map(|(c, _)| c.id.as_str()).collect();
+        (0..candidates.len()).filter(|i| !watched.streaming(*i)).map(|i| candidates[i].id.as_str()).collect();
     if !silent.is_empty() {
         report::complain(&format!("nothing comes in from {}; it cannot be identified", silent.join(", ")));
     }
@@ -239,17 +221,17 @@ async fn ask(
         ));
         let deadline = tokio::time::Instant::now() + limit;
         let found = loop {
-            rates.turning.clear();
-            gather(straps, rates, candidates, WINDOW, |_| false).await?;
-            match rates.turning.judge(|i| left.contains(&i)) {
+            watched.turning.clear();
+            gather(straps, watched, candidates, WINDOW, |_| false).await?;
+            match watched.turning.judge(|i| left.contains(&i)) {
                 Turned::One(i) => break i,
                 Turned::None => {}
                 Turned::Unclear(a, b) => report::say(&format!(
                     "unclear: {} and {} both turned ({:.0}° and {:.0}°); twist only the one on the {role}",
                     candidates[a].id,
                     candidates[b].id,
-                    rates.turning.path_deg(a),
-                    rates.turning.path_deg(b)
+                    watched.turning.path_deg(a),
+                    watched.turning.path_deg(b)
                 )),
             }
             if tokio::time::Instant::now() >= deadline {
@@ -269,30 +251,33 @@ async fn ask(
 /// Takes in what comes for `length`, or until `enough`.
 async fn gather(
     straps: &mut Straps,
-    rates: &mut Rates,
+    watched: &mut Watched,
     candidates: &[Candidate],
     length: Duration,
-    enough: impl Fn(&Rates) -> bool,
+    enough: impl Fn(&Watched) -> bool,
 ) -> anyhow::Result<()> {
     let end = tokio::time::sleep(length);
     let stop = report::stop_signal();
     tokio::pin!(end, stop);
     let mut items = Vec::new();
-    while !enough(rates) {
+    while !enough(watched) {
         tokio::select! {
             () = &mut end => return Ok(()),
             () = &mut stop => bail!("stopped; nothing was changed"),
-            more = straps.take(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
+            more = straps.receive(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
         }
         for item in items.drain(..) {
+            let stream = &mut watched.streams[item.strap];
+            if item.pass_to(stream) {
+                watched.turning.look(item.strap, stream.received().samples);
+            }
             match item.what {
-                What::Packet { channel, bytes } => rates.packet(item.strap, channel, &bytes),
                 What::Say(what) => {
                     let text = words::strap::event(&what);
                     report::complain(&format!("{}: {text}", candidates[item.strap].id));
                 }
                 What::Refused(text) => report::complain(&format!("{}: {text}", candidates[item.strap].id)),
-                What::Event(_) => {}
+                What::Packet { .. } | What::Event(_) => {}
             }
         }
     }

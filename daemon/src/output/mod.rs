@@ -50,8 +50,8 @@ impl Outputs {
         &self.dir
     }
 
-    /// Takes one output: files first, then watchers.
-    pub fn take(&mut self, output: &Output) -> Result<(), SessionError> {
+    /// Writes one output: files first, then watchers.
+    pub fn write(&mut self, output: &Output) -> Result<(), SessionError> {
         match output {
             Output::Swing(swing, curves) => {
                 self.dir.write_swing(swing, &curves.to_bytes())?;
@@ -73,6 +73,9 @@ impl Outputs {
                 self.dir.write_mobility(&self.mobility)?;
             }
             Output::Block { .. } | Output::Strap(_) => {}
+            Output::BadPacket { role, error, .. } => {
+                tracing::warn!(%role, %error, "A packet could not be decoded.");
+            }
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, %why, "A fast movement was not a swing.");
             }
@@ -112,7 +115,7 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }
         }
         Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
-        Output::NotASwing { .. } => return None,
+        Output::BadPacket { .. } | Output::NotASwing { .. } => return None,
     })
 }
 

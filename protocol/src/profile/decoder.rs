@@ -28,7 +28,6 @@ impl Decoded {
 }
 
 /// One packet.
-#[allow(clippy::struct_excessive_bools, reason = "independent facts that a strap reports, not states")]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PacketHead {
     /// Index of its first sample in [`Decoded::samples`].
@@ -49,8 +48,6 @@ pub struct PacketHead {
     pub event: Option<EventStamp>,
     /// The strap says that its clock started anew.
     pub restarted: bool,
-    /// The strap says that a sample is at the sensor's limit.
-    pub saturated: bool,
     /// The strap says that it dropped samples before this packet.
     pub dropped_before: bool,
     /// Calls of [`Decoder::decode`] since the packet's last byte came in: 0 unless it had to
@@ -76,7 +73,8 @@ pub struct RawSample {
     pub acc: [f64; 3],
     /// Session clock, nanoseconds, where samples carry their own time.
     pub t_ns: Option<i64>,
-    /// A value is at or above 99.5 % of the sensor's range.
+    /// A value is at or above 99.5 % of the sensor's range, or the strap says so of its packet
+    /// and no value of it shows which sample is meant.
     pub clipped: bool,
 }
 

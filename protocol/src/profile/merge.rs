@@ -164,7 +164,7 @@ impl Merger {
     }
 
     /// Hands out a packet whose samples have been given the other quantity.
-    fn emit(&self, packet: Packet, others: &[([f64; 3], bool)], out: &mut Decoded) {
+    fn emit(&self, packet: Packet, others: &[([f64; 3], bool)], dropped_before: bool, out: &mut Decoded) {
         let first = out.samples.len();
         for (mut s, (value, clipped)) in packet.samples.into_iter().zip(others) {
             match self.plan.clock_of {
@@ -174,7 +174,12 @@ impl Merger {
             s.clipped |= clipped;
             out.samples.push(s);
         }
-        out.packets.push(PacketHead { first, calls_ago: self.call.wrapping_sub(packet.call), ..packet.head });
+        out.packets.push(PacketHead {
+            first,
+            calls_ago: self.call.wrapping_sub(packet.call),
+            dropped_before: packet.head.dropped_before || dropped_before,
+            ..packet.head
+        });
     }
 
     /// Interpolates (or takes the nearest) as soon as the other quantity has got as far.
@@ -189,7 +194,8 @@ impl Merger {
             let found: Option<Vec<_>> =
                 (0..packet.samples.len()).map(|q| self.other_at(packet.time(q))).collect();
             match found {
-                Some(found) => self.emit(packet, &found, out),
+                // A gap in the other quantity shows in its times.
+                Some(found) => self.emit(packet, &found, false, out),
                 None => missing += packet.samples.len(),
             }
         }
@@ -235,7 +241,7 @@ impl Merger {
             self.other_packets.drain(..j);
             if let (Some(packet), Some(other)) = (self.waiting.pop_front(), self.other_packets.pop_front()) {
                 let values: Vec<_> = other.samples.iter().map(|s| (self.other_value(s), s.clipped)).collect();
-                self.emit(packet, &values, out);
+                self.emit(packet, &values, other.head.dropped_before, out);
             }
         }
         if missing > 0 { Err(DecodeError::MergeGap { samples: missing }) } else { Ok(()) }
@@ -259,8 +265,9 @@ impl Merger {
                 .map(|q| &other.samples[(m + q).saturating_sub(n)])
                 .map(|s| (self.other_value(s), s.clipped))
                 .collect();
+            let dropped_before = self.used == 0 && other.head.dropped_before;
             self.used += n;
-            self.emit(packet, &values, out);
+            self.emit(packet, &values, dropped_before, out);
         }
         if missing > 0 { Err(DecodeError::MergeGap { samples: missing }) } else { Ok(()) }
     }

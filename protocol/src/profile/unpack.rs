@@ -37,8 +37,11 @@ impl Header {
         }
     }
 
+    fn flag(&self, mask: u8) -> bool {
+        self.flags.is_some_and(|f| f & mask != 0)
+    }
+
     fn head(&self, plan: &Plan, s: &StreamPlan, first: usize, n: usize) -> PacketHead {
-        let flag = |mask| self.flags.is_some_and(|f| f & mask != 0);
         let event =
             plan.event.zip(self.event_age).filter(|(e, age)| e.unknown != Some(*age)).map(|(e, age)| {
                 let back = match self.flags {
@@ -56,9 +59,8 @@ impl Header {
             stamps_last: s.stamps_last,
             period_s: self.period.filter(|&p| p != 0).map(|p| p as f64 * plan.period_tick_s),
             event,
-            restarted: flag(plan.restarted),
-            saturated: flag(plan.saturated),
-            dropped_before: flag(plan.dropped),
+            restarted: self.flag(plan.restarted),
+            dropped_before: self.flag(plan.dropped),
             calls_ago: 0,
         }
     }
@@ -91,7 +93,15 @@ pub(super) fn packet(
         out.samples.truncate(first);
         return Err(e);
     }
-    out.packets.push(header.head(plan, s, first, out.samples.len() - first));
+    let samples = &mut out.samples[first..];
+    if header.flag(plan.saturated) && !samples.iter().any(|s| s.clipped) {
+        // The strap does not say which sample it was.
+        for sample in samples.iter_mut() {
+            sample.clipped = true;
+        }
+    }
+    let n = samples.len();
+    out.packets.push(header.head(plan, s, first, n));
     Ok(())
 }
 

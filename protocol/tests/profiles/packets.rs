@@ -45,7 +45,7 @@ fn the_reference_packet_decodes_to_si_units() {
     assert_close(head.period_s.expect("measured"), 4807.6e-6);
     assert_eq!(head.event.map(|e| e.back), Some(1));
     assert_close(head.event.expect("event").age_s, 1.5e-3);
-    assert!(!head.restarted && !head.saturated && !head.dropped_before);
+    assert!(!head.restarted && !head.dropped_before && !out.samples.iter().any(|s| s.clipped));
     assert_close(out.samples[0].gyro[0], 70f64.to_radians());
     assert_close(out.samples[0].gyro[1], -140f64.to_radians());
     assert_close(out.samples[0].acc[2], 2.048 * 0.488 * G);
@@ -67,7 +67,9 @@ fn the_reference_packet_s_flags_and_unknowns_come_through() {
         unknown.encode(&mut bytes);
         let (out, _) = decode(&mut decoder, &bytes);
         let head = out.packets[0];
-        assert_eq!([head.saturated, head.dropped_before, head.restarted], expected);
+        // The strap does not say which sample is at the limit: all of them count.
+        let clipped = out.samples.iter().all(|s| s.clipped);
+        assert_eq!([clipped, head.dropped_before, head.restarted], expected);
         assert_eq!(head.period_s, None);
         assert_eq!(head.event, Some(EventStamp { back: 3, age_s: 7.0 * 10.0 * 1e-6 }));
     }
@@ -169,8 +171,11 @@ proptest! {
         prop_assert_eq!(head.period_s.map_or(0, |p| (p / 0.2e-6).round() as u16), period_fifth_us);
         let event = head.event.map_or((flags & 0x0f, 0xffff), |e| (e.back, (e.age_s / 1e-5).round() as u16));
         prop_assert_eq!(event, (flags & packet::FLAG_BACK_MASK, event_age_10us));
-        let bits = [(head.saturated, 0x10), (head.dropped_before, 0x20), (head.restarted, 0x40)];
-        prop_assert_eq!(bits.iter().filter(|b| b.0).map(|b| b.1).sum::<u8>(), flags & 0x70);
+        let bits = [(head.dropped_before, 0x20), (head.restarted, 0x40)];
+        prop_assert_eq!(bits.iter().filter(|b| b.0).map(|b| b.1).sum::<u8>(), flags & 0x60);
+        if flags & packet::FLAG_SATURATED != 0 {
+            prop_assert!(out.samples.iter().any(|s| s.clipped));
+        }
         let back: Vec<RawCounts> = out.samples.iter().map(|s| RawCounts {
             gyro: s.gyro.map(|v| (v.to_degrees() / packet::GYRO_DPS_PER_COUNT).round() as i16),
             acc: s.acc.map(|v| (v / G * 1e3 / packet::ACC_MG_PER_COUNT).round() as i16),
@@ -195,4 +200,20 @@ proptest! {
         }
         prop_assert_eq!(out.samples.len(), samples.len());
     }
+}
+
+#[test]
+fn a_saturated_packet_clips_the_sample_that_shows_it_or_else_all() {
+    let mut decoder = Decoder::new(&builtin("ref-strap-v1"));
+    let mut clipped = |gyro: [i16; 2]| {
+        let samples = gyro.map(|x| RawCounts { gyro: [x, 0, 0], acc: [0, 2049, 0] });
+        let mut bytes = Vec::new();
+        ReferencePacket { flags: packet::FLAG_SATURATED, ..reference(&samples) }.encode(&mut bytes);
+        let (out, result) = decode(&mut decoder, &bytes);
+        assert_eq!(result, Ok(()));
+        [out.samples[0].clipped, out.samples[1].clipped]
+    };
+    // The range is ±2000 deg/s: 28 571 counts.
+    assert_eq!(clipped([28_571, 100]), [true, false]);
+    assert_eq!(clipped([200, 100]), [true, true]);
 }

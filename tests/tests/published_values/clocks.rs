@@ -206,7 +206,7 @@ fn a_constant_latency_is_invisible_and_said_to_be() {
 
     let profile = |id: &str| Profile::from_toml(Profile::builtin(id).unwrap()).unwrap();
     let link =
-        |id: &str, sd_s: Option<f64>| StrapClock::new(&profile(id), 0.0, sd_s, Some(0.015)).link().clone();
+        |id: &str, sd_s: Option<f64>| StrapClock::new(&profile(id), 0.0, sd_s, Some(0.015)).limits().clone();
     let (a, b) = (link("ref-strap-v1", None), link("movesense-gsp-imu6", None));
     assert!(a.constant_u95_s(&b) >= 5e-3, "unlike straps, never aligned: 5 ms must be within the band");
     // Only a physical alignment, or straps of one kind, narrow it.

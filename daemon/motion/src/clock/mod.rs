@@ -7,13 +7,15 @@
 //! the newest estimate, not with the one that held when its samples came in.
 
 pub mod estimator;
+pub mod time;
 pub mod twist;
 pub mod uncertainty;
 pub mod unwrap;
 
 use estimator::OffsetFilter;
 use peakorder_protocol::profile::{ClockKind, PacketHead, Profile, SeqCounts};
-use uncertainty::{ClockState, Link, Seen};
+use time::{DeviceTime, SessionTime};
+use uncertainty::{ClockLimits, ClockState, Seen};
 use unwrap::Unwrapper;
 
 /// Affine map from device seconds to session seconds.
@@ -25,24 +27,27 @@ pub struct TimeMap {
 }
 
 impl TimeMap {
-    /// Session time of device time `device_s`.
-    pub fn session_s(&self, device_s: f64) -> f64 {
-        device_s + self.offset_s + self.skew * (device_s - self.origin_s)
+    /// The device clock is the session clock, as in imported samples.
+    pub const SAME: Self = Self { offset_s: 0.0, skew: 0.0, origin_s: 0.0 };
+
+    /// Session time of `device`.
+    #[inline]
+    pub fn session(&self, device: DeviceTime) -> SessionTime {
+        let device_s = device.s();
+        SessionTime::from_s(device_s + self.offset_s + self.skew * (device_s - self.origin_s))
     }
 }
 
 /// Device times of one packet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PacketTimes {
-    /// Device time of the first sample, seconds since this strap's first packet.
-    pub first_s: f64,
+    /// Device time of the first sample.
+    pub first: DeviceTime,
     /// Spacing of its samples, device seconds.
     pub period_s: f64,
     /// The strap's clock started again since the last packet: device times before and
     /// after cannot be compared.
     pub restarted: bool,
-    /// A gap before this packet cannot be measured by the strap's own count.
-    pub blind_gap: bool,
 }
 
 /// A predicted offset that misses by more than this after a gap means the strap's clock
@@ -72,7 +77,7 @@ pub struct StrapClock {
     latency_s: f64,
     unwrap: Unwrapper,
     filter: Option<OffsetFilter>,
-    link: Link,
+    limits: ClockLimits,
     started_s: f64,
     last_event_stamp_s: f64,
     /// The latest packets, for event stamps that speak of an earlier one.
@@ -111,7 +116,7 @@ impl StrapClock {
             latency_s,
             unwrap: Unwrapper::new(clock.bits),
             filter: None,
-            link: Link::new(profile, latency_sd_s, interval_s),
+            limits: ClockLimits::new(profile, latency_sd_s, interval_s),
             started_s: 0.0,
             last_event_stamp_s: f64::NEG_INFINITY,
             recent: [None; 16],
@@ -123,13 +128,13 @@ impl StrapClock {
 
     /// The connection interval became known.
     pub fn set_interval_s(&mut self, interval_s: f64) {
-        self.link.set_interval_s(interval_s);
+        self.limits.set_interval_s(interval_s);
     }
 
     /// Takes one packet; returns the device times of its samples.
-    pub fn packet(&mut self, head: &PacketHead, n: usize, arrival_s: f64) -> PacketTimes {
+    pub fn packet(&mut self, head: &PacketHead, n: usize, arrival: SessionTime) -> PacketTimes {
+        let arrival_s = arrival.s();
         let period_s = head.period_s.or(self.learned_period_s).unwrap_or(self.nominal_period_s);
-        let mut blind_gap = false;
         let mut restarted = head.restarted && self.filter.is_some();
         let span_s = period_s * n.saturating_sub(1) as f64;
         let elapsed_s = arrival_s - self.last_arrival_s;
@@ -138,7 +143,7 @@ impl StrapClock {
                 // Times are the session's own: nothing to estimate.
                 self.packets += 1;
                 self.last_arrival_s = arrival_s;
-                return PacketTimes { first_s: 0.0, period_s, restarted: false, blind_gap: false };
+                return PacketTimes { first: DeviceTime::from_s(0.0), period_s, restarted: false };
             }
             ClockKind::Timestamp => {
                 let raw = head.t_raw.unwrap_or(0);
@@ -157,7 +162,6 @@ impl StrapClock {
                 // Only the number of samples that came tells the time: after a loss every
                 // later sample would be early, so a clear gap is closed from arrivals.
                 if self.packets > 0 && elapsed_s > 0.25_f64.max(4.0 * n as f64 * period_s) {
-                    blind_gap = true;
                     self.next_counter_s += elapsed_s - n as f64 * period_s;
                 }
                 let first = self.next_counter_s;
@@ -215,7 +219,7 @@ impl StrapClock {
             self.filter = Some(OffsetFilter::new(last_s, arrival_s - last_s, self.skew_prior));
             self.started_s = arrival_s;
         }
-        PacketTimes { first_s, period_s, restarted, blind_gap }
+        PacketTimes { first: DeviceTime::from_s(first_s), period_s, restarted }
     }
 
     /// Two packets in a row, by their count if there is one, tell the sample period.
@@ -240,12 +244,13 @@ impl StrapClock {
                 let (offset_s, skew, origin_s) = f.state();
                 TimeMap { offset_s: offset_s - self.group_delay_s - self.latency_s, skew, origin_s }
             }
-            None => TimeMap { offset_s: 0.0, skew: 0.0, origin_s: 0.0 },
+            None => TimeMap::SAME,
         }
     }
 
-    /// How well this strap's time is known at session time `now_s`.
-    pub fn state(&self, now_s: f64) -> ClockState {
+    /// How well this strap's time is known at session time `now`.
+    pub fn state(&self, now: SessionTime) -> ClockState {
+        let now_s = now.s();
         let seen = Seen {
             age_s: now_s - self.started_s,
             event_stamps: now_s - self.last_event_stamp_s < 2.0,
@@ -253,16 +258,16 @@ impl StrapClock {
             filter_sd_s: self.filter.as_ref().map_or(0.0, OffsetFilter::sd_s),
             lateness_s: self.filter.as_ref().map_or(0.0, OffsetFilter::lateness_s),
         };
-        self.link.state(self.kind, self.tick_s, &seen)
+        self.limits.state(self.kind, self.tick_s, &seen)
     }
 
-    /// Identity of the link for comparing straps: like straps share their constant latency.
-    pub fn link(&self) -> &Link {
-        &self.link
+    /// What profile and link allow, for comparing straps: like straps share their constant latency.
+    pub fn limits(&self) -> &ClockLimits {
+        &self.limits
     }
 
-    /// The link, to be told what is seen of it.
-    pub fn link_mut(&mut self) -> &mut Link {
-        &mut self.link
+    /// The same, to be told what is seen of the packets.
+    pub fn limits_mut(&mut self) -> &mut ClockLimits {
+        &mut self.limits
     }
 }

@@ -44,9 +44,9 @@ pub struct ClockState {
     pub uncertain: Option<ClockDoubt>,
 }
 
-/// What the link and the stamps allow.
+/// What the profile, the connection and a physical alignment allow to be known of a strap's clock.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Link {
+pub struct ClockLimits {
     profile_id: String,
     rate_hz: f64,
     samples_per_packet: f64,
@@ -58,7 +58,7 @@ pub struct Link {
     latency_sd_s: Option<f64>,
 }
 
-impl Link {
+impl ClockLimits {
     pub(super) fn new(profile: &Profile, latency_sd_s: Option<f64>, interval_s: Option<f64>) -> Self {
         let clock = profile.clock();
         Self {

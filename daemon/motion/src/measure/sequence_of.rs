@@ -144,7 +144,7 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
         let get = |role| parts.iter().find(|p| p.window.role == role).map(|p| p.window);
         let (Some(a), Some(b)) = (get(a), get(b)) else { return 0.0 };
         let moving = a.clock.sd_s.max(b.clock.sd_s);
-        if moving == 0.0 { 0.0 } else { moving.hypot(a.link.constant_u95_s(&b.link) / Z95) }
+        if moving == 0.0 { 0.0 } else { moving.hypot(a.clock_limits.constant_u95_s(&b.clock_limits) / Z95) }
     };
     let peaks: Vec<Timed> = parts
         .iter()

@@ -1,7 +1,7 @@
 //! Collects the samples between the marks: a check lasts longer than a strap's ring keeps.
 
 use super::{Performance, StrapTurn, measure};
-use crate::stream::{Sample, StrapStream};
+use crate::segment::{Kept, Segment};
 use peakorder_protocol::mobility::{MobilityCheck, Posture};
 use peakorder_protocol::{Handedness, Role};
 
@@ -14,7 +14,7 @@ const CLOCK_SLACK_S: f64 = 0.1;
 
 struct Collected {
     role: Role,
-    samples: Vec<Sample>,
+    samples: Vec<Kept>,
     restarted: bool,
 }
 
@@ -52,7 +52,7 @@ impl Turns {
     }
 
     /// Takes over what came in on `stream` since the last time.
-    pub fn collect(&mut self, stream: &StrapStream) {
+    pub fn collect(&mut self, stream: &Segment) {
         let Some(open) = &mut self.open else { return };
         if stream.role() == Role::LeadArm {
             return;
@@ -71,7 +71,7 @@ impl Turns {
         let since = last.map_or(open.from_s, |s| stream.session_s(&s) - CLOCK_SLACK_S);
         let until = open.to_s.unwrap_or(open.from_s + LONGEST_S);
         let fresh = stream.between(since, until).map(|(_, s)| *s);
-        strap.samples.extend(fresh.filter(|s| last.is_none_or(|l| s.device_s > l.device_s)));
+        strap.samples.extend(fresh.filter(|s| last.is_none_or(|l| s.device > l.device)));
     }
 
     /// The check, once it has ended and its samples are all in. `end`: the recording has ended.
@@ -79,7 +79,7 @@ impl Turns {
         &mut self,
         now_s: f64,
         end: bool,
-        streams: &[StrapStream],
+        streams: &[Segment],
         handedness: Handedness,
         calibration_valid_s: f64,
     ) -> Option<MobilityCheck> {
@@ -109,15 +109,14 @@ impl Turns {
 }
 
 /// Has the strap's clock started anew since `last`? Its ring was emptied then.
-fn restarted_since(stream: &StrapStream, last: &Sample) -> bool {
+fn restarted_since(stream: &Segment, last: &Kept) -> bool {
     let oldest = stream.between(f64::NEG_INFINITY, f64::INFINITY).next();
     let newest = stream.between(stream.latest_s() - CLOCK_SLACK_S, f64::INFINITY).last();
-    oldest.is_some_and(|(_, s)| s.device_s > last.device_s)
-        || newest.is_some_and(|(_, s)| s.device_s < last.device_s)
+    oldest.is_some_and(|(_, s)| s.device > last.device) || newest.is_some_and(|(_, s)| s.device < last.device)
 }
 
 /// On the session clock, bias taken off and turned into the segment's frame.
-fn strap_turn(stream: &StrapStream, open: &Open, to_s: f64) -> StrapTurn {
+fn strap_turn(stream: &Segment, open: &Open, to_s: f64) -> StrapTurn {
     let bias = stream.bias().bias();
     let mounting = stream.mounting().copied();
     let mut turn = StrapTurn {

@@ -8,7 +8,7 @@ use crate::engine::BATCHES;
 use crate::serve::hub::LessonClock;
 use crate::serve::library::PlayerCard;
 use crate::source::pace::{Speed, play};
-use crate::source::straps::{CLOSING, Desk, Request};
+use crate::source::straps::{CLOSING, LiveSource, Request};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::Session;
@@ -90,12 +90,11 @@ impl Waiting {
         let (requests, asked) = mpsc::channel(REQUESTS);
         let stopped = match self {
             Self::Straps { radio, worn, clock } => {
-                let profiles = worn.iter().map(|(role, wanted)| (*role, &*wanted.profile));
                 // The hub takes the straps' status from the pipeline.
-                let desk = Desk::new(profiles, |_| {});
+                let live = LiveSource::new(worn.iter().map(|(role, _)| *role).collect());
                 let straps = Straps::start(&radio, worn.into_iter().map(|(_, w)| w).collect(), clock);
-                let (stop, stopping) = oneshot::channel();
-                tokio::spawn(desk.work(straps, asked, to, stop));
+                let (stopped, stopping) = oneshot::channel();
+                tokio::spawn(live.run(straps, asked, to, stopped));
                 after_closing_time(stopping)
             }
             Self::Virtual { script, speed } => play_script(*script, speed, asked, to),
