@@ -250,18 +250,18 @@ fn a_recording_of_a_newer_version_is_called_newer_and_left_alone() {
     let whole = fs::read(&log).unwrap();
     // The file's version, then a frame's.
     let mut file = whole.clone();
-    file[8] = 2;
+    file[8] = 3;
     let crc = crc32c(&file[..12]).to_le_bytes();
     file[12..16].copy_from_slice(&crc);
     let mut frame = whole.clone();
     let (at, length) = frames(&whole)[3];
-    frame[at + 4] = 2;
+    frame[at + 4] = 3;
     let crc = crc32c(&[&frame[at..at + 20], &frame[at + 24..at + length]].concat()).to_le_bytes();
     frame[at + 20..at + 24].copy_from_slice(&crc);
     for newer in [file, frame] {
         fs::write(&log, &newer).unwrap();
         let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy"), "--force"]).failed();
-        says(&said, &["samples.log", "version 2", "update peakorder"]);
+        says(&said, &["samples.log", "version 3", "update peakorder"]);
         assert!(fs::read(&log).unwrap() == newer);
     }
 }
