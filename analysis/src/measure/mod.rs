@@ -1,7 +1,7 @@
 //! The quantities that are summarised and compared: one list for every command.
 //!
-//! A measure is one row of [`table`]: its key, its words, its unit, and the function in
-//! [`values`] that computes it. Everything else in this crate goes through the row.
+//! A measure is one row of `table`: its key, its words, its unit, and the function in
+//! `values` that computes it. Everything else in this crate goes through the row.
 
 mod definition;
 mod table;

@@ -1,8 +1,8 @@
 //! Who gets in, and what they may do.
 //!
-//! Every request pairing, in this order: the rate of its sender ([`rate`]), the host it
+//! Every request passes, in this order: the rate of its sender ([`rate_limit`]), the host it
 //! names ([`host`]), for changes its origin and type, and then what its device may do
-//! ([`pass`]). A page of another site can therefore neither read nor change anything: it
+//! ([`pairing`]). A page of another site can therefore neither read nor change anything: it
 //! cannot send a JSON type without asking first, its origin does not match, and a name that
 //! was made to point here (DNS rebinding) is not one of ours.
 

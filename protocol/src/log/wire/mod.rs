@@ -9,7 +9,7 @@
 //! |---|---|
 //! | 0 arrival | `u64` `t_ns`, `u8` role, `u8` channel, bytes (`u64` length first) |
 //! | 1 mark | `u64` `t_ns`, `u8` kind, UTF-8 text (`u64` length first) |
-//! | 2 strap | `u64` `t_ns`, `u8` role, what happened ([`strap`]: text in version 1, typed in version 2) |
+//! | 2 strap | `u64` `t_ns`, `u8` role, what happened (`strap`: text in version 1, typed in version 2) |
 //!
 //! Roles: 0 pelvis, 1 thorax, 2 lead arm. Mark kinds: position in [`MarkKind::ALL`], to which
 //! kinds may only be appended.
