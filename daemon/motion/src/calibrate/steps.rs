@@ -182,8 +182,8 @@ mod tests {
         (t, w, a)
     }
 
-    fn refusal(outcome: CalibrationOutcome) -> Refusal {
-        let CalibrationOutcome::Refused(refusal) = outcome else { panic!("{outcome:?}") };
+    fn refusal(outcome: &CalibrationOutcome) -> Refusal {
+        let CalibrationOutcome::Refused(refusal) = *outcome else { panic!("{outcome:?}") };
         refusal
     }
 
@@ -196,12 +196,12 @@ mod tests {
         assert!((axes.cranial().unwrap() + Vector3::z()).norm() < 1e-9, "worn upside down is fine");
         let (t, w, a) = still_samples(20.0, 1.0);
         let v = judge(CalibrationStep::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
-        assert!(matches!(refusal(v), Refusal::Moved { .. }));
+        assert!(matches!(refusal(&v), Refusal::Moved { .. }));
         let (t, w, a) = still_samples(1.0, 0.1);
         let v = judge(CalibrationStep::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
-        assert!(matches!(refusal(v), Refusal::WrongGravity { .. }));
+        assert!(matches!(refusal(&v), Refusal::WrongGravity { .. }));
         let v = judge(CalibrationStep::Still, Role::Pelvis, s(&[], &[], &[]), &mut axes);
-        assert_eq!(refusal(v), Refusal::NoSamples);
+        assert_eq!(refusal(&v), Refusal::NoSamples);
     }
 
     #[test]
@@ -252,7 +252,7 @@ mod tests {
             StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
             &mut axes,
         );
-        assert_eq!(refusal(v), Refusal::AboutLongAxis);
+        assert_eq!(refusal(&v), Refusal::AboutLongAxis);
     }
 
     /// A movement with the given angle (deg) and a share of it about another axis, bias-free.
@@ -290,7 +290,7 @@ mod tests {
         let (side, ahead) = (-Vector3::z(), Vector3::x());
         let bow = |m: &_| verdict(CalibrationStep::Bow, Role::Pelvis, m);
         assert!(bow(&movement(side, twice(40.0), ahead, 0.05)).passed());
-        let refused = |m: &_| refusal(bow(m));
+        let refused = |m: &_| refusal(&bow(m));
         let little = refused(&movement(side, twice(10.0), ahead, 0.0));
         assert!(
             matches!(little, Refusal::TooSmall { range_deg, least_deg: BOW_MIN_DEG } if (range_deg - 10.0).abs() < 0.1)
@@ -310,7 +310,7 @@ mod tests {
         let raise = |m: &_| verdict(CalibrationStep::ArmRaise, Role::LeadArm, m);
         let (side, ahead) = (Vector3::z(), Vector3::x());
         assert!(raise(&movement(side, twice(88.0), ahead, 0.05)).passed());
-        let refused = |m: &_| refusal(raise(m));
+        let refused = |m: &_| refusal(&raise(m));
         let little = refused(&movement(side, twice(20.0), ahead, 0.0));
         assert!(
             matches!(little, Refusal::TooSmall { range_deg, least_deg: RAISE_MIN_DEG } if (range_deg - 20.0).abs() < 0.1)
@@ -355,7 +355,7 @@ mod tests {
         let w = |dps: f64| vec![Vector3::new(0.0, 0.0, dps.to_radians()); t.len()];
         assert!(verdict(CalibrationStep::Still, Role::Thorax, &(t.clone(), w(0.2), a(0.2))).passed());
         let v = verdict(CalibrationStep::Still, Role::Thorax, &(t.clone(), w(3.0), a(3.0)));
-        assert!(matches!(refusal(v), Refusal::Leaned { lean_deg } if (lean_deg - 10.0).abs() < 0.1));
+        assert!(matches!(refusal(&v), Refusal::Leaned { lean_deg } if (lean_deg - 10.0).abs() < 0.1));
     }
 
     #[test]
@@ -368,7 +368,7 @@ mod tests {
             (CalibrationStep::ArmRaise, Role::LeadArm),
         ] {
             let v = verdict(step, role, &short);
-            assert_eq!(refusal(v), Refusal::TooShort { lasted_s: 0.49, least_s: STILL_MIN_S });
+            assert_eq!(refusal(&v), Refusal::TooShort { lasted_s: 0.49, least_s: STILL_MIN_S });
         }
     }
 }
