@@ -226,7 +226,7 @@ function apply(now, name, data) {
     case 'calibration': now.calibration.push(data); return true;
     case 'block':
       now.block = data.label;
-      now.blocks.push({ label: data.label, start_s: data.t_s, first_swing: null });
+      now.blocks.push({ label: data.label, start_s: data.t_s });
       return true;
     case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':

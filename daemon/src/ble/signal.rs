@@ -7,6 +7,7 @@ use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_motion::stream::StrapStream;
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::log::StrapEventKind;
 use peakorder_protocol::profile::{ClockKind, Profile, STANDARD_GRAVITY};
 use serde::Serialize;
@@ -311,7 +312,7 @@ impl SignalMeter {
                 format!(
                     "its times are known to ± {:.1} ms only: {why}; gaps shorter than that will be called unresolved. \
                      A strap that stamps its connection events does not have this limit",
-                    1.96 * r.clock_sd_ms
+                    Z95 * r.clock_sd_ms
                 ),
             );
         }

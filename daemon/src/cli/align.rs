@@ -12,6 +12,7 @@ use peakorder_motion::clock::time::DeviceTime;
 use peakorder_motion::clock::twist::{FAST_RAD_S, Rates, lag};
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::log::StrapEventKind;
 use peakorder_protocol::profile::ClockKind;
 use serde::Serialize;
@@ -152,7 +153,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
         // The clocks' own uncertainty at the moment of the twist is in the constant for good.
         let clock_sd_s = strap.clock_sd_s().max(gathered[0].clock_sd_s());
-        let u95_ms = 1.96 * twist.sd_s.hypot(clock_sd_s) * 1e3;
+        let u95_ms = Z95 * twist.sd_s.hypot(clock_sd_s) * 1e3;
         if u95_ms > WORTH_MS {
             report::complain(&format!(
                 "the {role} strap's times are known to ± {u95_ms:.1} ms only, because of its clock and not of the twist \
@@ -173,7 +174,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             if let Some(strap) = setup.config.straps.get_mut(&f.role) {
                 strap.alignment = Some(ClockAlignment {
                     latency_ms: f.latency_ms,
-                    sd_ms: f.u95_ms / 1.96,
+                    sd_ms: f.u95_ms / Z95,
                     residual: f.residual,
                     at_utc: at_utc.clone(),
                 });

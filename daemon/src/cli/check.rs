@@ -7,6 +7,7 @@ use crate::ble::straps::{SessionClock, Straps, What};
 use peakorder_analysis::words;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -144,7 +145,7 @@ fn render(whole: &Whole) -> String {
         ("  longest", |r| figure(r.gap_max_ms, 0)),
         ("late against the earliest, ms: median", |r| figure(r.late_median_ms, 1)),
         ("  95 % below", |r| figure(r.late_p95_ms, 1)),
-        ("time known to, ± ms (95 %)", |r| figure(Some(1.96 * r.clock_sd_ms), 1)),
+        ("time known to, ± ms (95 %)", |r| figure(Some(Z95 * r.clock_sd_ms), 1)),
         ("battery, %", |r| figure(r.battery_percent.map(f64::from), 0)),
         ("noise at rest, °/s", |r| figure(r.still_gyro_sd_dps, 2)),
         ("gravity at rest, g", |r| figure(r.still_acc_g, 3)),

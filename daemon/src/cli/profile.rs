@@ -4,6 +4,7 @@ use super::bluetooth::{ConfigFile, table};
 use super::report;
 use crate::ble::profiles;
 use anyhow::{Context as _, bail};
+use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2;
 use peakorder_protocol::profile::{ClockKind, Decoded, Decoder, Profile};
 use serde::Serialize;
 use std::path::PathBuf;
@@ -182,7 +183,7 @@ fn check(profile: &Profile, hex: &[String], channel: u8, json: bool) -> anyhow::
                     period_ms: head.period_s.map(|p| p * 1e3),
                     sample: i + 1,
                     gyro_dps: s.gyro.map(f64::to_degrees),
-                    acc_g: s.acc.map(|a| a / 9.80665),
+                    acc_g: s.acc.map(|a| a / STANDARD_GRAVITY_M_S2),
                     clipped: s.clipped,
                 });
             }

@@ -11,6 +11,7 @@ use anyhow::{Context as _, bail};
 use peakorder_analysis::words;
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -97,7 +98,7 @@ fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
     let mut rows = vec![heading.map(String::from).to_vec()];
     for (role, strap) in &setup.config.straps {
         let aligned = match (&strap.alignment, valid.get(role)) {
-            (_, Some(a)) => format!("{:+.2} ± {:.2} ms, {}", a.latency_ms, 1.96 * a.sd_ms, a.at_utc),
+            (_, Some(a)) => format!("{:+.2} ± {:.2} ms, {}", a.latency_ms, Z95 * a.sd_ms, a.at_utc),
             (Some(_), None) => "not with the others: peakorderd align".into(),
             (None, None) => "never: peakorderd align".into(),
         };

@@ -41,13 +41,9 @@ fn a_whole_lesson_is_told_shown_and_kept() {
         (&json!(true), &json!("virtual"), &json!(true))
     );
     assert_eq!(shown["player"]["name"], "Somebody");
-    let blocks: Vec<(&str, u64)> = shown["blocks"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|b| (b["label"].as_str().unwrap(), b["first_swing"].as_u64().unwrap()))
-        .collect();
-    assert_eq!(blocks, [("baseline", 1), ("pivot drill", 11), ("after", 19)]);
+    let blocks: Vec<&str> =
+        shown["blocks"].as_array().unwrap().iter().map(|b| b["label"].as_str().unwrap()).collect();
+    assert_eq!(blocks, ["baseline", "pivot drill", "after"]);
     let swings: Vec<&Value> = told.iter().filter(|e| e.name == "swing").map(|e| &e.data["swing"]).collect();
     assert_eq!(shown["swings"].as_array().unwrap().iter().collect::<Vec<_>>(), swings, "told and kept alike");
     assert_eq!(shown["mobility"].as_array().unwrap().len(), 2);
