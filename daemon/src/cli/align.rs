@@ -2,7 +2,7 @@
 //! together.
 
 use super::bluetooth::{ConfigFile, table};
-use super::report;
+use super::console;
 use crate::ble::straps::{Incoming, SessionClock, Straps, Wanted, What};
 use crate::config::ClockAlignment;
 use anyhow::{Context as _, bail};
@@ -138,14 +138,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             format!("{} and {role} strap could not be aligned; nothing was changed", assigned[0].0)
         })?;
         if (twist.gain - 1.0).abs() > GAIN {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap shows {:.0} % of the rotation of the {} strap: the scale in one of their profiles is wrong",
                 twist.gain * 100.0,
                 assigned[0].0
             ));
         }
         if twist.loose {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap moved a little against the {} strap ({:.1} %); hold them firmer for a better figure",
                 assigned[0].0,
                 twist.residual * 100.0
@@ -155,7 +155,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let clock_sd_s = strap.clock_sd_s().max(gathered[0].clock_sd_s());
         let u95_ms = Z95 * twist.sd_s.hypot(clock_sd_s) * 1e3;
         if u95_ms > WORTH_MS {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap's times are known to ± {u95_ms:.1} ms only, because of its clock and not of the twist \
                  (peakorderd check says why)"
             ));
@@ -183,7 +183,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         setup.config.save(&setup.path)?;
     }
     if arguments.json {
-        report::say(&serde_json::to_string(&found)?);
+        console::print_line(&serde_json::to_string(&found)?);
         return Ok(ExitCode::SUCCESS);
     }
     let mut rows = vec![["strap", "later by, ms", "± ms (95 %)", "not common, %"].map(String::from).to_vec()];
@@ -195,9 +195,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             format!("{:.2}", f.residual * 100.0),
         ]
     }));
-    report::say(table(&rows).trim_end());
+    console::print_line(table(&rows).trim_end());
     if !arguments.dry_run {
-        report::say(
+        console::print_line(
             "stored; new sessions take it off. Twist again after the lesson: the change between the two is an honest check.",
         );
     }
@@ -213,7 +213,7 @@ async fn gather(
     json: bool,
 ) -> anyhow::Result<()> {
     let tell = |text: &str| {
-        if json { report::complain(text) } else { report::say(text) }
+        if json { console::print_error(text) } else { console::print_line(text) }
     };
     tell("connecting …");
     receive(straps, assigned, gathered, CONNECTING, false, |g| g.iter().all(Gathered::streaming)).await?;
@@ -239,7 +239,7 @@ async fn receive(
     enough: impl Fn(&[Gathered]) -> bool,
 ) -> anyhow::Result<()> {
     let end = tokio::time::sleep(length);
-    let stop = report::stop_signal();
+    let stop = console::stop_signal();
     tokio::pin!(end, stop);
     let mut items: Vec<Incoming> = Vec::new();
     while !enough(gathered) {
@@ -262,7 +262,7 @@ async fn receive(
                 }
                 What::Packet { .. } | What::Event(_) => {}
                 What::Say(what) => {
-                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+                    console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
                 What::Refused(text) => bail!("the {role} strap cannot be used: {text}"),
             }

@@ -1,7 +1,7 @@
 //! `peakorderd check`: is the signal good enough for a lesson?
 
 use super::bluetooth::{ConfigFile, figure, table};
-use super::report;
+use super::console;
 use crate::ble::signal::{Finding, GAP_EDGES_MS, SignalMeter, SignalReport, Weight};
 use crate::ble::straps::{SessionClock, Straps, What};
 use peakorder_analysis::words;
@@ -50,12 +50,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let mut refused: Vec<Option<String>> = vec![None; assigned.len()];
     let mut streaming = vec![false; assigned.len()];
     if !arguments.json {
-        report::say("connecting; lay the straps still on a table until the check is done …");
+        console::print_line("connecting; lay the straps still on a table until the check is done …");
     }
     let clock = SessionClock::start();
     let mut straps = Straps::start(&radio, assigned.iter().map(|(_, w)| w.clone()).collect(), clock);
-    let bar = report::progress((arguments.seconds * 10.0) as u64, "measuring {bar:40} {msg}");
-    let stop = report::stop_signal();
+    let bar = console::progress((arguments.seconds * 10.0) as u64, "measuring {bar:40} {msg}");
+    let stop = console::stop_signal();
     tokio::pin!(stop);
     let mut end = tokio::time::Instant::now() + CONNECTING;
     let mut measuring = false;
@@ -82,7 +82,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 What::Packet { .. } => streaming[item.strap] = true,
                 What::Event(_) => {}
                 What::Say(what) => {
-                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+                    console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
                 What::Refused(text) => refused[item.strap] = Some(text),
             }
@@ -105,9 +105,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     whole.ready =
         !whole.straps.values().any(|s| s.findings.iter().any(problem)) && !whole.together.iter().any(problem);
     if arguments.json {
-        report::say(&serde_json::to_string(&whole)?);
+        console::print_line(&serde_json::to_string(&whole)?);
     } else {
-        report::say(render(&whole).trim_end());
+        console::print_line(render(&whole).trim_end());
     }
     Ok(if whole.ready { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }

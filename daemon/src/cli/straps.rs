@@ -1,7 +1,7 @@
 //! `peakorderd straps`: which strap is worn where.
 
 use super::bluetooth::{ConfigFile, harmless, table};
-use super::{report, scan};
+use super::{console, scan};
 use crate::ble::radio::Radio;
 use crate::ble::setup::Setup;
 use crate::ble::straps::{SessionClock, Straps, Wanted, What};
@@ -74,7 +74,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 None => bail!("no strap is assigned to the {role}"),
                 Some(strap) => {
                     setup.config.save(&setup.path)?;
-                    report::say(&format!("{role}: {} forgotten", strap.id));
+                    console::print_line(&format!("{role}: {} forgotten", strap.id));
                     Ok(ExitCode::SUCCESS)
                 }
             }
@@ -84,11 +84,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 
 fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
     if json {
-        report::say(&serde_json::to_string(&setup.config.straps)?);
+        console::print_line(&serde_json::to_string(&setup.config.straps)?);
         return Ok(ExitCode::SUCCESS);
     }
     if setup.config.straps.is_empty() {
-        report::say(
+        console::print_line(
             "no strap is assigned; find yours with: peakorderd scan, then: peakorderd straps identify",
         );
         return Ok(ExitCode::SUCCESS);
@@ -110,7 +110,7 @@ fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
             aligned,
         ]);
     }
-    report::say(table(&rows).trim_end());
+    console::print_line(table(&rows).trim_end());
     Ok(ExitCode::SUCCESS)
 }
 
@@ -134,7 +134,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
     };
     setup.config.assign(role, id, &name, &profile);
     setup.config.save(&setup.path)?;
-    report::say(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
+    console::print_line(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
     Ok(ExitCode::SUCCESS)
 }
 
@@ -153,7 +153,7 @@ struct Watched {
 
 async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::Result<ExitCode> {
     let radio = setup.radio().await?;
-    report::say("looking for straps …");
+    console::print_line("looking for straps …");
     let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
     let candidates: Vec<Candidate> = all
         .into_values()
@@ -214,10 +214,13 @@ async fn ask(
     let silent: Vec<&str> =
         (0..candidates.len()).filter(|i| !watched.streaming(*i)).map(|i| candidates[i].id.as_str()).collect();
     if !silent.is_empty() {
-        report::complain(&format!("nothing comes in from {}; it cannot be identified", silent.join(", ")));
+        console::print_error(&format!(
+            "nothing comes in from {}; it cannot be identified",
+            silent.join(", ")
+        ));
     }
     for role in roles {
-        report::say(&format!(
+        console::print_line(&format!(
             "twist the strap you wear on the {role} now, to and fro, and keep the others still"
         ));
         let deadline = tokio::time::Instant::now() + limit;
@@ -227,7 +230,7 @@ async fn ask(
             match watched.turning.judge(|i| left.contains(&i)) {
                 Turned::One(i) => break i,
                 Turned::None => {}
-                Turned::Unclear(a, b) => report::say(&format!(
+                Turned::Unclear(a, b) => console::print_line(&format!(
                     "unclear: {} and {} both turned ({:.0}° and {:.0}°); twist only the one on the {role}",
                     candidates[a].id,
                     candidates[b].id,
@@ -244,7 +247,7 @@ async fn ask(
         left.retain(|i| *i != found);
         let strap = &candidates[found];
         setup.config.assign(*role, &strap.id, &strap.name, strap.wanted.profile.id());
-        report::say(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
+        console::print_line(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
     }
     Ok(())
 }
@@ -258,7 +261,7 @@ async fn gather(
     enough: impl Fn(&Watched) -> bool,
 ) -> anyhow::Result<()> {
     let end = tokio::time::sleep(length);
-    let stop = report::stop_signal();
+    let stop = console::stop_signal();
     tokio::pin!(end, stop);
     let mut items = Vec::new();
     while !enough(watched) {
@@ -275,9 +278,11 @@ async fn gather(
             match item.what {
                 What::Say(what) => {
                     let text = words::strap::event(&what);
-                    report::complain(&format!("{}: {text}", candidates[item.strap].id));
+                    console::print_error(&format!("{}: {text}", candidates[item.strap].id));
                 }
-                What::Refused(text) => report::complain(&format!("{}: {text}", candidates[item.strap].id)),
+                What::Refused(text) => {
+                    console::print_error(&format!("{}: {text}", candidates[item.strap].id))
+                }
                 What::Packet { .. } | What::Event(_) => {}
             }
         }

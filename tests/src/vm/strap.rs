@@ -1,4 +1,4 @@
-//! One strap of the air: what its sensor puts out, and its side of a link.
+//! One strap within reach: what its sensor puts out, and its side of a link.
 
 use super::att::Server;
 use super::scenario;
@@ -24,7 +24,7 @@ pub(super) struct Ready {
 }
 
 /// The sensor and the strap's clock, which go on whether or not there is a link. Times are
-/// the air's seconds.
+/// the radio's seconds.
 #[derive(Debug)]
 pub(super) struct Sensor {
     packets: Vec<Ready>,

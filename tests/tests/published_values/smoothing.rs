@@ -2,7 +2,7 @@
 
 use peakorder_motion::sequence::fit::LocalFit;
 use peakorder_motion::sequence::peak::{self, Series};
-use peakorder_tests::made::{Curve, Ease, normal};
+use peakorder_tests::synthetic::{Curve, Ease, normal};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 use serde::Deserialize;

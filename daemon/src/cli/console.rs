@@ -14,12 +14,12 @@ use std::path::Path;
 use tokio::sync::broadcast;
 
 /// One line on stderr.
-pub(super) fn complain(text: &str) {
+pub(super) fn print_error(text: &str) {
     let _ = writeln!(io::stderr(), "peakorderd: {text}");
 }
 
 /// One line (or block) on stdout; a closed pipe is silent.
-pub(super) fn say(text: &str) {
+pub(super) fn print_line(text: &str) {
     let _ = writeln!(io::stdout(), "{text}");
 }
 

@@ -331,7 +331,7 @@ impl Recording {
     }
 
     /// Imports it into `folder/session`.
-    pub fn import_into(&self, folder: &Path) -> crate::programs::Said {
+    pub fn import_into(&self, folder: &Path) -> crate::programs::CommandOutput {
         let mut arguments =
             vec!["import".to_owned(), "--out".into(), folder.join("session").to_string_lossy().into_owned()];
         arguments.extend(self.write(folder, Variant::Si));
