@@ -183,7 +183,7 @@ impl TestServer {
         Events { lines: BufReader::new(reader).lines() }
     }
 
-    /// A player who has agreed to be recorded; his id.
+    /// A player who has agreed to be recorded; returns the id.
     pub fn player(&self, name: &str) -> String {
         self.player_of(name, "right")
     }

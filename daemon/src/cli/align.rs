@@ -3,7 +3,7 @@
 
 use super::bluetooth::{ConfigFile, table};
 use super::console;
-use crate::ble::straps::{Incoming, SessionClock, Straps, Wanted, What};
+use crate::ble::straps::{Incoming, IncomingKind, SessionClock, StrapTarget, Straps};
 use crate::config::ClockAlignment;
 use anyhow::{Context as _, bail};
 use nalgebra::Vector3;
@@ -48,7 +48,7 @@ const TWIST_S: f64 = 6.0;
 /// Rates of two straps that differ by more than this share have a wrong scale.
 const GAIN: f64 = 0.05;
 
-/// An alignment worse than this is spoken of, milliseconds (95 %).
+/// A worse alignment is reported, milliseconds (95 %).
 const WORTH_MS: f64 = 2.0;
 
 /// One strap's samples, kept on its own clock until the end.
@@ -59,7 +59,7 @@ struct Gathered {
 }
 
 impl Gathered {
-    fn new(wanted: &Wanted) -> Self {
+    fn new(wanted: &StrapTarget) -> Self {
         Self { stream: StrapStream::unaligned(&wanted.profile), samples: Vec::new(), fast_s: 0.0 }
     }
 
@@ -151,7 +151,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 twist.residual * 100.0
             ));
         }
-        // The clocks' own uncertainty at the moment of the twist is in the constant for good.
+        // The constant includes the clocks' own uncertainty at the moment of the twist.
         let clock_sd_s = strap.clock_sd_s().max(gathered[0].clock_sd_s());
         let u95_ms = Z95 * twist.sd_s.hypot(clock_sd_s) * 1e3;
         if u95_ms > WORTH_MS {
@@ -207,7 +207,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 /// Connects, lets the clocks settle, and gathers the twist.
 async fn gather(
     straps: &mut Straps,
-    assigned: &[(Role, Wanted)],
+    assigned: &[(Role, StrapTarget)],
     gathered: &mut [Gathered],
     limit: Duration,
     json: bool,
@@ -232,7 +232,7 @@ async fn gather(
 /// Receives what comes for `length`, or until `enough`.
 async fn receive(
     straps: &mut Straps,
-    assigned: &[(Role, Wanted)],
+    assigned: &[(Role, StrapTarget)],
     gathered: &mut [Gathered],
     length: Duration,
     keep: bool,
@@ -254,17 +254,17 @@ async fn receive(
             if item.pass_to(&mut strap.stream) && keep {
                 strap.keep();
             }
-            match item.what {
-                What::Event(StrapEventKind::Disconnected { .. }) if keep => {
+            match item.kind {
+                IncomingKind::Event(StrapEventKind::Disconnected { .. }) if keep => {
                     bail!(
                         "the link to the {role} strap was lost while twisting; nothing was changed, try again"
                     );
                 }
-                What::Packet { .. } | What::Event(_) => {}
-                What::Say(what) => {
+                IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
+                IncomingKind::Status(what) => {
                     console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
-                What::Refused(text) => bail!("the {role} strap cannot be used: {text}"),
+                IncomingKind::GivenUp(text) => bail!("the {role} strap cannot be used: {text}"),
             }
         }
     }

@@ -3,7 +3,7 @@
 use super::bluetooth::{ConfigFile, figure, table};
 use super::console;
 use crate::ble::signal::{Finding, GAP_EDGES_MS, SignalMeter, SignalReport, Weight};
-use crate::ble::straps::{SessionClock, Straps, What};
+use crate::ble::straps::{IncomingKind, SessionClock, Straps};
 use peakorder_analysis::words;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::Role;
@@ -78,13 +78,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             let (role, _) = assigned[item.strap];
             let meter = &mut meters[item.strap];
             meter.push(&item);
-            match item.what {
-                What::Packet { .. } => streaming[item.strap] = true,
-                What::Event(_) => {}
-                What::Say(what) => {
+            match item.kind {
+                IncomingKind::Packet { .. } => streaming[item.strap] = true,
+                IncomingKind::Event(_) => {}
+                IncomingKind::Status(what) => {
                     console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
-                What::Refused(text) => refused[item.strap] = Some(text),
+                IncomingKind::GivenUp(text) => refused[item.strap] = Some(text),
             }
         }
     }
@@ -113,7 +113,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 }
 
 /// What pairs of straps do not know of each other.
-fn together(assigned: &[(Role, crate::ble::straps::Wanted)], meters: &[SignalMeter]) -> Vec<Finding> {
+fn together(assigned: &[(Role, crate::ble::straps::StrapTarget)], meters: &[SignalMeter]) -> Vec<Finding> {
     let limits = |i: usize| meters[i].stream().clock().limits();
     let mut all = Vec::new();
     for i in 0..meters.len() {

@@ -24,7 +24,7 @@ pub(super) struct Arguments {
 
 #[derive(Debug, clap::Subcommand)]
 enum Command {
-    /// Profiles at hand: the built-in ones and those in the folder `profiles` beside the configuration.
+    /// Lists the known profiles: the built-in ones and those in the folder `profiles` beside the configuration.
     List,
     /// Print a profile's text, to start one of your own from.
     Show {
@@ -33,7 +33,7 @@ enum Command {
     },
     /// Check a profile file, and decode sample bytes with it.
     Check {
-        /// Profile file, or the id of a profile at hand.
+        /// Profile file, or the id of a known profile.
         file: PathBuf,
         /// Bytes of one notification in hexadecimal, spaces allowed; give it again for the next one.
         #[arg(long, value_name = "HEX")]

@@ -154,7 +154,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let above = bar.clone();
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
         let Some(line) = console::line(event, json) else { return };
-        // Swings go to whoever reads stdout, what happens to the straps to the person watching.
+        // Swings go to stdout, for programs too. What happens to the straps goes to stderr, for the person who watches.
         above.suspend(|| match event {
             LiveEvent::Strap { .. } if !json => console::print_error(&line),
             _ => console::print_line(&line),

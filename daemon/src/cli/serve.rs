@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
-    /// Lessons use virtual straps: an invented lesson, whoever the player is.
+    /// Lessons use virtual straps: an invented lesson for any player.
     #[arg(long = "virtual")]
     virtual_straps: bool,
     /// The invented lesson is drawn from this number.

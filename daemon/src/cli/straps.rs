@@ -4,7 +4,7 @@ use super::bluetooth::{ConfigFile, harmless, table};
 use super::{console, scan};
 use crate::ble::radio::Radio;
 use crate::ble::setup::Setup;
-use crate::ble::straps::{SessionClock, Straps, Wanted, What};
+use crate::ble::straps::{IncomingKind, SessionClock, StrapTarget, Straps};
 use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
@@ -142,7 +142,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
 struct Candidate {
     id: String,
     name: String,
-    wanted: Wanted,
+    wanted: StrapTarget,
 }
 
 /// The candidates' streams, and how far each strap has turned.
@@ -159,7 +159,7 @@ async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::
         .into_values()
         .filter_map(|(heard, _)| {
             let known = setup.profiles.get(heard.profile.as_deref()?)?;
-            let wanted = Wanted { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
+            let wanted = StrapTarget { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
             Some(Candidate { id: heard.id, name: heard.name, wanted })
         })
         .collect();
@@ -275,15 +275,15 @@ async fn gather(
             if item.pass_to(stream) {
                 watched.turning.look(item.strap, stream.received().samples);
             }
-            match item.what {
-                What::Say(what) => {
+            match item.kind {
+                IncomingKind::Status(what) => {
                     let text = words::strap::event(&what);
                     console::print_error(&format!("{}: {text}", candidates[item.strap].id));
                 }
-                What::Refused(text) => {
+                IncomingKind::GivenUp(text) => {
                     console::print_error(&format!("{}: {text}", candidates[item.strap].id))
                 }
-                What::Packet { .. } | What::Event(_) => {}
+                IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
             }
         }
     }

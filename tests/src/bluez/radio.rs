@@ -230,7 +230,7 @@ impl Radio {
         Ok(self.drop_link(i).await?)
     }
 
-    /// The link ends, whoever wanted it.
+    /// The link ends, on either side's request.
     pub(super) async fn drop_link(&self, i: usize) -> zbus::Result<()> {
         let _in_turn = self.air.lock().await;
         self.edit(i, |p| {

@@ -25,7 +25,7 @@ const WHOLE_AFTER: usize = 2;
 /// Impacts must keep their distances to this much, seconds: to pair swings with their truth.
 const PAIRING_S: f64 = 0.1;
 
-/// A clock that begins anew is not relied upon for so long, seconds.
+/// Seconds after a restart of the clock in which its times are not checked.
 const SETTLING_S: f64 = 6.0;
 /// Packets that may miss the end of the session, of each strap.
 const AT_THE_END: usize = 2;

@@ -38,7 +38,7 @@ pub(super) enum Wish {
     ActiveScan {
         active: bool,
     },
-    /// Connect one peer, or whoever of the accept list comes first.
+    /// Connect one peer, or the first of the accept list that is heard.
     Connect {
         peer: Option<[u8; 6]>,
         interval: u16,

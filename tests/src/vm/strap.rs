@@ -43,7 +43,7 @@ fn u32_at(bytes: &[u8], at: usize) -> u32 {
 }
 
 impl Sensor {
-    /// Plays `packets`, of which there must be more than a second's.
+    /// Plays `packets`, which must last more than a second.
     pub(super) fn new(packets: Vec<Ready>) -> Result<Self, String> {
         let (Some(first), Some(last)) = (packets.first(), packets.get(STANDING)) else {
             return Err(format!("the script has only {} packets of a strap", packets.len()));

@@ -38,7 +38,7 @@ fn the_body_moves_with_the_straps_now() {
          new MutationObserver(look).observe(document.querySelector('.stage'), { childList: true, subtree: true });
          return true",
     );
-    // Told while the player turns in his seat, which ends with the first check.
+    // The first check ends the seated turns.
     let told = std::thread::spawn(move || {
         let start = Instant::now();
         let in_time = poses.take_while(|_| start.elapsed() < Duration::from_secs(40));

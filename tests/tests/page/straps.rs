@@ -88,7 +88,7 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     );
     browser.sees("Done: how every strap sits", SOON);
     browser.sees("Now: baseline", SOON);
-    // The check's result: the virtual player turns 48° each way in his seat (its script).
+    // The check's result: the virtual player turns 48° each way when seated (its script).
     let cells =
         browser.run("return [...document.querySelectorAll('.course tbody tr')].map((r) => r.innerText)");
     let cells = cells.as_array().expect("rows");
