@@ -2,7 +2,7 @@
 // peaks, the speed curves under it and the run of swings under those.
 
 import { h, s } from './dom.js';
-import { BAND, NAMES, ROLES, capital, half, tellingGaps, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
+import { Z95, NAMES, ROLES, capital, half, tellingGaps, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 /** The page's measures for a given width. */
@@ -20,7 +20,7 @@ export function layout(width, swings) {
 
 function impactLine(l, height, swing) {
   const x = l.x(0);
-  const sd = swing.events.impact.sd_ms * BAND;
+  const sd = swing.events.impact.sd_ms * Z95;
   const w = Math.max(1, l.x(sd) - l.x(-sd));
   return [
     s('rect', { class: 'impact-band', x: x - w / 2, y: 0, width: w, height }),
@@ -53,7 +53,7 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
       return;
     }
     const x = l.x(-peak.before_impact_ms);
-    const w = Math.max(3, l.x(peak.sd_ms * BAND) - l.x(-peak.sd_ms * BAND));
+    const w = Math.max(3, l.x(peak.sd_ms * Z95) - l.x(-peak.sd_ms * Z95));
     parts.push(s('rect', { class: `beam ${role}`, x: x - w / 2, y: y - row * 0.42, width: w, height: row * 0.84 }));
     parts.push(mark(role, x, y, 12));
     const sd = Math.hypot(peak.sd_ms, swing.events.impact.sd_ms);
