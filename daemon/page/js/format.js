@@ -45,16 +45,18 @@ export function gapSentence(gap) {
   return `${NAMES[first]} ${size} before ${NAMES[second]}`;
 }
 
-/**
- * The gaps that say all about the order: those between neighbours that both peaked, and the one
- * from the first row to the last where a single pair is resolved and the third segment is tied with both.
- */
+/** The segment that is tied with both others where those two are resolved; null otherwise. */
+export function tiedWithBoth(swing) {
+  const resolved = swing.sequence.gaps.filter((g) => g.resolved);
+  if (!ROLES.every((role) => peakOf(swing, role)) || resolved.length !== 1) return null;
+  return ROLES.find((role) => role !== resolved[0].from && role !== resolved[0].to);
+}
+
+/** The gaps that say all about the order: the one that is resolved where the third segment is tied with both, else those between neighbours that both peaked. */
 export function tellingGaps(swing) {
-  const peaked = ROLES.filter((role) => peakOf(swing, role));
-  const gaps = peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role));
-  const onePair = peaked.length === 3 && swing.sequence.gaps.filter((g) => g.resolved).length === 1;
-  if (onePair) gaps.push(gapOf(swing, peaked[0], peaked[2]));
-  return gaps.filter(Boolean);
+  const tied = tiedWithBoth(swing);
+  const peaked = ROLES.filter((role) => role !== tied && peakOf(swing, role));
+  return peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role)).filter(Boolean);
 }
 
 /** A segment's peak, if it peaked before impact. */

@@ -2,7 +2,7 @@
 //! on disk and against `peakorder compare` at the command line.
 
 use crate::common::{SOON, address, keep_what_is_shown, kept, show, state, swing_shown};
-use crate::words::{gap, headline, squeezed};
+use crate::words::{gap, headline, squeezed, tied_with_both};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use peakorder_tests::browser::{Browser, TABLET};
@@ -99,7 +99,15 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
             files.iter().find(|s| s.number == *number).unwrap_or_else(|| panic!("no file of {number}"));
         assert_eq!(page["headline"], json!(headline(swing)), "swing {number}");
         let strip = squeezed(page["strip"].as_str().expect("text"));
-        for (from, to) in [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)] {
+        let tied = tied_with_both(swing);
+        assert_eq!(strip.contains("tied with both"), tied.is_some(), "swing {number}: {strip}");
+        let pairs = match tied {
+            Some(Role::Pelvis) => vec![(Role::Thorax, Role::LeadArm)],
+            Some(Role::Thorax) => vec![(Role::Pelvis, Role::LeadArm)],
+            Some(Role::LeadArm) => vec![(Role::Pelvis, Role::Thorax)],
+            None => vec![(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)],
+        };
+        for (from, to) in pairs {
             if let Some(words) = gap(swing, from, to) {
                 assert!(strip.contains(&words), "swing {number}: “{words}” in “{strip}”");
                 if words.starts_with("tie") { ties += 1 } else { resolved += 1 }
