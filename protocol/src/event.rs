@@ -1,4 +1,4 @@
-//! Live events: what the daemon tells whoever watches, one JSON object each.
+//! Live events: what the daemon tells its watchers, one JSON object each.
 
 use crate::calibration::JudgedStep;
 use crate::log::StrapEventKind;

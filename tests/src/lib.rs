@@ -6,8 +6,8 @@ pub mod bluez;
 pub mod browser;
 pub mod csv;
 pub mod files;
-pub mod made;
 pub mod programs;
-pub mod served;
+pub mod synthetic;
+pub mod test_server;
 #[cfg(target_os = "linux")]
 pub mod vm;

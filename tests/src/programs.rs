@@ -45,7 +45,7 @@ pub fn peakorder() -> PathBuf {
 
 /// What a finished program said.
 #[derive(Debug, Clone)]
-pub struct Said {
+pub struct CommandOutput {
     /// Exit code; `None` when killed.
     pub code: Option<i32>,
     /// Standard output.
@@ -54,7 +54,7 @@ pub struct Said {
     pub err: String,
 }
 
-impl Said {
+impl CommandOutput {
     fn of(output: Output) -> Self {
         let text = |bytes| String::from_utf8(bytes).expect("programs print UTF-8");
         Self { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
@@ -86,18 +86,18 @@ impl Said {
 }
 
 /// Runs a program to its end, without colour and with a known width.
-pub fn run<I, S>(program: &Path, arguments: I) -> Said
+pub fn run<I, S>(program: &Path, arguments: I) -> CommandOutput
 where
     I: IntoIterator<Item = S>,
     S: AsRef<OsStr>,
 {
     let mut command = Command::new(program);
     command.args(arguments).env("NO_COLOR", "1").env("COLUMNS", "100").env_remove("PEAKORDER_LOG");
-    Said::of(command.output().expect("the program starts"))
+    CommandOutput::of(command.output().expect("the program starts"))
 }
 
 /// Runs `peakorderd`.
-pub fn daemon<I, S>(arguments: I) -> Said
+pub fn daemon<I, S>(arguments: I) -> CommandOutput
 where
     I: IntoIterator<Item = S>,
     S: AsRef<OsStr>,
@@ -106,7 +106,7 @@ where
 }
 
 /// Runs `peakorder`.
-pub fn analysis<I, S>(arguments: I) -> Said
+pub fn analysis<I, S>(arguments: I) -> CommandOutput
 where
     I: IntoIterator<Item = S>,
     S: AsRef<OsStr>,

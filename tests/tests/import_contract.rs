@@ -4,7 +4,7 @@ use peakorder_protocol::Role;
 use peakorder_protocol::swing::Reason;
 use peakorder_tests::csv::{self, Variant};
 use peakorder_tests::files::swings;
-use peakorder_tests::programs::{Said, daemon};
+use peakorder_tests::programs::{CommandOutput, daemon};
 use peakorder_virtual_straps::{
     PlayerParams, Population, PracticeOptions, Script, SensorModel, Session, SwingTruth,
 };
@@ -19,7 +19,7 @@ fn session() -> Session {
 }
 
 /// Writes the session's samples and marks as a logger would, and imports them.
-fn import(folder: &Path, session: &Session, variant: Variant, roles: &[Role], marks: bool) -> Said {
+fn import(folder: &Path, session: &Session, variant: Variant, roles: &[Role], marks: bool) -> CommandOutput {
     let mut arguments = vec!["import".to_owned(), "--out".into(), folder.join("s").display().to_string()];
     for role in roles {
         let name = role.key().replace('_', "-");

@@ -110,7 +110,7 @@ if [ "$ended" != 0 ]; then
     evidence
     fail "the machine $([ "$ended" = 2 ] && echo "never came up" || echo "did not reach its end")"
 fi
-if ! "$programs/strap_vm" judge "$work/back/session" "$work/back/played.log"; then
+if ! "$programs/strap_vm" check "$work/back/session" "$work/back/played.log"; then
     evidence
     fail "the session is not what was played; see above"
 fi

@@ -1,4 +1,4 @@
-// From above, now: the body as the straps tell it, 25 times a second.
+// From above, live: the body as the straps measure it, 25 times a second.
 
 import { lesson, running, store } from './store.js';
 import { stream } from './api.js';
@@ -6,7 +6,7 @@ import { h, show } from './dom.js';
 import { fromPose, picture } from './figure.js';
 import { spoken, turnList } from './above_words.js';
 
-/** A pose older than this is not now. */
+/** An older pose is not live. */
 const POSE_MS = 1000;
 
 let parts;
@@ -24,7 +24,7 @@ export function open(regions) {
   if (source || !running()) return;
   source = stream('/pose', { pose: (data) => {
     pose = { data, at: Date.now() };
-    // Not more often than the screen can show.
+    // At most one drawing a frame.
     frame ||= requestAnimationFrame(() => {
       frame = 0;
       draw();

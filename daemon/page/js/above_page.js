@@ -12,11 +12,11 @@ import * as now from './above_live.js';
 
 export const title = 'From above';
 
-/** What is looked at; kept while the page is open so that a swing arriving does not take it away. */
+/** What is shown. It stays while the page is open, so that a new swing does not replace it. */
 let view;
 let parts;
 let stop = null;
-/** The lists lack something, because one of them was in use. */
+/** The lists are out of date, because one of them was in use. */
 let stale = false;
 
 export async function enter(main, query) {
@@ -52,7 +52,7 @@ export function leave() {
 
 export function update(what) {
   if (what === 'opened') {
-    // Another lesson is on the page: what was chosen belongs to the one before.
+    // The page shows another lesson now. The choice belonged to the one before.
     begin();
     findOthers().then(() => parts && drawPicks());
     setMode(swings().length ? view.mode : 'now');
@@ -110,7 +110,7 @@ async function loadBoth() {
   }
 }
 
-/** `swing 3, baseline`, and of another lesson when that was. */
+/** `swing 3, baseline`; for another lesson also its date. */
 function nameOf({ session, swing }) {
   const when = startOf(session);
   return `swing ${swing.number}, ${blockName(swing.block)}${when ? `, ${dateWords(when)}` : ''}`;
@@ -146,7 +146,7 @@ function drawStage() {
   }
 }
 
-/** An instant in words: at or before which event. */
+/** An instant in words: the event that it is at or before. */
 function instant(swing, align, ms) {
   const events = eventsOf(swing, align);
   for (const name of ['takeaway', 'top', 'impact', 'finish']) {
@@ -185,7 +185,7 @@ function drawControls() {
 function drawPicks() {
   if (!parts || view.mode !== 'swing') return;
   const focused = document.activeElement;
-  // A list that is open must not be taken away by a swing that arrives.
+  // A new swing must not close an open list.
   stale = focused.tagName === 'SELECT' && parts.picks.contains(focused);
   if (stale) return;
   const here = lesson()?.session;

@@ -7,7 +7,7 @@ import { mark } from './shapes.js';
 
 export const spoken = (lines, handedness) => turnsOf(lines, handedness).map((t) => `${t.name} ${t.words}`).join(', ');
 
-/** One line a segment; of a second body in small beneath. */
+/** One line for each segment; a second body in small type below. */
 export function turnList(lines, handedness, second) {
   const others = second ? turnsOf(second.lines, second.handedness) : [];
   return h('dl', { class: 'turn-list' }, turnsOf(lines, handedness).map((t) => h('div', {},

@@ -41,7 +41,7 @@ export function update(what) {
   if (what === 'swing' || what === 'remarks' || what === 'opened') compare();
 }
 
-/** Blocks that can be chosen: of the lesson looked at first, then of the player's others. */
+/** Blocks to choose from: those of the lesson on the page first, then those of the player's others. */
 function choices() {
   const now = lesson();
   const own = now ? [{ id: now.session, player: now.player.name, started_utc: now.started_utc, blocks: [...new Set(now.swings.map((x) => x.block))] }] : [];

@@ -23,11 +23,11 @@ export function s(tag, properties, ...children) {
   return fill(document.createElementNS(SVG, tag), properties, children);
 }
 
-/** What a finger (or the mouse) is pressed on, and what is to be drawn once it is lifted. */
+/** The region that a finger (or the mouse) is pressed on, and the drawing that waits until it is lifted. */
 let pressed = null;
 let pressedAt = 0;
 const later = new Map();
-/** No tap lasts this long: its end was lost, and nothing may stand still for it. */
+/** No tap lasts this long. Its end was lost, and drawing goes on. */
 const TAP_MS = 10_000;
 
 addEventListener('pointerdown', (event) => {
@@ -36,14 +36,14 @@ addEventListener('pointerdown', (event) => {
 }, true);
 for (const name of ['pointerup', 'pointercancel', 'blur']) {
   addEventListener(name, (event) => {
-    // A button that is pressed takes the focus from another: only the window's own loss counts.
+    // A pressed button takes the focus from another. Only the window's loss of focus counts.
     if (name === 'blur' && event.target !== window) return;
     setTimeout(lifted);
   }, true);
 }
 
 function lifted() {
-  // The click has been by then.
+  // The click has happened by then.
   pressed = null;
   const draws = [...later.values()];
   later.clear();
@@ -51,8 +51,8 @@ function lifted() {
 }
 
 /**
- * Whether a finger rests in the region. What is under it must not be replaced, or the tap is
- * lost; `draw` is called when it is lifted.
+ * Whether a finger rests in the region. If what is under it were replaced, the tap would be
+ * lost. `draw` is called when the finger is lifted.
  */
 export function busy(region, draw) {
   if (!pressed || !region.contains(pressed) || Date.now() - pressedAt > TAP_MS) return false;

@@ -1,4 +1,4 @@
-// Earlier lessons: open one to step through its swings, play it again, or hold it against another.
+// Earlier lessons: open one to step through its swings, play it again, or compare it with another.
 
 import { attempt, close, lesson, open } from './store.js';
 import { get, part } from './api.js';
@@ -10,7 +10,7 @@ export const title = 'Earlier lessons';
 let region;
 let sessions = null;
 let who = null;
-/** Ids of up to two lessons to be held against each other, the earlier pick first. */
+/** Ids of up to two lessons to compare, the earlier pick first. */
 let held = [];
 
 export async function enter(main) {

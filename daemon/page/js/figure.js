@@ -28,7 +28,7 @@ const DOWN = [0, -1, 0];
 export function fromCurves(curves, i) {
   const found = {};
   for (const c of curves.segments) {
-    // Without a calibration the orientation is the strap's, and says nothing of the body.
+    // Without a calibration the orientation is the strap's, not the body's.
     const q = c.turn_deg?.length ? c.orientation_wxyz?.[i] : null;
     if (q) {
       const [x, , z] = rotate(q, c.role === 'lead_arm' ? DOWN : RIGHT);
@@ -67,7 +67,7 @@ function body(pose, handedness, kind) {
     if (!v) return;
     const [px, py] = at(v, r);
     parts.push(line(role, [[-px, -py], [px, py]], kind === 'ghost' ? 4 : 7), mark(role, px, py, 9), mark(role, -px, -py, 9));
-    // A short stroke ahead tells front from back.
+    // A short stroke shows which side is the front.
     const [nx, ny] = [py / r, -px / r];
     parts.push(s('line', { class: 'ahead', x1: nx * 4, y1: ny * 4, x2: nx * 26, y2: ny * 26 }));
   };

@@ -1,10 +1,10 @@
-// Numbers and words. Everything a person reads about a swing is put into words here.
+// Numbers with their units, and words that only the page needs. Words for facts come from the daemon.
 
 export const ROLES = ['pelvis', 'thorax', 'lead_arm'];
 export const NAMES = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'lead arm' };
 
 /** Half the width of a 95 % band, in standard uncertainties. */
-export const BAND = 1.96;
+export const Z95 = 1.96;
 
 /** A number with a true minus sign. */
 export function num(value, decimals = 0) {
@@ -19,16 +19,16 @@ export function signed(value, decimals = 0) {
   return value > 0 && Number(text) !== 0 ? `+${text}` : text;
 }
 
-/** Half-width of the 95 % band in whole units, never shown as nothing. */
+/** Half-width of the 95 % band in whole units, at least 1. */
 export function half(sd) {
-  return String(Math.max(1, Math.round(BAND * sd)));
+  return String(Math.max(1, Math.round(Z95 * sd)));
 }
 
 export function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
-/** The gap between two segments' peaks, whichever way round the file holds it. */
+/** The gap between two segments' peaks, in either direction. */
 export function gapOf(swing, from, to) {
   for (const g of swing.sequence.gaps) {
     if (g.from === from && g.to === to) return g;
@@ -45,16 +45,18 @@ export function gapSentence(gap) {
   return `${NAMES[first]} ${size} before ${NAMES[second]}`;
 }
 
-/**
- * The gaps that say all about the order: those between neighbours that both peaked, and the one
- * from the first row to the last where a single pair is resolved and the third segment is tied with both.
- */
+/** The segment that is tied with both others where those two are resolved; null otherwise. */
+export function tiedWithBoth(swing) {
+  const resolved = swing.sequence.gaps.filter((g) => g.resolved);
+  if (!ROLES.every((role) => peakOf(swing, role)) || resolved.length !== 1) return null;
+  return ROLES.find((role) => role !== resolved[0].from && role !== resolved[0].to);
+}
+
+/** The gaps that say all about the order: the one that is resolved where the third segment is tied with both, else those between neighbours that both peaked. */
 export function tellingGaps(swing) {
-  const peaked = ROLES.filter((role) => peakOf(swing, role));
-  const gaps = peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role));
-  const onePair = peaked.length === 3 && swing.sequence.gaps.filter((g) => g.resolved).length === 1;
-  if (onePair) gaps.push(gapOf(swing, peaked[0], peaked[2]));
-  return gaps.filter(Boolean);
+  const tied = tiedWithBoth(swing);
+  const peaked = ROLES.filter((role) => role !== tied && peakOf(swing, role));
+  return peaked.slice(1).map((role, i) => gapOf(swing, peaked[i], role)).filter(Boolean);
 }
 
 /** A segment's peak, if it peaked before impact. */
@@ -88,7 +90,7 @@ export function measureWords(measure, value) {
   return withUnit(measure, text);
 }
 
-/** A change of a measure: of a turn, which way it went. */
+/** A change of a measure. For a turn, with its direction. */
 export function changeWords(measure, difference) {
   if (!isTurn(measure)) return withUnit(measure, signed(difference, measure.decimals));
   const size = num(Math.abs(difference), measure.decimals);
@@ -105,7 +107,7 @@ export function blockName(label) {
   return label || 'before the first block';
 }
 
-/** `swing 14 · pivot drill`, with what sets it apart. */
+/** `swing 14 · pivot drill`, and whether it counts. */
 export function swingTitle(swing, remark) {
   const parts = [`Swing ${swing.number}`, blockName(swing.block)];
   if (swing.kind === 'rehearsal') parts.push('rehearsal, no strike');
@@ -113,7 +115,7 @@ export function swingTitle(swing, remark) {
   return parts.join(' · ');
 }
 
-/** The swing as a screen reader should hear it. */
+/** The swing as a screen reader says it. */
 export function swingSpoken(swing) {
   const gaps = tellingGaps(swing).map(gapSentence);
   const kind = swing.kind === 'rehearsal' ? ' Rehearsal, no strike.' : '';

@@ -1,10 +1,10 @@
-// Guided movements: calibration and the mobility check. The player is told what to do, the
-// daemon judges, and its words are shown: good, or again and why.
+// Guided movements: calibration and the mobility check. The page says what to do and shows
+// the daemon's result: good, or again and why.
 
 import { attempt, isCoach, running, store } from './store.js';
 import { post, stream } from './api.js';
 import { button, h, show } from './dom.js';
-import { NAMES, ROLES, capital, num } from './format.js';
+import { NAMES, ROLES, Z95, capital, num } from './format.js';
 
 const STEPS = [
   { key: 'still', mark: 'still', name: 'Stand still', how: 'Upright, arms hanging, looking ahead. Three seconds without moving.' },
@@ -28,7 +28,7 @@ export function listen() {
   source = stream('/pose', { pose: (data) => {
     pose = { data, at: Date.now() };
     const line = document.querySelector('.course .live-words');
-    // The words alone: the rest of the step stands still.
+    // Only the words change. Nothing else of the step is redrawn.
     if (line && running()?.doing) line.textContent = goingOn(running());
   } }, () => {});
 }
@@ -43,7 +43,7 @@ function mark(kind, detail = '') {
   return attempt(() => post('/lesson/mark', { mark: kind, detail }));
 }
 
-/** The movement as it is felt now, in words. */
+/** The movement as the straps measure it now, in words. */
 function liveWords(step) {
   if (!pose || Date.now() - pose.at > 1000) return '';
   const speeds = ROLES.map((r) => pose.data.segments?.[r]?.speed_dps).filter(Number.isFinite);
@@ -79,7 +79,7 @@ export function drawCalibration(region) {
     })));
 }
 
-/** The verdicts of the newest try: those given at one time. */
+/** The results of the newest try: those with one time. */
 function lastOf(said) {
   const last = said.at(-1);
   return last ? said.filter((c) => Math.abs(c.t_s - last.t_s) < 1) : [];
@@ -89,7 +89,7 @@ export function drawMobility(region) {
   const now = running();
   show(region, h('h2', {}, 'Mobility check'),
     h('p', { class: 'fine' }, `Only as far as is comfortable; stop on pain. ${NO_DIAGNOSIS}`),
-    store.state.virtual && h('p', { class: 'fine' }, 'The virtual player calibrates and turns by himself.'),
+    store.state.virtual && h('p', { class: 'fine' }, 'The virtual player calibrates and turns without being asked.'),
     h('ol', { class: 'steps' }, POSTURES.map((posture) => {
       const doing = now.doing?.what === `turn ${posture.key}`;
       const check = now.mobility.filter((c) => c.posture === posture.key).at(-1);
@@ -113,7 +113,7 @@ function mobilityResult(check) {
   const row = (name, pick) => {
     const cells = ['left', 'right'].map((side) => {
       const stat = check[side] && pick(check[side]);
-      return h('td', { class: 'n' }, stat ? `${num(stat.mean_deg)}° ± ${Math.max(1, Math.round(1.96 * stat.mean_sd_deg))}` : '–');
+      return h('td', { class: 'n' }, stat ? `${num(stat.mean_deg)}° ± ${Math.max(1, Math.round(Z95 * stat.mean_sd_deg))}` : '–');
     });
     return h('tr', {}, h('th', { scope: 'row' }, name), cells);
   };

@@ -1,4 +1,4 @@
-// The lesson's course: who, straps, guided movements, blocks, notes, end.
+// The course of a lesson: player, straps, guided movements, blocks, notes, end.
 
 import { attempt, isCoach, running, store } from './store.js';
 import { post } from './api.js';
@@ -45,7 +45,7 @@ function build() {
   drawAll();
 }
 
-/** An earlier lesson: what it was, with nothing to begin or end. */
+/** An earlier lesson: its facts, with nothing to begin or end. */
 function earlier() {
   const { player, started_utc: started, blocks, mobility, remarks } = store.opened.whole;
   const labels = [...new Set(blocks.map((b) => b.label))];

@@ -1,4 +1,4 @@
-// The line that says an earlier lesson is looked at, with the ways to step and play it.
+// The line that says that an earlier lesson is shown, with buttons to step through it and play it.
 
 import { close, playAgain, running, stopPlay, store } from './store.js';
 import { button, h, show } from './dom.js';

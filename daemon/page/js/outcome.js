@@ -1,4 +1,4 @@
-// What the coach says of a swing: the ball in one tap, a note, leaving it out, taking it back.
+// The coach's remarks on a swing: the ball in one tap, a note, leaving it out, undo.
 
 import { attempt, isCoach, lesson, refresh, remarkOf, store } from './store.js';
 import { get, part, post } from './api.js';
@@ -33,7 +33,7 @@ export async function undo(session) {
   await reopen(session);
 }
 
-/** No events tell of changes to an earlier lesson: it is read anew. */
+/** An earlier lesson sends no events. It is read again. */
 async function reopen(session) {
   if (store.opened?.whole.session !== session) return;
   const view = await attempt(() => get(`/sessions/${part(session)}`));
@@ -77,7 +77,7 @@ async function noteDialog(session, number, before) {
   if (text !== null) await remark(session, { what: 'note', swing: number, text });
 }
 
-/** Asks for one line of text; null when given up. */
+/** Asks for one line of text; null when cancelled. */
 export function ask(question, label, value, yes) {
   return new Promise((resolve) => {
     const input = h('input', { id: 'ask-input', type: 'text', value, maxlength: 400, autocomplete: 'off' });

@@ -1,4 +1,4 @@
-// A device that the daemon does not know: how it gets in.
+// A device that the daemon does not know: how to pair it.
 
 import { attempt } from './store.js';
 import { post } from './api.js';
@@ -12,7 +12,7 @@ export function enterPairing(main, { text, passcode }) {
     h('p', { class: 'lead' }, `${capital(text)}.`),
     passcode && h('form', { class: 'fields', onsubmit: async (event) => {
       event.preventDefault();
-      // The cookie is there; everything begins anew with it.
+      // The device has its cookie now. Reload with it.
       if (await attempt(() => post('/pair', { passcode: input.value }))) location.reload();
     } },
     h('div', {}, h('label', { for: 'passcode' }, 'Passcode'), input),

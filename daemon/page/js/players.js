@@ -1,4 +1,4 @@
-// Who the lesson is for: choosing a player, adding one, and the word of consent.
+// The player of the lesson: choosing one, adding one, and consent.
 
 import { attempt, store } from './store.js';
 import { get, part, post, put } from './api.js';

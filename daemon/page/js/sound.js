@@ -1,12 +1,12 @@
-// The answer to a swing in the player's ear. Answers differ in rhythm alone, so that neither
+// The answer to a swing as a sound. Answers differ in rhythm alone, so that neither
 // pitch memory nor the screen is needed:
 //   met = three short notes, nearly = two, not = one long, not measured = a soft click.
 //
 // The sounds are audio files made here, and played by an audio element beside a loop too low
-// to hear with a media session: browsers keep pages alive that play media. What is and is not
-// known of that with the screen off is said in README.md.
+// to hear with a media session: browsers keep pages alive that play media. README.md says
+// what is known of that with the screen off.
 //
-// The player hears the lesson that runs, whatever the coach looks at meanwhile.
+// The sounds are those of the running lesson, also while the coach looks at another.
 
 import { changed, onChange, running } from './store.js';
 import { ANSWERS } from './answer_words.js';
@@ -57,7 +57,7 @@ const RHYTHMS = {
 };
 
 /**
- * A loop that no one hears and no browser takes for silence. Chromium counts a page as playing
+ * A loop that nobody hears but that browsers do not count as silence. Chromium counts a page as playing
  * above -72.25 dBFS (`kSilenceThresholdDBFS`, services/audio/output_stream.cc); this is at -57. At
  * 40 Hz the ear needs 51 dB SPL (ISO 226, from memory), which is more than that on a device whose
  * full scale is 105 dB SPL.
@@ -84,7 +84,7 @@ function file(kind) {
   return files[kind];
 }
 
-/** Called from a tap: browsers let a page sound only after one. */
+/** Called from a tap: browsers allow sound only after one. */
 export function setMuted(value) {
   muted = value;
   if (muted) {
@@ -103,18 +103,18 @@ export function setMuted(value) {
   changed('sound');
 }
 
-/** Some browsers let only that voice sound later which has sounded in a tap. */
+/** Some browsers allow only an element that was played in a tap to play later. */
 function unlock() {
   voice = new Audio(URL.createObjectURL(wav(notes([[0, 0.02]], 0))));
   voice.play().catch(() => {});
   if (typeof speechSynthesis !== 'undefined') speechSynthesis.speak(new SpeechSynthesisUtterance(''));
 }
 
-/** A call or another player may have stopped the loop, and with it what keeps the page awake. */
+/** A call or another program may have stopped the loop that keeps the page awake. */
 function keepPlaying() {
   if (muted || !loop?.paused) return;
   loop.play().catch(() => {
-    // Refused: the tones may still sound while the page is in front.
+    // Refused. The tones may still sound while the page is visible.
   });
 }
 
@@ -125,11 +125,11 @@ function media(words = 'waiting for the next swing') {
   navigator.mediaSession.setActionHandler('pause', () => setMuted(true));
 }
 
-/** Sounds one answer, muted or not: for trying out. */
+/** Plays one answer, muted or not, to try it out. */
 export function sound(kind) {
   voice ??= new Audio();
   voice.src = file(kind);
-  // The page says what was sounded, for a person and for a test.
+  // The page shows what was played, for a person and for a test.
   document.body.dataset.sounded = kind;
   return voice.play().catch(() => {});
 }
@@ -142,7 +142,7 @@ export function speak(words) {
   speechSynthesis.speak(utterance);
 }
 
-/** A swing that ended longer ago than this is no longer what the player waits to hear of. */
+/** An older swing is not answered any more. */
 const FRESH_S = 5;
 
 function newest() {
@@ -153,7 +153,7 @@ function newest() {
   return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], fresh };
 }
 
-/** Answers the newest swing of the running lesson, once. */
+/** Plays the answer to the newest swing of the running lesson, once. */
 function answerNewest() {
   const { key, number, answer } = newest();
   if (!answer || answered === key) return;
@@ -161,14 +161,14 @@ function answerNewest() {
   if (muted) return;
   keepPlaying();
   if (way() !== 'number' || answer.answer === 'not_measured') sound(answer.answer);
-  // A number spoken over the notes would not be understood.
+  // A number spoken over the notes could not be understood.
   if (way() !== 'tones') setTimeout(() => !muted && speak(answer.spoken), way() === 'both' ? 900 : 0);
   media(`Swing ${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
 }
 
 onChange((what) => {
   if (what === 'answer') answerNewest();
-  // The state may bring a swing that was made just now; what is older is no news.
+  // The state may contain a swing that was made just now. Older ones are not answered.
   if (what === 'state' && newest().fresh) answerNewest();
   else if (what === 'state') answered = newest().key;
 });

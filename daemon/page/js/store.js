@@ -1,20 +1,20 @@
-// What the page knows: the daemon's state, kept up to date by its events, and whether that
-// knowledge is fresh. Nothing may look live that is not.
+// The page's state: the daemon's state, kept up to date by its events, and whether that
+// state is fresh. Nothing that is not live may look live.
 
 import { forgetCurves, get, part, stream } from './api.js';
 
-/** The stream says something every 2 s; after this long without a word it counts as lost. */
+/** The stream sends something every 2 s. After this long without an event it counts as lost. */
 const SILENCE_MS = 5000;
 const RETRY_MS = 1000;
 
 export const store = {
   /** GET /state as last read, changed by events since. */
   state: null,
-  /** Number of the swing looked at; null = always the newest. */
+  /** Number of the swing shown; null = always the newest. */
   chosen: null,
   /** `starting`, `live` or `lost`. */
   link: 'starting',
-  /** When the daemon was last heard. */
+  /** When the daemon last sent something. */
   heardAt: null,
   /** The strap events of this lesson, newest last. */
   strapNews: [],
@@ -226,7 +226,7 @@ function apply(now, name, data) {
     case 'calibration': now.calibration.push(data); return true;
     case 'block':
       now.block = data.label;
-      now.blocks.push({ label: data.label, start_s: data.t_s, first_swing: null });
+      now.blocks.push({ label: data.label, start_s: data.t_s });
       return true;
     case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':

@@ -3,7 +3,7 @@
 
 import { running, store } from './store.js';
 import { h, s, show } from './dom.js';
-import { NAMES, ROLES, capital, num } from './format.js';
+import { NAMES, ROLES, Z95, capital, num } from './format.js';
 import { mark } from './shapes.js';
 
 /** A strap that said nothing for this long is not heard. */
@@ -26,7 +26,7 @@ function details(strap) {
     // The nominal rate only where it is not reached; 3 % is more than a strap's clock strays (own judgement).
     strap.rate_hz < 0.97 * strap.nominal_hz ? `${num(strap.rate_hz)}/s (${num(strap.nominal_hz)})` : `${num(strap.rate_hz)}/s`,
     `lost ${num(strap.lost_percent, 1)} %`,
-    !Number.isFinite(strap.clock_sd_ms) ? 'clock settling' : `clock ± ${num(strap.clock_sd_ms * 1.96, 1)} ms`,
+    !Number.isFinite(strap.clock_sd_ms) ? 'clock settling' : `clock ± ${num(strap.clock_sd_ms * Z95, 1)} ms`,
   ];
 }
 
@@ -51,5 +51,5 @@ export function drawStraps(region) {
         h('tbody', {}, straps.map((strap) => h('tr', {}, h('th', { scope: 'row' }, NAMES[strap.role]),
           h('td', {}, link(strap)), h('td', {}, !Number.isFinite(strap.battery_percent) ? '?' : `${num(strap.battery_percent)} %`),
           h('td', {}, num(strap.rate_hz)), h('td', {}, `${num(strap.lost_percent, 1)} %`),
-          h('td', {}, !Number.isFinite(strap.clock_sd_ms) ? 'settling' : `± ${num(strap.clock_sd_ms * 1.96, 1)} ms`)))))));
+          h('td', {}, !Number.isFinite(strap.clock_sd_ms) ? 'settling' : `± ${num(strap.clock_sd_ms * Z95, 1)} ms`)))))));
 }

@@ -2,7 +2,7 @@
 // peaks, the speed curves under it and the run of swings under those.
 
 import { h, s } from './dom.js';
-import { BAND, NAMES, ROLES, capital, half, tellingGaps, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
+import { Z95, NAMES, ROLES, capital, half, tellingGaps, tiedWithBoth, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 /** The page's measures for a given width. */
@@ -20,7 +20,7 @@ export function layout(width, swings) {
 
 function impactLine(l, height, swing) {
   const x = l.x(0);
-  const sd = swing.events.impact.sd_ms * BAND;
+  const sd = swing.events.impact.sd_ms * Z95;
   const w = Math.max(1, l.x(sd) - l.x(-sd));
   return [
     s('rect', { class: 'impact-band', x: x - w / 2, y: 0, width: w, height }),
@@ -53,33 +53,50 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
       return;
     }
     const x = l.x(-peak.before_impact_ms);
-    const w = Math.max(3, l.x(peak.sd_ms * BAND) - l.x(-peak.sd_ms * BAND));
+    const w = Math.max(3, l.x(peak.sd_ms * Z95) - l.x(-peak.sd_ms * Z95));
     parts.push(s('rect', { class: `beam ${role}`, x: x - w / 2, y: y - row * 0.42, width: w, height: row * 0.84 }));
     parts.push(mark(role, x, y, 12));
     const sd = Math.hypot(peak.sd_ms, swing.events.impact.sd_ms);
     parts.push(s('text', { x: edge, y: y + 11, class: 'row-number', 'text-anchor': 'end' }, num(peak.before_impact_ms), s('tspan', { class: 'unit' }, ` ± ${half(sd)}${l.narrow ? '' : ' ms'}`)));
   });
-  // Gaps stand between the rows of neighbours; a missing segment's neighbours are joined past it,
-  // and the outer rows by a bracket where the order needs that pair too.
+  // Gaps stand between the rows of neighbours. A missing segment's neighbours are joined past
+  // it; so are two resolved segments whose gap spans one that is tied with both.
+  const tied = tiedWithBoth(swing);
+  if (tied) parts.push(tiedWords(swing, tied, l, yOf));
   for (const gap of tellingGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
   return s('svg', { class: 'strip', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': stripWords(swing) }, parts);
 }
 
-/** Joins the first row and the last beside the marks: an arrow when they are resolved, two lines for a tie. */
+const xOf = (swing, role, l) => l.x(-peakOf(swing, role).before_impact_ms);
+
+/** -1 where words `room` wide fit to the left of `x`, else 1. */
+const side = (x, room, l) => (x - room > (l.narrow ? 0 : l.left - 60) ? -1 : 1);
+
+/** Says beside its mark that a segment is tied with both others. */
+function tiedWords(swing, role, l, yOf) {
+  const i = ROLES.indexOf(role);
+  const xs = ROLES.map((r) => xOf(swing, r, l));
+  const off = Math.max(26, (l.x(peakOf(swing, role).sd_ms * Z95) - l.x(0)) + 10);
+  // The gap that spans this row has its own words on the side with room.
+  const way = i === 1 ? -side(Math.min(...xs), bracketRoom(l), l) : (xs[i] - off - (l.narrow ? 110 : 140) > l.left ? -1 : 1);
+  const x = xs[i] + way * off;
+  return s('text', { class: 'gap-text', x, y: yOf(i) + 7, 'text-anchor': way < 0 ? 'end' : 'start' }, s('tspan', { class: 'unit' }, 'tied with both'));
+}
+
+const bracketRoom = (l) => (l.narrow ? 150 : 200);
+
+/** Joins the first row and the last beside the marks, from the earlier peak to the later one. */
 function bracket(swing, gap, l, yOf) {
-  const xs = ROLES.map((role) => l.x(-peakOf(swing, role).before_impact_ms));
+  const xs = ROLES.map((role) => xOf(swing, role, l));
   const [xa, xb] = [xs[0], xs.at(-1)];
   const [ya, yb] = [yOf(0), yOf(2)];
-  const room = l.narrow ? 150 : 230;
-  const way = Math.min(...xs) - room > (l.narrow ? 0 : l.left - 60) ? -1 : 1;
-  const x = (way < 0 ? Math.min(...xs) : Math.max(...xs)) + way * 46;
+  const way = side(Math.min(...xs), bracketRoom(l), l);
+  const x = (way < 0 ? Math.min(...xs) : Math.max(...xs)) + way * 40;
   const [near, far] = gap.gap_ms >= 0 ? [yb, xb] : [ya, xa];
-  const parts = [s('path', { class: 'gap-line', d: `M${xa + way * 16} ${ya}H${x}V${yb}H${xb + way * 16}` })];
-  parts.push(gap.resolved
-    ? s('path', { class: 'gap-head', d: `M${far + way * 14} ${near}l${11 * way} -6v12z` })
-    : s('path', { class: 'gap-line', d: `M${xa + way * 16} ${ya + 8}H${x - way * 8}V${yb - 8}H${xb + way * 16}` }));
-  parts.push(s('text', { class: 'gap-text', x: x + way * 12, y: yOf(1) + 11, 'text-anchor': way < 0 ? 'end' : 'start' }, gapLabel(gap)));
-  return s('g', {}, parts);
+  return s('g', {},
+    s('path', { class: 'gap-line', d: `M${xa + way * 16} ${ya}H${x}V${yb}H${xb + way * 16}` }),
+    s('path', { class: 'gap-head', d: `M${far + way * 14} ${near}l${11 * way} -6v12z` }),
+    s('text', { class: 'gap-text', x: x + way * 12, y: yOf(1) + 11, 'text-anchor': way < 0 ? 'end' : 'start' }, gapLabel(gap)));
 }
 
 function gapLabel(gap) {
@@ -91,8 +108,8 @@ function gapLabel(gap) {
 
 function gapFigure(swing, gap, l, yOf) {
   const [i, j] = [ROLES.indexOf(gap.from), ROLES.indexOf(gap.to)];
-  if (j - i === 2 && ROLES.every((role) => peakOf(swing, role))) return bracket(swing, gap, l, yOf);
-  const [xa, xb] = [gap.from, gap.to].map((role) => l.x(-peakOf(swing, role).before_impact_ms));
+  if (tiedWithBoth(swing) === ROLES[1]) return bracket(swing, gap, l, yOf);
+  const [xa, xb] = [gap.from, gap.to].map((role) => xOf(swing, role, l));
   const [ya, yb] = [yOf(i), yOf(j)];
   const y = j - i === 1 ? (ya + yb) / 2 + (l.narrow ? -6 : 0) : (ya + yb) / 2 - 22;
   const [lo, hi] = [Math.min(xa, xb), Math.max(xa, xb)];
@@ -107,8 +124,7 @@ function gapFigure(swing, gap, l, yOf) {
     parts.push(s('path', { class: 'gap-line', d: `M${a} ${y - 4}H${b}M${a} ${y + 4}H${b}` }));
   }
   // Beside the connector, on the side with room.
-  const room = l.narrow ? 116 : 178;
-  const onLeft = lo - room > (l.narrow ? 0 : l.left - 60);
+  const onLeft = side(lo, l.narrow ? 116 : 178, l) < 0;
   parts.push(s('text', { class: 'gap-text', x: onLeft ? lo - 14 : hi + 14, y: y + 11, 'text-anchor': onLeft ? 'end' : 'start' }, gapLabel(gap)));
   return s('g', {}, parts);
 }

@@ -1,4 +1,4 @@
-//! What is done with a strap once it is connected: look at it, set it up, subscribe.
+//! Sets up a connected strap: reads what it offers, configures it, subscribes.
 
 use super::radio::explain;
 use btleplug::api::{

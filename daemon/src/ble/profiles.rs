@@ -1,4 +1,4 @@
-//! The strap profiles at hand: the built-in ones and the user's own.
+//! The known strap profiles: the built-in ones and the user's own.
 
 use super::radio::Advert;
 use peakorder_protocol::profile::Profile;

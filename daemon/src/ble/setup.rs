@@ -2,7 +2,7 @@
 
 use super::profiles::Profiles;
 use super::radio::Radio;
-use super::straps::Wanted;
+use super::straps::StrapTarget;
 use crate::config::{Config, profiles_dir};
 use crate::output::program;
 use anyhow::{Context as _, bail};
@@ -17,7 +17,7 @@ pub struct Setup {
     pub path: PathBuf,
     /// Its contents.
     pub config: Config,
-    /// The profiles at hand.
+    /// The known profiles.
     pub profiles: Profiles,
 }
 
@@ -31,7 +31,7 @@ impl Setup {
     }
 
     /// The straps that are worn, in the order of their roles.
-    pub fn assigned(&self) -> anyhow::Result<Vec<(Role, Wanted)>> {
+    pub fn assigned(&self) -> anyhow::Result<Vec<(Role, StrapTarget)>> {
         if self.config.straps.is_empty() {
             bail!(
                 "no strap is assigned in {}; find yours with: peakorderd scan\n\
@@ -52,7 +52,7 @@ impl Setup {
                         strap.id
                     )
                 })?;
-                Ok((*role, Wanted { id: strap.id.clone(), profile: Arc::clone(&known.profile) }))
+                Ok((*role, StrapTarget { id: strap.id.clone(), profile: Arc::clone(&known.profile) }))
             })
             .collect()
     }

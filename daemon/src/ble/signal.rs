@@ -1,12 +1,13 @@
 //! Is the signal good enough for a lesson? Figures of one strap's stream, and findings.
 
 use super::rest_check::{RestFigures, RestFinder};
-use super::straps::{Incoming, What};
+use super::straps::{Incoming, IncomingKind};
 use peakorder_analysis::words::quality::clock_doubt;
 use peakorder_analysis::words::strap::rest_fault;
 use peakorder_motion::clock::StrapClock;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_motion::stream::StrapStream;
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::log::StrapEventKind;
 use peakorder_protocol::profile::{ClockKind, Profile, STANDARD_GRAVITY};
 use serde::Serialize;
@@ -141,9 +142,9 @@ impl SignalMeter {
         if item.pass_to(&mut self.stream) {
             self.look(item.t_ns);
         }
-        match &item.what {
-            What::Event(StrapEventKind::Battery { percent }) => self.battery_percent = Some(*percent),
-            What::Event(StrapEventKind::Disconnected { .. }) => self.lost_links += 1,
+        match &item.kind {
+            IncomingKind::Event(StrapEventKind::Battery { percent }) => self.battery_percent = Some(*percent),
+            IncomingKind::Event(StrapEventKind::Disconnected { .. }) => self.lost_links += 1,
             _ => {}
         }
     }
@@ -311,7 +312,7 @@ impl SignalMeter {
                 format!(
                     "its times are known to ± {:.1} ms only: {why}; gaps shorter than that will be called unresolved. \
                      A strap that stamps its connection events does not have this limit",
-                    1.96 * r.clock_sd_ms
+                    Z95 * r.clock_sd_ms
                 ),
             );
         }
@@ -374,8 +375,8 @@ mod tests {
         straps.link = link;
         let session = script.with_straps(straps).session();
         let mut meter = SignalMeter::new(&reference(), None);
-        let incoming = |t_ns, what| Incoming { strap: 0, t_ns, what };
-        meter.push(&incoming(0, What::Event(StrapEventKind::Battery { percent: 80 })));
+        let incoming = |t_ns, kind| Incoming { strap: 0, t_ns, kind };
+        meter.push(&incoming(0, IncomingKind::Event(StrapEventKind::Battery { percent: 80 })));
         let mut last = 0;
         let mut sequences = Vec::new();
         for record in session.records() {
@@ -384,7 +385,7 @@ mod tests {
             {
                 last = a.t_ns;
                 sequences.push(u64::from(u16::from_le_bytes([a.bytes[2], a.bytes[3]])));
-                meter.push(&incoming(a.t_ns, What::Packet { channel: a.channel, bytes: a.bytes }));
+                meter.push(&incoming(a.t_ns, IncomingKind::Packet { channel: a.channel, bytes: a.bytes }));
             }
         }
         // Packets missing between the first and the last that came in, four samples each.
@@ -419,8 +420,8 @@ mod tests {
         assert!(meter.report(SessionTime::from_s(10.0)).findings[0].text.contains("switch it on"));
         let mut meter = SignalMeter::new(&reference(), None);
         for k in 0..50_u64 {
-            let what = What::Packet { channel: 0, bytes: vec![0x99; 20] };
-            meter.push(&Incoming { strap: 0, t_ns: k * 20_000_000, what });
+            let kind = IncomingKind::Packet { channel: 0, bytes: vec![0x99; 20] };
+            meter.push(&Incoming { strap: 0, t_ns: k * 20_000_000, kind });
         }
         assert!(meter.report(SessionTime::from_s(1.0)).findings[0].text.contains("does not fit"));
     }

@@ -17,9 +17,9 @@ use tokio::sync::{broadcast, mpsc, watch};
 use tokio::task::JoinSet;
 
 /// Room for the notifications of three straps over well more than a minute: a slow disk
-/// makes nobody wait.
+/// delays no strap.
 const QUEUE: usize = 16_384;
-/// A strap that is not heard for this long is spoken of.
+/// A strap that is not heard for this long is reported.
 const NOT_HEARD: Duration = Duration::from_secs(8);
 /// First pause after a failure; it doubles.
 const FIRST_PAUSE: Duration = Duration::from_millis(300);
@@ -29,9 +29,9 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(5);
 const GOOD_LINK: Duration = Duration::from_secs(10);
 /// The first packet may take this long after the set-up.
 const FIRST_PACKET: Duration = Duration::from_secs(5);
-/// A stream is dead after this many packet intervals …
+/// A stream that is silent for this many packet intervals is dead.
 const SILENT_PACKETS: f64 = 50.0;
-/// … but not before, nor later than.
+/// Shortest and longest silence that ends a stream.
 const SILENT: (Duration, Duration) = (Duration::from_millis(1500), Duration::from_secs(5));
 /// How often silence is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
@@ -54,27 +54,27 @@ impl SessionClock {
 
 /// A strap to be kept connected.
 #[derive(Debug, Clone)]
-pub struct Wanted {
+pub struct StrapTarget {
     /// Its id, see [`Advert::id`](super::radio::Advert::id).
     pub id: String,
     /// What it sends.
     pub profile: Arc<Profile>,
 }
 
-/// Something that came in.
+/// Something that came from a strap.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Incoming {
     /// Index into the straps wanted.
     pub strap: usize,
     /// Session clock, nanoseconds.
     pub t_ns: u64,
-    /// What.
-    pub what: What,
+    /// Kind.
+    pub kind: IncomingKind,
 }
 
-/// What came in.
+/// What came from a strap.
 #[derive(Debug, Clone, PartialEq)]
-pub enum What {
+pub enum IncomingKind {
     /// A notification of this channel of the profile.
     Packet {
         /// Index into the profile's channels.
@@ -84,23 +84,23 @@ pub enum What {
     },
     /// Something happened to the link or the battery.
     Event(StrapEventKind),
-    /// It is still so: said again and again until it changes.
-    Say(StrapEventKind),
-    /// The strap was given up: what is wrong, and what to do.
-    Refused(String),
+    /// The strap's status; repeated until it changes.
+    Status(StrapEventKind),
+    /// The strap is given up: what is wrong, and what to do.
+    GivenUp(String),
 }
 
 impl Incoming {
     /// Passes it to the strap's stream; true if it brought a notification, which
     /// [`StrapStream::received`] then shows.
     pub fn pass_to(&self, stream: &mut StrapStream) -> bool {
-        match &self.what {
-            What::Packet { channel, bytes } => {
+        match &self.kind {
+            IncomingKind::Packet { channel, bytes } => {
                 stream.notification(SessionTime::from_ns(self.t_ns), *channel, bytes);
                 return true;
             }
-            What::Event(what) => stream.event(what),
-            What::Say(_) | What::Refused(_) => {}
+            IncomingKind::Event(what) => stream.event(what),
+            IncomingKind::Status(_) | IncomingKind::GivenUp(_) => {}
         }
         false
     }
@@ -116,7 +116,7 @@ pub struct Straps {
 
 impl Straps {
     /// Starts connecting `wanted` over `radio`.
-    pub fn start(radio: &Radio, wanted: Vec<Wanted>, clock: SessionClock) -> Self {
+    pub fn start(radio: &Radio, wanted: Vec<StrapTarget>, clock: SessionClock) -> Self {
         let connector = Connector::start(radio.clone());
         let (to, incoming) = mpsc::channel(QUEUE);
         let (stop, stopped) = watch::channel(false);
@@ -131,7 +131,7 @@ impl Straps {
                 to: to.clone(),
                 stopped: stopped.clone(),
             };
-            tasks.spawn(task.live());
+            tasks.spawn(task.run());
         }
         Self { incoming, stop, tasks }
     }
@@ -142,7 +142,7 @@ impl Straps {
         self.incoming.recv_many(out, AT_ONCE).await > 0
     }
 
-    /// Asks all straps to stop; what they still have to say comes through [`Straps::receive`].
+    /// Asks all straps to stop; what they still send comes through [`Straps::receive`].
     pub fn stop(&self) {
         self.stop.send_replace(true);
     }
@@ -165,10 +165,10 @@ enum End {
     Lost(Disconnection),
 }
 
-/// The life of one strap.
+/// Keeps one strap connected.
 struct Task {
     strap: usize,
-    wanted: Wanted,
+    wanted: StrapTarget,
     clock: SessionClock,
     connector: Connector,
     lost: broadcast::Receiver<PeripheralId>,
@@ -177,21 +177,21 @@ struct Task {
 }
 
 impl Task {
-    async fn tell(&self, what: What) {
-        let item = Incoming { strap: self.strap, t_ns: self.clock.now_ns(), what };
-        // Nobody listening any more is seen by the stop signal.
+    async fn send(&self, kind: IncomingKind) {
+        let item = Incoming { strap: self.strap, t_ns: self.clock.now_ns(), kind };
+        // If nobody listens any more, the stop signal ends this task.
         let _ = self.to.send(item).await;
     }
 
     async fn event(&self, what: StrapEventKind) {
-        self.tell(What::Event(what)).await;
+        self.send(IncomingKind::Event(what)).await;
     }
 
-    async fn live(mut self) {
+    async fn run(mut self) {
         let mut stopped = self.stopped.clone();
         let mut pause = FIRST_PAUSE;
         loop {
-            match self.up(&mut stopped).await {
+            match self.connect(&mut stopped).await {
                 Ok(None) => return,
                 Ok(Some(link)) => {
                     let since = Instant::now();
@@ -204,37 +204,37 @@ impl Task {
                 }
                 Err(LinkError::Refused(why)) => {
                     self.event(StrapEventKind::Refused { why: why.clone() }).await;
-                    self.tell(What::Refused(why)).await;
+                    self.send(IncomingKind::GivenUp(why)).await;
                     return;
                 }
                 Err(LinkError::Failed(why)) => {
-                    self.tell(What::Say(StrapEventKind::NotConnectedYet { why })).await;
+                    self.send(IncomingKind::Status(StrapEventKind::NotConnectedYet { why })).await;
                 }
             }
             tokio::select! {
                 () = tokio::time::sleep(pause) => {}
-                () = asked(&mut stopped) => return,
+                () = stop_requested(&mut stopped) => return,
             }
             pause = (pause * 2).min(LONGEST_PAUSE);
         }
     }
 
-    /// Until the strap streams; `None` if it was asked to stop before that.
-    async fn up(&self, stopped: &mut watch::Receiver<bool>) -> Result<Option<Link>, LinkError> {
+    /// Connects until the strap streams; `None` if it is asked to stop before that.
+    async fn connect(&self, stopped: &mut watch::Receiver<bool>) -> Result<Option<Link>, LinkError> {
         let connecting = self.connector.connect(&self.wanted.id);
         tokio::pin!(connecting);
         let peripheral = loop {
             tokio::select! {
                 connected = &mut connecting => break connected.map_err(|e| LinkError::Failed(e.0))?,
-                () = asked(stopped) => return Ok(None),
+                () = stop_requested(stopped) => return Ok(None),
                 () = tokio::time::sleep(NOT_HEARD) => {
-                    self.tell(What::Say(StrapEventKind::NotHeard)).await;
+                    self.send(IncomingKind::Status(StrapEventKind::NotHeard)).await;
                 }
             }
         };
         let brought_up = tokio::select! {
             link = Link::bring_up(peripheral.clone(), &self.wanted.profile) => link.map(Some),
-            () = asked(stopped) => Ok(None),
+            () = stop_requested(stopped) => Ok(None),
         };
         if !matches!(brought_up, Ok(Some(_))) {
             disconnect(&peripheral).await;
@@ -253,7 +253,7 @@ impl Task {
             self.event(StrapEventKind::Interval { interval }).await;
         }
         let awake = self.wanted.profile.keepalive().and_then(|k| link.keep_alive(k));
-        let end = self.pump(&mut link, stopped).await;
+        let end = self.forward(&mut link, stopped).await;
         if let Some(awake) = awake {
             awake.abort();
         }
@@ -271,9 +271,9 @@ impl Task {
         }
     }
 
-    async fn pump(&mut self, link: &mut Link, stopped: &mut watch::Receiver<bool>) -> End {
+    async fn forward(&mut self, link: &mut Link, stopped: &mut watch::Receiver<bool>) -> End {
         let id = link.peripheral().id();
-        // What was lost before this link is of no interest; the watchdog sees the rest.
+        // Links lost before this one do not matter. The watchdog sees what is missed here.
         self.lost = self.lost.resubscribe();
         let mut look = tokio::time::interval(LOOK_EVERY);
         let mut last = Instant::now();
@@ -281,15 +281,15 @@ impl Task {
         let mut mean_gap_s = 0.0_f64;
         let mut teardown: Option<Teardown> = None;
         loop {
-            // In this order: what has come in already is taken before the link counts as
-            // lost or stopped.
+            // The order matters: packets that are here already are taken before the link
+            // counts as lost or stopped.
             tokio::select! {
                 biased;
-                () = asked(stopped), if teardown.is_none() => teardown = Some(Box::pin(link.teardown())),
+                () = stop_requested(stopped), if teardown.is_none() => teardown = Some(Box::pin(link.teardown())),
                 notification = link.notifications.next() => {
                     let t_ns = self.clock.now_ns();
                     let Some(notification) = notification else { return End::Lost(Disconnection::ServiceGone) };
-                    let what = match link.kind(&notification) {
+                    let kind = match link.kind(&notification) {
                         Kind::Channel(channel) => {
                             let now = Instant::now();
                             if packets > 0 {
@@ -297,15 +297,15 @@ impl Task {
                             }
                             packets = packets.saturating_add(1);
                             last = now;
-                            What::Packet { channel, bytes: notification.value }
+                            IncomingKind::Packet { channel, bytes: notification.value }
                         }
                         Kind::Battery => match notification.value.first() {
-                            Some(&percent) => What::Event(StrapEventKind::Battery { percent }),
+                            Some(&percent) => IncomingKind::Event(StrapEventKind::Battery { percent }),
                             None => continue,
                         },
                         Kind::Other => continue,
                     };
-                    let item = Incoming { strap: self.strap, t_ns, what };
+                    let item = Incoming { strap: self.strap, t_ns, kind };
                     if self.to.send(item).await.is_err() {
                         return End::Stopped;
                     }
@@ -331,10 +331,10 @@ impl Task {
     }
 }
 
-/// A tear-down under way.
+/// A tear-down that runs.
 type Teardown = Pin<Box<dyn Future<Output = ()> + Send>>;
 
-/// Done when the tear-down is; never without one.
+/// Ends with the tear-down; never ends without one.
 async fn finished(teardown: &mut Option<Teardown>) {
     match teardown {
         Some(teardown) => teardown.await,
@@ -342,8 +342,8 @@ async fn finished(teardown: &mut Option<Teardown>) {
     }
 }
 
-/// Done when the straps are asked to stop.
-async fn asked(stopped: &mut watch::Receiver<bool>) {
-    // An error means that nobody is left who could ask.
+/// Ends when the straps are asked to stop.
+async fn stop_requested(stopped: &mut watch::Receiver<bool>) {
+    // An error means that nobody can ask any more.
     let _ = stopped.wait_for(|s| *s).await;
 }

@@ -2,8 +2,8 @@
 //! together.
 
 use super::bluetooth::{ConfigFile, table};
-use super::report;
-use crate::ble::straps::{Incoming, SessionClock, Straps, Wanted, What};
+use super::console;
+use crate::ble::straps::{Incoming, IncomingKind, SessionClock, StrapTarget, Straps};
 use crate::config::ClockAlignment;
 use anyhow::{Context as _, bail};
 use nalgebra::Vector3;
@@ -12,6 +12,7 @@ use peakorder_motion::clock::time::DeviceTime;
 use peakorder_motion::clock::twist::{FAST_RAD_S, Rates, lag};
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::log::StrapEventKind;
 use peakorder_protocol::profile::ClockKind;
 use serde::Serialize;
@@ -47,7 +48,7 @@ const TWIST_S: f64 = 6.0;
 /// Rates of two straps that differ by more than this share have a wrong scale.
 const GAIN: f64 = 0.05;
 
-/// An alignment worse than this is spoken of, milliseconds (95 %).
+/// A worse alignment is reported, milliseconds (95 %).
 const WORTH_MS: f64 = 2.0;
 
 /// One strap's samples, kept on its own clock until the end.
@@ -58,7 +59,7 @@ struct Gathered {
 }
 
 impl Gathered {
-    fn new(wanted: &Wanted) -> Self {
+    fn new(wanted: &StrapTarget) -> Self {
         Self { stream: StrapStream::unaligned(&wanted.profile), samples: Vec::new(), fast_s: 0.0 }
     }
 
@@ -137,24 +138,24 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             format!("{} and {role} strap could not be aligned; nothing was changed", assigned[0].0)
         })?;
         if (twist.gain - 1.0).abs() > GAIN {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap shows {:.0} % of the rotation of the {} strap: the scale in one of their profiles is wrong",
                 twist.gain * 100.0,
                 assigned[0].0
             ));
         }
         if twist.loose {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap moved a little against the {} strap ({:.1} %); hold them firmer for a better figure",
                 assigned[0].0,
                 twist.residual * 100.0
             ));
         }
-        // The clocks' own uncertainty at the moment of the twist is in the constant for good.
+        // The constant includes the clocks' own uncertainty at the moment of the twist.
         let clock_sd_s = strap.clock_sd_s().max(gathered[0].clock_sd_s());
-        let u95_ms = 1.96 * twist.sd_s.hypot(clock_sd_s) * 1e3;
+        let u95_ms = Z95 * twist.sd_s.hypot(clock_sd_s) * 1e3;
         if u95_ms > WORTH_MS {
-            report::complain(&format!(
+            console::print_error(&format!(
                 "the {role} strap's times are known to ± {u95_ms:.1} ms only, because of its clock and not of the twist \
                  (peakorderd check says why)"
             ));
@@ -173,7 +174,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             if let Some(strap) = setup.config.straps.get_mut(&f.role) {
                 strap.alignment = Some(ClockAlignment {
                     latency_ms: f.latency_ms,
-                    sd_ms: f.u95_ms / 1.96,
+                    sd_ms: f.u95_ms / Z95,
                     residual: f.residual,
                     at_utc: at_utc.clone(),
                 });
@@ -182,7 +183,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         setup.config.save(&setup.path)?;
     }
     if arguments.json {
-        report::say(&serde_json::to_string(&found)?);
+        console::print_line(&serde_json::to_string(&found)?);
         return Ok(ExitCode::SUCCESS);
     }
     let mut rows = vec![["strap", "later by, ms", "± ms (95 %)", "not common, %"].map(String::from).to_vec()];
@@ -194,9 +195,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             format!("{:.2}", f.residual * 100.0),
         ]
     }));
-    report::say(table(&rows).trim_end());
+    console::print_line(table(&rows).trim_end());
     if !arguments.dry_run {
-        report::say(
+        console::print_line(
             "stored; new sessions take it off. Twist again after the lesson: the change between the two is an honest check.",
         );
     }
@@ -206,13 +207,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 /// Connects, lets the clocks settle, and gathers the twist.
 async fn gather(
     straps: &mut Straps,
-    assigned: &[(Role, Wanted)],
+    assigned: &[(Role, StrapTarget)],
     gathered: &mut [Gathered],
     limit: Duration,
     json: bool,
 ) -> anyhow::Result<()> {
     let tell = |text: &str| {
-        if json { report::complain(text) } else { report::say(text) }
+        if json { console::print_error(text) } else { console::print_line(text) }
     };
     tell("connecting …");
     receive(straps, assigned, gathered, CONNECTING, false, |g| g.iter().all(Gathered::streaming)).await?;
@@ -231,14 +232,14 @@ async fn gather(
 /// Receives what comes for `length`, or until `enough`.
 async fn receive(
     straps: &mut Straps,
-    assigned: &[(Role, Wanted)],
+    assigned: &[(Role, StrapTarget)],
     gathered: &mut [Gathered],
     length: Duration,
     keep: bool,
     enough: impl Fn(&[Gathered]) -> bool,
 ) -> anyhow::Result<()> {
     let end = tokio::time::sleep(length);
-    let stop = report::stop_signal();
+    let stop = console::stop_signal();
     tokio::pin!(end, stop);
     let mut items: Vec<Incoming> = Vec::new();
     while !enough(gathered) {
@@ -253,17 +254,17 @@ async fn receive(
             if item.pass_to(&mut strap.stream) && keep {
                 strap.keep();
             }
-            match item.what {
-                What::Event(StrapEventKind::Disconnected { .. }) if keep => {
+            match item.kind {
+                IncomingKind::Event(StrapEventKind::Disconnected { .. }) if keep => {
                     bail!(
                         "the link to the {role} strap was lost while twisting; nothing was changed, try again"
                     );
                 }
-                What::Packet { .. } | What::Event(_) => {}
-                What::Say(what) => {
-                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+                IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
+                IncomingKind::Status(what) => {
+                    console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
-                What::Refused(text) => bail!("the {role} strap cannot be used: {text}"),
+                IncomingKind::GivenUp(text) => bail!("the {role} strap cannot be used: {text}"),
             }
         }
     }

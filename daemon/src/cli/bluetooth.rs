@@ -24,7 +24,7 @@ impl ConfigFile {
     pub(super) fn load(&self) -> anyhow::Result<Setup> {
         let setup = Setup::load(&self.path()?)?;
         for problem in setup.profiles.problems() {
-            super::report::complain(problem);
+            super::console::print_error(problem);
         }
         Ok(setup)
     }

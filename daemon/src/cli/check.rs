@@ -1,12 +1,13 @@
 //! `peakorderd check`: is the signal good enough for a lesson?
 
 use super::bluetooth::{ConfigFile, figure, table};
-use super::report;
+use super::console;
 use crate::ble::signal::{Finding, GAP_EDGES_MS, SignalMeter, SignalReport, Weight};
-use crate::ble::straps::{SessionClock, Straps, What};
+use crate::ble::straps::{IncomingKind, SessionClock, Straps};
 use peakorder_analysis::words;
 use peakorder_motion::clock::time::SessionTime;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -49,12 +50,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let mut refused: Vec<Option<String>> = vec![None; assigned.len()];
     let mut streaming = vec![false; assigned.len()];
     if !arguments.json {
-        report::say("connecting; lay the straps still on a table until the check is done …");
+        console::print_line("connecting; lay the straps still on a table until the check is done …");
     }
     let clock = SessionClock::start();
     let mut straps = Straps::start(&radio, assigned.iter().map(|(_, w)| w.clone()).collect(), clock);
-    let bar = report::progress((arguments.seconds * 10.0) as u64, "measuring {bar:40} {msg}");
-    let stop = report::stop_signal();
+    let bar = console::progress((arguments.seconds * 10.0) as u64, "measuring {bar:40} {msg}");
+    let stop = console::stop_signal();
     tokio::pin!(stop);
     let mut end = tokio::time::Instant::now() + CONNECTING;
     let mut measuring = false;
@@ -77,13 +78,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             let (role, _) = assigned[item.strap];
             let meter = &mut meters[item.strap];
             meter.push(&item);
-            match item.what {
-                What::Packet { .. } => streaming[item.strap] = true,
-                What::Event(_) => {}
-                What::Say(what) => {
-                    report::complain(&format!("{role} strap: {}", words::strap::event(&what)));
+            match item.kind {
+                IncomingKind::Packet { .. } => streaming[item.strap] = true,
+                IncomingKind::Event(_) => {}
+                IncomingKind::Status(what) => {
+                    console::print_error(&format!("{role} strap: {}", words::strap::event(&what)));
                 }
-                What::Refused(text) => refused[item.strap] = Some(text),
+                IncomingKind::GivenUp(text) => refused[item.strap] = Some(text),
             }
         }
     }
@@ -104,15 +105,15 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     whole.ready =
         !whole.straps.values().any(|s| s.findings.iter().any(problem)) && !whole.together.iter().any(problem);
     if arguments.json {
-        report::say(&serde_json::to_string(&whole)?);
+        console::print_line(&serde_json::to_string(&whole)?);
     } else {
-        report::say(render(&whole).trim_end());
+        console::print_line(render(&whole).trim_end());
     }
     Ok(if whole.ready { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
 /// What pairs of straps do not know of each other.
-fn together(assigned: &[(Role, crate::ble::straps::Wanted)], meters: &[SignalMeter]) -> Vec<Finding> {
+fn together(assigned: &[(Role, crate::ble::straps::StrapTarget)], meters: &[SignalMeter]) -> Vec<Finding> {
     let limits = |i: usize| meters[i].stream().clock().limits();
     let mut all = Vec::new();
     for i in 0..meters.len() {
@@ -144,7 +145,7 @@ fn render(whole: &Whole) -> String {
         ("  longest", |r| figure(r.gap_max_ms, 0)),
         ("late against the earliest, ms: median", |r| figure(r.late_median_ms, 1)),
         ("  95 % below", |r| figure(r.late_p95_ms, 1)),
-        ("time known to, ± ms (95 %)", |r| figure(Some(1.96 * r.clock_sd_ms), 1)),
+        ("time known to, ± ms (95 %)", |r| figure(Some(Z95 * r.clock_sd_ms), 1)),
         ("battery, %", |r| figure(r.battery_percent.map(f64::from), 0)),
         ("noise at rest, °/s", |r| figure(r.still_gyro_sd_dps, 2)),
         ("gravity at rest, g", |r| figure(r.still_acc_g, 3)),

@@ -1,6 +1,6 @@
 //! `peakorderd demo`: an invented lesson through the whole chain.
 
-use super::report;
+use super::console;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
@@ -43,14 +43,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         ..Player::default()
     };
     let seconds = script.duration_s();
-    report::say(&format!(
+    console::print_line(&format!(
         "An invented lesson: {}, {}-handed, limits \"{}\".\n\
          {} of calibration, mobility turns, baseline swings, a pivot drill and swings after it,\n\
          from three virtual straps over a virtual Bluetooth link, through the same chain as real straps.\n",
         player.name,
         player.handedness,
         player.limits,
-        report::duration(seconds)
+        console::duration(seconds)
     ));
     // Only a session of the demo itself is replaced without being asked.
     let replace = SessionDir::open(&arguments.out).is_ok_and(|(_, s)| s.invented);
@@ -58,7 +58,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         virtual_session(&script, &format!("demo-{}", arguments.seed), player, "2026-01-01T00:00:00Z");
     let engine = Engine::new(SessionDir::create(&arguments.out, replace)?, session, true)?;
     let (to, batches) = mpsc::channel(BATCHES);
-    let bar = report::progress(seconds as u64, "lesson {bar:40} {pos}/{len} s {msg}");
+    let bar = console::progress(seconds as u64, "lesson {bar:40} {pos}/{len} s {msg}");
     let speed = arguments.speed;
     let start = Instant::now();
     let moving = bar.clone();
@@ -66,12 +66,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         play(script.session().records(), speed, &to, |t_s| moving.set_position(t_s as u64));
     });
     let counting = bar.clone();
-    let counter = tokio::spawn(report::follow(engine.watch(), move |event| {
+    let counter = tokio::spawn(console::follow(engine.watch(), move |event| {
         if let LiveEvent::Swing { swing } = event {
             counting.set_message(format!("{} swings", swing.number));
         }
     }));
-    let (dir, summary) = engine.run(batches, report::stop_signal()).await?;
+    let (dir, summary) = engine.run(batches, console::stop_signal()).await?;
     source.await.context("the virtual straps stopped")?;
     counter.await.context("counting stopped")?;
     bar.finish_and_clear();
@@ -80,16 +80,16 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let style = Style::new(width(), io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none());
     let name = dir.path().display().to_string();
     let whole = load(&name)?;
-    report::say(&render::session(&whole, style));
+    console::print_line(&render::session(&whole, style));
     let (before, after) = (load(&format!("{name}:baseline"))?, load(&format!("{name}:after"))?);
-    report::say(&render::comparison(&compare(&before, &after, &Measure::ALL)?, style));
-    report::say(&format!(
+    console::print_line(&render::comparison(&compare(&before, &after, &Measure::ALL)?, style));
+    console::print_line(&format!(
         "{}\nplayed in {took:.1} s ({:.0} times real time).\n\n\
          Next:\n  \
          cargo run --release -p peakorder-analysis -- show {name} 1\n  \
          cargo run --release -p peakorder-analysis -- compare {name}:baseline {name}:after\n  \
          cargo run --release -- replay {name}",
-        report::summary_line(dir.path(), &summary),
+        console::summary_line(dir.path(), &summary),
         summary.seconds / took
     ));
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! `peakorderd doctor`: would a session work on this computer?
 
 use super::bluetooth::ConfigFile;
-use super::report;
+use super::console;
 use crate::ble::profiles::Profiles;
 use crate::ble::radio::Radio;
 use crate::config::{Config, PAGE_PORT, profiles_dir};
@@ -40,12 +40,12 @@ struct Line {
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let mut lines = Vec::new();
-    let mut say = |what, ok, text: String| lines.push(Line { what, ok, text });
+    let mut add_line = |what, ok, text: String| lines.push(Line { what, ok, text });
 
     let path = arguments.config.path()?;
     let config = match Config::load(&path) {
         Ok(config) if config.straps.is_empty() => {
-            say(
+            add_line(
                 "straps",
                 None,
                 format!("none assigned in {}; run: peakorderd straps identify", path.display()),
@@ -54,17 +54,17 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
         Ok(config) => {
             let worn: Vec<String> = config.straps.iter().map(|(r, s)| format!("{r} {}", s.id)).collect();
-            say("configuration", Some(true), format!("{}: {}", path.display(), worn.join(", ")));
+            add_line("configuration", Some(true), format!("{}: {}", path.display(), worn.join(", ")));
             config
         }
         Err(error) => {
-            say("configuration", Some(false), error.to_string());
+            add_line("configuration", Some(false), error.to_string());
             Config::default()
         }
     };
     let profiles = Profiles::load(&profiles_dir(&path));
     for problem in profiles.problems() {
-        say("profile", Some(false), problem.clone());
+        add_line("profile", Some(false), problem.clone());
     }
     for (role, strap) in &config.straps {
         if profiles.get(&strap.profile).is_none() {
@@ -72,30 +72,32 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 "the {role} strap has profile '{}', which there is not; peakorderd profile list shows the ids",
                 strap.profile
             );
-            say("profile", Some(false), text);
+            add_line("profile", Some(false), text);
         }
     }
     match Radio::open_now(config.adapter.as_deref()).await {
-        Err(error) => say("bluetooth", Some(false), error.to_string()),
+        Err(error) => add_line("bluetooth", Some(false), error.to_string()),
         Ok(radio) => {
             let name = radio.name().await;
             match radio.powered().await {
-                Some(true) => say("bluetooth", Some(true), format!("{name} is on")),
-                Some(false) => say(
+                Some(true) => add_line("bluetooth", Some(true), format!("{name} is on")),
+                Some(false) => add_line(
                     "bluetooth",
                     Some(false),
                     format!("{name} is off; run: rfkill unblock bluetooth; bluetoothctl power on"),
                 ),
-                None => say("bluetooth", None, format!("{name}; the system does not say whether it is on")),
+                None => {
+                    add_line("bluetooth", None, format!("{name}; the system does not say whether it is on"))
+                }
             }
         }
     }
-    say_disk(&arguments.out, &mut say);
-    say_port(arguments.port, &mut say);
+    check_disk(&arguments.out, &mut add_line);
+    check_port(arguments.port, &mut add_line);
 
     let stops = lines.iter().any(|l| l.ok == Some(false));
     if arguments.json {
-        report::say(&serde_json::to_string(&lines)?);
+        console::print_line(&serde_json::to_string(&lines)?);
     } else {
         for line in &lines {
             let mark = match line.ok {
@@ -103,9 +105,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 Some(false) => "PROBLEM",
                 None => "note   ",
             };
-            report::say(&format!("{mark} {}: {}", line.what, line.text));
+            console::print_line(&format!("{mark} {}: {}", line.what, line.text));
         }
-        report::say(if stops {
+        console::print_line(if stops {
             "a session would not work yet"
         } else {
             "nothing stands in the way of a session"
@@ -114,7 +116,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     Ok(if stops { ExitCode::FAILURE } else { ExitCode::SUCCESS })
 }
 
-fn say_disk(out: &Path, say: &mut impl FnMut(&'static str, Option<bool>, String)) {
+fn check_disk(out: &Path, add_line: &mut impl FnMut(&'static str, Option<bool>, String)) {
     // The folder itself need not exist yet.
     let existing = out.ancestors().find(|d| d.is_dir()).unwrap_or(Path::new("."));
     let shown = existing.display();
@@ -124,7 +126,7 @@ fn say_disk(out: &Path, say: &mut impl FnMut(&'static str, Option<bool>, String)
             let _ = std::fs::remove_file(&probe);
         }
         Err(error) => {
-            say(
+            add_line(
                 "disk",
                 Some(false),
                 format!("{shown}: nothing can be written here ({error}); use another folder"),
@@ -134,26 +136,30 @@ fn say_disk(out: &Path, say: &mut impl FnMut(&'static str, Option<bool>, String)
     }
     match fs4::available_space(existing).map(|bytes| bytes / 1_000_000) {
         Ok(free) if free < ROOM_MB => {
-            say("disk", Some(false), format!("{shown}: {free} MB free; make room for {ROOM_MB} MB"));
+            add_line("disk", Some(false), format!("{shown}: {free} MB free; make room for {ROOM_MB} MB"));
         }
-        Ok(free) => say("disk", Some(true), format!("{shown}: {free} MB free")),
+        Ok(free) => add_line("disk", Some(true), format!("{shown}: {free} MB free")),
         Err(error) => {
-            say("disk", None, format!("{shown}: can be written; how much is free is not known ({error})"));
+            add_line(
+                "disk",
+                None,
+                format!("{shown}: can be written; how much is free is not known ({error})"),
+            );
         }
     }
 }
 
 /// Could the live page be served on this computer's port `port`?
-fn say_port(port: u16, say: &mut impl FnMut(&'static str, Option<bool>, String)) {
+fn check_port(port: u16, add_line: &mut impl FnMut(&'static str, Option<bool>, String)) {
     match TcpListener::bind((Ipv4Addr::LOCALHOST, port)) {
-        Ok(_) => say("port", Some(true), format!("{port} is free for the live page")),
+        Ok(_) => add_line("port", Some(true), format!("{port} is free for the live page")),
         Err(error) if error.kind() == ErrorKind::AddrInUse => {
-            say(
+            add_line(
                 "port",
                 None,
                 format!("{port} is taken by another program, perhaps another peakorderd; end that"),
             );
         }
-        Err(error) => say("port", None, format!("{port} cannot be used: {error}")),
+        Err(error) => add_line("port", None, format!("{port} cannot be used: {error}")),
     }
 }

@@ -1,6 +1,6 @@
 //! `peakorderd import`.
 
-use super::report;
+use super::console;
 use crate::engine::{BATCHES, Engine};
 use crate::output::program;
 use crate::source::import::{Import, SampleFile, read_marks};
@@ -57,7 +57,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         (Role::LeadArm, &arguments.lead_arm),
     ];
     if arguments.pelvis.is_none() && arguments.thorax.is_none() {
-        report::complain(
+        console::print_error(
             "import needs --pelvis FILE.csv or --thorax FILE.csv (better both); see peakorderd import --help",
         );
         return Ok(ExitCode::from(2));
@@ -109,7 +109,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     match result {
         Ok(line) => {
             put_in_place(&work, target, &aside)?;
-            report::say(&line);
+            console::print_line(&line);
             Ok(ExitCode::SUCCESS)
         }
         Err(error) => {
@@ -176,7 +176,10 @@ async fn import(
 ) -> anyhow::Result<String> {
     let import = Import::new(files, marks);
     if import.shift_s() != 0.0 {
-        report::complain(&format!("times begin at {:.3} s; that becomes 0 in the session", import.shift_s()));
+        console::print_error(&format!(
+            "times begin at {:.3} s; that becomes 0 in the session",
+            import.shift_s()
+        ));
     }
     let profile_toml =
         Profile::builtin(common_clock::PROFILE_ID).context("the built-in import profile is missing")?;
@@ -215,7 +218,7 @@ async fn import(
     };
     let engine = Engine::new(dir, session, true)?;
     let (to, batches) = mpsc::channel(BATCHES);
-    let bar = report::progress(total_bytes, "importing {bar:40} {bytes}/{total_bytes} {eta}");
+    let bar = console::progress(total_bytes, "importing {bar:40} {bytes}/{total_bytes} {eta}");
     let reader = tokio::task::spawn_blocking(move || {
         let mut import = import;
         // The bar follows bytes, not time: the end of the files is known, that of the session is not.
@@ -235,13 +238,13 @@ async fn import(
         bar.finish_and_clear();
         import
     });
-    let (_, summary) = engine.run(batches, report::never()).await?;
+    let (_, summary) = engine.run(batches, console::never()).await?;
     let mut import = reader.await.context("reading stopped")?;
     if let Some(error) = import.take_error() {
         bail!(error);
     }
     for notice in import.notices() {
-        report::complain(&notice);
+        console::print_error(&notice);
     }
-    Ok(report::summary_line(&arguments.out, &summary))
+    Ok(console::summary_line(&arguments.out, &summary))
 }

@@ -3,17 +3,17 @@
 mod align;
 mod bluetooth;
 mod check;
+mod console;
 mod demo;
 mod doctor;
 mod import;
 mod profile;
-mod rehearse;
 mod replay;
-mod report;
 mod run;
 mod scan;
 mod serve;
 mod straps;
+mod virtual_straps;
 mod watch;
 
 use anyhow::Context as _;
@@ -69,7 +69,7 @@ enum Command {
     /// Compute a recorded session's swings again from its raw samples.
     Replay(replay::Arguments),
     /// Record a session with virtual straps (for trying things out and for tests).
-    Virtual(rehearse::Arguments),
+    Virtual(virtual_straps::Arguments),
 }
 
 /// Sends diagnostics to standard error: warnings, or what `PEAKORDER_LOG` names (`debug`, or
@@ -115,14 +115,14 @@ pub fn main() -> ExitCode {
                     Command::Demo(a) => demo::run(a).await,
                     Command::Import(a) => import::run(a).await,
                     Command::Replay(a) => replay::run(a).await,
-                    Command::Virtual(a) => rehearse::run(a).await,
+                    Command::Virtual(a) => virtual_straps::run(a).await,
                 }
             })
         });
     match result {
         Ok(code) => code,
         Err(error) => {
-            report::complain(&format!("{error:#}"));
+            console::print_error(&format!("{error:#}"));
             ExitCode::FAILURE
         }
     }

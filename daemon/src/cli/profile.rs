@@ -1,9 +1,10 @@
 //! `peakorderd profile`: what straps send, written down as TOML.
 
 use super::bluetooth::{ConfigFile, table};
-use super::report;
+use super::console;
 use crate::ble::profiles;
 use anyhow::{Context as _, bail};
+use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2;
 use peakorder_protocol::profile::{ClockKind, Decoded, Decoder, Profile};
 use serde::Serialize;
 use std::path::PathBuf;
@@ -23,7 +24,7 @@ pub(super) struct Arguments {
 
 #[derive(Debug, clap::Subcommand)]
 enum Command {
-    /// Profiles at hand: the built-in ones and those in the folder `profiles` beside the configuration.
+    /// Lists the known profiles: the built-in ones and those in the folder `profiles` beside the configuration.
     List,
     /// Print a profile's text, to start one of your own from.
     Show {
@@ -32,7 +33,7 @@ enum Command {
     },
     /// Check a profile file, and decode sample bytes with it.
     Check {
-        /// Profile file, or the id of a profile at hand.
+        /// Profile file, or the id of a known profile.
         file: PathBuf,
         /// Bytes of one notification in hexadecimal, spaces allowed; give it again for the next one.
         #[arg(long, value_name = "HEX")]
@@ -51,7 +52,7 @@ pub(super) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             let known = setup.profiles.get(&id).with_context(|| {
                 format!("there is no profile '{id}'; peakorderd profile list shows the ids")
             })?;
-            report::say(known.text.trim_end());
+            console::print_line(known.text.trim_end());
             Ok(ExitCode::SUCCESS)
         }
         Command::Check { file, hex, channel } => {
@@ -101,14 +102,14 @@ fn list(config: &ConfigFile, json: bool) -> anyhow::Result<ExitCode> {
         })
         .collect();
     if json {
-        report::say(&serde_json::to_string(&listed)?);
+        console::print_line(&serde_json::to_string(&listed)?);
         return Ok(ExitCode::SUCCESS);
     }
     let mut rows = vec![["id", "name", "Hz", "clock", "from"].map(String::from).to_vec()];
     rows.extend(listed.iter().map(|l| {
         vec![l.id.into(), l.name.into(), format!("{:.0}", l.rate_hz), l.clock.into(), l.from.clone()]
     }));
-    report::say(table(&rows).trim_end());
+    console::print_line(table(&rows).trim_end());
     Ok(ExitCode::SUCCESS)
 }
 
@@ -142,9 +143,9 @@ struct Shown {
 fn check(profile: &Profile, hex: &[String], channel: u8, json: bool) -> anyhow::Result<ExitCode> {
     let clock = profile.clock();
     if !json {
-        report::say(&format!("{} ({}): valid", profile.name(), profile.id()));
+        console::print_line(&format!("{} ({}): valid", profile.name(), profile.id()));
         for (n, uuid) in profile.channels().iter().enumerate() {
-            report::say(&format!("channel {n}: characteristic {uuid}"));
+            console::print_line(&format!("channel {n}: characteristic {uuid}"));
         }
         let wrap = match clock.kind {
             ClockKind::Timestamp if clock.bits < 64 => {
@@ -152,14 +153,14 @@ fn check(profile: &Profile, hex: &[String], channel: u8, json: bool) -> anyhow::
             }
             _ => String::new(),
         };
-        report::say(&format!(
+        console::print_line(&format!(
             "clock: {}{wrap}; {:.0} samples a second",
             clock_words(profile),
             clock.nominal_rate_hz
         ));
     }
     for notice in profile.notices() {
-        report::complain(notice);
+        console::print_error(notice);
     }
     let mut decoder = Decoder::new(profile);
     let mut decoded = Decoded::default();
@@ -169,7 +170,7 @@ fn check(profile: &Profile, hex: &[String], channel: u8, json: bool) -> anyhow::
         let bytes = bytes_of(hex)?;
         if let Err(error) = decoder.decode(channel, &bytes, &mut decoded) {
             failed = true;
-            report::complain(&format!("notification {} ({} bytes): {error}", n + 1, bytes.len()));
+            console::print_error(&format!("notification {} ({} bytes): {error}", n + 1, bytes.len()));
         }
         for (k, head) in decoded.packets.iter().enumerate() {
             for (i, s) in decoded.samples_of(head).iter().enumerate() {
@@ -182,21 +183,23 @@ fn check(profile: &Profile, hex: &[String], channel: u8, json: bool) -> anyhow::
                     period_ms: head.period_s.map(|p| p * 1e3),
                     sample: i + 1,
                     gyro_dps: s.gyro.map(f64::to_degrees),
-                    acc_g: s.acc.map(|a| a / 9.80665),
+                    acc_g: s.acc.map(|a| a / STANDARD_GRAVITY_M_S2),
                     clipped: s.clipped,
                 });
             }
         }
     }
     if json {
-        report::say(&serde_json::to_string(&shown)?);
+        console::print_line(&serde_json::to_string(&shown)?);
     } else if !shown.is_empty() {
-        report::say(samples(&shown).trim_end());
+        console::print_line(samples(&shown).trim_end());
         let g: f64 = shown[0].acc_g.iter().map(|a| a * a).sum::<f64>().sqrt();
-        report::say(&format!("|acc| of the first sample: {g:.3} g (about 1 if the strap lay still)"));
+        console::print_line(&format!("|acc| of the first sample: {g:.3} g (about 1 if the strap lay still)"));
     }
     if !failed && !hex.is_empty() && shown.is_empty() {
-        report::complain("no packet is complete yet: give the notifications that follow with further --hex");
+        console::print_error(
+            "no packet is complete yet: give the notifications that follow with further --hex",
+        );
     }
     Ok(if failed { ExitCode::FAILURE } else { ExitCode::SUCCESS })
 }

@@ -1,6 +1,6 @@
 //! `peakorderd replay`.
 
-use super::report;
+use super::console;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
@@ -69,7 +69,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     }
     let engine = Engine::new(target.clone(), session, record)?;
     let (to, batches) = mpsc::channel(BATCHES);
-    let bar = report::progress(size, "replaying {bar:40} {bytes}/{total_bytes} {eta}");
+    let bar = console::progress(size, "replaying {bar:40} {bytes}/{total_bytes} {eta}");
     let speed = arguments.speed;
     let reader = tokio::task::spawn_blocking(move || {
         let mut replay = replay;
@@ -90,25 +90,25 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         replay
     });
     let json = arguments.json;
-    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
-        if let Some(line) = report::line(event, json) {
-            report::say(&line);
+    let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
+        if let Some(line) = console::line(event, json) {
+            console::print_line(&line);
         }
     }));
     let stop = async {
-        if matches!(speed, Speed::Max) { report::never().await } else { report::stop_signal().await }
+        if matches!(speed, Speed::Max) { console::never().await } else { console::stop_signal().await }
     };
     let (dir, summary) = engine.run(batches, stop).await?;
     printer.await.context("printing stopped")?;
     let mut replay = reader.await.context("reading stopped")?;
     if !json {
-        report::say(&report::summary_line(dir.path(), &summary));
+        console::print_line(&console::summary_line(dir.path(), &summary));
     }
     if let Some(error) = replay.take_error() {
         bail!("{}: {error}", log_path.display());
     }
     if !replay.findings().is_empty() {
-        report::complain(&damage(&arguments, &log_path, replay.findings()));
+        console::print_error(&damage(&arguments, &log_path, replay.findings()));
         return Ok(ExitCode::FAILURE);
     }
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! `peakorderd run`: a lesson with straps on.
 
 use super::bluetooth::ConfigFile;
-use super::report;
+use super::console;
 use crate::ble::straps::{SessionClock, Straps};
 use crate::engine::{BATCHES, Engine};
 use crate::serve::hub::strap_status::StrapMonitor;
@@ -93,7 +93,7 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
                         return;
                     }
                 }
-                Err(why) => report::complain(&why),
+                Err(why) => console::print_error(&why),
             }
         }
     });
@@ -136,7 +136,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let roles: Vec<Role> = assigned.iter().map(|(r, _)| *r).collect();
     for (role, wanted) in &assigned {
         for notice in wanted.profile.notices() {
-            report::complain(&format!("{role} strap: {notice}"));
+            console::print_error(&format!("{role} strap: {notice}"));
         }
     }
     let player = Player {
@@ -150,14 +150,14 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, true)?;
     let clock = SessionClock::start();
     let json = arguments.json;
-    let bar = report::progress(0, "{elapsed_precise}{msg}");
+    let bar = console::progress(0, "{elapsed_precise}{msg}");
     let above = bar.clone();
-    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
-        let Some(line) = report::line(event, json) else { return };
-        // Swings go to whoever reads stdout, what happens to the straps to the person watching.
+    let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
+        let Some(line) = console::line(event, json) else { return };
+        // Swings go to stdout, for programs too. What happens to the straps goes to stderr, for the person who watches.
         above.suspend(|| match event {
-            LiveEvent::Strap { .. } if !json => report::complain(&line),
-            _ => report::say(&line),
+            LiveEvent::Strap { .. } if !json => console::print_error(&line),
+            _ => console::print_line(&line),
         });
     }));
     let (to, batches) = mpsc::channel(BATCHES);
@@ -172,11 +172,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let time_up = async {
             match limit {
                 Some(seconds) => tokio::time::sleep(Duration::from_secs_f64(seconds)).await,
-                None => report::never().await,
+                None => console::never().await,
             }
         };
         tokio::select! {
-            () = report::stop_signal() => {}
+            () = console::stop_signal() => {}
             () = time_up => {}
         }
         // An error means that the session has ended already.
@@ -188,11 +188,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     // let go, or a second signal, must not keep the session open.
     let gone = async move {
         if stopping.await.is_err() {
-            report::never().await;
+            console::never().await;
         }
         tokio::select! {
             () = tokio::time::sleep(CLOSING) => {}
-            () = report::stop_signal() => {}
+            () = console::stop_signal() => {}
         }
     };
     let seen = |records: &[Record], engine: &Engine| {
@@ -208,12 +208,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     bar.finish_and_clear();
     printer.await.context("printing stopped")?;
     if !json {
-        report::say(&report::summary_line(dir.path(), &summary));
+        console::print_line(&console::summary_line(dir.path(), &summary));
     }
     if let Ok(Ok(live)) = live
         && live.all_refused()
     {
-        report::complain("no strap could be used; see above");
+        console::print_error("no strap could be used; see above");
         return Ok(ExitCode::FAILURE);
     }
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,7 @@
 //! `peakorderd scan`.
 
 use super::bluetooth::{ConfigFile, harmless, table};
-use super::report;
+use super::console;
 use crate::ble::radio::{Advert, Radio, advert};
 use crate::ble::read_battery;
 use crate::ble::setup::Setup;
@@ -78,7 +78,7 @@ pub(super) async fn listen(
     let mut all: BTreeMap<String, (Heard, Peripheral)> = BTreeMap::new();
     let mut look = tokio::time::interval(Duration::from_millis(400));
     let end = tokio::time::sleep(length);
-    let stop = report::stop_signal();
+    let stop = console::stop_signal();
     tokio::pin!(end, stop);
     loop {
         tokio::select! {
@@ -167,7 +167,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let (text, others) = rows(&all, arguments.all);
         draw(&format!("{text}{}", other_devices(others)));
         if all.values().all(|(h, _)| h.profile.is_none()) {
-            report::complain(
+            console::print_error(
                 "no strap heard: switch the straps on, charge them, close phone apps that hold them; \
                  for a strap of no known profile: peakorderd scan --all, then peakorderd profile check",
             );
@@ -186,6 +186,6 @@ fn other_devices(n: usize) -> String {
 
 fn print(heard: &Heard) {
     if let Ok(line) = serde_json::to_string(heard) {
-        report::say(&line);
+        console::print_line(&line);
     }
 }

@@ -1,7 +1,7 @@
 //! `peakorderd serve`: the coach's page.
 
 use super::bluetooth::ConfigFile;
-use super::report;
+use super::console;
 use crate::serve::lesson::LessonSource;
 use crate::serve::{Options, Server, greeting, library};
 use crate::source::pace::Speed;
@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
-    /// Lessons use virtual straps: an invented lesson, whoever the player is.
+    /// Lessons use virtual straps: an invented lesson for any player.
     #[arg(long = "virtual")]
     virtual_straps: bool,
     /// The invented lesson is drawn from this number.
@@ -64,8 +64,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         forget_devices: arguments.forget_devices,
     })
     .await?;
-    let stop = report::stop_signal();
-    report::say(&greeting(&server));
+    let stop = console::stop_signal();
+    console::print_line(&greeting(&server));
     server.run(stop).await;
     Ok(ExitCode::SUCCESS)
 }

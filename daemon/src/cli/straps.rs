@@ -1,16 +1,17 @@
 //! `peakorderd straps`: which strap is worn where.
 
 use super::bluetooth::{ConfigFile, harmless, table};
-use super::{report, scan};
+use super::{console, scan};
 use crate::ble::radio::Radio;
 use crate::ble::setup::Setup;
-use crate::ble::straps::{SessionClock, Straps, Wanted, What};
+use crate::ble::straps::{IncomingKind, SessionClock, StrapTarget, Straps};
 use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
 use peakorder_analysis::words;
 use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
+use peakorder_protocol::estimate::Z95;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -73,7 +74,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 None => bail!("no strap is assigned to the {role}"),
                 Some(strap) => {
                     setup.config.save(&setup.path)?;
-                    report::say(&format!("{role}: {} forgotten", strap.id));
+                    console::print_line(&format!("{role}: {} forgotten", strap.id));
                     Ok(ExitCode::SUCCESS)
                 }
             }
@@ -83,11 +84,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 
 fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
     if json {
-        report::say(&serde_json::to_string(&setup.config.straps)?);
+        console::print_line(&serde_json::to_string(&setup.config.straps)?);
         return Ok(ExitCode::SUCCESS);
     }
     if setup.config.straps.is_empty() {
-        report::say(
+        console::print_line(
             "no strap is assigned; find yours with: peakorderd scan, then: peakorderd straps identify",
         );
         return Ok(ExitCode::SUCCESS);
@@ -97,7 +98,7 @@ fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
     let mut rows = vec![heading.map(String::from).to_vec()];
     for (role, strap) in &setup.config.straps {
         let aligned = match (&strap.alignment, valid.get(role)) {
-            (_, Some(a)) => format!("{:+.2} ± {:.2} ms, {}", a.latency_ms, 1.96 * a.sd_ms, a.at_utc),
+            (_, Some(a)) => format!("{:+.2} ± {:.2} ms, {}", a.latency_ms, Z95 * a.sd_ms, a.at_utc),
             (Some(_), None) => "not with the others: peakorderd align".into(),
             (None, None) => "never: peakorderd align".into(),
         };
@@ -109,7 +110,7 @@ fn list(setup: &Setup, json: bool) -> anyhow::Result<ExitCode> {
             aligned,
         ]);
     }
-    report::say(table(&rows).trim_end());
+    console::print_line(table(&rows).trim_end());
     Ok(ExitCode::SUCCESS)
 }
 
@@ -133,7 +134,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
     };
     setup.config.assign(role, id, &name, &profile);
     setup.config.save(&setup.path)?;
-    report::say(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
+    console::print_line(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
     Ok(ExitCode::SUCCESS)
 }
 
@@ -141,7 +142,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
 struct Candidate {
     id: String,
     name: String,
-    wanted: Wanted,
+    wanted: StrapTarget,
 }
 
 /// The candidates' streams, and how far each strap has turned.
@@ -152,13 +153,13 @@ struct Watched {
 
 async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::Result<ExitCode> {
     let radio = setup.radio().await?;
-    report::say("looking for straps …");
+    console::print_line("looking for straps …");
     let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
     let candidates: Vec<Candidate> = all
         .into_values()
         .filter_map(|(heard, _)| {
             let known = setup.profiles.get(heard.profile.as_deref()?)?;
-            let wanted = Wanted { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
+            let wanted = StrapTarget { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
             Some(Candidate { id: heard.id, name: heard.name, wanted })
         })
         .collect();
@@ -213,10 +214,13 @@ async fn ask(
     let silent: Vec<&str> =
         (0..candidates.len()).filter(|i| !watched.streaming(*i)).map(|i| candidates[i].id.as_str()).collect();
     if !silent.is_empty() {
-        report::complain(&format!("nothing comes in from {}; it cannot be identified", silent.join(", ")));
+        console::print_error(&format!(
+            "nothing comes in from {}; it cannot be identified",
+            silent.join(", ")
+        ));
     }
     for role in roles {
-        report::say(&format!(
+        console::print_line(&format!(
             "twist the strap you wear on the {role} now, to and fro, and keep the others still"
         ));
         let deadline = tokio::time::Instant::now() + limit;
@@ -226,7 +230,7 @@ async fn ask(
             match watched.turning.judge(|i| left.contains(&i)) {
                 Turned::One(i) => break i,
                 Turned::None => {}
-                Turned::Unclear(a, b) => report::say(&format!(
+                Turned::Unclear(a, b) => console::print_line(&format!(
                     "unclear: {} and {} both turned ({:.0}° and {:.0}°); twist only the one on the {role}",
                     candidates[a].id,
                     candidates[b].id,
@@ -243,7 +247,7 @@ async fn ask(
         left.retain(|i| *i != found);
         let strap = &candidates[found];
         setup.config.assign(*role, &strap.id, &strap.name, strap.wanted.profile.id());
-        report::say(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
+        console::print_line(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
     }
     Ok(())
 }
@@ -257,7 +261,7 @@ async fn gather(
     enough: impl Fn(&Watched) -> bool,
 ) -> anyhow::Result<()> {
     let end = tokio::time::sleep(length);
-    let stop = report::stop_signal();
+    let stop = console::stop_signal();
     tokio::pin!(end, stop);
     let mut items = Vec::new();
     while !enough(watched) {
@@ -271,13 +275,15 @@ async fn gather(
             if item.pass_to(stream) {
                 watched.turning.look(item.strap, stream.received().samples);
             }
-            match item.what {
-                What::Say(what) => {
+            match item.kind {
+                IncomingKind::Status(what) => {
                     let text = words::strap::event(&what);
-                    report::complain(&format!("{}: {text}", candidates[item.strap].id));
+                    console::print_error(&format!("{}: {text}", candidates[item.strap].id));
                 }
-                What::Refused(text) => report::complain(&format!("{}: {text}", candidates[item.strap].id)),
-                What::Packet { .. } | What::Event(_) => {}
+                IncomingKind::GivenUp(text) => {
+                    console::print_error(&format!("{}: {text}", candidates[item.strap].id))
+                }
+                IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
             }
         }
     }

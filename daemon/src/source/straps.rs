@@ -1,6 +1,6 @@
 //! Live straps: what they send becomes records on their way to the engine.
 
-use crate::ble::straps::{Incoming, Straps, What};
+use crate::ble::straps::{Incoming, IncomingKind, Straps};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent, StrapEventKind};
 use std::time::Duration;
@@ -46,15 +46,17 @@ impl LiveSource {
 
     fn record(&mut self, item: Incoming) -> Option<Record> {
         let (t_ns, role) = (item.t_ns, self.roles[item.strap]);
-        match item.what {
-            What::Packet { channel, bytes } => Some(Record::Arrival(Arrival { t_ns, role, channel, bytes })),
-            What::Event(what) => {
+        match item.kind {
+            IncomingKind::Packet { channel, bytes } => {
+                Some(Record::Arrival(Arrival { t_ns, role, channel, bytes }))
+            }
+            IncomingKind::Event(what) => {
                 if matches!(what, StrapEventKind::Connected { .. }) {
                     self.said[item.strap] = None;
                 }
                 Some(Record::Strap(StrapEvent { t_ns, role, what }))
             }
-            What::Say(what) => {
+            IncomingKind::Status(what) => {
                 let said = &mut self.said[item.strap];
                 if said.as_ref() == Some(&what) {
                     return None;
@@ -63,7 +65,7 @@ impl LiveSource {
                 Some(Record::Strap(StrapEvent { t_ns, role, what }))
             }
             // The event that comes with it says why.
-            What::Refused(_) => {
+            IncomingKind::GivenUp(_) => {
                 self.refused += 1;
                 None
             }

@@ -3,7 +3,8 @@
 use super::plan::{EventPlan, MergePlan, Plan};
 use super::schema::{self, Axes, File, MergeHow, Quantity, Scale, Unit};
 use super::types::{
-    ClockInfo, ClockKind, Keepalive, Link, Match, Op, OpKind, PacedBy, RestCheck, SampleIs, SeqCounts, Stamps,
+    ClockInfo, ClockKind, Keepalive, LinkSettings, Match, Op, OpKind, PacedBy, RestCheck, SampleIs,
+    SeqCounts, Stamps,
 };
 use super::{Profile, ProfileError, check_stream};
 pub use crate::estimate::STANDARD_GRAVITY_M_S2 as STANDARD_GRAVITY;
@@ -158,14 +159,14 @@ fn matching(m: &schema::Match) -> Result<Match, ProfileError> {
 
 /// MTU limits: ATT default 23, longest attribute value 512 + 5; interval limits 7.5 ms to
 /// 4 s (Bluetooth Core Specification, vol 3 part F and vol 6 part B; from memory).
-fn link(l: &schema::Link) -> Result<(Link, Vec<f64>), ProfileError> {
+fn link(l: &schema::LinkSettings) -> Result<(LinkSettings, Vec<f64>), ProfileError> {
     let mtu_min = l.mtu_min.unwrap_or(23);
     require((23..=517).contains(&mtu_min), "link, mtu_min", "an ATT MTU lies between 23 and 517")?;
     let want_ok = l.mtu_want.is_none_or(|w| (mtu_min..=517).contains(&w));
     require(want_ok, "link, mtu_want", "lies outside mtu_min to 517")?;
     let intervals_ok = l.interval_ms.iter().all(|i| (7.5..=4000.0).contains(i));
     require(intervals_ok, "link, interval_ms", "a connection interval lies between 7.5 and 4000 ms")?;
-    Ok((Link { mtu_want: l.mtu_want, mtu_min }, l.interval_ms.iter().map(|ms| ms * 1e-3).collect()))
+    Ok((LinkSettings { mtu_want: l.mtu_want, mtu_min }, l.interval_ms.iter().map(|ms| ms * 1e-3).collect()))
 }
 
 fn ops(list: &[schema::Op], table: &str) -> Result<Vec<Op>, ProfileError> {

@@ -15,7 +15,8 @@ mod unpack;
 pub use check::STANDARD_GRAVITY;
 pub use decoder::{DecodeError, Decoded, Decoder, EventStamp, PacketHead, RawSample};
 pub use types::{
-    ClockInfo, ClockKind, Keepalive, Link, Match, Op, OpKind, PacedBy, RestCheck, SampleIs, SeqCounts, Stamps,
+    ClockInfo, ClockKind, Keepalive, LinkSettings, Match, Op, OpKind, PacedBy, RestCheck, SampleIs,
+    SeqCounts, Stamps,
 };
 
 /// Ids and texts of the built-in profiles.
@@ -53,7 +54,7 @@ pub struct Profile {
     id: String,
     name: String,
     matching: Option<Match>,
-    link: Link,
+    link: LinkSettings,
     setup: Vec<Op>,
     teardown: Vec<Op>,
     keepalive: Option<Keepalive>,
@@ -104,7 +105,7 @@ impl Profile {
     }
 
     /// What the link must be like.
-    pub fn link(&self) -> &Link {
+    pub fn link(&self) -> &LinkSettings {
         &self.link
     }
 

@@ -20,7 +20,7 @@ pub(super) struct File {
     #[serde(rename = "match")]
     pub(super) matching: Option<Match>,
     #[serde(default)]
-    pub(super) link: Link,
+    pub(super) link: LinkSettings,
     #[serde(default)]
     pub(super) setup: Vec<Op>,
     #[serde(default)]
@@ -50,7 +50,7 @@ pub(super) struct Match {
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Link {
+pub(super) struct LinkSettings {
     pub(super) mtu_want: Option<u16>,
     pub(super) mtu_min: Option<u16>,
     #[serde(default)]

@@ -15,7 +15,7 @@ pub struct Match {
 
 /// What the link must be like.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Link {
+pub struct LinkSettings {
     /// ATT MTU to ask for.
     pub mtu_want: Option<u16>,
     /// ATT MTU below which packets do not fit; 23 unless stated.

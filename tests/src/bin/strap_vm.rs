@@ -3,7 +3,7 @@
 #[cfg(target_os = "linux")]
 fn main() -> std::process::ExitCode {
     use peakorder_protocol::log::LogWriter;
-    use peakorder_tests::vm::{air, judge, scenario};
+    use peakorder_tests::vm::{check, radio, scenario};
     use std::path::Path;
     use std::process::ExitCode;
 
@@ -17,15 +17,17 @@ fn main() -> std::process::ExitCode {
             })
             .map_err(|e| e.to_string())
             .and_then(|()| std::fs::write(config, scenario::config()).map_err(|e| format!("{config}: {e}"))),
-        ["play", script, played, trace] => air::play(Path::new(script), Path::new(played), Path::new(trace)),
-        ["judge", session, played] => {
-            let verdict = judge::judge(Path::new(session), Path::new(played));
+        ["play", script, played, trace] => {
+            radio::play(Path::new(script), Path::new(played), Path::new(trace))
+        }
+        ["check", session, played] => {
+            let verdict = check::check(Path::new(session), Path::new(played));
             print!("{}", verdict.figures);
             if verdict.faults.is_empty() { Ok(()) } else { Err(verdict.faults.join("\n")) }
         }
         _ => {
             eprintln!(
-                "usage: strap_vm script SCRIPT CONFIG | play SCRIPT PLAYED TRACE | judge SESSION PLAYED\n\
+                "usage: strap_vm script SCRIPT CONFIG | play SCRIPT PLAYED TRACE | check SESSION PLAYED\n\
                  These are pieces of tests/vm/run.sh, which is what you want."
             );
             return ExitCode::from(2);

@@ -4,30 +4,30 @@
 //! cancelled and then forget the device, services, reads, writes, notifications, lost links.
 
 mod bus;
+mod daemon_run;
 mod objects;
 mod peer;
-mod running;
-mod world;
-mod worn;
+mod radio;
+mod three_straps;
 
 pub use bus::Bus;
+pub use daemon_run::DaemonRun;
 pub use peer::{Characteristic, Peer, assigned};
-pub use running::Running;
-pub use worn::{assign, play, straps};
+pub use three_straps::{assign, play, straps};
 
+use radio::Radio;
 use std::time::{Duration, Instant};
 use tokio::runtime::Runtime;
-use world::World;
 
 /// A bus with the stand-in on it.
-pub struct Air {
+pub struct FakeBluez {
     // Dropped first: the service must be gone before its bus.
     runtime: Runtime,
-    world: Option<World>,
+    radio: Option<Radio>,
     bus: Bus,
 }
 
-impl Air {
+impl FakeBluez {
     /// A bus, an adapter that is on, and `peers` on the air. `None` without `dbus-daemon`.
     pub fn with(peers: Vec<Peer>) -> Option<Self> {
         Some(Self::silent()?.serve(peers, true))
@@ -46,17 +46,17 @@ impl Air {
             .enable_all()
             .build()
             .expect("a runtime for the stand-in");
-        Some(Self { runtime, world: None, bus })
+        Some(Self { runtime, radio: None, bus })
     }
 
     fn serve(mut self, peers: Vec<Peer>, powered: bool) -> Self {
-        let world = self.runtime.block_on(World::start(&self.bus.address(), peers, powered));
-        self.world = Some(world.expect("the stand-in starts"));
+        let radio = self.runtime.block_on(Radio::start(&self.bus.address(), peers, powered));
+        self.radio = Some(radio.expect("the stand-in starts"));
         self
     }
 
-    fn world(&self) -> &World {
-        self.world.as_ref().expect("a bus with a Bluetooth service")
+    fn radio(&self) -> &Radio {
+        self.radio.as_ref().expect("a bus with a Bluetooth service")
     }
 
     /// The bus.
@@ -71,32 +71,32 @@ impl Air {
 
     /// How a peer is now.
     pub fn peer(&self, i: usize) -> Peer {
-        self.world().peer(i)
+        self.radio().peer(i)
     }
 
     /// Asks about a peer without copying what it sent.
     pub fn look<T>(&self, i: usize, f: impl FnOnce(&Peer) -> T) -> T {
-        self.world().look(i, f)
+        self.radio().look(i, f)
     }
 
     /// Changes a peer.
     pub fn edit(&self, i: usize, f: impl FnOnce(&mut Peer)) {
-        self.world().edit(i, f);
+        self.radio().edit(i, f);
     }
 
     /// Connection attempts that were made during a scan or another attempt.
     pub fn rude_attempts(&self) -> u32 {
-        self.world().rude()
+        self.radio().rude()
     }
 
     /// Ends a peer's link.
     pub fn drop_link(&self, i: usize) {
-        self.runtime.block_on(self.world().drop_link(i)).expect("the link is dropped");
+        self.runtime.block_on(self.radio().drop_link(i)).expect("the link is dropped");
     }
 
     /// Sends one notification; false if nobody has subscribed.
     pub fn notify(&self, i: usize, uuid: &str, value: Vec<u8>) -> bool {
-        self.runtime.block_on(self.world().notify(i, uuid, value)).expect("the notification is sent")
+        self.runtime.block_on(self.radio().notify(i, uuid, value)).expect("the notification is sent")
     }
 
     /// Sends `packets` (seconds after `from`, bytes) of a peer in the background, each when
@@ -108,11 +108,11 @@ impl Air {
         from: Instant,
         packets: impl Iterator<Item = (f64, Vec<u8>)> + Send + 'static,
     ) {
-        let (world, uuid) = (self.world().clone(), uuid.to_owned());
+        let (radio, uuid) = (self.radio().clone(), uuid.to_owned());
         self.runtime.spawn(async move {
             for (at_s, bytes) in packets {
                 tokio::time::sleep_until((from + Duration::from_secs_f64(at_s)).into()).await;
-                if world.notify(i, &uuid, bytes).await.is_err() {
+                if radio.notify(i, &uuid, bytes).await.is_err() {
                     return;
                 }
             }

@@ -9,7 +9,7 @@
     reason = "the interfaces prescribe the methods' shapes, and zbus's macro uses every argument"
 )]
 
-use super::world::World;
+use super::radio::Radio;
 use std::collections::HashMap;
 use zbus::object_server::SignalEmitter;
 use zbus::zvariant::{OwnedObjectPath, OwnedValue, Value};
@@ -28,7 +28,7 @@ pub(super) enum BluezError {
     InProgress(String),
 }
 
-pub(super) struct Adapter(pub(super) World);
+pub(super) struct Adapter(pub(super) Radio);
 
 #[interface(name = "org.bluez.Adapter1")]
 impl Adapter {
@@ -85,21 +85,21 @@ impl Adapter {
 }
 
 pub(super) struct Device {
-    pub(super) world: World,
+    pub(super) radio: Radio,
     pub(super) peer: usize,
 }
 
 #[interface(name = "org.bluez.Device1")]
 impl Device {
     async fn connect(&self) -> Result<(), BluezError> {
-        self.world.connect(self.peer).await
+        self.radio.connect(self.peer).await
     }
     async fn disconnect(&self) -> Result<(), BluezError> {
-        self.world.disconnect(self.peer).await
+        self.radio.disconnect(self.peer).await
     }
     #[zbus(property)]
     fn address(&self) -> String {
-        self.world.look(self.peer, |p| p.address.clone())
+        self.radio.look(self.peer, |p| p.address.clone())
     }
     #[zbus(property)]
     fn address_type(&self) -> &str {
@@ -107,15 +107,15 @@ impl Device {
     }
     #[zbus(property)]
     fn name(&self) -> String {
-        self.world.look(self.peer, |p| p.name.clone())
+        self.radio.look(self.peer, |p| p.name.clone())
     }
     #[zbus(property)]
     fn alias(&self) -> String {
-        self.world.look(self.peer, |p| p.name.clone())
+        self.radio.look(self.peer, |p| p.name.clone())
     }
     #[zbus(property)]
     fn adapter(&self) -> OwnedObjectPath {
-        super::world::path(super::world::ADAPTER)
+        super::radio::path(super::radio::ADAPTER)
     }
     #[zbus(property)]
     fn paired(&self) -> bool {
@@ -135,25 +135,25 @@ impl Device {
     }
     #[zbus(property)]
     fn connected(&self) -> bool {
-        self.world.look(self.peer, |p| p.connected)
+        self.radio.look(self.peer, |p| p.connected)
     }
     #[zbus(property)]
     fn services_resolved(&self) -> bool {
-        self.world.look(self.peer, |p| p.connected)
+        self.radio.look(self.peer, |p| p.connected)
     }
     #[zbus(property, name = "UUIDs")]
     fn uuids(&self) -> Vec<String> {
-        self.world.look(self.peer, |p| p.advertised.clone())
+        self.radio.look(self.peer, |p| p.advertised.clone())
     }
     #[zbus(property)]
     fn service_data(&self) -> HashMap<String, Value<'static>> {
-        let battery = self.world.look(self.peer, |p| p.advertised_battery);
+        let battery = self.radio.look(self.peer, |p| p.advertised_battery);
         battery.map(|b| (super::peer::assigned(0x180f), Value::from(vec![b]))).into_iter().collect()
     }
     /// There only while it is heard; a property list leaves it out otherwise.
     #[zbus(property, name = "RSSI")]
     fn rssi(&self) -> fdo::Result<i16> {
-        let heard = self.world.look(self.peer, |p| p.heard.then_some(p.rssi_dbm));
+        let heard = self.radio.look(self.peer, |p| p.heard.then_some(p.rssi_dbm));
         if let Some(rssi) = heard {
             Ok(rssi)
         } else {
@@ -184,7 +184,7 @@ impl Service {
 }
 
 pub(super) struct Char {
-    pub(super) world: World,
+    pub(super) radio: Radio,
     pub(super) peer: usize,
     pub(super) uuid: String,
     pub(super) flags: Vec<&'static str>,
@@ -196,7 +196,7 @@ impl Char {
         if !self.flags.contains(&flag) {
             return Err(BluezError::NotSupported("Operation is not supported".into()));
         }
-        if !self.world.look(self.peer, |p| p.connected) {
+        if !self.radio.look(self.peer, |p| p.connected) {
             return Err(BluezError::Failed("Not connected".into()));
         }
         Ok(())
@@ -207,16 +207,16 @@ impl Char {
 impl Char {
     fn start_notify(&self) -> Result<(), BluezError> {
         self.can("notify")?;
-        self.world.edit(self.peer, |p| p.notifying.insert(self.uuid.clone()));
+        self.radio.edit(self.peer, |p| p.notifying.insert(self.uuid.clone()));
         Ok(())
     }
     fn stop_notify(&self) -> Result<(), BluezError> {
-        self.world.edit(self.peer, |p| p.notifying.remove(&self.uuid));
+        self.radio.edit(self.peer, |p| p.notifying.remove(&self.uuid));
         Ok(())
     }
     fn read_value(&self, _options: HashMap<String, OwnedValue>) -> Result<Vec<u8>, BluezError> {
         self.can("read")?;
-        let value = self.world.look(self.peer, |p| {
+        let value = self.radio.look(self.peer, |p| {
             p.services.iter().flat_map(|s| &s.1).find(|c| c.uuid == self.uuid).map(|c| c.value.clone())
         });
         value.ok_or_else(|| BluezError::Failed("Not permitted".into()))
@@ -227,7 +227,7 @@ impl Char {
         _options: HashMap<String, OwnedValue>,
     ) -> Result<(), BluezError> {
         self.can("write")?;
-        self.world.written(self.peer, &self.uuid, value).await;
+        self.radio.written(self.peer, &self.uuid, value).await;
         Ok(())
     }
     #[zbus(property, name = "UUID")]
@@ -244,10 +244,10 @@ impl Char {
     }
     #[zbus(property)]
     fn notifying(&self) -> bool {
-        self.world.look(self.peer, |p| p.notifying.contains(&self.uuid))
+        self.radio.look(self.peer, |p| p.notifying.contains(&self.uuid))
     }
     #[zbus(property, name = "MTU")]
     fn mtu(&self) -> u16 {
-        self.world.look(self.peer, |p| p.mtu)
+        self.radio.look(self.peer, |p| p.mtu)
     }
 }

@@ -28,7 +28,7 @@ pub(super) const ATTRIBUTES: u16 = 0x0004;
 pub(super) const SIGNALS: u16 = 0x0005;
 pub(super) const SECURITY: u16 = 0x0006;
 
-/// What the host wants of the air.
+/// What the host wants of the radio.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Wish {
     /// Listen (and ask advertisers for more, if active), or not.
@@ -38,7 +38,7 @@ pub(super) enum Wish {
     ActiveScan {
         active: bool,
     },
-    /// Connect one peer, or whoever of the accept list comes first.
+    /// Connect one peer, or the first of the accept list that is heard.
     Connect {
         peer: Option<[u8; 6]>,
         interval: u16,

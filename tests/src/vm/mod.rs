@@ -1,14 +1,14 @@
 //! The daemon against the real kernel's and the real `BlueZ` Bluetooth stack: in a virtual
 //! machine, with a simulated controller and three straps within its reach.
 //!
-//! [`scenario`] is what happens, [`air`] plays it to the machine's kernel through
-//! `/dev/vhci`, [`judge`] holds what the daemon made of it against the truth.
+//! [`scenario`] is what happens, [`radio`] plays it to the machine's kernel through
+//! `/dev/vhci`, [`check`] holds what the daemon made of it against the truth.
 //! `tests/vm/run.sh` ties them together.
 
-pub mod air;
 mod att;
+pub mod check;
 mod controller;
-pub mod judge;
+pub mod radio;
 pub mod scenario;
 mod strap;
 mod trace;

@@ -66,7 +66,7 @@ pub fn out_of_range_s(session: &Session) -> (f64, f64) {
     (from, from + AWAY_S)
 }
 
-/// What the air plays: packets as they become ready, marks as they are typed, and when a
+/// What the radio plays: packets as they become ready, marks as they are typed, and when a
 /// strap goes out of range and comes back, in order of time.
 pub fn records(session: &Session) -> Vec<Record> {
     let (from, to) = out_of_range_s(session);

@@ -1,4 +1,4 @@
-//! One strap of the air: what its sensor puts out, and its side of a link.
+//! One strap within reach: what its sensor puts out, and its side of a link.
 
 use super::att::Server;
 use super::scenario;
@@ -24,7 +24,7 @@ pub(super) struct Ready {
 }
 
 /// The sensor and the strap's clock, which go on whether or not there is a link. Times are
-/// the air's seconds.
+/// the radio's seconds.
 #[derive(Debug)]
 pub(super) struct Sensor {
     packets: Vec<Ready>,
@@ -43,7 +43,7 @@ fn u32_at(bytes: &[u8], at: usize) -> u32 {
 }
 
 impl Sensor {
-    /// Plays `packets`, of which there must be more than a second's.
+    /// Plays `packets`, which must last more than a second.
     pub(super) fn new(packets: Vec<Ready>) -> Result<Self, String> {
         let (Some(first), Some(last)) = (packets.first(), packets.get(STANDING)) else {
             return Err(format!("the script has only {} packets of a strap", packets.len()));

@@ -22,7 +22,7 @@ impl Trace {
         Ok(Self(file))
     }
 
-    /// One packet, `received` by the host or sent by it, at `t_s` of the air.
+    /// One packet, `received` by the host or sent by it, at `t_s` of the radio.
     pub(super) fn packet(&mut self, t_s: f64, received: bool, packet: &[u8]) -> io::Result<()> {
         let length = packet.len() as u32;
         // Bit 0: to the host. Bit 1: a command or an event.

@@ -1,15 +1,15 @@
 //! What the door keeps out. Loopback, where every browser is the coach's: nothing but these
 //! checks stands between another site's page and the lesson.
 
-use peakorder_tests::served::{PATIENCE, Served};
+use peakorder_tests::test_server::{PATIENCE, TestServer};
 use serde_json::{Value, json};
 use std::io::{Read as _, Write as _};
 use std::time::{Duration, Instant};
 
-fn served() -> (tempfile::TempDir, Served) {
+fn server() -> (tempfile::TempDir, TestServer) {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "1");
-    (library, served)
+    let server = TestServer::virtual_lessons(library.path(), "1");
+    (library, server)
 }
 
 fn get(host: &str, path: &str) -> String {
@@ -28,32 +28,32 @@ const PLAYER: &str = r#"{"name":"X","handedness":"right","consent":true}"#;
 
 #[test]
 fn a_name_made_to_point_here_is_refused() {
-    let (_library, served) = served();
-    let at = served.at.to_string();
-    let port = served.at.port();
-    assert_eq!(served.raw(&get(&at, "/api/v1/state")), 200);
-    assert_eq!(served.raw(&get(&format!("localhost:{port}"), "/api/v1/state")), 200);
+    let (_library, server) = server();
+    let at = server.at.to_string();
+    let port = server.at.port();
+    assert_eq!(server.raw(&get(&at, "/api/v1/state")), 200);
+    assert_eq!(server.raw(&get(&format!("localhost:{port}"), "/api/v1/state")), 200);
     for host in
         ["evil.example", "127.0.0.1.evil.example", "localhost.evil.example", "10.0.0.1", "x@127.0.0.1"]
     {
         for path in ["/api/v1/state", "/", "/api/v1/events"] {
-            let status = served.raw(&get(&format!("{host}:{port}"), path));
+            let status = server.raw(&get(&format!("{host}:{port}"), path));
             assert!(status == 421 || status == 400, "{host}{path}: {status}");
         }
     }
-    assert_eq!(served.raw("GET /api/v1/state HTTP/1.1\r\nConnection: close\r\n\r\n"), 400, "no host");
+    assert_eq!(server.raw("GET /api/v1/state HTTP/1.1\r\nConnection: close\r\n\r\n"), 400, "no host");
     let two = format!(
         "GET /api/v1/state HTTP/1.1\r\nHost: {at}\r\nHost: evil.example\r\nConnection: close\r\n\r\n"
     );
-    assert_eq!(served.raw(&two), 400);
+    assert_eq!(server.raw(&two), 400);
 }
 
 #[test]
 fn a_page_of_another_site_can_change_nothing() {
-    let (_library, served) = served();
-    let at = served.at.to_string();
+    let (_library, server) = server();
+    let at = server.at.to_string();
     for origin in ["http://evil.example", "null", "http://127.0.0.1:1", "https://127.0.0.1.evil.example"] {
-        let status = served.raw(&post(&at, &format!("Origin: {origin}\r\n"), "application/json", PLAYER));
+        let status = server.raw(&post(&at, &format!("Origin: {origin}\r\n"), "application/json", PLAYER));
         assert_eq!(status, 403, "{origin}");
     }
     // What a form or a script can send without asking first.
@@ -63,22 +63,22 @@ fn a_page_of_another_site_can_change_nothing() {
         "multipart/form-data; boundary=x",
         "text/plain;application/json",
     ] {
-        assert_eq!(served.raw(&post(&at, "", kind, PLAYER)), 415, "{kind}");
+        assert_eq!(server.raw(&post(&at, "", kind, PLAYER)), 415, "{kind}");
     }
-    assert_eq!(served.get("/api/v1/players").expect(200), json!([]), "nothing was added");
+    assert_eq!(server.get("/api/v1/players").expect(200), json!([]), "nothing was added");
     let asked = format!(
         "OPTIONS /api/v1/players HTTP/1.1\r\nHost: {at}\r\nOrigin: http://evil.example\r\n\
          Access-Control-Request-Method: POST\r\nConnection: close\r\n\r\n"
     );
-    assert_ne!(served.raw(&asked), 200, "another site's page gets no leave");
+    assert_ne!(server.raw(&asked), 200, "another site's page gets no leave");
     // Our own page is let through.
     let own = post(&at, &format!("Origin: http://{at}\r\n"), "application/json; charset=utf-8", PLAYER);
-    assert_eq!(served.raw(&own), 201);
+    assert_eq!(server.raw(&own), 201);
 }
 
 #[test]
 fn ids_are_names_and_never_paths() {
-    let (library, served) = served();
+    let (library, server) = server();
     let outside = library.path().join("secret");
     std::fs::create_dir(&outside).unwrap();
     std::fs::write(outside.join("session.toml"), "format = \"peakorder.session/1\"\n").unwrap();
@@ -86,55 +86,55 @@ fn ids_are_names_and_never_paths() {
     std::os::unix::fs::symlink(&outside, library.path().join("sessions").join("link")).unwrap();
     for id in ["..%2Fsecret", "%2e%2e%2fsecret", "..%5csecret", "%00", "link", ".", "..", "%2Fetc", ""] {
         for tail in ["", "/swings/1/curves", "/play", "/report"] {
-            let status = served.raw(&get(&served.at.to_string(), &format!("/api/v1/sessions/{id}{tail}")));
+            let status = server.raw(&get(&server.at.to_string(), &format!("/api/v1/sessions/{id}{tail}")));
             assert!((400..500).contains(&status), "{id}{tail}: {status}");
         }
         let query = format!("/api/v1/compare?a={id}:baseline&b={id}:after");
-        let status = served.get(&query).status;
+        let status = server.get(&query).status;
         assert!((400..500).contains(&status), "{query}: {status}");
     }
     let about: Value = serde_json::from_str(PLAYER).unwrap();
-    served.send("PUT", "/api/v1/players/..%2f..%2fx", &about).refused(404);
-    served.post("/api/v1/lesson", &json!({ "player": "../players/x" })).refused(404);
+    server.send("PUT", "/api/v1/players/..%2f..%2fx", &about).refused(404);
+    server.post("/api/v1/lesson", &json!({ "player": "../players/x" })).refused(404);
     for path in
         ["/../Cargo.toml", "/%2e%2e/Cargo.toml", "/js/../../Cargo.toml", "//etc/passwd", "/index.html/.."]
     {
-        let status = served.raw(&get(&served.at.to_string(), path));
+        let status = server.raw(&get(&server.at.to_string(), path));
         assert!(status == 404 || status == 400, "{path}: {status}");
     }
 }
 
 #[test]
 fn too_much_is_refused() {
-    let (_library, served) = served();
+    let (_library, server) = server();
     let long = json!({ "name": "x".repeat(70 << 10), "handedness": "right" });
-    served.post("/api/v1/players", &long).refused(413);
+    server.post("/api/v1/players", &long).refused(413);
     // Announced only: refused before it is sent.
     let announced = format!(
         "POST /api/v1/players HTTP/1.1\r\nHost: {}\r\nContent-Type: application/json\r\n\
          Content-Length: 1000000000000\r\nConnection: close\r\n\r\n",
-        served.at
+        server.at
     );
-    assert_eq!(served.raw(&announced), 413);
+    assert_eq!(server.raw(&announced), 413);
     let head = format!(
         "GET /api/v1/state HTTP/1.1\r\nHost: {}\r\nX-Long: {}\r\nConnection: close\r\n\r\n",
-        served.at,
+        server.at,
         "x".repeat(100 << 10)
     );
-    assert_eq!(served.raw(&head), 431);
+    assert_eq!(server.raw(&head), 431);
     for body in ["{", "[]", "null", "{\"name\":1}"] {
-        let status = served.raw(&post(&served.at.to_string(), "", "application/json", body));
+        let status = server.raw(&post(&server.at.to_string(), "", "application/json", body));
         assert!(status == 400 || status == 422, "{body}: {status}");
     }
 }
 
 #[test]
 fn one_who_sends_slowly_is_not_waited_for() {
-    let (_library, served) = served();
-    let head = format!("POST /api/v1/players HTTP/1.1\r\nHost: {}\r\n", served.at);
+    let (_library, server) = server();
+    let head = format!("POST /api/v1/players HTTP/1.1\r\nHost: {}\r\n", server.at);
     let body = format!("{head}Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{{");
     let start = Instant::now();
-    let (mut no_head, mut no_body) = (served.connect(), served.connect());
+    let (mut no_head, mut no_body) = (server.connect(), server.connect());
     no_head.write_all(head.as_bytes()).unwrap();
     no_body.write_all(body.as_bytes()).unwrap();
     let mut answer = String::new();
@@ -147,10 +147,10 @@ fn one_who_sends_slowly_is_not_waited_for() {
 
 #[test]
 fn one_who_asks_too_fast_has_to_wait() {
-    let (_library, served) = served();
+    let (_library, server) = server();
     let mut refused = 0;
     for _ in 0..200 {
-        let answer = served.send("POST", "/api/v1/lesson/mark", &json!({ "mark": "note", "detail": "x" }));
+        let answer = server.send("POST", "/api/v1/lesson/mark", &json!({ "mark": "note", "detail": "x" }));
         match answer.status {
             409 => {}
             429 => {
@@ -161,17 +161,17 @@ fn one_who_asks_too_fast_has_to_wait() {
         }
     }
     assert!(refused > 100, "{refused} of 200");
-    served.get("/api/v1/state").expect(200);
+    server.get("/api/v1/state").expect(200);
 }
 
 #[test]
 fn one_who_opens_too_many_connections_gets_no_more_and_others_go_on() {
-    let (_library, served) = served();
+    let (_library, server) = server();
     let mut open: Vec<_> = (0..40)
         .map(|_| {
-            let mut stream = served.connect();
+            let mut stream = server.connect();
             // Refused ones are closed at once; writing to them may fail.
-            let _ = stream.write_all(get(&served.at.to_string(), "/api/v1/events").as_bytes());
+            let _ = stream.write_all(get(&server.at.to_string(), "/api/v1/events").as_bytes());
             stream
         })
         .collect();
@@ -187,7 +187,7 @@ fn one_who_opens_too_many_connections_gets_no_more_and_others_go_on() {
     let start = Instant::now();
     // Those that were open are noticed to be gone with the next event.
     while start.elapsed() < PATIENCE {
-        if std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| served.get("/api/v1/state"))).is_ok() {
+        if std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| server.get("/api/v1/state"))).is_ok() {
             return;
         }
         std::thread::sleep(Duration::from_millis(200));
@@ -197,9 +197,9 @@ fn one_who_opens_too_many_connections_gets_no_more_and_others_go_on() {
 
 #[test]
 fn every_answer_carries_the_rules_for_the_browser() {
-    let (_library, served) = served();
+    let (_library, server) = server();
     for path in ["/", "/api/v1/state", "/nothing/here", "/api/v1/sessions/none"] {
-        let answer = served.get(path);
+        let answer = server.get(path);
         let policy = answer.header("content-security-policy").unwrap();
         assert!(
             policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"),
@@ -209,18 +209,18 @@ fn every_answer_carries_the_rules_for_the_browser() {
         assert_eq!(answer.header("x-content-type-options"), Some("nosniff"));
         assert!(answer.header("access-control-allow-origin").is_none());
     }
-    assert!(served.get("/").header("content-type").unwrap().starts_with("text/html"));
-    served.get("/nothing/here").refused(404);
+    assert!(server.get("/").header("content-type").unwrap().starts_with("text/html"));
+    server.get("/nothing/here").refused(404);
 }
 
 #[test]
 fn a_reader_who_stops_reading_slows_nobody() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
+    let server = TestServer::virtual_lessons(library.path(), "max");
     let mut stalled: Vec<_> = (0..8)
         .map(|_| {
-            let mut stream = served.connect();
-            stream.write_all(get(&served.at.to_string(), "/api/v1/events").as_bytes()).unwrap();
+            let mut stream = server.connect();
+            stream.write_all(get(&server.at.to_string(), "/api/v1/events").as_bytes()).unwrap();
             stream
         })
         .collect();
@@ -228,8 +228,8 @@ fn a_reader_who_stops_reading_slows_nobody() {
     for stream in &mut stalled {
         stream.read_exact(&mut [0; 12]).unwrap();
     }
-    let session = served.whole_lesson("Somebody");
-    let rows = served.get("/api/v1/sessions").expect(200);
+    let session = server.whole_lesson("Somebody");
+    let rows = server.get("/api/v1/sessions").expect(200);
     assert_eq!(rows[0]["id"], session.as_str());
     assert_eq!(rows[0]["swings"], 26, "{rows}");
 }

@@ -1,23 +1,23 @@
 //! The invented lesson through the API, from the first player to the comparison.
 
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
 #[test]
 fn a_whole_lesson_is_told_shown_and_kept() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let state = served.get("/api/v1/state").expect(200);
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let state = server.get("/api/v1/state").expect(200);
     assert_eq!(
         (&state["lesson"], &state["device"], &state["virtual"]),
         (&Value::Null, &json!("coach"), &json!(true))
     );
 
-    let mut events = served.events("/api/v1/events");
+    let mut events = server.events("/api/v1/events");
     let hello = events.next().unwrap();
     assert_eq!((hello.name.as_str(), &hello.data["boot"]), ("hello", &state["boot"]));
-    let session = served.lesson(&served.player("Somebody"));
+    let session = server.lesson(&server.player("Somebody"));
     let told = events.until("session_ended");
     let mut count: BTreeMap<&str, usize> = BTreeMap::new();
     for event in &told {
@@ -35,39 +35,35 @@ fn a_whole_lesson_is_told_shown_and_kept() {
     assert!(numbers.is_sorted() && numbers[0] > hello.data["seq"].as_u64().unwrap(), "{numbers:?}");
     assert!(!count.contains_key("lagged"));
 
-    let shown = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    let shown = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
     assert_eq!(
         (&shown["invented"], &shown["source"], &shown["calibrated"]),
         (&json!(true), &json!("virtual"), &json!(true))
     );
     assert_eq!(shown["player"]["name"], "Somebody");
-    let blocks: Vec<(&str, u64)> = shown["blocks"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|b| (b["label"].as_str().unwrap(), b["first_swing"].as_u64().unwrap()))
-        .collect();
-    assert_eq!(blocks, [("baseline", 1), ("pivot drill", 11), ("after", 19)]);
+    let blocks: Vec<&str> =
+        shown["blocks"].as_array().unwrap().iter().map(|b| b["label"].as_str().unwrap()).collect();
+    assert_eq!(blocks, ["baseline", "pivot drill", "after"]);
     let swings: Vec<&Value> = told.iter().filter(|e| e.name == "swing").map(|e| &e.data["swing"]).collect();
     assert_eq!(shown["swings"].as_array().unwrap().iter().collect::<Vec<_>>(), swings, "told and kept alike");
     assert_eq!(shown["mobility"].as_array().unwrap().len(), 2);
     assert_eq!(shown["calibration"].as_array().unwrap().len(), 6);
 
-    let rows = served.get("/api/v1/sessions?player=Somebody").expect(200);
+    let rows = server.get("/api/v1/sessions?player=Somebody").expect(200);
     assert_eq!(
         (&rows[0]["id"], &rows[0]["swings"], &rows[0]["running"]),
         (&json!(session), &json!(26), &json!(false))
     );
-    assert_eq!(served.get("/api/v1/sessions?player=Nobody").expect(200), json!([]));
+    assert_eq!(server.get("/api/v1/sessions?player=Nobody").expect(200), json!([]));
 }
 
 #[test]
 fn curves_agree_with_the_swing_they_belong_to() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let session = served.whole_lesson("Somebody");
-    let swing = &served.get(&format!("/api/v1/sessions/{session}")).expect(200)["swings"][0];
-    let curves = served.get(&format!("/api/v1/sessions/{session}/swings/1/curves")).expect(200);
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
+    let swing = &server.get(&format!("/api/v1/sessions/{session}")).expect(200)["swings"][0];
+    let curves = server.get(&format!("/api/v1/sessions/{session}/swings/1/curves")).expect(200);
     let number = |v: &Value| v.as_f64().unwrap();
     let (start, step) = (number(&curves["start_s"]), number(&curves["step_s"]));
     for segment in curves["segments"].as_array().unwrap() {
@@ -91,16 +87,16 @@ fn curves_agree_with_the_swing_they_belong_to() {
             }
         }
     }
-    served.get(&format!("/api/v1/sessions/{session}/swings/99/curves")).refused(404);
+    server.get(&format!("/api/v1/sessions/{session}/swings/99/curves")).refused(404);
 }
 
 #[test]
 fn before_and_after_are_compared_by_the_code_of_the_terminal() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let session = served.whole_lesson("Somebody");
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
     let folder = library.path().join("sessions").join(&session);
-    let mut told = served.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after")).expect(200);
+    let mut told = server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after")).expect(200);
     let side = |block: &str| format!("{}:{block}", folder.display());
     let said =
         peakorder_tests::programs::analysis(["compare", &side("baseline"), &side("after"), "--json"]).done();
@@ -110,77 +106,77 @@ fn before_and_after_are_compared_by_the_code_of_the_terminal() {
         told[end]["name"] = said[end]["name"].clone();
     }
     assert_eq!(told, said);
-    served.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:nothing")).refused(404);
-    served.get(&format!("/api/v1/compare?a={session}:baseline")).refused(400);
+    server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:nothing")).refused(404);
+    server.get(&format!("/api/v1/compare?a={session}:baseline")).refused(400);
 }
 
 #[test]
 fn marks_of_the_coach_are_recorded_on_the_session_clock() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "20");
-    served.post("/api/v1/lesson/mark", &json!({ "mark": "note", "detail": "x" })).refused(409);
-    let mut events = served.events("/api/v1/events");
-    let session = served.lesson(&served.player("Somebody"));
-    served.post("/api/v1/lesson", &json!({ "player": "x" })).refused(404);
+    let server = TestServer::virtual_lessons(library.path(), "20");
+    server.post("/api/v1/lesson/mark", &json!({ "mark": "note", "detail": "x" })).refused(409);
+    let mut events = server.events("/api/v1/events");
+    let session = server.lesson(&server.player("Somebody"));
+    server.post("/api/v1/lesson", &json!({ "player": "x" })).refused(404);
     events.until("straps");
     let marked =
-        served.post("/api/v1/lesson/mark", &json!({ "mark": "block", "detail": "my own" })).expect(200);
+        server.post("/api/v1/lesson/mark", &json!({ "mark": "block", "detail": "my own" })).expect(200);
     let told = events.until("block").pop().unwrap();
     assert_eq!((&told.data["label"], &told.data["t_s"]), (&json!("my own"), &marked["t_s"]));
-    served.post("/api/v1/lesson/mark", &json!({ "mark": "bow-start" })).expect(200);
+    server.post("/api/v1/lesson/mark", &json!({ "mark": "bow-start" })).expect(200);
     let doing = events.until("doing").pop().unwrap();
     assert_eq!(doing.data["what"], "bow");
-    let state = served.get("/api/v1/state").expect(200);
+    let state = server.get("/api/v1/state").expect(200);
     assert_eq!(state["lesson"]["block"], "my own");
     assert_eq!(state["lesson"]["straps"].as_array().unwrap().len(), 3);
     for (mark, detail, status) in
         [("block", "", 422), ("block", "two\nlines", 422), ("turn-start", "lying", 422), ("jump", "", 422)]
     {
-        served.post("/api/v1/lesson/mark", &json!({ "mark": mark, "detail": detail })).refused(status);
+        server.post("/api/v1/lesson/mark", &json!({ "mark": mark, "detail": detail })).refused(status);
     }
-    assert_eq!(served.post("/api/v1/lesson/end", &json!({})).expect(200)["session"], session.as_str());
-    assert_eq!(served.get("/api/v1/state").expect(200)["lesson"], Value::Null);
-    served.post("/api/v1/lesson/end", &json!({})).refused(409);
-    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    assert_eq!(server.post("/api/v1/lesson/end", &json!({})).expect(200)["session"], session.as_str());
+    assert_eq!(server.get("/api/v1/state").expect(200)["lesson"], Value::Null);
+    server.post("/api/v1/lesson/end", &json!({})).refused(409);
+    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
     assert!(kept["blocks"].as_array().unwrap().iter().any(|b| b["label"] == "my own"), "{}", kept["blocks"]);
 }
 
 #[test]
 fn players_are_kept_and_nobody_is_recorded_without_consent() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "1");
+    let server = TestServer::virtual_lessons(library.path(), "1");
     let about = |name: &str, consent: bool| json!({ "name": name, "handedness": "left", "goal": "g", "limits": "l", "consent": consent });
-    let added = served.post("/api/v1/players", &about("  Ann ", false)).expect(201);
+    let added = server.post("/api/v1/players", &about("  Ann ", false)).expect(201);
     assert_eq!((&added["name"], &added["consent_utc"]), (&json!("Ann"), &Value::Null));
     let id = added["id"].as_str().unwrap();
-    served.post("/api/v1/players", &about("ann", true)).refused(422);
-    served.post("/api/v1/players", &about(" ", true)).refused(422);
-    served.post("/api/v1/players", &about(&"x".repeat(81), true)).refused(422);
-    served.post("/api/v1/players", &json!({ "name": "Bo", "handedness": "both" })).refused(422);
-    assert!(served.post("/api/v1/lesson", &json!({ "player": id })).refused(409).contains("agreed"));
+    server.post("/api/v1/players", &about("ann", true)).refused(422);
+    server.post("/api/v1/players", &about(" ", true)).refused(422);
+    server.post("/api/v1/players", &about(&"x".repeat(81), true)).refused(422);
+    server.post("/api/v1/players", &json!({ "name": "Bo", "handedness": "both" })).refused(422);
+    assert!(server.post("/api/v1/lesson", &json!({ "player": id })).refused(409).contains("agreed"));
     assert!(
         std::fs::read_dir(library.path().join("sessions")).unwrap().next().is_none(),
         "nothing was recorded"
     );
-    let changed = served.send("PUT", &format!("/api/v1/players/{id}"), &about("Ann", true)).expect(200);
+    let changed = server.send("PUT", &format!("/api/v1/players/{id}"), &about("Ann", true)).expect(200);
     assert!(changed["consent_utc"].is_string());
-    served.send("PUT", "/api/v1/players/none", &about("C", true)).refused(404);
-    let session = served.lesson(id);
-    let state = served.get("/api/v1/state").expect(200);
+    server.send("PUT", "/api/v1/players/none", &about("C", true)).refused(404);
+    let session = server.lesson(id);
+    let state = server.get("/api/v1/state").expect(200);
     assert_eq!(
         state["lesson"]["player"],
         json!({ "id": id, "name": "Ann", "handedness": "left", "goal": "g", "limits": "l" })
     );
     assert_eq!(state["lesson"]["session"], session.as_str());
-    served.post("/api/v1/lesson", &json!({ "player": id })).refused(409);
+    server.post("/api/v1/lesson", &json!({ "player": id })).refused(409);
 }
 
 #[test]
 fn a_player_who_is_renamed_keeps_the_earlier_lessons() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let session = served.whole_lesson("Somebody");
-    let rows = || served.get("/api/v1/sessions").expect(200);
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
+    let rows = || server.get("/api/v1/sessions").expect(200);
     let id = rows()[0]["player_id"].as_str().expect("the player's id").to_owned();
     // As a session that was recorded before ids were kept, or elsewhere.
     let old = library.path().join("sessions").join("20250101T000000Z-old");
@@ -194,13 +190,13 @@ fn a_player_who_is_renamed_keeps_the_earlier_lessons() {
     assert_eq!(names(), ["Somebody", "Somebody"]);
 
     let about = json!({ "name": "Somebody Else", "handedness": "right", "consent": true });
-    served.send("PUT", &format!("/api/v1/players/{id}"), &about).expect(200);
+    server.send("PUT", &format!("/api/v1/players/{id}"), &about).expect(200);
     // Only the name leads to the old one, and the name is another now.
     let now = names();
     assert!(now.contains(&json!("Somebody")) && now.contains(&json!("Somebody Else")), "{now:?}");
-    let found = served.get("/api/v1/sessions?player=Somebody%20Else").expect(200);
+    let found = server.get("/api/v1/sessions?player=Somebody%20Else").expect(200);
     assert_eq!((found.as_array().unwrap().len(), &found[0]["id"]), (1, &json!(session)));
-    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
     assert_eq!((&kept["player"]["id"], &kept["player"]["name"]), (&json!(id), &json!("Somebody")));
 }
 
@@ -208,9 +204,9 @@ fn a_player_who_is_renamed_keeps_the_earlier_lessons() {
 fn the_rate_of_the_straps_is_right_at_any_speed() {
     let library = tempfile::tempdir().unwrap();
     for speed in ["4", "40"] {
-        let served = Served::virtual_lessons(&library.path().join(speed), speed);
-        let mut events = served.events("/api/v1/events");
-        served.lesson(&served.player("Somebody"));
+        let server = TestServer::virtual_lessons(&library.path().join(speed), speed);
+        let mut events = server.events("/api/v1/events");
+        server.lesson(&server.player("Somebody"));
         let mut looked_at = 0;
         for event in events.by_ref().filter(|e| e.name == "straps").skip(2).take(4) {
             for strap in event.data.as_array().unwrap() {
@@ -229,12 +225,12 @@ fn the_rate_of_the_straps_is_right_at_any_speed() {
 #[test]
 fn measures_and_the_description_of_the_api_are_there() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "1");
-    let measures = served.get("/api/v1/measures").expect(200);
+    let server = TestServer::virtual_lessons(library.path(), "1");
+    let measures = server.get("/api/v1/measures").expect(200);
     assert!(
         measures.as_array().unwrap().iter().any(|m| m["key"] == "pelvis_turn_top_deg" && m["unit"] == "°")
     );
-    let description = served.get("/api/v1/openapi.json").expect(200);
+    let description = server.get("/api/v1/openapi.json").expect(200);
     assert!(description["openapi"].as_str().unwrap().starts_with("3."), "{}", description["openapi"]);
     let paths = description["paths"].as_object().unwrap();
     for path in
@@ -293,19 +289,19 @@ fn undescribed(description: &Value, schema: &Value, value: &Value, at: &str, fou
 #[test]
 fn swings_and_all_else_of_a_lesson_are_as_described() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let session = served.whole_lesson("Somebody");
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
     let path = format!("/api/v1/sessions/{session}");
     let note = json!({ "what": "outcome", "swing": 3, "labels": ["solid"] });
-    served.post(&format!("{path}/remarks"), &note).expect(201);
-    let description = served.get("/api/v1/openapi.json").expect(200);
+    server.post(&format!("{path}/remarks"), &note).expect(201);
+    let description = server.get("/api/v1/openapi.json").expect(200);
     let schema = |name: &str| {
         let schema = &description["components"]["schemas"][name];
         assert!(schema["properties"].is_object(), "{name} has no fields: {schema}");
         schema
     };
-    let lesson = served.get(&path).expect(200);
-    let curves = served.get(&format!("{path}/swings/1/curves")).expect(200);
+    let lesson = server.get(&path).expect(200);
+    let curves = server.get(&format!("{path}/swings/1/curves")).expect(200);
     let mut found = Vec::new();
     undescribed(&description, schema("LessonView"), &lesson, "lesson", &mut found);
     undescribed(&description, schema("CurvesView"), &curves, "curves", &mut found);

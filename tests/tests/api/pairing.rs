@@ -1,12 +1,12 @@
 //! Beyond the loopback address a device must be paired.
 
-use peakorder_tests::served::{Answer, Served};
+use peakorder_tests::test_server::{Answer, TestServer};
 use serde_json::json;
 use std::path::Path;
 
-fn served(library: &Path, more: &[&str]) -> Served {
+fn server(library: &Path, more: &[&str]) -> TestServer {
     let arguments = [&["--listen", "0.0.0.0:0", "--virtual"], more].concat();
-    Served::start(library, &arguments)
+    TestServer::start(library, &arguments)
 }
 
 fn cookie(answer: &Answer) -> String {
@@ -22,31 +22,31 @@ const PLAYER: fn() -> serde_json::Value = || json!({ "name": "X", "handedness": 
 #[test]
 fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
     let library = tempfile::tempdir().unwrap();
-    let served = served(library.path(), &[]);
-    let (coach, viewer) = served.links();
+    let server = server(library.path(), &[]);
+    let (coach, viewer) = server.links();
     assert_eq!((coach.len(), viewer.len()), (32, 32), "128 bits");
-    assert!(served.greeting.contains('█'), "a code to scan");
+    assert!(server.greeting.contains('█'), "a code to scan");
 
-    let refused = served.get("/api/v1/state");
+    let refused = server.get("/api/v1/state");
     assert!(refused.refused(401).contains("link"));
     assert_eq!(refused.json()["passcode"], false);
-    served.get("/api/v1/events").refused(401);
-    served.post("/api/v1/players", &PLAYER()).refused(401);
-    assert_eq!(served.get("/").status, 200, "the page itself tells nothing");
+    server.get("/api/v1/events").refused(401);
+    server.post("/api/v1/players", &PLAYER()).refused(401);
+    assert_eq!(server.get("/").status, 200, "the page itself tells nothing");
 
-    let head = format!("HEAD /pair/{coach} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.at);
-    assert_eq!(served.raw(&head), 405, "a look ahead does not use the link up");
-    let paired = served.get(&format!("/pair/{coach}"));
+    let head = format!("HEAD /pair/{coach} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", server.at);
+    assert_eq!(server.raw(&head), 405, "a look ahead does not use the link up");
+    let paired = server.get(&format!("/pair/{coach}"));
     assert_eq!((paired.status, paired.header("location")), (303, Some("/")));
     let coachs = cookie(&paired);
-    served.get(&format!("/pair/{coach}")).refused(403);
-    assert_eq!(served.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
-    served.send_as("POST", "/api/v1/players", &PLAYER(), &coachs).expect(201);
+    server.get(&format!("/pair/{coach}")).refused(403);
+    assert_eq!(server.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
+    server.send_as("POST", "/api/v1/players", &PLAYER(), &coachs).expect(201);
 
-    let viewers = cookie(&served.get(&format!("/pair/{viewer}")));
-    let again = cookie(&served.get(&format!("/pair/{viewer}")));
+    let viewers = cookie(&server.get(&format!("/pair/{viewer}")));
+    let again = cookie(&server.get(&format!("/pair/{viewer}")));
     assert_ne!(viewers, again, "several viewers");
-    assert_eq!(served.get_as("/api/v1/state", &viewers).expect(200)["device"], "viewer");
+    assert_eq!(server.get_as("/api/v1/state", &viewers).expect(200)["device"], "viewer");
     for (method, path) in [
         ("POST", "/api/v1/players"),
         ("PUT", "/api/v1/players/x"),
@@ -58,26 +58,26 @@ fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
         ("POST", "/api/v1/sessions/x/remarks"),
         ("POST", "/api/v1/sessions/x/undo"),
     ] {
-        served.send_as(method, path, &PLAYER(), &viewers).refused(403);
+        server.send_as(method, path, &PLAYER(), &viewers).refused(403);
     }
     for wrong in
         ["peakorder=", "peakorder=00000000000000000000000000000000", "other=x", &coachs[..coachs.len() - 1]]
     {
-        served.get_as("/api/v1/state", wrong).refused(401);
+        server.get_as("/api/v1/state", wrong).refused(401);
     }
-    served.get("/pair/00000000000000000000000000000000").refused(403);
+    server.get("/pair/00000000000000000000000000000000").refused(403);
 }
 
 #[test]
 fn who_is_paired_stays_paired_over_a_restart_until_forgotten() {
     let library = tempfile::tempdir().unwrap();
-    let first = served(library.path(), &[]);
+    let first = server(library.path(), &[]);
     let (coach, viewer) = first.links();
     let coachs = cookie(&first.get(&format!("/pair/{coach}")));
     let viewers = cookie(&first.get(&format!("/pair/{viewer}")));
     assert!(first.end());
 
-    let second = served(library.path(), &[]);
+    let second = server(library.path(), &[]);
     assert_eq!(second.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
     assert_eq!(second.get_as("/api/v1/state", &viewers).expect(200)["device"], "viewer");
     second.send_as("POST", "/api/v1/players", &PLAYER(), &viewers).refused(403);
@@ -93,12 +93,12 @@ fn who_is_paired_stays_paired_over_a_restart_until_forgotten() {
         second.get_as("/api/v1/state", &format!("peakorder={hash}")).refused(401);
     }
     #[cfg(unix)]
-    for (path, mode) in peakorder_tests::served::modes(library.path()) {
+    for (path, mode) in peakorder_tests::test_server::modes(library.path()) {
         assert!(path.is_dir() || mode == 0o600, "{}: {mode:o}", path.display());
     }
     assert!(second.end());
 
-    let third = served(library.path(), &["--forget-devices"]);
+    let third = server(library.path(), &["--forget-devices"]);
     third.get_as("/api/v1/state", &coachs).refused(401);
     third.get_as("/api/v1/state", &viewers).refused(401);
 }
@@ -113,11 +113,11 @@ fn a_passcode_lets_the_coach_in_and_cannot_be_guessed() {
         use std::os::unix::fs::PermissionsExt as _;
         std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o600)).unwrap();
     }
-    let served = served(library.path(), &["--passcode-file", file.to_str().unwrap()]);
-    assert_eq!(served.get("/api/v1/state").json()["passcode"], true);
-    let try_it = |passcode: &str| served.post("/api/v1/pair", &json!({ "passcode": passcode }));
+    let server = server(library.path(), &["--passcode-file", file.to_str().unwrap()]);
+    assert_eq!(server.get("/api/v1/state").json()["passcode"], true);
+    let try_it = |passcode: &str| server.post("/api/v1/pair", &json!({ "passcode": passcode }));
     let coachs = cookie(&try_it("correct horse"));
-    assert_eq!(served.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
+    assert_eq!(server.get_as("/api/v1/state", &coachs).expect(200)["device"], "coach");
     for wrong in ["", "correct horse ", "Correct horse", "correct"] {
         try_it(wrong).refused(403);
     }
@@ -125,7 +125,7 @@ fn a_passcode_lets_the_coach_in_and_cannot_be_guessed() {
     stopped.refused(429);
     assert!(stopped.header("retry-after").unwrap().parse::<u64>().unwrap() > 30);
     try_it("correct horse").refused(429);
-    assert_eq!(served.get_as("/api/v1/state", &coachs).status, 200, "who is in stays in");
+    assert_eq!(server.get_as("/api/v1/state", &coachs).status, 200, "who is in stays in");
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Poses of a running lesson, and a past one played again.
 
-use peakorder_tests::served::{Event, Served};
+use peakorder_tests::test_server::{Event, TestServer};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -37,14 +37,14 @@ impl From<Vec<Event>> for Told {
 #[test]
 fn a_played_session_tells_what_was_told_live() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let mut events = served.events("/api/v1/events");
-    let session = served.lesson(&served.player("Somebody"));
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let mut events = server.events("/api/v1/events");
+    let session = server.lesson(&server.player("Somebody"));
     let live = Told::from(events.until("session_ended"));
-    served.get(&format!("/api/v1/sessions/{session}/play?speed=0")).refused(422);
-    served.get(&format!("/api/v1/sessions/{session}/play?from_s=-1")).refused(422);
-    served.get("/api/v1/sessions/none/play").refused(404);
-    let all = served.events(&format!("/api/v1/sessions/{session}/play?speed=64")).until("session_ended");
+    server.get(&format!("/api/v1/sessions/{session}/play?speed=0")).refused(422);
+    server.get(&format!("/api/v1/sessions/{session}/play?from_s=-1")).refused(422);
+    server.get("/api/v1/sessions/none/play").refused(404);
+    let all = server.events(&format!("/api/v1/sessions/{session}/play?speed=64")).until("session_ended");
     assert_eq!(live.extras.len(), 26, "every swing is assessed");
     assert_eq!(all[0].name, "hello");
     assert_eq!(all[0].data["played"], true);
@@ -58,7 +58,7 @@ fn a_played_session_tells_what_was_told_live() {
     assert_eq!(Told::from(all), live);
     // From the last block on: only what comes after it.
     let from_s = &live.events.iter().rfind(|(name, _)| name == "block").unwrap().1["t_s"];
-    let late = served
+    let late = server
         .events(&format!("/api/v1/sessions/{session}/play?speed=64&from_s={from_s}"))
         .until("session_ended");
     let numbers: Vec<u64> = late
@@ -72,10 +72,10 @@ fn a_played_session_tells_what_was_told_live() {
 #[test]
 fn poses_come_while_a_lesson_runs() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "8");
-    let poses = served.events("/api/v1/pose");
-    let session = served.lesson(&served.player("Somebody"));
-    served.get(&format!("/api/v1/sessions/{session}/play")).refused(409);
+    let server = TestServer::virtual_lessons(library.path(), "8");
+    let poses = server.events("/api/v1/pose");
+    let session = server.lesson(&server.player("Somebody"));
+    server.get(&format!("/api/v1/sessions/{session}/play")).refused(409);
     let mut before = 0.0;
     for pose in poses.take(60) {
         assert_eq!(pose.name, "pose");

@@ -1,25 +1,25 @@
 //! What the coach says of swings: kept, taken back, and felt in the summaries.
 
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 
-fn lesson() -> (tempfile::TempDir, Served, String) {
+fn lesson() -> (tempfile::TempDir, TestServer, String) {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "max");
-    let session = served.whole_lesson("Somebody");
-    (library, served, session)
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
+    (library, server, session)
 }
 
 #[test]
 fn remarks_of_a_past_lesson_are_kept_and_taken_back() {
-    let (library, served, session) = lesson();
+    let (library, server, session) = lesson();
     let at = |tail: &str| format!("/api/v1/sessions/{session}{tail}");
-    let say = |what: Value| served.post(&at("/remarks"), &what);
+    let say = |what: Value| server.post(&at("/remarks"), &what);
     say(json!({ "what": "outcome", "swing": 3, "labels": ["left", "low"] })).expect(201);
     say(json!({ "what": "note", "text": "tired today" })).expect(201);
     let last =
         say(json!({ "what": "exclude", "swing": 2, "excluded": true, "reason": "phone rang" })).expect(201);
-    let shown = served.get(&at("")).expect(200);
+    let shown = server.get(&at("")).expect(200);
     let remarks = &shown["remarks"];
     assert_eq!(remarks["swings"]["3"]["labels"], json!(["left", "low"]));
     assert_eq!(remarks["swings"]["2"]["excluded"], true);
@@ -27,14 +27,14 @@ fn remarks_of_a_past_lesson_are_kept_and_taken_back() {
     assert_eq!(remarks["last"]["id"], last["id"]);
     // Left out of the summaries, but still a swing of the lesson.
     assert_eq!(shown["swings"].as_array().unwrap().len(), 26);
-    let compared = served.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after")).expect(200);
+    let compared = server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after")).expect(200);
     assert!(
         !compared["before"]["summary"]["used"].as_array().unwrap().contains(&json!(2)),
         "{}",
         compared["before"]
     );
-    served.post(&at("/undo"), &json!({})).expect(200);
-    assert_eq!(served.get(&at("")).expect(200)["remarks"]["swings"]["2"], Value::Null);
+    server.post(&at("/undo"), &json!({})).expect(200);
+    assert_eq!(server.get(&at("")).expect(200)["remarks"]["swings"]["2"], Value::Null);
     for wrong in [
         json!({ "what": "outcome", "swing": 0, "labels": [] }),
         json!({ "what": "shout" }),
@@ -43,25 +43,25 @@ fn remarks_of_a_past_lesson_are_kept_and_taken_back() {
     ] {
         say(wrong).refused(422);
     }
-    served.post("/api/v1/sessions/none/remarks", &json!({ "what": "note", "text": "x" })).refused(404);
-    served.post("/api/v1/sessions/none/undo", &json!({})).refused(404);
+    server.post("/api/v1/sessions/none/remarks", &json!({ "what": "note", "text": "x" })).refused(404);
+    server.post("/api/v1/sessions/none/undo", &json!({})).refused(404);
     let file = library.path().join("sessions").join(&session).join("remarks.jsonl");
     assert_eq!(std::fs::read_to_string(file).unwrap().lines().count(), 4, "nothing is ever removed");
-    served.post(&at("/undo"), &json!({})).expect(200);
-    served.post(&at("/undo"), &json!({})).expect(200);
-    served.post(&at("/undo"), &json!({})).refused(409);
+    server.post(&at("/undo"), &json!({})).expect(200);
+    server.post(&at("/undo"), &json!({})).expect(200);
+    server.post(&at("/undo"), &json!({})).refused(409);
 }
 
 #[test]
 fn a_drill_target_is_answered_swing_by_swing() {
     let library = tempfile::tempdir().unwrap();
-    let served = Served::virtual_lessons(library.path(), "20");
-    served
+    let server = TestServer::virtual_lessons(library.path(), "20");
+    server
         .send("PUT", "/api/v1/lesson/target", &json!({ "measure": "pelvis_turn_top_deg", "value": 40 }))
         .refused(409);
-    let mut events = served.events("/api/v1/events");
-    let session = served.lesson(&served.player("Somebody"));
-    let ask = |body: Value| served.send("PUT", "/api/v1/lesson/target", &body);
+    let mut events = server.events("/api/v1/events");
+    let session = server.lesson(&server.player("Somebody"));
+    let ask = |body: Value| server.send("PUT", "/api/v1/lesson/target", &body);
     ask(json!({ "measure": "height", "value": 1 })).refused(422);
     ask(json!({ "measure": "pelvis_turn_top_deg" })).refused(422);
     ask(json!({ "measure": "pelvis_turn_top_deg", "change": 8 })).refused(409);
@@ -100,23 +100,23 @@ fn a_drill_target_is_answered_swing_by_swing() {
         }
     }
     assert_eq!(answered, 8);
-    let kept = served.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
     assert_eq!(kept["answers"].as_object().unwrap().len(), 8);
     assert_eq!(kept["against"].as_object().unwrap().len(), 26);
 }
 
 #[test]
 fn the_report_is_one_page_that_loads_nothing() {
-    let (_library, served, session) = lesson();
+    let (_library, server, session) = lesson();
     let said = "<script>alert(1)</script>";
-    served
+    server
         .post(&format!("/api/v1/sessions/{session}/remarks"), &json!({ "what": "note", "text": said }))
         .expect(201);
-    let page = served.get(&format!("/api/v1/sessions/{session}/report?before=baseline&after=after"));
+    let page = server.get(&format!("/api/v1/sessions/{session}/report?before=baseline&after=after"));
     assert_eq!(page.status, 200);
     assert!(page.header("content-type").unwrap().starts_with("text/html"));
     assert!(page.header("content-security-policy").unwrap().starts_with("default-src 'none'"));
     assert!(page.text.contains("Somebody") && !page.text.contains(said));
-    served.get(&format!("/api/v1/sessions/{session}/report?after=nothing")).refused(404);
-    served.get("/api/v1/sessions/none/report").refused(404);
+    server.get(&format!("/api/v1/sessions/{session}/report?after=nothing")).refused(404);
+    server.get("/api/v1/sessions/none/report").refused(404);
 }

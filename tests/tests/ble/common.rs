@@ -3,7 +3,7 @@
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{LogReader, Record, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, RawCounts, ReferencePacket};
-use peakorder_tests::bluez::{Air, Running};
+use peakorder_tests::bluez::{DaemonRun, FakeBluez};
 pub(crate) use peakorder_tests::bluez::{assign, play, straps};
 use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Session};
 use std::path::Path;
@@ -63,7 +63,7 @@ pub(crate) fn practice(swings: u32) -> Session {
 }
 
 /// Puts a profile of the user's own beside the configuration.
-pub(crate) fn own_profile(air: &Air, text: &str) {
+pub(crate) fn own_profile(air: &FakeBluez, text: &str) {
     let folder = air.bus().file("profiles");
     std::fs::create_dir(&folder).unwrap();
     std::fs::write(folder.join("own.toml"), text).unwrap();
@@ -98,7 +98,7 @@ pub(crate) fn events(records: &[Record], role: Role) -> Vec<StrapEventKind> {
 }
 
 /// What the stand-in says it sent, and what the log holds, must be the same.
-pub(crate) fn assert_all_recorded(air: &Air, records: &[Record], straps: usize) {
+pub(crate) fn assert_all_recorded(air: &FakeBluez, records: &[Record], straps: usize) {
     for (i, role) in Role::ALL.iter().take(straps).enumerate() {
         let sent = air.peer(i).sent.remove(DATA_UUID).unwrap_or_default();
         let got = arrivals(records, *role);
@@ -108,13 +108,13 @@ pub(crate) fn assert_all_recorded(air: &Air, records: &[Record], straps: usize) 
     }
 }
 
-pub(crate) fn out_dir(air: &Air) -> std::path::PathBuf {
+pub(crate) fn out_dir(air: &FakeBluez) -> std::path::PathBuf {
     air.bus().file("session")
 }
 
-pub(crate) fn run(air: &Air, more: &[&str]) -> Running {
+pub(crate) fn run(air: &FakeBluez, more: &[&str]) -> DaemonRun {
     let out = out_dir(air);
     let mut arguments = vec!["run", "--out", out.to_str().unwrap()];
     arguments.extend(more);
-    Running::start(air, arguments)
+    DaemonRun::start(air, arguments)
 }

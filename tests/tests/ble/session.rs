@@ -8,7 +8,7 @@ use peakorder_protocol::Role;
 use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::packet::{CONTROL_UUID, DATA_UUID};
 use peakorder_protocol::session::SessionDir;
-use peakorder_tests::bluez::{Air, Peer, wait};
+use peakorder_tests::bluez::{FakeBluez, Peer, wait};
 use std::time::{Duration, Instant};
 
 /// The whole lesson in real time: what the virtual straps of an invented player send goes
@@ -16,7 +16,7 @@ use std::time::{Duration, Instant};
 #[test]
 fn a_session_of_three_straps_is_recorded_whole_and_its_swings_are_right() {
     let session = practice(2);
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     let mut program = run(&air, &["--player", "invented player", "--json"]);
     wait("all straps are subscribed", 20, || (0..3).all(|i| air.look(i, Peer::streams)));
@@ -81,7 +81,7 @@ fn a_session_of_three_straps_is_recorded_whole_and_its_swings_are_right() {
 
 #[test]
 fn a_strap_that_is_lost_comes_back_into_the_same_session() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("all straps are subscribed", 20, || (0..3).all(|i| air.look(i, Peer::streams)));
@@ -122,7 +122,7 @@ fn a_strap_that_is_lost_comes_back_into_the_same_session() {
 
 #[test]
 fn a_strap_that_falls_silent_is_noticed_and_one_that_is_gone_does_not_keep_the_session_open() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     // The arm strap is not there at all.
     air.edit(2, |p| p.reachable = false);
@@ -145,7 +145,7 @@ fn a_strap_that_falls_silent_is_noticed_and_one_that_is_gone_does_not_keep_the_s
 /// A link outlives the program that is killed, and a connected strap does not advertise.
 #[test]
 fn a_link_left_over_by_a_killed_program_is_taken_over() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 1, "ref-strap-v1");
     let killed = run(&air, &[]);
     wait("the strap is subscribed", 20, || air.look(0, Peer::streams));
@@ -162,7 +162,7 @@ fn a_link_left_over_by_a_killed_program_is_taken_over() {
 
 #[test]
 fn a_bluetooth_service_that_dies_costs_the_link_and_not_the_session() {
-    let Some(mut air) = Air::with(straps()) else { return };
+    let Some(mut air) = FakeBluez::with(straps()) else { return };
     assign(&air, 1, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("the strap is subscribed", 20, || air.look(0, Peer::streams));
@@ -178,7 +178,7 @@ fn a_bluetooth_service_that_dies_costs_the_link_and_not_the_session() {
 
 #[test]
 fn malformed_notifications_do_no_harm() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 1, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("the strap is subscribed", 20, || air.look(0, Peer::streams));
@@ -213,7 +213,7 @@ fn malformed_notifications_do_no_harm() {
 fn a_link_too_small_for_the_profile_is_refused_in_plain_words() {
     let mut peers = straps();
     peers[0].mtu = 23;
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     let builtin = peakorder_protocol::profile::Profile::builtin("ref-strap-v1").unwrap();
     let own = builtin
         .replace("id = \"ref-strap-v1\"", "id = \"long-only\"")

@@ -5,7 +5,7 @@ use peakorder_daemon::config::Config;
 use peakorder_protocol::Role;
 use peakorder_protocol::packet::DATA_UUID;
 use peakorder_protocol::session::SessionDir;
-use peakorder_tests::bluez::{Air, Peer, Running, wait};
+use peakorder_tests::bluez::{DaemonRun, FakeBluez, Peer, wait};
 use serde_json::Value;
 use std::time::Instant;
 
@@ -16,9 +16,9 @@ fn scan_finds_three_straps_among_twenty_other_devices() {
     // Heart-rate belts, keyboards and such; one that lies about its name.
     peers.extend((1..=20).map(|k| Peer::stranger(k, 0x180d + u16::from(k))));
     peers[5].name = "evil \u{1b}[2J".into();
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     assign(&air, 1, "ref-strap-v1");
-    let ended = Running::start(&air, ["scan", "--seconds", "2", "--json"]).end(20).with_code(0);
+    let ended = DaemonRun::start(&air, ["scan", "--seconds", "2", "--json"]).end(20).with_code(0);
     let lines: Vec<Value> = ended.out.iter().map(|l| serde_json::from_str(l).unwrap()).collect();
     assert_eq!(lines.len(), 3, "{lines:?}");
     for line in &lines {
@@ -30,7 +30,7 @@ fn scan_finds_three_straps_among_twenty_other_devices() {
     assert_eq!(one("C0:FF:EE:00:00:02")["battery_percent"], 57);
 
     // For people, with every device and the battery levels that must be asked for.
-    let ended = Running::start(&air, ["scan", "--seconds", "1", "--all", "--battery"]).end(20).with_code(0);
+    let ended = DaemonRun::start(&air, ["scan", "--seconds", "1", "--all", "--battery"]).end(20).with_code(0);
     let table = ended.out.join("\n");
     assert_eq!(ended.out.len(), 24, "heading and 23 devices:\n{table}");
     assert!(table.contains("81 %") && table.contains("57 %") && table.contains("83 %"), "{table}");
@@ -42,9 +42,9 @@ fn scan_finds_three_straps_among_twenty_other_devices() {
 fn check_says_what_is_good_and_what_is_not() {
     let mut peers = straps();
     peers[2].services[1].1[0].value = vec![5];
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     assign(&air, 3, "ref-strap-v1");
-    let program = Running::start(&air, ["check", "--seconds", "6", "--json"]);
+    let program = DaemonRun::start(&air, ["check", "--seconds", "6", "--json"]);
     wait("all straps are subscribed", 20, || (0..3).all(|i| air.look(i, Peer::streams)));
     let from = Instant::now();
     air.play(0, DATA_UUID, from, still(30.0));
@@ -83,9 +83,9 @@ fn hand(t: f64) -> [f64; 3] {
 
 #[test]
 fn twisting_two_straps_together_finds_the_difference_of_their_latencies() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 2, "ref-strap-v1");
-    let program = Running::start(&air, ["align"]);
+    let program = DaemonRun::start(&air, ["align"]);
     wait("both straps are subscribed", 20, || (0..2).all(|i| air.look(i, Peer::streams)));
     let from = Instant::now();
     air.play(0, DATA_UUID, from, moving(40.0, 0.0, hand));
@@ -116,8 +116,8 @@ fn twisting_two_straps_together_finds_the_difference_of_their_latencies() {
 
 #[test]
 fn straps_are_identified_by_twisting_them() {
-    let Some(air) = Air::with(straps()) else { return };
-    let program = Running::start(&air, ["straps", "identify", "lead-arm", "pelvis"]);
+    let Some(air) = FakeBluez::with(straps()) else { return };
+    let program = DaemonRun::start(&air, ["straps", "identify", "lead-arm", "pelvis"]);
     wait("all straps are subscribed", 30, || (0..3).all(|i| air.look(i, Peer::streams)));
     let from = Instant::now();
     let sway = |_: f64| [2.0, -3.0, 1.0];
@@ -143,7 +143,7 @@ fn straps_are_identified_by_twisting_them() {
         "{:?}",
         ended.out
     );
-    let listed = Running::start(&air, ["straps", "--json"]).end(10).with_code(0);
+    let listed = DaemonRun::start(&air, ["straps", "--json"]).end(10).with_code(0);
     let listed: Value = serde_json::from_str(&listed.out.join("")).unwrap();
     assert_eq!(listed["pelvis"]["id"], "C0:FF:EE:00:00:03");
     assert_eq!(listed["lead_arm"]["profile"], "ref-strap-v1");
@@ -151,10 +151,10 @@ fn straps_are_identified_by_twisting_them() {
 
 #[test]
 fn doctor_says_what_would_stop_a_session() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     let folder = air.bus().folder().to_str().unwrap().to_owned();
     assign(&air, 3, "ref-strap-v1");
-    let ended = Running::start(&air, ["doctor", "--out", &folder]).end(20).with_code(0);
+    let ended = DaemonRun::start(&air, ["doctor", "--out", &folder]).end(20).with_code(0);
     assert!(
         ended.said("is on") && ended.said("MB free") && ended.said("pelvis C0:FF:EE:00:00:01"),
         "{:?}",
@@ -164,36 +164,36 @@ fn doctor_says_what_would_stop_a_session() {
     // A port of the system's choice, held and then given back.
     let held = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let port = held.local_addr().unwrap().port().to_string();
-    let ended = Running::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
+    let ended = DaemonRun::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
     assert!(ended.said(&format!("port: {port} is taken")), "{:?}", ended.out);
     drop(held);
-    let ended = Running::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
+    let ended = DaemonRun::start(&air, ["doctor", "--out", &folder, "--port", &port]).end(20).with_code(0);
     assert!(ended.said(&format!("port: {port} is free")), "{:?}", ended.out);
 
     assign(&air, 3, "no-such-profile");
-    let ended = Running::start(&air, ["doctor", "--out", "/nowhere"]).end(20).with_code(1);
+    let ended = DaemonRun::start(&air, ["doctor", "--out", "/nowhere"]).end(20).with_code(1);
     assert!(ended.said("no-such-profile"), "{:?}", ended.out);
 
-    let Some(air) = Air::switched_off() else { return };
-    let ended = Running::start(&air, ["doctor", "--out", &folder]).end(20).with_code(1);
+    let Some(air) = FakeBluez::switched_off() else { return };
+    let ended = DaemonRun::start(&air, ["doctor", "--out", &folder]).end(20).with_code(1);
     assert!(ended.said("rfkill unblock bluetooth"), "{:?}", ended.out);
 }
 
 #[test]
 fn without_a_bluetooth_service_the_program_says_how_to_start_it() {
-    let Some(air) = Air::silent() else { return };
+    let Some(air) = FakeBluez::silent() else { return };
     for command in [vec!["doctor"], vec!["scan", "--seconds", "1"]] {
-        let ended = Running::start(&air, command).end(20).with_code(1);
+        let ended = DaemonRun::start(&air, command).end(20).with_code(1);
         assert!(ended.said("systemctl enable --now bluetooth"), "{:?} {:?}", ended.out, ended.err);
     }
 }
 
 #[test]
 fn profile_check_decodes_pasted_bytes() {
-    let Some(air) = Air::silent() else { return };
+    let Some(air) = FakeBluez::silent() else { return };
     // Layout: protocol/src/packet.rs. One sample: 1000, -1000, 0 counts and one g up.
     let hex = "11 00 0700 40420f00 0000 ffff e803 18fc 0000 0000 0108 0000";
-    let ended = Running::start(&air, ["profile", "check", "ref-strap-v1", "--json", "--hex", hex])
+    let ended = DaemonRun::start(&air, ["profile", "check", "ref-strap-v1", "--json", "--hex", hex])
         .end(20)
         .with_code(0);
     let shown: Value = serde_json::from_str(&ended.out.join("")).unwrap();
@@ -202,6 +202,6 @@ fn profile_check_decodes_pasted_bytes() {
     assert!((shown[0]["gyro_dps"][1].as_f64().unwrap() + 70.0).abs() < 1e-6);
     assert!((shown[0]["acc_g"][1].as_f64().unwrap() - 1.0).abs() < 1e-3);
     let ended =
-        Running::start(&air, ["profile", "check", "ref-strap-v1", "--hex", "1100"]).end(20).with_code(1);
+        DaemonRun::start(&air, ["profile", "check", "ref-strap-v1", "--hex", "1100"]).end(20).with_code(1);
     assert!(ended.said("notification 1 (2 bytes)"), "{:?}", ended.err);
 }

@@ -9,7 +9,7 @@ use peakorder_protocol::log::{Record, RestFault, StrapEventKind};
 use peakorder_protocol::packet::{DATA_UUID, EVENT_AGE_UNKNOWN, FLAG_RESTARTED, RawCounts, ReferencePacket};
 use peakorder_protocol::profile::STANDARD_GRAVITY;
 use peakorder_protocol::session::SessionDir;
-use peakorder_tests::bluez::{Air, Characteristic, Peer, wait};
+use peakorder_tests::bluez::{Characteristic, FakeBluez, Peer, wait};
 use std::time::{Duration, Instant};
 
 /// Packets of a strap that lies still and shows `acc` counts upwards, from `from_us` on its
@@ -40,7 +40,7 @@ fn lying(seconds: f64, acc: i16, from_us: u32, flags: u8) -> Vec<(f64, Vec<u8>)>
 #[test]
 fn a_strap_that_restarts_in_mid_session_is_recognised_and_goes_on() {
     for flags in [FLAG_RESTARTED, 0] {
-        let Some(air) = Air::with(straps()) else { return };
+        let Some(air) = FakeBluez::with(straps()) else { return };
         assign(&air, 1, "ref-strap-v1");
         let program = run(&air, &[]);
         wait("the strap is subscribed", 20, || air.look(0, Peer::streams));
@@ -64,7 +64,7 @@ fn a_strap_that_restarts_in_mid_session_is_recognised_and_goes_on() {
 
 #[test]
 fn a_strap_at_rest_shows_whether_its_profile_is_the_right_one() {
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 2, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("both straps are subscribed", 20, || (0..2).all(|i| air.look(i, Peer::streams)));
@@ -128,7 +128,7 @@ fn a_strap_with_two_characteristics_is_merged_into_one_stream() {
     for uuid in [acc_at, gyro_at] {
         peers[0].services[0].1.push(Characteristic::new(uuid, &["notify"], &[]));
     }
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     let own =
         SEPARATE.replace("\"a1\"", &format!("\"{acc_at}\"")).replace("\"a2\"", &format!("\"{gyro_at}\""));
     own_profile(&air, &own);
@@ -171,7 +171,7 @@ fn a_strap_whose_mtu_is_a_lie_is_recorded_by_what_it_sends() {
     // The pelvis strap says 23 and sends 60 bytes; the thorax strap says 517 and sends 20.
     peers[0].mtu = 23;
     peers[1].mtu = 517;
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     assign(&air, 2, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("both straps are subscribed", 20, || (0..2).all(|i| air.look(i, Peer::streams)));
@@ -206,7 +206,7 @@ fn a_strap_whose_mtu_is_a_lie_is_recorded_by_what_it_sends() {
 fn a_hundred_other_devices_do_not_keep_a_strap_from_its_session() {
     let mut peers = straps();
     peers.extend((1..=100).map(|k| Peer::stranger(k, 0x180d)));
-    let Some(air) = Air::with(peers) else { return };
+    let Some(air) = FakeBluez::with(peers) else { return };
     assign(&air, 3, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("all straps are subscribed", 30, || (0..3).all(|i| air.look(i, Peer::streams)));
@@ -228,7 +228,7 @@ fn a_strap_lost_in_the_downswing_costs_its_own_numbers_and_no_other() {
     let session = practice(1);
     let truth = &session.truth()[0];
     let lost_s = truth.impact_s - 0.1;
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     let program = run(&air, &[]);
     wait("all straps are subscribed", 20, || (0..3).all(|i| air.look(i, Peer::streams)));

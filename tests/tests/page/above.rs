@@ -6,7 +6,7 @@ use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Role, curves::Curves};
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::files::swings;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -15,12 +15,12 @@ use std::time::{Duration, Instant};
 fn the_body_moves_with_the_straps_now() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "4");
-    let mut events = served.events("/api/v1/events");
-    let poses = served.events("/api/v1/pose");
-    browser.goto(&address(&served, "above"));
+    let server = TestServer::virtual_lessons(home.path(), "4");
+    let mut events = server.events("/api/v1/events");
+    let poses = server.events("/api/v1/pose");
+    browser.goto(&address(&server, "above"));
     browser.sees("No lesson is running", SOON);
-    served.lesson(&served.player("Invented Player"));
+    server.lesson(&server.player("Invented Player"));
     browser.sees("turns need a calibration", SOON);
     // The mobility turns come next: the thorax goes far to both sides.
     let mut arm = false;
@@ -38,7 +38,7 @@ fn the_body_moves_with_the_straps_now() {
          new MutationObserver(look).observe(document.querySelector('.stage'), { childList: true, subtree: true });
          return true",
     );
-    // Told while the player turns in his seat, which ends with the first check.
+    // The first check ends the seated turns.
     let told = std::thread::spawn(move || {
         let start = Instant::now();
         let in_time = poses.take_while(|_| start.elapsed() < Duration::from_secs(40));
@@ -48,7 +48,7 @@ fn the_body_moves_with_the_straps_now() {
     let turned = browser.run("return window.turned");
     let shown: Vec<f64> = turned.as_array().expect("a list").iter().filter_map(Value::as_f64).collect();
     assert!(shown.len() > 60, "{} pictures", shown.len());
-    drop(served);
+    drop(server);
     let told = told.join().expect("poses");
     let ends = |turns: &[f64]| turns.iter().fold((0.0_f64, 0.0_f64), |(lo, hi), t| (lo.min(*t), hi.max(*t)));
     let (shown, told) = (ends(&shown), ends(&told));
@@ -64,18 +64,18 @@ fn the_body_moves_with_the_straps_now() {
 }
 
 /// Two lessons of one player, drawn from different numbers.
-fn two_lessons(home: &Path) -> (Served, [String; 2]) {
+fn two_lessons(home: &Path) -> (TestServer, [String; 2]) {
     let start = |seed: &str| {
         let arguments = ["--listen", "127.0.0.1:0", "--virtual", "--speed", "max", "--seed", seed];
-        Served::start(home, &arguments)
+        TestServer::start(home, &arguments)
     };
-    let served = start("1");
-    let player = served.player("Invented Player");
-    let first = served.whole_lesson_of(&player);
-    assert!(served.end());
-    let served = start("2");
-    let second = served.whole_lesson_of(&player);
-    (served, [first, second])
+    let server = start("1");
+    let player = server.player("Invented Player");
+    let first = server.whole_lesson_of(&player);
+    assert!(server.end());
+    let server = start("2");
+    let second = server.whole_lesson_of(&player);
+    (server, [first, second])
 }
 
 /// Turn of a segment at one of the swing's instants, degrees, from its curves.
@@ -92,11 +92,11 @@ fn turn_at(dir: &Path, swing: &Swing, role: Role, t_s: f64) -> f64 {
 fn swings_of_two_lessons_over_and_beside_each_other() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let (served, [first, second]) = two_lessons(home.path());
+    let (server, [first, second]) = two_lessons(home.path());
     let dir = |id: &str| -> PathBuf { home.path().join("sessions").join(id) };
     let (old, new) = (swings(&dir(&first)), swings(&dir(&second)));
 
-    browser.goto(&address(&served, "earlier"));
+    browser.goto(&address(&server, "earlier"));
     browser.tap(&format!("[data-key=\"open-{second}\"]"));
     swing_shown(&browser, new.len() as u32);
     show(&browser, "above");
@@ -181,8 +181,8 @@ fn swings_of_two_lessons_over_and_beside_each_other() {
 fn two_lessons_are_held_beside_each_other() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let (served, [first, second]) = two_lessons(home.path());
-    browser.goto(&address(&served, "earlier"));
+    let (server, [first, second]) = two_lessons(home.path());
+    browser.goto(&address(&server, "earlier"));
     browser.tap(&format!("[data-key=\"hold-{second}\"]"));
     browser.sees("Choose a second lesson", SOON);
     browser.tap(&format!("[data-key=\"hold-{first}\"]"));
@@ -192,7 +192,7 @@ fn two_lessons_are_held_beside_each_other() {
     let sides = browser.run("return ['a', 'b'].map((s) => document.querySelector(`#side-${s}`).value)");
     assert_eq!(sides, json!([format!("{first}:baseline"), format!("{second}:baseline")]));
     let rows = browser.run("return [...document.querySelectorAll('[data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
-    let told = served.get(&format!("/api/v1/compare?a={first}:baseline&b={second}:baseline")).expect(200);
+    let told = server.get(&format!("/api/v1/compare?a={first}:baseline&b={second}:baseline")).expect(200);
     let expected: Vec<Value> =
         told["measures"].as_array().expect("rows").iter().map(|r| json!([r["key"], r["verdict"]])).collect();
     assert_eq!(rows, Value::Array(expected));
@@ -206,7 +206,7 @@ fn two_lessons_are_held_beside_each_other() {
     // What an earlier lesson found is there to read: the mobility check among it.
     show(&browser, "lesson");
     browser.sees("Not a diagnosis", SOON);
-    let check = &served.get(&format!("/api/v1/sessions/{second}")).expect(200)["mobility"][0];
+    let check = &server.get(&format!("/api/v1/sessions/{second}")).expect(200)["mobility"][0];
     let mean = check["left"]["thorax"]["mean_deg"].as_f64().expect("measured");
     let cell = browser.run("return document.querySelector('.course tbody td').innerText");
     let cell = cell.as_str().expect("words");

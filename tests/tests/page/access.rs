@@ -6,7 +6,7 @@
 
 use crate::common::{SOON, address, show, swing_shown};
 use peakorder_tests::browser::{Browser, NEEDED, PHONE, PHONE_DARK, Screen, TABLET, TABLET_DARK, UPRIGHT};
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::Value;
 
 const SCREENS: [(&str, &str); 6] = [
@@ -46,14 +46,14 @@ fn look_through(screen: Screen) {
     let Some(axe) = axe() else { return };
     let Some(browser) = Browser::open(screen) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "15");
-    browser.goto(&address(&served, "lesson"));
+    let server = TestServer::virtual_lessons(home.path(), "15");
+    browser.goto(&address(&server, "lesson"));
     browser.until("the players", "return document.querySelector('[data-key=add-player]') !== null", SOON);
     let mut found = findings(&browser, &axe);
     browser.tap("[data-key=add-player]");
     found.extend(findings(&browser, &axe));
-    served.lesson(&served.player("Invented Player"));
-    browser.goto(&address(&served, "swing"));
+    server.lesson(&server.player("Invented Player"));
+    browser.goto(&address(&server, "swing"));
     // Far enough for two blocks to compare; the lesson goes on meanwhile.
     swing_shown(&browser, 13);
     for (name, there) in SCREENS {

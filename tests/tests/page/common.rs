@@ -1,7 +1,7 @@
 //! What several of these tests need.
 
 use peakorder_tests::browser::Browser;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::Value;
 use std::time::Duration;
 
@@ -9,13 +9,13 @@ use std::time::Duration;
 pub(crate) const SOON: Duration = Duration::from_mins(1);
 
 /// Address of a screen.
-pub(crate) fn address(served: &Served, screen: &str) -> String {
-    format!("http://{}/#{screen}", served.at)
+pub(crate) fn address(server: &TestServer, screen: &str) -> String {
+    format!("http://{}/#{screen}", server.at)
 }
 
 /// The daemon's state, asked for beside the page.
-pub(crate) fn state(served: &Served) -> Value {
-    served.get("/api/v1/state").json()
+pub(crate) fn state(server: &TestServer) -> Value {
+    server.get("/api/v1/state").json()
 }
 
 /// Keeps what the page shows of every swing at the moment it shows it, and when that was.

@@ -2,7 +2,7 @@
 
 use crate::common::{SOON, address, show, state, swing_shown};
 use peakorder_tests::browser::{Browser, DESK, TABLET};
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::time::Duration;
 
@@ -35,8 +35,8 @@ fn tab_to(browser: &Browser, name: &str) {
 fn a_lesson_by_keyboard() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "60");
-    browser.goto(&address(&served, "lesson"));
+    let server = TestServer::virtual_lessons(home.path(), "60");
+    browser.goto(&address(&server, "lesson"));
     browser.sees("Whose lesson?", SOON);
     tab_to(&browser, "add a player");
     browser.press(ENTER);
@@ -61,13 +61,13 @@ fn a_lesson_by_keyboard() {
         SOON,
     );
 
-    browser.goto(&address(&served, "swing"));
+    browser.goto(&address(&server, "swing"));
     swing_shown(&browser, 3);
     // Left steps back and stays there while new swings come.
     browser.press(LEFT);
     let shown = browser.run("return Number(document.querySelector('h1[data-swing]').dataset.swing)");
     browser.sees("to the newest", SOON);
-    swing_count(&browser, &served, shown.as_u64().expect("a number") + 2);
+    swing_count(&browser, &server, shown.as_u64().expect("a number") + 2);
     assert_eq!(browser.run("return Number(document.querySelector('h1[data-swing]').dataset.swing)"), shown);
     tab_to(&browser, "thin");
     browser.press(SPACE);
@@ -77,7 +77,7 @@ fn a_lesson_by_keyboard() {
         SOON,
     );
     assert!(browser.focused().contains("thin"), "the focus stays where it was");
-    let said = state(&served)["lesson"]["remarks"]["swings"][shown.to_string()]["labels"].clone();
+    let said = state(&server)["lesson"]["remarks"]["swings"][shown.to_string()]["labels"].clone();
     assert_eq!(said, json!(["thin"]));
 
     // The body from above, frame by frame.
@@ -103,23 +103,23 @@ fn a_lesson_by_keyboard() {
 fn a_slow_click_is_felt_while_swings_come() {
     let Some(browser) = Browser::open(DESK) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "20");
-    served.lesson(&served.player("Invented Player"));
-    browser.goto(&address(&served, "swing"));
+    let server = TestServer::virtual_lessons(home.path(), "20");
+    server.lesson(&server.player("Invented Player"));
+    browser.goto(&address(&server, "swing"));
     swing_shown(&browser, 3);
     browser.tap("[data-key=run-2]");
     browser.sees("to the newest", SOON);
-    let before = swings_so_far(&served);
+    let before = swings_so_far(&server);
     browser.press_long("[data-key=ball-thin]", Duration::from_secs(4));
     browser.until(
         "the tap to be kept",
         "return document.querySelector('[data-key=ball-thin]').getAttribute('aria-pressed') === 'true'",
         SOON,
     );
-    assert_eq!(state(&served)["lesson"]["remarks"]["swings"]["2"]["labels"], json!(["thin"]));
+    assert_eq!(state(&server)["lesson"]["remarks"]["swings"]["2"]["labels"], json!(["thin"]));
     // The page was drawn anew under it, and again once it was lifted.
-    assert!(swings_so_far(&served) >= before + 2, "too few swings came for this to prove anything");
-    let newest = swings_so_far(&served);
+    assert!(swings_so_far(&server) >= before + 2, "too few swings came for this to prove anything");
+    let newest = swings_so_far(&server);
     browser.until(
         "the run to go on",
         &format!("return document.querySelector('[data-key=run-{newest}]') !== null"),
@@ -127,13 +127,13 @@ fn a_slow_click_is_felt_while_swings_come() {
     );
 }
 
-fn swings_so_far(served: &Served) -> usize {
-    state(served)["lesson"]["swings"].as_array().map_or(0, Vec::len)
+fn swings_so_far(server: &TestServer) -> usize {
+    state(server)["lesson"]["swings"].as_array().map_or(0, Vec::len)
 }
 
-fn swing_count(browser: &Browser, served: &Served, count: u64) {
+fn swing_count(browser: &Browser, server: &TestServer, count: u64) {
     let start = std::time::Instant::now();
-    while (swings_so_far(served) as u64) < count {
+    while (swings_so_far(server) as u64) < count {
         assert!(start.elapsed() < SOON, "{count} swings; the page says {}", browser.text());
         std::thread::sleep(std::time::Duration::from_millis(200));
     }

@@ -5,7 +5,7 @@ use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::files::swings;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 
 /// What the figure of turns says of a segment.
@@ -27,15 +27,15 @@ fn number(value: &Value) -> f64 {
 fn a_left_handed_player_is_the_mirror_image() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "max");
+    let server = TestServer::virtual_lessons(home.path(), "max");
     for (handedness, side) in [(Handedness::Right, 1.0), (Handedness::Left, -1.0)] {
         let session =
-            served.whole_lesson_of(&served.player_of(&format!("{handedness} hand"), handedness.key()));
+            server.whole_lesson_of(&server.player_of(&format!("{handedness} hand"), handedness.key()));
         let swing = swings(&home.path().join("sessions").join(&session)).pop().expect("swings");
         assert_eq!(swing.handedness, handedness);
         // The page anew: the lesson opened before is closed.
         browser.goto("about:blank");
-        browser.goto(&address(&served, "earlier"));
+        browser.goto(&address(&server, "earlier"));
         browser.tap(&format!("[data-key=\"open-{session}\"]"));
         swing_shown(&browser, swing.number);
 

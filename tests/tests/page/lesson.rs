@@ -2,13 +2,13 @@
 //! on disk and against `peakorder compare` at the command line.
 
 use crate::common::{SOON, address, keep_what_is_shown, kept, show, state, swing_shown};
-use crate::words::{gap, headline, squeezed};
+use crate::words::{gap, headline, squeezed, tied_with_both};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::analysis;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::time::Duration;
 
@@ -16,8 +16,8 @@ use std::time::Duration;
 fn the_invented_lesson_as_a_coach_sees_it() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "12");
-    browser.goto(&address(&served, "lesson"));
+    let server = TestServer::virtual_lessons(home.path(), "12");
+    browser.goto(&address(&server, "lesson"));
 
     // A player is added and agrees; without the word of consent the lesson cannot start.
     browser.tap("[data-key=add-player]");
@@ -54,24 +54,24 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     browser.type_into("#target-block", "pivot drill");
     browser.tap(".target-form button[type=submit]");
     browser.until("an answer", "return document.querySelector('[data-answer]')?.dataset.answer", SOON * 2);
-    answers_are_shown(&browser, &served);
+    answers_are_shown(&browser, &server);
 
     show(&browser, "swing");
     let ended = "return document.body.innerText.includes('No lesson is running') || document.body.innerText.includes('Whose lesson?')";
     browser.until("the end of the lesson", ended, SOON * 3);
     let shown = kept(&browser);
 
-    let session = served.get("/api/v1/sessions").json()[0]["id"].as_str().expect("an id").to_owned();
+    let session = server.get("/api/v1/sessions").json()[0]["id"].as_str().expect("an id").to_owned();
     let dir = home.path().join("sessions").join(&session);
     let files = swings(&dir);
     swings_were_shown_as_filed(&shown, &files);
 
-    after_the_lesson(&browser, &served, &session, &dir);
+    after_the_lesson(&browser, &server, &session, &dir);
 }
 
 /// Tally, word and sound agree with the answers of the interface.
-fn answers_are_shown(browser: &Browser, served: &Served) {
-    let answers = state(served)["lesson"]["answers"].as_object().expect("answers").clone();
+fn answers_are_shown(browser: &Browser, server: &TestServer) {
+    let answers = state(server)["lesson"]["answers"].as_object().expect("answers").clone();
     let sounded = browser.run("return document.body.dataset.sounded ?? ''");
     assert!(
         ["met", "nearly", "not", "not_measured"].contains(&sounded.as_str().unwrap_or_default()),
@@ -99,7 +99,15 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
             files.iter().find(|s| s.number == *number).unwrap_or_else(|| panic!("no file of {number}"));
         assert_eq!(page["headline"], json!(headline(swing)), "swing {number}");
         let strip = squeezed(page["strip"].as_str().expect("text"));
-        for (from, to) in [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)] {
+        let tied = tied_with_both(swing);
+        assert_eq!(strip.contains("tied with both"), tied.is_some(), "swing {number}: {strip}");
+        let pairs = match tied {
+            Some(Role::Pelvis) => vec![(Role::Thorax, Role::LeadArm)],
+            Some(Role::Thorax) => vec![(Role::Pelvis, Role::LeadArm)],
+            Some(Role::LeadArm) => vec![(Role::Pelvis, Role::Thorax)],
+            None => vec![(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)],
+        };
+        for (from, to) in pairs {
             if let Some(words) = gap(swing, from, to) {
                 assert!(strip.contains(&words), "swing {number}: “{words}” in “{strip}”");
                 if words.starts_with("tie") { ties += 1 } else { resolved += 1 }
@@ -124,7 +132,7 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
 }
 
 /// The comparison in the page is the command line's, and finds what was truly changed.
-fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std::path::Path) {
+fn after_the_lesson(browser: &Browser, server: &TestServer, session: &str, dir: &std::path::Path) {
     show(browser, "earlier");
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
     // The page goes to the swing by itself once the lesson is read.
@@ -151,12 +159,12 @@ fn after_the_lesson(browser: &Browser, served: &Served, session: &str, dir: &std
     assert!(text.contains("further away"), "{text}");
     let link = "return document.querySelector('a.button')?.getAttribute('href')";
     let report = browser.until("the link to the page to print", link, SOON);
-    assert_eq!(served.get(report.as_str().expect("a link to the report")).status, 200);
+    assert_eq!(server.get(report.as_str().expect("a link to the report")).status, 200);
 
     // Played again, the swings come as they came.
     show(browser, "swing");
     let newest =
-        served.get(&format!("/api/v1/sessions/{session}")).json()["swings"].as_array().map_or(0, Vec::len);
+        server.get(&format!("/api/v1/sessions/{session}")).json()["swings"].as_array().map_or(0, Vec::len);
     swing_shown(browser, newest as u32);
     browser.tap("[data-key=again-20]");
     browser.sees("Played again", SOON);

@@ -2,7 +2,7 @@
 
 use crate::common::{SOON, address, show, swing_shown};
 use peakorder_tests::browser::{Browser, TABLET};
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::json;
 use std::time::{Duration, Instant};
 
@@ -10,15 +10,15 @@ use std::time::{Duration, Instant};
 fn a_daemon_that_goes_and_comes_back() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "30");
-    let same_port = ["--listen", &served.at.to_string(), "--virtual", "--speed", "30"].map(str::to_owned);
-    served.lesson(&served.player("Invented Player"));
-    browser.goto(&address(&served, "swing"));
+    let server = TestServer::virtual_lessons(home.path(), "30");
+    let same_port = ["--listen", &server.at.to_string(), "--virtual", "--speed", "30"].map(str::to_owned);
+    server.lesson(&server.player("Invented Player"));
+    browser.goto(&address(&server, "swing"));
     swing_shown(&browser, 3);
     assert_eq!(browser.run("return document.body.dataset.link"), json!("live"));
     assert!(browser.text().contains("Pelvis heard"));
 
-    drop(served);
+    drop(server);
     let gone = Instant::now();
     browser.sees("No connection since", Duration::from_secs(10));
     // Five seconds of silence are the promise; polling and a loaded machine get two more.
@@ -36,7 +36,7 @@ fn a_daemon_that_goes_and_comes_back() {
     browser.tap("[data-key=mode-now]");
     browser.sees("movement is not heard now", SOON);
 
-    let served = Served::start(home.path(), &same_port.each_ref().map(String::as_str));
+    let server = TestServer::start(home.path(), &same_port.each_ref().map(String::as_str));
     // The new process has no lesson: the old one's swings must be gone without a reload.
     browser.until(
         "the page to find the daemon",
@@ -47,6 +47,6 @@ fn a_daemon_that_goes_and_comes_back() {
     browser.sees("No lesson is running", SOON);
     assert_eq!(browser.run("return document.querySelector('h1[data-swing]')"), json!(null));
     // … and a new lesson appears by itself.
-    served.lesson(&served.player("Second Invented Player"));
+    server.lesson(&server.player("Second Invented Player"));
     swing_shown(&browser, 1);
 }

@@ -4,7 +4,7 @@
 
 use crate::common::{SOON, address, show, state};
 use peakorder_tests::browser::{Browser, TABLET};
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::time::Duration;
 
@@ -69,8 +69,8 @@ fn notes((samples, rate): &(Vec<f64>, f64)) -> Vec<(f64, f64, f64)> {
 fn every_answer_has_a_rhythm_of_its_own() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "1");
-    browser.goto(&address(&served, "target"));
+    let server = TestServer::virtual_lessons(home.path(), "1");
+    browser.goto(&address(&server, "target"));
     browser.until("the sounds", "return document.querySelector('[data-key=hear-met]') !== null", SOON);
     browser.run(CATCH);
     for (answer, lengths) in [
@@ -108,21 +108,21 @@ fn every_answer_has_a_rhythm_of_its_own() {
 fn each_swing_is_answered_once_in_front_and_behind_and_never_when_muted() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "max");
-    let earlier = served.whole_lesson("Invented Player");
-    let player = served.get("/api/v1/players").json()[0]["id"].as_str().expect("an id").to_owned();
-    assert!(served.end());
-    let served = Served::virtual_lessons(home.path(), "16");
-    let mut events = served.events("/api/v1/events");
-    browser.goto(&address(&served, "target"));
+    let server = TestServer::virtual_lessons(home.path(), "max");
+    let earlier = server.whole_lesson("Invented Player");
+    let player = server.get("/api/v1/players").json()[0]["id"].as_str().expect("an id").to_owned();
+    assert!(server.end());
+    let server = TestServer::virtual_lessons(home.path(), "16");
+    let mut events = server.events("/api/v1/events");
+    browser.goto(&address(&server, "target"));
     browser.until("the sounds", "return document.querySelector('[data-key=way-both]') !== null", SOON);
     browser.run(CATCH);
     browser.tap("[data-key=way-both]");
     browser.tap("[data-key=mute]");
     browser.sees("sound: on", SOON);
-    let session = served.lesson(&player);
+    let session = server.lesson(&player);
     let target = json!({ "measure": "pelvis_turn_top_deg", "value": 36, "margin": 3 });
-    served.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    server.send("PUT", "/api/v1/lesson/target", &target).expect(200);
     let mut answers: Vec<Value> = Vec::new();
     let mut until = |count: usize| -> Vec<Value> {
         while answers.len() < count {
@@ -184,11 +184,11 @@ fn each_swing_is_answered_once_in_front_and_behind_and_never_when_muted() {
     assert_eq!(heard(&browser), Vec::<Value>::new(), "muted");
     assert_eq!(browser.run("return window.loopElement.paused"), json!(true));
     // Sound that comes back does not answer old swings, not even when the page draws anew.
-    let swings = || state(&served)["lesson"]["swings"].as_array().map_or(0, Vec::len);
+    let swings = || state(&server)["lesson"]["swings"].as_array().map_or(0, Vec::len);
     let before = swings();
     browser.tap("[data-key=mute]");
     let note = json!({ "what": "exclude", "swing": 1, "excluded": true });
-    served.post(&format!("/api/v1/sessions/{session}/remarks"), &note).expect(201);
+    server.post(&format!("/api/v1/sessions/{session}/remarks"), &note).expect(201);
     std::thread::sleep(Duration::from_millis(300));
     let after = heard(&browser);
     let answered = after.iter().filter(|h| h["loop"] == false).count();

@@ -5,10 +5,10 @@
 use crate::common::{SOON, address, show, state, swing_shown};
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::SessionDir;
-use peakorder_tests::bluez::{Air, assign, play, straps, wait};
+use peakorder_tests::bluez::{FakeBluez, assign, play, straps, wait};
 use peakorder_tests::browser::{Browser, UPRIGHT};
 use peakorder_tests::files::records;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use peakorder_virtual_straps::Script;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant};
@@ -19,12 +19,12 @@ const SLOW: Duration = Duration::from_millis(250);
 #[test]
 fn a_lesson_with_straps_is_led_by_tapping() {
     let Some(browser) = Browser::open(UPRIGHT) else { return };
-    let Some(air) = Air::with(straps()) else { return };
+    let Some(air) = FakeBluez::with(straps()) else { return };
     assign(&air, 3, "ref-strap-v1");
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::with_straps(&air, home.path());
+    let server = TestServer::with_straps(&air, home.path());
     let script = Script::lesson(1).session();
-    browser.goto(&address(&served, "lesson"));
+    browser.goto(&address(&server, "lesson"));
     browser.tap("[data-key=add-player]");
     browser.type_into("#name", "Invented Player");
     browser.tap("input[type=checkbox]");
@@ -88,7 +88,7 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     );
     browser.sees("Done: how every strap sits", SOON);
     browser.sees("Now: baseline", SOON);
-    // The check's result: the virtual player turns 48° each way in his seat (its script).
+    // The check's result: the virtual player turns 48° each way when seated (its script).
     let cells =
         browser.run("return [...document.querySelectorAll('.course tbody tr')].map((r) => r.innerText)");
     let cells = cells.as_array().expect("rows");
@@ -112,7 +112,7 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     browser.type_into("#ask-input", "hips quiet");
     browser.tap("dialog button[type=submit]");
     browser.sees("hips quiet", SOON);
-    let lesson = state(&served)["lesson"].clone();
+    let lesson = state(&server)["lesson"].clone();
     let labels: Vec<&Value> =
         lesson["blocks"].as_array().expect("blocks").iter().map(|b| &b["label"]).collect();
     assert_eq!(labels, ["baseline", "slow ones"]);
@@ -121,7 +121,7 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     browser.type_into("#ask-input", "Practise: ten slow swings");
     browser.tap("dialog button[type=submit]");
     browser.sees("Whose lesson?", SOON);
-    assert_eq!(state(&served)["lesson"], Value::Null);
+    assert_eq!(state(&server)["lesson"], Value::Null);
 
     // On disk: the marks where they were tapped, and a swing of the block.
     let session = lesson["session"].as_str().expect("an id");
@@ -154,6 +154,6 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     assert_eq!(swing.block, "baseline");
     assert!(swing.segments.values().all(|s| s.turn_deg.is_some()), "calibrated: {:?}", swing.quality);
     // What was said at the end heads the page that goes home; the check is on it too.
-    let report = served.get(&format!("/api/v1/sessions/{session}/report")).text;
+    let report = server.get(&format!("/api/v1/sessions/{session}/report")).text;
     assert!(report.contains("Ten slow swings") && report.contains("How far you turned"), "{report}");
 }

@@ -5,16 +5,16 @@ use crate::common::{SOON, address, show, swing_shown};
 use peakorder_protocol::Role;
 use peakorder_tests::browser::{Browser, PHONE};
 use peakorder_tests::files::swings;
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 
 #[test]
 fn tally_and_trend_are_those_of_the_swing_files() {
     let Some(browser) = Browser::open(PHONE) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "40");
-    let mut events = served.events("/api/v1/events");
-    let session = served.lesson(&served.player("Invented Player"));
+    let server = TestServer::virtual_lessons(home.path(), "40");
+    let mut events = server.events("/api/v1/events");
+    let session = server.lesson(&server.player("Invented Player"));
     let block = loop {
         let event = events.until("block").pop().expect("a block");
         if event.data["label"] != "baseline" {
@@ -25,11 +25,11 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     let (value, margin) = (20.5, 1.0);
     let target =
         json!({ "measure": "pelvis_turn_top_deg", "value": value, "margin": margin, "block": block });
-    served.send("PUT", "/api/v1/lesson/target", &target).expect(200);
-    browser.goto(&address(&served, "target"));
+    server.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    browser.goto(&address(&server, "target"));
     events.until("session_ended");
 
-    browser.goto(&address(&served, "earlier"));
+    browser.goto(&address(&server, "earlier"));
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
     swing_shown(&browser, 1);
     show(&browser, "target");
@@ -108,17 +108,17 @@ fn tally_and_trend_are_those_of_the_swing_files() {
 fn an_undone_target_takes_its_answers_off_the_page() {
     let Some(browser) = Browser::open(PHONE) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::virtual_lessons(home.path(), "20");
-    let session = served.lesson(&served.player("Invented Player"));
+    let server = TestServer::virtual_lessons(home.path(), "20");
+    let session = server.lesson(&server.player("Invented Player"));
     let target = json!({ "measure": "pelvis_turn_top_deg", "value": 20.5 });
-    served.send("PUT", "/api/v1/lesson/target", &target).expect(200);
-    browser.goto(&address(&served, "swing"));
+    server.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    browser.goto(&address(&server, "swing"));
     swing_shown(&browser, 2);
     // An earlier swing stays on the page while new ones come.
     browser.tap("[aria-label=\"The swing before\"]");
     let answer = |there: bool| format!("return (document.querySelector('p.answer') !== null) === {there}");
     browser.until("the answer", &answer(true), SOON);
-    served.post(&format!("/api/v1/sessions/{session}/undo"), &json!({})).expect(200);
+    server.post(&format!("/api/v1/sessions/{session}/undo"), &json!({})).expect(200);
     browser.until("no answer", &answer(false), SOON);
     let newest = browser.run("return document.querySelector('[data-key=newest]') === null");
     assert_eq!(newest, json!(false), "the earlier swing is still on the page");

@@ -2,7 +2,7 @@
 
 use crate::common::{SOON, show, swing_shown};
 use peakorder_tests::browser::{Browser, TABLET};
-use peakorder_tests::served::Served;
+use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 
 /// What a viewer may tap, by the start of its key: ways of looking, and this device's own sound.
@@ -44,16 +44,16 @@ fn controls(browser: &Browser) -> Vec<String> {
 fn a_viewer_looks_and_cannot_change() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let served = Served::start(home.path(), &["--listen", "0.0.0.0:0", "--virtual", "--speed", "20"]);
-    let (coach, viewer) = served.links();
-    let paired = served.get(&format!("/pair/{coach}"));
+    let server = TestServer::start(home.path(), &["--listen", "0.0.0.0:0", "--virtual", "--speed", "20"]);
+    let (coach, viewer) = server.links();
+    let paired = server.get(&format!("/pair/{coach}"));
     let coachs = paired.header("set-cookie").and_then(|c| c.split(';').next()).expect("a cookie").to_owned();
-    let change = |path: &str, body: &Value| served.send_as("POST", path, body, &coachs);
+    let change = |path: &str, body: &Value| server.send_as("POST", path, body, &coachs);
 
     // Unpaired, the page says so and how to get in.
-    browser.goto(&format!("http://{}/#swing", served.at));
+    browser.goto(&format!("http://{}/#swing", server.at));
     browser.sees("not paired", SOON);
-    browser.goto(&format!("http://{}/pair/{viewer}", served.at));
+    browser.goto(&format!("http://{}/pair/{viewer}", server.at));
     browser.sees("watching", SOON);
     show(&browser, "lesson");
     browser.sees("The coach starts it", SOON);
@@ -96,7 +96,7 @@ fn a_viewer_looks_and_cannot_change() {
     );
     assert_eq!(refused[0], 403, "{refused}");
     assert!(refused[1].as_str().expect("words").contains("look, not change"), "{refused}");
-    assert_eq!(served.get_as("/api/v1/state", &coachs).expect(200)["lesson"]["session"], session);
+    assert_eq!(server.get_as("/api/v1/state", &coachs).expect(200)["lesson"]["session"], session);
 }
 
 #[test]
@@ -113,11 +113,14 @@ fn the_passcode_pairs_a_device_until_it_is_forgotten() {
     let library = home.path().join("library");
     let start = |listen: &str, more: &[&str]| {
         let file = file.to_str().expect("UTF-8");
-        Served::start(&library, &[&["--listen", listen, "--virtual", "--passcode-file", file], more].concat())
+        TestServer::start(
+            &library,
+            &[&["--listen", listen, "--virtual", "--passcode-file", file], more].concat(),
+        )
     };
-    let served = start("0.0.0.0:0", &[]);
-    let listen = format!("0.0.0.0:{}", served.at.port());
-    browser.goto(&format!("http://{}/", served.at));
+    let server = start("0.0.0.0:0", &[]);
+    let listen = format!("0.0.0.0:{}", server.at.port());
+    browser.goto(&format!("http://{}/", server.at));
     browser.sees("not paired", SOON);
     assert!(!browser.text().contains("No connection"), "{}", browser.text());
     browser.type_into("#passcode", "wrong horse");
@@ -127,14 +130,14 @@ fn the_passcode_pairs_a_device_until_it_is_forgotten() {
     browser.tap("button[type=submit]");
     browser.sees("Whose lesson?", SOON);
     // A restart does not part them …
-    assert!(served.end());
+    assert!(server.end());
     browser.until("the loss to be seen", "return document.body.dataset.link !== 'live'", SOON);
-    let served = start(&listen, &[]);
+    let server = start(&listen, &[]);
     let live =
         "return document.body.dataset.link === 'live' && document.body.innerText.includes('Whose lesson?')";
     browser.until("the page to go on", live, SOON);
     // … until the coach has all devices forgotten; then the page says so instead of waiting.
-    assert!(served.end());
+    assert!(server.end());
     let _served = start(&listen, &["--forget-devices"]);
     browser.sees("not paired", SOON);
     browser.type_into("#passcode", "correct horse");

@@ -6,10 +6,9 @@ use peakorder_protocol::swing::Swing;
 /// The headline: order of the peaks, ties called ties, late segments called so.
 pub(crate) fn headline(swing: &Swing) -> String {
     let mut text = String::new();
-    let resolved: Vec<_> = swing.sequence.gaps.iter().filter(|g| g.resolved).collect();
-    if let ([pair], 3) = (resolved.as_slice(), swing.sequence.gaps.len()) {
+    if let Some(tied) = tied_with_both(swing) {
+        let pair = swing.sequence.gaps.iter().find(|g| g.resolved).expect("a resolved pair");
         let (first, second) = if pair.gap_ms > 0.0 { (pair.from, pair.to) } else { (pair.to, pair.from) };
-        let tied = Role::ALL.into_iter().find(|r| *r != first && *r != second).expect("three segments");
         text = format!("{first} before {second}, {tied} tied with both");
     } else {
         for (i, group) in swing.sequence.order.iter().enumerate() {
@@ -36,6 +35,13 @@ pub(crate) fn headline(swing: &Swing) -> String {
     }
     let (first, rest) = text.split_at(1);
     format!("{}{rest}", first.to_uppercase())
+}
+
+/// The third segment where only one of three pairs is resolved.
+pub(crate) fn tied_with_both(swing: &Swing) -> Option<Role> {
+    let resolved: Vec<_> = swing.sequence.gaps.iter().filter(|g| g.resolved).collect();
+    let ([pair], 3) = (resolved.as_slice(), swing.sequence.gaps.len()) else { return None };
+    Role::ALL.into_iter().find(|r| *r != pair.from && *r != pair.to)
 }
 
 fn list(names: &[&str]) -> String {

@@ -4,7 +4,7 @@ use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD};
-use peakorder_tests::made::{Ease, Knot, Part, Recording};
+use peakorder_tests::synthetic::{Ease, Knot, Part, Recording};
 
 fn degrees(c: Cardan) -> [f64; 3] {
     [c.axial, c.lateral, c.flexion].map(f64::to_degrees)

@@ -8,8 +8,8 @@ use peakorder_protocol::curves::Curves;
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::csv::Sample;
-use peakorder_tests::made::{Part, Recording, professional};
-use peakorder_tests::{files, made};
+use peakorder_tests::synthetic::{Part, Recording, professional};
+use peakorder_tests::{files, synthetic};
 
 /// A spin of 500 deg/s about an axis tilted from the one asked for: the component is 500
 /// times the cosine, the resultant 500 whatever the tilt (arithmetic; that definitions differ
@@ -21,7 +21,7 @@ fn a_component_is_not_the_resultant() {
         [(0.0, 500.0), (15.0, 482.963), (25.0, 453.154), (35.0, 409.576), (45.0, 353.553)]
     {
         let mut parts = professional();
-        parts[1] = Part::pulse(80.0, 500.0, 68.0, 230.0, 290.0, made::Ease::Cosine);
+        parts[1] = Part::pulse(80.0, 500.0, 68.0, 230.0, 290.0, synthetic::Ease::Cosine);
         let recording = Recording { thorax_axis_off_deg: tilt_deg, ..Recording::of(parts) };
         let swings = recording.swings_by_import();
         let thorax = &swings[0].segments[&Role::Thorax];

@@ -2,7 +2,7 @@
 
 use super::sequence::cornered;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
-use peakorder_tests::made::{Recording, professional};
+use peakorder_tests::synthetic::{Recording, professional};
 
 /// Backswing 731 ms and downswing 258 ms give 2.833 (means of professionals: Grober &
 /// Cholewicki 2006, arXiv physics/0611291, second-hand). The file's ratio is that of its

@@ -1,6 +1,6 @@
 //! Unwrapping of device counters against host time.
 //!
-//! Adding up forward differences fails for good when a gap is longer than the wrap; the
+//! Adding up forward differences fails when a gap is longer than the wrap; the
 //! host's own elapsed time says how many wraps went by, so the nearest count to that
 //! prediction is taken instead.
 

@@ -2,7 +2,6 @@
 
 use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, StrapStatus};
-use peakorder_analysis::order::heading;
 use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
@@ -100,7 +99,7 @@ impl LessonState {
         match event {
             LiveEvent::Block { t_s, label } => {
                 self.block.clone_from(label);
-                self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, first_swing: None });
+                self.blocks.push(BlockView { label: label.clone(), start_s: *t_s });
             }
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
             LiveEvent::Mobility { check } => self.mobility.push(MobilityCheck::clone(check)),
@@ -110,15 +109,6 @@ impl LessonState {
 
     /// Adds a swing.
     pub fn add_swing(&mut self, swing: Swing) {
-        // Two blocks may have one label. The swing belongs to the last that starts before its takeaway.
-        let block = self
-            .blocks
-            .iter_mut()
-            .rev()
-            .find(|b| b.label == swing.block && b.start_s <= swing.events.takeaway.t_s);
-        if let Some(block) = block {
-            block.first_swing.get_or_insert(swing.number);
-        }
         let swing = Arc::new(swing);
         self.swings.push(Arc::clone(&swing));
         if in_baseline(&swing, &self.baseline_block, &self.remarks) {
@@ -241,7 +231,7 @@ impl LessonState {
             doing: self.doing.clone(),
             straps,
             swings: self.swings.clone(),
-            order_words: self.swings.iter().map(|s| (s.number, heading(&s.sequence))).collect(),
+            order_words: self.swings.clone(),
             against: self.extras.clone(),
             quality: self.extras.clone(),
             answers: self.extras.clone(),

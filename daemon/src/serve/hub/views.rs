@@ -2,6 +2,7 @@
 
 use super::assessment::Extras;
 use peakorder_analysis::against::Against;
+use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
@@ -10,7 +11,6 @@ use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::{Serialize, Serializer};
-use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::ToSchema;
 
@@ -64,7 +64,9 @@ pub struct LessonView {
     #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
     /// Swing by swing, the order of its peaks in words.
-    pub order_words: BTreeMap<u32, String>,
+    #[schema(value_type = BTreeMap<u32, String>)]
+    #[serde(serialize_with = "order_words")]
+    pub order_words: Vec<Arc<Swing>>,
     /// Swing by swing, each measure against the player's own baseline.
     #[schema(value_type = BTreeMap<u32, Vec<Against>>)]
     #[serde(serialize_with = "against_only")]
@@ -92,6 +94,10 @@ pub struct LessonView {
 
 fn all_shared<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(swings.iter().map(AsRef::as_ref))
+}
+
+fn order_words<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(swings.iter().map(|s| (s.number, heading(&s.sequence))))
 }
 
 fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
@@ -132,8 +138,6 @@ pub struct BlockView {
     pub label: String,
     /// Session clock, seconds.
     pub start_s: f64,
-    /// Number of its first swing; absent before it.
-    pub first_swing: Option<u32>,
 }
 
 /// The result of a calibration step.

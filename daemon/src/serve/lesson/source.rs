@@ -3,7 +3,7 @@
 use super::LessonError;
 use crate::ble::radio::Radio;
 use crate::ble::setup::{Setup, now_id};
-use crate::ble::straps::{SessionClock, Straps, Wanted};
+use crate::ble::straps::{SessionClock, StrapTarget, Straps};
 use crate::engine::BATCHES;
 use crate::serve::hub::LessonClock;
 use crate::serve::library::PlayerCard;
@@ -44,7 +44,7 @@ pub(super) struct OpenSource {
 
 /// A source that sends nothing yet.
 pub(super) enum Waiting {
-    Straps { radio: Radio, worn: Vec<(Role, Wanted)>, clock: SessionClock },
+    Straps { radio: Radio, worn: Vec<(Role, StrapTarget)>, clock: SessionClock },
     Virtual { script: Box<Script>, speed: Speed },
 }
 

@@ -1,7 +1,8 @@
 //! Finding the columns of a sample file by name, and their units.
 
+use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2;
+
 const DEG: f64 = std::f64::consts::PI / 180.0;
-const G: f64 = 9.80665;
 
 /// Where a quantity stands in a row and what it is multiplied by.
 #[derive(Debug, Clone, Copy)]
@@ -47,7 +48,8 @@ impl Columns {
         };
         let time = find("time_s", &[("", 1.0)]);
         let gyro = ["x", "y", "z"].map(|axis| find(&format!("gyro_{axis}"), &[("rad_s", 1.0), ("dps", DEG)]));
-        let accel = ["x", "y", "z"].map(|axis| find(&format!("accel_{axis}"), &[("m_s2", 1.0), ("g", G)]));
+        let accel = ["x", "y", "z"]
+            .map(|axis| find(&format!("accel_{axis}"), &[("m_s2", 1.0), ("g", STANDARD_GRAVITY_M_S2)]));
         match (time, gyro, accel) {
             (Some(time), [Some(gx), Some(gy), Some(gz)], [Some(ax), Some(ay), Some(az)]) => Ok(Self {
                 time: time.at,

@@ -1,6 +1,6 @@
 //! What a player does that is not a swing. Sizes and durations are plausible, not measured.
 
-use super::director::Director;
+use super::planner::Planner;
 use super::player::PlayerParams;
 use super::skeleton::Dof;
 use peakorder_protocol::log::MarkKind;
@@ -28,7 +28,7 @@ const ANGLES: [Dof; 11] = [
     Dof::ArmRoll,
 ];
 
-impl Director {
+impl Planner {
     /// Stands still for `duration_s`.
     pub(crate) fn hold(&mut self, duration_s: f64, sway_dps: f64) {
         let end = self.t + duration_s;

@@ -251,7 +251,7 @@ impl Channel {
         cuts.push(f64::NEG_INFINITY);
         cuts.sort_by(f64::total_cmp);
         cuts.dedup();
-        // Pieces in order of their start, of which those that ended are dropped on the way.
+        // Pieces in order of their start. Those that have ended are dropped on the way.
         let mut waiting: Vec<&Piece> = pieces.iter().collect();
         waiting.sort_by(|a, b| b.span().0.total_cmp(&a.span().0));
         let mut moving: Vec<Piece> = Vec::new();

@@ -11,7 +11,7 @@ use nalgebra::{Rotation3, UnitQuaternion, Vector3};
 use peakorder_protocol::{Handedness, Role};
 
 /// Standard gravity, m/s² (ISO 80000-3).
-pub const GRAVITY: f64 = 9.80665;
+pub use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as GRAVITY;
 
 /// Degrees of freedom. Angles in radians, positions in metres; towards the target, the
 /// trail side lower and forward are positive.

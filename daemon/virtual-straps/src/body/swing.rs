@@ -1,7 +1,7 @@
 //! Plans one golf swing: which lobes of speed each segment makes, and what else moves.
 
 use super::channel::{Family, Piece, Shape, sum};
-use super::director::Director;
+use super::planner::Planner;
 use super::player::{PlayerParams, SegmentParams};
 use super::skeleton::Dof;
 use crate::rng::Draw;
@@ -190,10 +190,10 @@ fn varied(player: &PlayerParams, style: SwingStyle, draw: &mut Draw) -> ([Segmen
     (segments, slower)
 }
 
-/// Plans a swing that takes away at the director's cursor, which must be at address, and
+/// Plans a swing that takes away at the planner's cursor, which must be at address, and
 /// moves the cursor to the finish.
 pub(crate) fn plan(
-    director: &mut Director,
+    planner: &mut Planner,
     player: &PlayerParams,
     style: SwingStyle,
     number: u32,
@@ -224,7 +224,7 @@ pub(crate) fn plan(
     let half = if style == SwingStyle::Half { 0.85 } else { 1.0 };
     let back_s = player.backswing_s * slower.sqrt() * half * (1.0 + draw.bounded(0.0, player.spread.speed));
     let takeaway = lobes[2].down_start_s - back_s;
-    let impact_s = director.t - takeaway;
+    let impact_s = planner.t - takeaway;
     let mut turn_round_s = [(0.0, 0.0); 3];
     let mut finish_s = impact_s;
     for (i, (lobe, p)) in lobes.iter().zip(&segments).enumerate() {
@@ -238,16 +238,16 @@ pub(crate) fn plan(
         pieces.extend(texture(p, lobe, player.spread.texture, draw));
         for piece in &pieces {
             if let Piece::Step { start_s, duration_s, delta, shape } = *piece {
-                director.step(SPIN[i], impact_s + start_s, duration_s, delta, shape);
+                planner.step(SPIN[i], impact_s + start_s, duration_s, delta, shape);
                 finish_s = finish_s.max(impact_s + start_s + duration_s);
             }
         }
         turn_round_s[i] = (impact_s + lobe.down_start_s, impact_s + span_s.1);
     }
     let share = segments[1].away_deg / 90.0;
-    posture_changes(director, impact_s, turn_round_s[2].0, slower, share, draw);
-    let takeaway_s = director.t;
-    director.t = finish_s;
+    posture_changes(planner, impact_s, turn_round_s[2].0, slower, share, draw);
+    let takeaway_s = planner.t;
+    planner.t = finish_s;
     SwingPlan { number, block: block.to_owned(), style, takeaway_s, impact_s, finish_s, turn_round_s }
 }
 
@@ -269,7 +269,7 @@ fn texture(p: &SegmentParams, lobe: &Lobes, size: f64, draw: &mut Draw) -> Vec<P
 /// Leans, hips, and the arm's plane and roll during a swing; sizes are plausible, not
 /// measured, except that the trail side is lower at impact (Chen et al. 2024, Sensors 24(5):
 /// lumbar side bend about 21° towards the trail side).
-fn posture_changes(d: &mut Director, impact_s: f64, top_s: f64, slower: f64, share: f64, draw: &mut Draw) {
+fn posture_changes(d: &mut Planner, impact_s: f64, top_s: f64, slower: f64, share: f64, draw: &mut Draw) {
     let start = d.t + 0.05;
     let back_s = top_s - start + 0.05;
     let mut vary = |mean: f64| share * draw.bounded(mean, 0.2 * mean.abs());

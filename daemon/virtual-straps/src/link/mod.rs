@@ -20,7 +20,7 @@ pub struct LinkModel {
     pub bursts_per_min: f64,
     /// Share of events that fail in a burst.
     pub fail_in_burst: f64,
-    /// Share of packets that are lost for good.
+    /// Share of packets that never arrive.
     pub drop: f64,
     /// From event to host at least, seconds.
     pub base_s: f64,

@@ -64,7 +64,7 @@ impl Script {
         after.segments[0].peak_before_ms += 22.0;
         after.segments[0].peak_dps += 45.0;
         let mut w = Writer::new(seed);
-        let d = &mut w.director;
+        let d = &mut w.planner;
         d.hold(1.5, 2.0);
         d.walk(4.0);
         d.stand_up(0.8);
@@ -78,7 +78,7 @@ impl Script {
         d.tee_up();
         w.block("baseline");
         w.swings(&before, SwingStyle::Full, 8);
-        let d = &mut w.director;
+        let d = &mut w.planner;
         d.idle(8.0);
         d.mark(MarkKind::Note, "pelvis stays back; try turning it around the lead hip");
         d.hip_bump(3);
@@ -90,10 +90,10 @@ impl Script {
         w.pause();
         w.block("pivot drill");
         w.swings(&after, SwingStyle::Half, 8);
-        w.director.idle(12.0);
-        w.director.walk(3.0);
-        w.director.stand_up(0.8);
-        w.director.tee_up();
+        w.planner.idle(12.0);
+        w.planner.walk(3.0);
+        w.planner.stand_up(0.8);
+        w.planner.tee_up();
         w.block("after");
         w.swings(&after, SwingStyle::Full, 8);
         w.finish(before)
@@ -104,16 +104,16 @@ impl Writer {
     /// Time to look after the ball and put down the next.
     fn pause(&mut self) {
         let length = self.uniform((3.5, 8.0));
-        self.director.idle(length);
+        self.planner.idle(length);
     }
 
     fn swings(&mut self, player: &PlayerParams, style: SwingStyle, count: u32) {
         for i in 0..count {
-            let waggles = self.director.timeline.chance(0.7);
+            let waggles = self.planner.timeline.chance(0.7);
             self.swing(player, style, waggles, STILL_S);
             self.pause();
-            if i + 1 < count && self.director.timeline.chance(0.6) {
-                self.director.tee_up();
+            if i + 1 < count && self.planner.timeline.chance(0.6) {
+                self.planner.tee_up();
             }
         }
     }

@@ -9,7 +9,7 @@ mod tests;
 pub use session::{IdealSamples, Records, Session};
 
 use super::body::activities::STILL_SWAY_DPS;
-use super::body::director::Director;
+use super::body::planner::Planner;
 use super::body::player::PlayerParams;
 use super::body::skeleton::Body;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
@@ -146,7 +146,7 @@ pub struct Script {
 /// Writes a script.
 struct Writer {
     seed: u64,
-    director: Director,
+    planner: Planner,
     plans: Vec<SwingPlan>,
     block: String,
 }
@@ -155,37 +155,37 @@ impl Writer {
     fn new(seed: u64) -> Self {
         let timeline = Draw::new(seed, Purpose::Timeline, 0);
         let sway = Draw::new(seed, Purpose::Sway, 0);
-        Self { seed, director: Director::new(timeline, sway), plans: Vec::new(), block: String::new() }
+        Self { seed, planner: Planner::new(timeline, sway), plans: Vec::new(), block: String::new() }
     }
 
     fn block(&mut self, label: &str) {
         label.clone_into(&mut self.block);
-        self.director.mark(MarkKind::Block, label);
+        self.planner.mark(MarkKind::Block, label);
     }
 
     fn uniform(&mut self, span: (f64, f64)) -> f64 {
-        self.director.timeline.uniform(span.0, span.1)
+        self.planner.timeline.uniform(span.0, span.1)
     }
 
     /// Address, swing, finish held, upright again.
     fn swing(&mut self, player: &PlayerParams, style: SwingStyle, waggles: bool, still_s: (f64, f64)) {
         let number = self.plans.len() as u32 + 1;
-        self.director.take_address(player, waggles);
+        self.planner.take_address(player, waggles);
         let still = self.uniform(still_s);
-        self.director.hold(still, player.address_sway_dps);
+        self.planner.hold(still, player.address_sway_dps);
         let mut draw = Draw::new(self.seed, Purpose::Swing, u64::from(number));
-        let swing = plan(&mut self.director, player, style, number, &self.block, &mut draw);
+        let swing = plan(&mut self.planner, player, style, number, &self.block, &mut draw);
         self.plans.push(swing);
         let held = self.uniform((0.8, 1.8));
-        self.director.hold(held, 2.0);
+        self.planner.hold(held, 2.0);
         let lowering = self.uniform((1.8, 2.8));
-        self.director.stand_up(lowering);
+        self.planner.stand_up(lowering);
     }
 
     fn finish(mut self, player: PlayerParams) -> Script {
-        self.director.hold(1.5, 1.5);
-        let duration_s = self.director.t;
-        let (body, marks) = self.director.finish(player.handedness, player.stature_m);
+        self.planner.hold(1.5, 1.5);
+        let duration_s = self.planner.t;
+        let (body, marks) = self.planner.finish(player.handedness, player.stature_m);
         Script {
             seed: self.seed,
             player,
@@ -207,9 +207,9 @@ impl Script {
         }
         let mut w = Writer::new(seed);
         if options.calibration {
-            w.director.calibrate(true);
+            w.planner.calibrate(true);
         } else {
-            w.director.hold(2.0, STILL_SWAY_DPS);
+            w.planner.hold(2.0, STILL_SWAY_DPS);
         }
         if !options.block.is_empty() {
             w.block(&options.block);
@@ -217,16 +217,16 @@ impl Script {
         let total: f64 = options.styles.iter().map(|s| s.1.max(0.0)).sum();
         for _ in 0..swings {
             let pause = w.uniform(options.pause_s);
-            w.director.hold(pause, 2.5);
-            if options.interludes && w.director.timeline.chance(0.35) {
-                interlude(&mut w.director);
+            w.planner.hold(pause, 2.5);
+            if options.interludes && w.planner.timeline.chance(0.35) {
+                interlude(&mut w.planner);
             }
             let mut left = w.uniform((0.0, total));
             let style = options.styles.iter().find_map(|&(style, weight)| {
                 left -= weight.max(0.0);
                 (left < 0.0).then_some(style)
             });
-            let waggles = options.waggles && w.director.timeline.chance(0.6);
+            let waggles = options.waggles && w.planner.timeline.chance(0.6);
             w.swing(&player, style.unwrap_or(SwingStyle::Full), waggles, options.still_s);
         }
         w.finish(player)
@@ -237,9 +237,9 @@ impl Script {
     pub fn not_swings(seed: u64, duration_s: f64) -> Self {
         let player = PlayerParams::drawn_from(super::Population::Amateur, seed);
         let mut w = Writer::new(seed);
-        w.director.calibrate(true);
-        while w.director.t < duration_s {
-            no_swing(&mut w.director, &player);
+        w.planner.calibrate(true);
+        while w.planner.t < duration_s {
+            no_swing(&mut w.planner, &player);
         }
         w.finish(player)
     }
@@ -273,7 +273,7 @@ impl Script {
 }
 
 /// Something between two swings.
-fn interlude(d: &mut Director) {
+fn interlude(d: &mut Planner) {
     if d.timeline.chance(0.6) {
         d.tee_up();
     } else {
@@ -290,7 +290,7 @@ fn interlude(d: &mut Director) {
 }
 
 /// One thing that is not a swing.
-fn no_swing(d: &mut Director, player: &PlayerParams) {
+fn no_swing(d: &mut Planner, player: &PlayerParams) {
     match d.timeline.below(9) {
         0 => {
             let length = d.timeline.uniform(3.0, 12.0);

@@ -38,7 +38,7 @@ const SWAY_RAMP_S: f64 = 0.35;
 
 /// Plans a session.
 #[derive(Debug)]
-pub(crate) struct Director {
+pub(crate) struct Planner {
     /// Cursor, session seconds.
     pub(crate) t: f64,
     /// Draws for what happens.
@@ -50,7 +50,7 @@ pub(crate) struct Director {
     pub(crate) marks: Vec<Mark>,
 }
 
-impl Director {
+impl Planner {
     pub(crate) fn new(timeline: Draw, sway: Draw) -> Self {
         Self {
             t: 0.0,

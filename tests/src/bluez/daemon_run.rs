@@ -1,6 +1,6 @@
 //! `peakorderd` at work on a stand-in's bus.
 
-use super::Air;
+use super::FakeBluez;
 use crate::programs::peakorderd;
 use std::ffi::OsStr;
 use std::io::{BufRead as _, BufReader, Read, Write as _};
@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 type Lines = Arc<Mutex<Vec<String>>>;
 
 /// The program, running; killed if the test ends before it.
-pub struct Running {
+pub struct DaemonRun {
     child: Child,
     stdin: Option<ChildStdin>,
     out: Lines,
@@ -29,7 +29,7 @@ pub struct Ended {
     pub out: Vec<String>,
     /// Lines on stderr.
     pub err: Vec<String>,
-    /// How long ending took from the call of [`Running::end`].
+    /// How long ending took from the call of [`DaemonRun::end`].
     pub took: Duration,
 }
 
@@ -44,10 +44,10 @@ fn collect(from: impl Read + Send + 'static) -> (Lines, JoinHandle<()>) {
     (lines, reader)
 }
 
-impl Running {
+impl DaemonRun {
     /// Starts `peakorderd` on the stand-in's bus with the configuration `config.toml` in the
     /// bus's folder.
-    pub fn start<S: AsRef<OsStr>>(air: &Air, arguments: impl IntoIterator<Item = S>) -> Self {
+    pub fn start<S: AsRef<OsStr>>(air: &FakeBluez, arguments: impl IntoIterator<Item = S>) -> Self {
         let mut child = Command::new(peakorderd())
             .args(arguments)
             .env("DBUS_SYSTEM_BUS_ADDRESS", air.bus().address())
@@ -139,7 +139,7 @@ impl Ended {
     }
 }
 
-impl Drop for Running {
+impl Drop for DaemonRun {
     fn drop(&mut self) {
         // Ended long ago unless the test failed.
         let _ = self.child.kill();

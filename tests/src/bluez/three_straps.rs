@@ -1,6 +1,6 @@
 //! Three straps of an invented player, on the air.
 
-use super::{Air, Peer};
+use super::{FakeBluez, Peer};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::packet::DATA_UUID;
@@ -14,7 +14,7 @@ pub fn straps() -> Vec<Peer> {
 }
 
 /// Writes the configuration: the first peers of the air are pelvis, thorax, lead arm.
-pub fn assign(air: &Air, n: usize, profile: &str) {
+pub fn assign(air: &FakeBluez, n: usize, profile: &str) {
     let mut text = String::new();
     for (i, role) in Role::ALL.iter().take(n).enumerate() {
         let address = air.peer(i).address;
@@ -24,7 +24,7 @@ pub fn assign(air: &Air, n: usize, profile: &str) {
 }
 
 /// Sends every strap's packets when the model says that they come in.
-pub fn play(air: &Air, session: &Session, from: Instant) {
+pub fn play(air: &FakeBluez, session: &Session, from: Instant) {
     for (i, role) in Role::ALL.into_iter().enumerate() {
         let packets: Vec<(f64, Vec<u8>)> = session
             .records()

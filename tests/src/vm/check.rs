@@ -2,7 +2,7 @@
 //! States, counts, bytes and swings are judged; of times only what a machine's emulation
 //! leaves meaningful: one strap's against another's.
 
-use super::air::{BEGINS, STREAMS};
+use super::radio::{BEGINS, STREAMS};
 use super::scenario::{self, LOST, LOST_IN_SWING};
 use crate::files;
 use peakorder_protocol::Role;
@@ -25,21 +25,21 @@ const WHOLE_AFTER: usize = 2;
 /// Impacts must keep their distances to this much, seconds: to pair swings with their truth.
 const PAIRING_S: f64 = 0.1;
 
-/// A clock that begins anew is not relied upon for so long, seconds.
+/// Seconds after a restart of the clock in which its times are not checked.
 const SETTLING_S: f64 = 6.0;
 /// Packets that may miss the end of the session, of each strap.
 const AT_THE_END: usize = 2;
 
 /// What was found.
 #[derive(Debug, Default)]
-pub struct Verdict {
+pub struct Checked {
     /// Figures, for people.
     pub figures: String,
     /// What is wrong; empty is good.
     pub faults: Vec<String>,
 }
 
-impl Verdict {
+impl Checked {
     fn check(&mut self, holds: bool, fault: impl FnOnce() -> String) {
         if !holds {
             self.faults.push(fault());
@@ -47,7 +47,7 @@ impl Verdict {
     }
 }
 
-/// What was played, on the air's clock.
+/// What was played, on the radio's clock.
 struct Played {
     records: Vec<Record>,
     /// Start of the script, seconds.
@@ -84,8 +84,8 @@ fn arrivals(records: &[Record], role: Role) -> Vec<(f64, &[u8])> {
 }
 
 /// Judges the session folder at `session` by the log of what was played.
-pub fn judge(session: &Path, played: &Path) -> Verdict {
-    let mut verdict = Verdict::default();
+pub fn check(session: &Path, played: &Path) -> Checked {
+    let mut verdict = Checked::default();
     let log = session.join("samples.log");
     for path in [&log, played] {
         if !path.is_file() {
@@ -126,8 +126,8 @@ pub fn judge(session: &Path, played: &Path) -> Verdict {
     verdict
 }
 
-/// The daemon saw every link begin and end as the air made it.
-fn states(verdict: &mut Verdict, played: &Played, recorded: &[Record], role: Role) {
+/// The daemon saw every link begin and end as the radio made it.
+fn states(verdict: &mut Checked, played: &Played, recorded: &[Record], role: Role) {
     let said: Vec<&StrapEventKind> = recorded
         .iter()
         .filter_map(|r| match r {
@@ -168,8 +168,8 @@ fn states(verdict: &mut Verdict, played: &Played, recorded: &[Record], role: Rol
     });
 }
 
-/// Every packet that went over the air is recorded, whole and in order.
-fn bytes(verdict: &mut Verdict, played: &Played, recorded: &[Record], role: Role) {
+/// Every packet that went over the radio is recorded, whole and in order.
+fn bytes(verdict: &mut Checked, played: &Played, recorded: &[Record], role: Role) {
     let sent = arrivals(&played.records, role);
     let got = arrivals(recorded, role);
     let lateness: Vec<f64> = sent.iter().zip(&got).map(|(s, g)| g.0 - s.0).collect();
@@ -199,7 +199,7 @@ fn bytes(verdict: &mut Verdict, played: &Played, recorded: &[Record], role: Role
     });
 }
 
-fn swings_against_truth(verdict: &mut Verdict, played: &Played, swings: &[Swing]) {
+fn swings_against_truth(verdict: &mut Checked, played: &Played, swings: &[Swing]) {
     let session = scenario::session();
     let truth = session.truth();
     verdict.check(swings.len() == truth.len(), || {
@@ -267,7 +267,7 @@ struct Gaps {
     worst_ms: f64,
 }
 
-fn one_swing(verdict: &mut Verdict, gaps: &mut Gaps, swing: &Swing, truth: &SwingTruth, whole: bool) {
+fn one_swing(verdict: &mut Checked, gaps: &mut Gaps, swing: &Swing, truth: &SwingTruth, whole: bool) {
     let n = swing.number;
     let line = |order: &[Vec<Role>]| {
         let tie = |t: &Vec<Role>| t.iter().map(|r| r.key()).collect::<Vec<_>>().join(" = ");

@@ -1,4 +1,4 @@
-//! The simulated radio world behind the objects.
+//! The simulated radio behind the objects.
 
 use super::objects::{Adapter, BluezError, Char, Device, Service};
 use super::peer::Peer;
@@ -24,9 +24,9 @@ struct State {
     rude: u32,
 }
 
-/// Handle to the world; clones are the same world.
+/// Handle to the radio; clones are the same radio.
 #[derive(Clone)]
-pub(super) struct World {
+pub(super) struct Radio {
     state: Arc<Mutex<State>>,
     bus: Connection,
     /// Held while something goes over the air, so that what comes first is first.
@@ -39,16 +39,16 @@ pub(super) fn path(s: &str) -> OwnedObjectPath {
 
 type Properties = HashMap<&'static str, Value<'static>>;
 
-impl World {
+impl Radio {
     /// Takes the name `org.bluez` on the bus at `address`.
     pub(super) async fn start(address: &str, peers: Vec<Peer>, powered: bool) -> zbus::Result<Self> {
         let bus =
             zbus::connection::Builder::address(address)?.serve_at("/", fdo::ObjectManager)?.build().await?;
         let state = State { peers, powered, discovering: false, rude: 0 };
-        let world = Self { state: Arc::new(Mutex::new(state)), bus, air: Arc::default() };
-        world.bus.object_server().at(ADAPTER, Adapter(world.clone())).await?;
-        world.bus.request_name("org.bluez").await?;
-        let air = world.clone();
+        let radio = Self { state: Arc::new(Mutex::new(state)), bus, air: Arc::default() };
+        radio.bus.object_server().at(ADAPTER, Adapter(radio.clone())).await?;
+        radio.bus.request_name("org.bluez").await?;
+        let air = radio.clone();
         tokio::spawn(async move {
             let mut due = tokio::time::interval(ADVERTISING);
             loop {
@@ -59,11 +59,11 @@ impl World {
                 }
             }
         });
-        Ok(world)
+        Ok(radio)
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
-        self.state.lock().expect("no test thread panics while it holds the world")
+        self.state.lock().expect("no test thread panics while it holds the radio")
     }
 
     pub(super) fn peer(&self, i: usize) -> Peer {
@@ -147,7 +147,7 @@ impl World {
             if !visible {
                 self.edit(i, |p| p.visible = true);
                 // Emits InterfacesAdded.
-                self.bus.object_server().at(self.device(i), Device { world: self.clone(), peer: i }).await?;
+                self.bus.object_server().at(self.device(i), Device { radio: self.clone(), peer: i }).await?;
             }
             let rssi = Properties::from([("RSSI", rssi.into())]);
             self.changed(&self.device(i), "org.bluez.Device1", rssi).await?;
@@ -193,7 +193,7 @@ impl World {
             server.at(at.as_str(), Service { uuid, device: path(&device) }).await?;
             for (char_at, c) in characteristics {
                 let object =
-                    Char { world: self.clone(), peer: i, uuid: c.uuid, flags: c.flags, service: path(&at) };
+                    Char { radio: self.clone(), peer: i, uuid: c.uuid, flags: c.flags, service: path(&at) };
                 server.at(char_at, object).await?;
             }
         }
@@ -230,7 +230,7 @@ impl World {
         Ok(self.drop_link(i).await?)
     }
 
-    /// The link ends, whoever wanted it.
+    /// The link ends, on either side's request.
     pub(super) async fn drop_link(&self, i: usize) -> zbus::Result<()> {
         let _in_turn = self.air.lock().await;
         self.edit(i, |p| {

@@ -15,12 +15,12 @@ use std::path::Path;
 use tokio::sync::broadcast;
 
 /// One line on stderr.
-pub(super) fn complain(text: &str) {
+pub(super) fn print_error(text: &str) {
     let _ = writeln!(io::stderr(), "peakorderd: {text}");
 }
 
 /// One line (or block) on stdout; a closed pipe is silent.
-pub(super) fn say(text: &str) {
+pub(super) fn print_line(text: &str) {
     let _ = writeln!(io::stdout(), "{text}");
 }
 
@@ -37,8 +37,8 @@ pub(super) fn progress(length: u64, template: &str) -> ProgressBar {
     bar
 }
 
-/// Done when the user or the system asks to stop. It is listened for from the call on, not only
-/// once it is awaited: whoever reads that the program is there may stop it at once.
+/// Done when the user or the system asks to stop. Listening starts with the call, not with
+/// the first poll: a user may stop the program as soon as it prints its first line.
 #[cfg(unix)]
 pub(super) fn stop_signal() -> impl Future<Output = ()> {
     use tokio::signal::unix::{SignalKind, signal};

@@ -1,6 +1,6 @@
 //! `peakorderd virtual`: a session with virtual straps.
 
-use super::report;
+use super::console;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
@@ -69,16 +69,16 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let speed = arguments.speed;
     let source = tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));
     let json = arguments.json;
-    let printer = tokio::spawn(report::follow(engine.watch(), move |event| {
-        if let Some(line) = report::line(event, json) {
-            report::say(&line);
+    let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
+        if let Some(line) = console::line(event, json) {
+            console::print_line(&line);
         }
     }));
-    let (dir, summary) = engine.run(batches, report::stop_signal()).await?;
+    let (dir, summary) = engine.run(batches, console::stop_signal()).await?;
     printer.await.context("printing stopped")?;
     source.await.context("the virtual straps stopped")?;
     if !json {
-        report::say(&report::summary_line(dir.path(), &summary));
+        console::print_line(&console::summary_line(dir.path(), &summary));
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -1,4 +1,4 @@
-//! The air: a simulated controller on `/dev/vhci` with the scenario's straps in its range.
+//! The radio: a simulated controller on `/dev/vhci` with the scenario's straps in its range.
 //! The kernel and `bluetoothd` above it see an ordinary adapter.
 
 use super::controller::{self, Wish};
@@ -35,7 +35,7 @@ fn seconds(units: u16, unit_ms: f64) -> f64 {
     f64::from(units) * unit_ms * 1e-3
 }
 
-struct Air {
+struct Radio {
     host: File,
     played: LogWriter,
     trace: Trace,
@@ -52,7 +52,7 @@ struct Air {
     began_s: Option<f64>,
 }
 
-/// Plays the script in the log at `script` for ever, writes what went over the air to a log
+/// Plays the script in the log at `script` for ever, writes what went over the radio to a log
 /// at `played` and what passed between host and controller to `trace`, and the marks, when they are due, to standard output as they would be typed.
 /// Ends with the process.
 pub fn play(script: &Path, played: &Path, trace: &Path) -> Result<(), String> {
@@ -83,7 +83,7 @@ pub fn play(script: &Path, played: &Path, trace: &Path) -> Result<(), String> {
             }
         }
     });
-    let mut air = Air {
+    let mut radio = Radio {
         host,
         played: LogWriter::create(played).map_err(|e| e.to_string())?,
         trace: Trace::create(trace).map_err(|e| format!("{}: {e}", trace.display()))?,
@@ -97,19 +97,19 @@ pub fn play(script: &Path, played: &Path, trace: &Path) -> Result<(), String> {
         script: records.into_iter().filter(|r| !matches!(r, Record::Arrival(_))).collect(),
         began_s: None,
     };
-    air.send(&controller::create())?;
+    radio.send(&controller::create())?;
     loop {
-        air.due()?;
-        let wait_s = air.next_s() - air.now_s();
+        radio.due()?;
+        let wait_s = radio.next_s() - radio.now_s();
         match incoming.recv_timeout(Duration::from_secs_f64(wait_s.clamp(0.0, 1.0))) {
-            Ok(packet) => air.host_sent(&packet)?,
+            Ok(packet) => radio.host_sent(&packet)?,
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return Err(format!("{} was closed", vhci.display())),
         }
     }
 }
 
-impl Air {
+impl Radio {
     fn now_s(&self) -> f64 {
         self.origin.elapsed().as_secs_f64()
     }

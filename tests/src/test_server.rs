@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 pub const PATIENCE: Duration = Duration::from_mins(1);
 
 /// A server; killed when dropped.
-pub struct Served {
+pub struct TestServer {
     child: Child,
     /// What it printed when it began.
     pub greeting: String,
@@ -56,7 +56,7 @@ impl Answer {
     }
 }
 
-impl Served {
+impl TestServer {
     /// `peakorderd serve --virtual` on a free port of the loopback address.
     pub fn virtual_lessons(library: &Path, speed: &str) -> Self {
         Self::start(library, &["--listen", "127.0.0.1:0", "--virtual", "--speed", speed])
@@ -69,7 +69,7 @@ impl Served {
 
     /// `peakorderd serve` with the straps of a stand-in for the Bluetooth service.
     #[cfg(target_os = "linux")]
-    pub fn with_straps(air: &crate::bluez::Air, library: &Path) -> Self {
+    pub fn with_straps(air: &crate::bluez::FakeBluez, library: &Path) -> Self {
         let mut command = Command::new(peakorderd());
         command
             .env("DBUS_SYSTEM_BUS_ADDRESS", air.bus().address())
@@ -183,7 +183,7 @@ impl Served {
         Events { lines: BufReader::new(reader).lines() }
     }
 
-    /// A player who has agreed to be recorded; his id.
+    /// A player who has agreed to be recorded; returns the id.
     pub fn player(&self, name: &str) -> String {
         self.player_of(name, "right")
     }
@@ -228,7 +228,7 @@ impl Served {
     }
 }
 
-impl Drop for Served {
+impl Drop for TestServer {
     fn drop(&mut self) {
         // An error means that it has ended.
         let _ = self.child.kill();
