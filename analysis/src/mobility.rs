@@ -7,6 +7,7 @@
 //! judged good or bad, and none is compared with other people's.
 
 use crate::stats::mdc95;
+use crate::words::mobility::MobilityWords;
 use peakorder_protocol::mobility::{Balance, Mobility, MobilityCheck, Posture, Side, TurnStatistics};
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use std::fmt;
@@ -340,7 +341,7 @@ impl fmt::Display for Missing {
 
 fn pick(checks: &Checks, posture: Posture) -> Result<&MobilityCheck, Missing> {
     let check = last_of(&checks.mobility.checks, posture).ok_or(Missing::NotMade)?;
-    if check.ok { Ok(check) } else { Err(Missing::NotAsAsked(check.repeat.join("; "))) }
+    if check.ok { Ok(check) } else { Err(Missing::NotAsAsked(MobilityWords::from(check).repeat.join("; "))) }
 }
 
 fn row(quantity: Quantity, posture: Posture, before: &MobilityCheck, after: &MobilityCheck) -> Option<Row> {

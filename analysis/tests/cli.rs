@@ -2,8 +2,11 @@
 
 mod common;
 
+use common::turns::check;
 use common::{session, stored, two_blocks, write};
 use peakorder_analysis::measure::Measure;
+use peakorder_protocol::mobility::{Mobility, MobilityNote, NotAsAsked, Posture, Side};
+use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::Withholding;
 use serde_json::Value;
 use std::collections::BTreeSet;
@@ -90,7 +93,7 @@ fn shape(path: &str, value: &Value, lines: &mut BTreeSet<String>) {
         Value::Object(fields) => {
             for (key, v) in fields {
                 // The swing file and the remarks are contracts of their own.
-                if ["swing", "remarks", "mobility"].contains(&key.as_str()) {
+                if ["swing", "remarks"].contains(&key.as_str()) {
                     lines.insert(format!("{path}.{key}: object"));
                     continue;
                 }
@@ -112,12 +115,25 @@ fn json_documents_keep_their_shape() {
     let mut next = session(true);
     next.id = "20261126T100512Z-0001".into();
     write(Path::new(&later), &next, &two_blocks());
+    let mut again = check(2, Posture::Standing, [72.0, 74.0, 73.0], [71.0, 75.0, 73.0], 0.4);
+    again.ok = false;
+    again.repeat = vec![NotAsAsked::TooFewTurns { side: Side::Left, seen: 2 }];
+    again.notes = vec![MobilityNote::NoPelvisStrap];
+    for folder in [&dir, &later] {
+        let (folder, session) = SessionDir::open(Path::new(folder)).expect("a session");
+        let mut mobility = Mobility::new(&session.id, session.player.handedness);
+        let asked = check(1, Posture::Seated, [48.0, 50.0, 49.0], [39.0, 41.0, 40.0], 0.05);
+        mobility.checks = vec![asked, again.clone()];
+        folder.write_mobility(&mobility).expect("written");
+    }
     let mut lines = BTreeSet::new();
     for (name, args) in [
         ("show", &["show", &dir, "--json"][..]),
         ("show-swing", &["show", &dir, "5", "--json"]),
         ("compare", &["compare", &before, &after, "--json"]),
         ("trend", &["trend", &dir, &later, "--json"]),
+        ("show-mobility", &["mobility", &dir, "--json"]),
+        ("compare-mobility", &["mobility", &dir, &later, "--json"]),
     ] {
         shape(name, &json(args), &mut lines);
     }

@@ -22,7 +22,7 @@ fn last_time() -> Vec<MobilityCheck> {
     failed.right = None;
     failed.thorax_balance = None;
     failed.thorax_on_pelvis_balance = None;
-    failed.repeat = vec!["0 of 3 turns to the right seen; repeat with 3 to each side".into()];
+    failed.repeat = vec![NotAsAsked::TooFewTurns { side: Side::Right, seen: 0 }];
     vec![
         check(1, Posture::Seated, [48.0, 50.0, 49.0], [39.0, 41.0, 40.0], 0.05),
         check(2, Posture::Standing, [80.0, 84.0, 82.0], [70.0, 74.0, 72.0], 0.4),

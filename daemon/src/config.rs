@@ -95,11 +95,38 @@ pub enum ConfigError {
         /// File concerned.
         path: PathBuf,
         /// Where and why.
-        reason: String,
+        reason: Malformed,
     },
     /// The platform has no folder for it.
     #[error("no configuration folder: {0}; name a file with --config or {CONFIG_ENV}")]
     NoFolder(String),
+}
+
+/// Why a text is not a configuration.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Malformed {
+    /// Larger than configurations are.
+    #[error("{0} bytes, more than the limit of {LIMIT_BYTES}; this is not a configuration of peakorderd")]
+    TooLarge(u64),
+    /// Not TOML, or not with these keys: line, column and what.
+    #[error("{0}")]
+    Toml(String),
+    /// It has no form as TOML.
+    #[error(transparent)]
+    Unwritable(#[from] toml::ser::Error),
+    /// One strap has two places.
+    #[error("strap {id} is both {one} and {other}; put it right with: peakorderd straps set")]
+    WornTwice {
+        /// Its address.
+        id: String,
+        /// One place.
+        one: Role,
+        /// The other.
+        other: Role,
+    },
+    /// No physical alignment gives such figures.
+    #[error("the alignment of the {0} strap is out of bounds; run: peakorderd align")]
+    Alignment(Role),
 }
 
 /// Where the configuration is: `given` (`--config`), else the environment, else the
@@ -130,10 +157,7 @@ impl Config {
         let malformed = |reason| ConfigError::Malformed { path: path.to_owned(), reason };
         match fs::metadata(path) {
             Ok(meta) if meta.len() > LIMIT_BYTES => {
-                return Err(malformed(format!(
-                    "{} bytes, more than the limit of {LIMIT_BYTES}; this is not a configuration of peakorderd",
-                    meta.len()
-                )));
+                return Err(malformed(Malformed::TooLarge(meta.len())));
             }
             Ok(_) => {}
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
@@ -143,34 +167,29 @@ impl Config {
         Self::from_toml(&text).map_err(malformed)
     }
 
-    /// Reads and checks a configuration's text; the error says where and what to do.
-    pub fn from_toml(text: &str) -> Result<Self, String> {
-        let config: Self = toml::from_str(text).map_err(|e| toml_line::explain(text, &e))?;
+    /// Reads and checks a configuration's text.
+    pub fn from_toml(text: &str) -> Result<Self, Malformed> {
+        let config: Self = toml::from_str(text).map_err(|e| Malformed::Toml(toml_line::explain(text, &e)))?;
         config.check()?;
         Ok(config)
     }
 
     /// The configuration's text.
-    pub fn to_toml(&self) -> Result<String, String> {
-        toml::to_string_pretty(self).map_err(|e| e.to_string())
+    pub fn to_toml(&self) -> Result<String, Malformed> {
+        Ok(toml::to_string_pretty(self)?)
     }
 
-    fn check(&self) -> Result<(), String> {
+    fn check(&self) -> Result<(), Malformed> {
         for (role, strap) in &self.straps {
             if let Some((other, _)) =
                 self.straps.iter().find(|(r, s)| *r != role && same_id(&s.id, &strap.id))
             {
-                return Err(format!(
-                    "strap {} is both {role} and {other}; put it right with: peakorderd straps set",
-                    strap.id
-                ));
+                return Err(Malformed::WornTwice { id: strap.id.clone(), one: *role, other: *other });
             }
             if let Some(a) = &strap.alignment
                 && !(a.latency_ms.abs() <= 1000.0 && (0.0..=1000.0).contains(&a.sd_ms))
             {
-                return Err(format!(
-                    "the alignment of the {role} strap is out of bounds; run: peakorderd align"
-                ));
+                return Err(Malformed::Alignment(*role));
             }
         }
         Ok(())
@@ -251,8 +270,9 @@ mod tests {
             ),
         )
         .unwrap();
-        let error = Config::load(&path).unwrap_err().to_string();
-        assert!(error.contains("both") && error.contains("straps set"), "{error}");
+        let error = Config::load(&path).unwrap_err();
+        let worn_twice = Malformed::WornTwice { id: "AA:BB".into(), one: Role::Pelvis, other: Role::Thorax };
+        assert!(matches!(&error, ConfigError::Malformed { reason, .. } if *reason == worn_twice), "{error}");
     }
 
     #[test]

@@ -73,7 +73,29 @@ pub enum CurvesError {
     },
     /// The checksum matches but the content does not.
     #[error("curves file with unknown content: {0}; replay the session to make it anew")]
-    Undecodable(String),
+    Undecodable(#[from] CurvesContent),
+}
+
+/// What is wrong with the content of a curves file.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum CurvesContent {
+    /// The library's own words.
+    #[error("{0}")]
+    Encoding(String),
+    /// Something follows the curves.
+    #[error("the curves end at byte {used} of {of}")]
+    Length {
+        /// Bytes read.
+        used: usize,
+        /// Bytes there are.
+        of: usize,
+    },
+    /// A segment that this program does not know.
+    #[error("segment number {0} is not known")]
+    Segment(u8),
+    /// The curves of a segment differ in length.
+    #[error("the {0} curves differ in length")]
+    Uneven(Role),
 }
 
 impl Curves {
@@ -114,11 +136,11 @@ impl Curves {
         if expected != found {
             return Err(CurvesError::BadCrc { expected, found });
         }
-        let curves = wire::decode_curves(body).map_err(CurvesError::Undecodable)?;
+        let curves = wire::decode_curves(body)?;
         for s in &curves.segments {
             let n = s.speed_dps.len();
             if [s.turn_deg.len(), s.orientation_wxyz.len()].iter().any(|&m| m != 0 && m != n) {
-                return Err(CurvesError::Undecodable(format!("the {} curves differ in length", s.role)));
+                return Err(CurvesContent::Uneven(s.role).into());
             }
         }
         Ok(curves)

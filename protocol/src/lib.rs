@@ -6,6 +6,7 @@
 
 pub mod calibration;
 pub mod curves;
+pub mod document;
 pub mod estimate;
 pub mod event;
 pub mod files;
@@ -19,5 +20,7 @@ pub mod role;
 pub mod session;
 pub mod swing;
 pub mod toml_line;
+pub mod unknown_word;
 
 pub use role::{Handedness, Role};
+pub use unknown_word::UnknownWord;

@@ -7,8 +7,10 @@
 //! player's swing. A number that could not be measured is an absent key, and `repeat` says
 //! why and what to do again.
 
-use crate::role::Handedness;
-use serde::{Deserialize, Serialize};
+use crate::document::DocumentError;
+use crate::role::{Handedness, Role};
+use serde::de::IgnoredAny;
+use serde::{Deserialize, Deserializer, Serialize};
 use std::fmt;
 
 /// Value of [`Mobility::schema`].
@@ -160,11 +162,12 @@ pub struct MobilityCheck {
     pub end_s: f64,
     /// Done as asked: its numbers may be compared with another day's.
     pub ok: bool,
-    /// What was not as asked and what to repeat, in plain words; empty when `ok`.
-    pub repeat: Vec<String>,
+    /// What was not as asked and has to be repeated; empty when `ok`.
+    #[serde(deserialize_with = "of_any_version")]
+    pub repeat: Vec<NotAsAsked>,
     /// Things to know that spoil nothing.
-    #[serde(default)]
-    pub notes: Vec<String>,
+    #[serde(default, deserialize_with = "of_any_version")]
+    pub notes: Vec<MobilityNote>,
     /// Turns to the player's left.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub left: Option<SideTurns>,
@@ -180,6 +183,125 @@ pub struct MobilityCheck {
     /// What was taken out as drift.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub drift: Option<Drift>,
+}
+
+/// What was not as asked. A key keeps its data; what it needs more is a new key.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "why", rename_all = "kebab-case")]
+pub enum NotAsAsked {
+    /// The start mark says neither seated nor standing.
+    PostureNotSaid,
+    /// There is no end mark.
+    EndNotMarked,
+    /// There is no such strap.
+    NoStrap {
+        /// Where it would be worn.
+        role: Role,
+    },
+    /// The strap is not calibrated.
+    NotCalibrated {
+        /// Strap.
+        role: Role,
+    },
+    /// The strap's calibration is too old.
+    CalibrationStale {
+        /// Strap.
+        role: Role,
+        /// Age of the calibration, hours.
+        age_h: f64,
+    },
+    /// The strap's clock started anew.
+    Restarted {
+        /// Strap.
+        role: Role,
+    },
+    /// Samples are missing.
+    SamplesMissing {
+        /// Strap.
+        role: Role,
+        /// The longest hole, seconds.
+        longest_s: f64,
+    },
+    /// The sensor was at its range limit.
+    RangeLimit {
+        /// Strap.
+        role: Role,
+        /// So many samples.
+        samples: u32,
+    },
+    /// The start position was not held before the first turn.
+    StartNotHeld,
+    /// The player was not still after the last turn.
+    EndNotHeld,
+    /// The still positions could not be read.
+    StillNotRead,
+    /// No turn was seen.
+    NoTurn {
+        /// Largest turn of the thorax, degrees.
+        largest_deg: f64,
+    },
+    /// Too few turns to one side.
+    TooFewTurns {
+        /// Side.
+        side: Side,
+        /// So many were seen.
+        seen: u32,
+    },
+    /// A segment did not come back to where it began.
+    NotReturned {
+        /// Segment.
+        role: Role,
+        /// So far from it, degrees.
+        left_over_deg: f64,
+    },
+    /// A strap drifts.
+    Drifting {
+        /// Strap.
+        role: Role,
+        /// Degrees per second.
+        drift_dps: f64,
+    },
+    /// The pelvis turned along although seated.
+    PelvisTurned {
+        /// So far, degrees.
+        pelvis_deg: f64,
+    },
+    /// A reason of another version.
+    #[default]
+    #[serde(other)]
+    OtherVersion,
+}
+
+/// Something to know of a check that spoils nothing.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "note", rename_all = "kebab-case")]
+pub enum MobilityNote {
+    /// There is no pelvis strap.
+    NoPelvisStrap,
+    /// A note of another version.
+    #[default]
+    #[serde(other)]
+    OtherVersion,
+}
+
+/// What is not a key of this version (earlier ones stored sentences) is the default.
+fn of_any_version<'de, D: Deserializer<'de>, T: Deserialize<'de> + Default>(
+    from: D,
+) -> Result<Vec<T>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Stored<T> {
+        Known(T),
+        Other(IgnoredAny),
+    }
+    let stored = Vec::<Stored<T>>::deserialize(from)?;
+    let known = |stored| match stored {
+        Stored::Known(known) => known,
+        Stored::Other(IgnoredAny) => T::default(),
+    };
+    Ok(stored.into_iter().map(known).collect())
 }
 
 /// The turns to one side.
@@ -314,14 +436,12 @@ impl Mobility {
     }
 
     /// Reads the file's text.
-    pub fn from_json(text: &str) -> Result<Self, String> {
+    pub fn from_json(text: &str) -> Result<Self, DocumentError> {
         // The schema is looked at first so that a newer file is called newer, not malformed.
-        let value: serde_json::Value = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        let value: serde_json::Value = serde_json::from_str(text)?;
         let found = value.get("schema").and_then(serde_json::Value::as_str).unwrap_or("missing");
-        if found != SCHEMA {
-            return Err(format!("schema is '{found}', this program reads '{SCHEMA}'; update peakorder"));
-        }
-        serde_json::from_value(value).map_err(|e| e.to_string())
+        DocumentError::unless_schema(found, SCHEMA)?;
+        Ok(serde_json::from_value(value)?)
     }
 
     /// The file's text: pretty-printed JSON with a final newline.
@@ -330,5 +450,35 @@ impl Mobility {
             serde_json::to_string_pretty(self).expect("a check has only string keys and finite numbers");
         s.push('\n');
         s
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(repeat: &str, notes: &str) -> MobilityCheck {
+        let text = format!(
+            r#"{{"number":1,"start_s":1.0,"end_s":2.0,"ok":false,"repeat":{repeat},"notes":{notes}}}"#
+        );
+        serde_json::from_str(&text).expect("opens")
+    }
+
+    #[test]
+    fn what_was_not_as_asked_is_a_key_with_its_data_beside_it() {
+        let why = NotAsAsked::TooFewTurns { side: Side::Left, seen: 2 };
+        let json = serde_json::to_string(&why).expect("writes");
+        assert_eq!(json, r#"{"why":"too-few-turns","side":"left","seen":2}"#);
+        let note = serde_json::to_string(&MobilityNote::NoPelvisStrap).expect("writes");
+        assert_eq!(note, r#"{"note":"no-pelvis-strap"}"#);
+        let check = check(&format!("[{json}]"), &format!("[{note}]"));
+        assert_eq!((check.repeat, check.notes), (vec![why], vec![MobilityNote::NoPelvisStrap]));
+    }
+
+    #[test]
+    fn what_another_version_wrote_still_opens() {
+        let check = check(r#"["2 of 3 turns to the left seen",{"why":"new","data":1}]"#, r#"["no strap"]"#);
+        assert_eq!(check.repeat, [NotAsAsked::OtherVersion; 2]);
+        assert_eq!(check.notes, [MobilityNote::OtherVersion]);
     }
 }

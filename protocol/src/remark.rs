@@ -140,8 +140,59 @@ pub enum RemarkError {
         size: u64,
     },
     /// The remark itself is not acceptable.
-    #[error("{0}")]
-    Refused(String),
+    #[error(transparent)]
+    Refused(#[from] RemarkRefusal),
+    /// It has no form as JSON.
+    #[error("the remark cannot be written: {0}")]
+    Unwritable(serde_json::Error),
+}
+
+/// Why a remark is not acceptable.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum RemarkRefusal {
+    /// Its time is none of the session.
+    #[error("a remark at {0} s is not on the session clock, which starts at 0")]
+    Time(f64),
+    /// The file holds the largest number.
+    #[error("no number is left for another remark in this session; begin another session")]
+    NoNumberLeft,
+    /// Nothing to take back.
+    #[error("there is no remark {0} to take back")]
+    NoSuchRemark(u32),
+    /// An undo cannot be undone.
+    #[error("remark {0} took another one back; make that remark again instead")]
+    TookBack(u32),
+    /// It was taken back before.
+    #[error("remark {0} is already taken back")]
+    TakenBack(u32),
+    /// No swing has this number.
+    #[error("swings are numbered from 1")]
+    SwingZero,
+    /// Too many labels for one swing.
+    #[error("{0} outcome labels for one swing; give at most {LABELS_LIMIT}")]
+    Labels(usize),
+    /// A note of the lesson says nothing.
+    #[error("a note of the lesson needs a text")]
+    EmptyNote,
+    /// A text is too long.
+    #[error("{what} of {length} characters is too long; write at most {limit}")]
+    TooLong {
+        /// Which text, e.g. `a note`.
+        what: &'static str,
+        /// Characters.
+        length: usize,
+        /// At most so many.
+        limit: usize,
+    },
+    /// A target is of no measure.
+    #[error("a target needs the key of its measure")]
+    NoMeasure,
+    /// A target's value or the mean it was set from is no number.
+    #[error("a target's value must be a number")]
+    Value,
+    /// A target's margin is negative or no number.
+    #[error("a target's margin must be 0 or more, not {0}")]
+    Margin(f64),
 }
 
 /// What was read from the file.
@@ -197,11 +248,9 @@ impl RemarkFile {
     /// meanwhile, so two writers cannot give the same id.
     pub fn append(&self, t_s: f64, what: What) -> Result<Remark, RemarkError> {
         let what = what.tidy();
-        what.check().map_err(RemarkError::Refused)?;
+        what.check()?;
         if !(t_s.is_finite() && t_s >= 0.0) {
-            return Err(RemarkError::Refused(format!(
-                "a remark at {t_s} s is not on the session clock, which starts at 0"
-            )));
+            return Err(RemarkRefusal::Time(t_s).into());
         }
         let mut options = fs::OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
@@ -209,14 +258,11 @@ impl RemarkFile {
         file.lock().map_err(|e| self.io(e))?;
         let (read, end) = parse(&self.bytes(&mut file)?, &self.path);
         if let What::Undo { id } = what {
-            read.can_undo(id).map_err(RemarkError::Refused)?;
+            read.can_undo(id)?;
         }
-        let id = read.next_id().ok_or_else(|| {
-            RemarkError::Refused(format!("{}: no number is left for another remark", self.path.display()))
-        })?;
+        let id = read.next_id().ok_or(RemarkRefusal::NoNumberLeft)?;
         let remark = Remark { id, t_s, what };
-        let mut line = serde_json::to_string(&remark)
-            .map_err(|e| RemarkError::Refused(format!("the remark cannot be written: {e}")))?;
+        let mut line = serde_json::to_string(&remark).map_err(RemarkError::Unwritable)?;
         line.push('\n');
         if end.unterminated {
             line.insert(0, '\n');
@@ -294,15 +340,15 @@ fn parse(bytes: &[u8], path: &Path) -> (ReadRemarks, End) {
 }
 
 impl ReadRemarks {
-    fn can_undo(&self, id: u32) -> Result<(), String> {
+    fn can_undo(&self, id: u32) -> Result<(), RemarkRefusal> {
         let Some(remark) = self.remarks.iter().find(|r| r.id == id) else {
-            return Err(format!("there is no remark {id} to take back"));
+            return Err(RemarkRefusal::NoSuchRemark(id));
         };
         if matches!(remark.what, What::Undo { .. }) {
-            return Err(format!("remark {id} took another one back; make that remark again instead"));
+            return Err(RemarkRefusal::TookBack(id));
         }
         if self.remarks.iter().any(|r| matches!(r.what, What::Undo { id: undone } if undone == id)) {
-            return Err(format!("remark {id} is already taken back"));
+            return Err(RemarkRefusal::TakenBack(id));
         }
         Ok(())
     }
@@ -330,16 +376,13 @@ impl What {
         }
     }
 
-    /// Whether it can be written; `Err` says what is wrong with it.
-    pub fn check(&self) -> Result<(), String> {
+    /// Whether it can be written.
+    pub fn check(&self) -> Result<(), RemarkRefusal> {
         match self {
             Self::Outcome { swing, labels } => {
                 known_swing(*swing)?;
                 if labels.len() > LABELS_LIMIT {
-                    return Err(format!(
-                        "{} outcome labels for one swing; give at most {LABELS_LIMIT}",
-                        labels.len()
-                    ));
+                    return Err(RemarkRefusal::Labels(labels.len()));
                 }
                 labels.iter().try_for_each(|l| short_text("an outcome label", l, LABEL_LIMIT))
             }
@@ -347,9 +390,7 @@ impl What {
                 known_swing(*swing)?;
                 short_text("a note", text, TEXT_LIMIT)
             }
-            Self::Note { swing: None, text } if text.trim().is_empty() => {
-                Err("a note of the lesson needs a text".into())
-            }
+            Self::Note { swing: None, text } if text.trim().is_empty() => Err(RemarkRefusal::EmptyNote),
             Self::Note { swing: None, text } => short_text("a note", text, TEXT_LIMIT),
             Self::Exclude { swing, reason, .. } => {
                 known_swing(*swing)?;
@@ -389,31 +430,31 @@ impl What {
 }
 
 impl Target {
-    fn check(&self) -> Result<(), String> {
+    fn check(&self) -> Result<(), RemarkRefusal> {
         short_text("a measure's key", &self.measure, LABEL_LIMIT)?;
         short_text("a block's label", &self.block, TEXT_LIMIT)?;
         short_text("a target's words", &self.words, TEXT_LIMIT)?;
         if self.measure.is_empty() {
-            return Err("a target needs the key of its measure".into());
+            return Err(RemarkRefusal::NoMeasure);
         }
         if !self.value.is_finite() || self.baseline_mean.is_some_and(|b| !b.is_finite()) {
-            return Err("a target's value must be a number".into());
+            return Err(RemarkRefusal::Value);
         }
         if !(self.margin.is_finite() && self.margin >= 0.0) {
-            return Err(format!("a target's margin must be 0 or more, not {}", self.margin));
+            return Err(RemarkRefusal::Margin(self.margin));
         }
         Ok(())
     }
 }
 
-fn known_swing(number: u32) -> Result<(), String> {
-    if number == 0 { Err("swings are numbered from 1".into()) } else { Ok(()) }
+fn known_swing(number: u32) -> Result<(), RemarkRefusal> {
+    if number == 0 { Err(RemarkRefusal::SwingZero) } else { Ok(()) }
 }
 
-fn short_text(what: &str, text: &str, limit: usize) -> Result<(), String> {
+fn short_text(what: &'static str, text: &str, limit: usize) -> Result<(), RemarkRefusal> {
     let length = text.chars().count();
     if length > limit {
-        return Err(format!("{what} of {length} characters is too long; write at most {limit}"));
+        return Err(RemarkRefusal::TooLong { what, length, limit });
     }
     Ok(())
 }

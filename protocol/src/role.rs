@@ -1,5 +1,6 @@
 //! Which body segment a strap is worn on, and which way the player swings.
 
+use crate::unknown_word::UnknownWord;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
@@ -56,13 +57,13 @@ impl fmt::Display for Role {
 }
 
 impl FromStr for Role {
-    type Err = String;
+    type Err = UnknownWord;
 
     fn from_str(s: &str) -> Result<Self, Self::Err> {
         Self::ALL
             .into_iter()
             .find(|r| r.key() == s || r.label() == s || r.key().replace('_', "-") == s)
-            .ok_or_else(|| format!("'{s}' is not a strap position; use pelvis, thorax or lead-arm"))
+            .ok_or_else(|| UnknownWord::new(s, "a strap position", "pelvis, thorax or lead-arm"))
     }
 }
 
@@ -105,13 +106,13 @@ impl fmt::Display for Handedness {
 }
 
 impl FromStr for Handedness {
-    type Err = String;
+    type Err = UnknownWord;
 
     fn from_str(s: &str) -> Result<Self, Self::Err> {
         match s {
             "right" => Ok(Self::Right),
             "left" => Ok(Self::Left),
-            _ => Err(format!("'{s}' is not a handedness; use right or left")),
+            _ => Err(UnknownWord::new(s, "a handedness", "right or left")),
         }
     }
 }

@@ -20,6 +20,7 @@ use crate::role::{Handedness, Role};
 use crate::swing::Swing;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -185,14 +186,18 @@ impl Session {
     }
 
     /// The text of `session.toml`.
-    pub fn to_toml(&self) -> Result<String, String> {
-        toml::to_string_pretty(self).map_err(|e| e.to_string())
+    pub fn to_toml(&self) -> Result<String, toml::ser::Error> {
+        toml::to_string_pretty(self)
     }
 }
 
 impl SessionError {
     fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Self + '_ {
         move |source| Self::Io { path: path.to_owned(), source }
+    }
+
+    fn malformed<E: fmt::Display>(path: &Path) -> impl FnOnce(E) -> Self + '_ {
+        move |e| Self::Malformed { path: path.to_owned(), reason: e.to_string() }
     }
 }
 
@@ -278,8 +283,7 @@ impl SessionDir {
     /// Writes `session.toml`, whole or not at all, and to the disk.
     pub fn write_session(&self, session: &Session) -> Result<(), SessionError> {
         let file = self.path.join(SESSION_FILE);
-        let text =
-            session.to_toml().map_err(|reason| SessionError::Malformed { path: file.clone(), reason })?;
+        let text = session.to_toml().map_err(SessionError::malformed(&file))?;
         files::replace(&file, text.as_bytes(), Lasting::Synced).map_err(SessionError::io(&file))
     }
 
@@ -307,7 +311,7 @@ impl SessionDir {
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(e) => return Err(SessionError::io(&path)(e)),
         };
-        Mobility::from_json(&text).map(Some).map_err(|reason| SessionError::Malformed { path, reason })
+        Mobility::from_json(&text).map(Some).map_err(SessionError::malformed(&path))
     }
 
     /// Removes the mobility checks (before a replay makes them anew).
@@ -353,7 +357,7 @@ impl SessionDir {
     pub fn read_swing(&self, number: u32) -> Result<Swing, SessionError> {
         let path = self.swing_path(number);
         let text = fs::read_to_string(&path).map_err(SessionError::io(&path))?;
-        Swing::from_json(&text).map_err(|reason| SessionError::Malformed { path, reason })
+        Swing::from_json(&text).map_err(SessionError::malformed(&path))
     }
 
     /// Reads all swings, ascending.

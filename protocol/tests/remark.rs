@@ -1,6 +1,8 @@
 //! Remarks: what is written comes back, a crash costs one line at most, undo takes back.
 
-use peakorder_protocol::remark::{Bound, Remark, RemarkError, RemarkFile, Remarks, Target, What};
+use peakorder_protocol::remark::{
+    Bound, Remark, RemarkError, RemarkFile, RemarkRefusal, Remarks, Target, What,
+};
 use peakorder_protocol::session::SessionDir;
 use proptest::prelude::*;
 use std::fs;
@@ -147,25 +149,30 @@ fn a_damaged_line_is_named_and_kept_on_disk() {
 #[test]
 fn what_cannot_be_meant_is_refused() {
     let (_keep, file) = folder();
-    let refused = |t_s: f64, what: What, words: &str| {
-        let error = file.append(t_s, what).expect_err("refused");
-        assert!(matches!(error, RemarkError::Refused(_)), "{error}");
-        assert!(error.to_string().contains(words), "{error}");
+    let refused = |t_s: f64, what: What| match file.append(t_s, what) {
+        Err(RemarkError::Refused(why)) => why,
+        other => panic!("{other:?}"),
     };
-    refused(f64::NAN, note("x"), "session clock");
-    refused(-1.0, note("x"), "session clock");
-    refused(1.0, note("  "), "needs a text");
-    refused(1.0, note(&"x".repeat(4001)), "4000");
-    refused(1.0, outcome(0, &["x"]), "numbered from 1");
-    refused(1.0, outcome(1, &[&"x".repeat(61)]), "60");
-    refused(1.0, What::Target { target: Some(target(f64::INFINITY, "")) }, "must be a number");
-    refused(1.0, What::Target { target: Some(Target { margin: -1.0, ..target(1.0, "") }) }, "margin");
-    refused(1.0, What::Undo { id: 1 }, "no remark 1");
+    assert!(matches!(refused(f64::NAN, note("x")), RemarkRefusal::Time(t) if t.is_nan()));
+    assert_eq!(refused(-1.0, note("x")), RemarkRefusal::Time(-1.0));
+    assert_eq!(refused(1.0, note("  ")), RemarkRefusal::EmptyNote);
+    let too_long = |why| match why {
+        RemarkRefusal::TooLong { length, limit, .. } => (length, limit),
+        other => panic!("{other}"),
+    };
+    assert_eq!(too_long(refused(1.0, note(&"x".repeat(4001)))), (4001, 4000));
+    assert_eq!(refused(1.0, outcome(0, &["x"])), RemarkRefusal::SwingZero);
+    assert_eq!(too_long(refused(1.0, outcome(1, &[&"x".repeat(61)]))), (61, 60));
+    let of = |target| What::Target { target: Some(target) };
+    assert_eq!(refused(1.0, of(target(f64::INFINITY, ""))), RemarkRefusal::Value);
+    let negative = Target { margin: -1.0, ..target(1.0, "") };
+    assert_eq!(refused(1.0, of(negative)), RemarkRefusal::Margin(-1.0));
+    assert_eq!(refused(1.0, What::Undo { id: 1 }), RemarkRefusal::NoSuchRemark(1));
     assert!(file.read().expect("readable").remarks.is_empty());
     file.append(1.0, note("a")).expect("written");
     file.append(1.0, What::Undo { id: 1 }).expect("written");
-    refused(1.0, What::Undo { id: 1 }, "already taken back");
-    refused(1.0, What::Undo { id: 2 }, "took another one back");
+    assert_eq!(refused(1.0, What::Undo { id: 1 }), RemarkRefusal::TakenBack(1));
+    assert_eq!(refused(1.0, What::Undo { id: 2 }), RemarkRefusal::TookBack(2));
 }
 
 #[cfg(unix)]

@@ -3,6 +3,7 @@
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, marked, number, wrap};
 use crate::mobility::{Checks, Comparison, PostureComparison, Quantity, Row, SOFT_TISSUE, Verdict};
+use crate::words::mobility::MobilityWords;
 use peakorder_protocol::mobility::{Balance, MobilityCheck, Posture, Share, Side, SideTurns, TurnStatistics};
 use peakorder_protocol::{Handedness, Role};
 use std::fmt::Write as _;
@@ -70,10 +71,11 @@ fn one_check(out: &mut String, style: Style, check: &MobilityCheck, hand: Handed
     let title = format!("Check {}, {}", check.number, name_of(check.posture));
     let remark = format!("{:.0}–{:.0} s of the session", check.start_s, check.end_s);
     heading(out, style, &title, &remark);
-    for repeat in &check.repeat {
+    let words = MobilityWords::from(check);
+    for repeat in &words.repeat {
         wrap(out, style, "  to repeat: ", &clean(repeat));
     }
-    if !check.repeat.is_empty() {
+    if !words.repeat.is_empty() {
         out.push('\n');
     }
     if check.left.is_some() || check.right.is_some() {
@@ -107,7 +109,7 @@ fn one_check(out: &mut String, style: Style, check: &MobilityCheck, hand: Handed
         let _ = write!(text, "; {} still positions", d.still_positions);
         wrap(out, style, "  · ", &text);
     }
-    for note in &check.notes {
+    for note in &MobilityWords::from(check).notes {
         wrap(out, style, "  · ", &clean(note));
     }
 }

@@ -4,7 +4,7 @@ use crate::load::Loaded;
 use crate::mobility::last_of;
 use crate::render::number;
 use crate::stats::Z95;
-use crate::words::capital;
+use crate::words::{self, capital};
 use maud::{Markup, html};
 use peakorder_protocol::mobility::{
     CAUTION, MobilityCheck, Posture, Side, SideTurns, SwingSide, TurnStatistics,
@@ -42,7 +42,7 @@ pub(super) fn mobility(loaded: &Loaded) -> Markup {
             @for (posture, check) in &checks {
                 @if let Some(sides) = apart(check) { p { (posture) ", thorax: " (sides) } }
                 @for again in &check.repeat {
-                    p class="small" { (posture) ": not as asked, to be repeated. " (capital(again)) }
+                    p class="small" { (posture) ": not as asked, to be repeated. " (capital(&words::mobility::not_as_asked(again))) }
                 }
             }
             p class="small" { (CAUTION) }

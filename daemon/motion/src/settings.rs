@@ -1,5 +1,6 @@
 //! Every threshold of the motion pipeline, with unit, default and meaning.
 
+use peakorder_protocol::UnknownWord;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -81,14 +82,14 @@ impl fmt::Display for FilterKind {
 }
 
 impl std::str::FromStr for FilterKind {
-    type Err = String;
+    type Err = UnknownWord;
 
-    fn from_str(s: &str) -> Result<Self, String> {
+    fn from_str(s: &str) -> Result<Self, UnknownWord> {
         match s {
             "madgwick" => Ok(Self::Madgwick),
             "mahony" => Ok(Self::Mahony),
             "vqf" => Ok(Self::Vqf),
-            _ => Err(format!("`{s}` is none of madgwick, mahony, vqf")),
+            _ => Err(UnknownWord::new(s, "a filter", "madgwick, mahony or vqf")),
         }
     }
 }

@@ -121,6 +121,6 @@ function mobilityResult(check) {
     h('table', {}, h('caption', { class: 'unseen' }, `${capital(check.posture ?? 'turns')}: mean turn to each side`),
       h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, h('span', { class: 'unseen' }, 'segment')), h('th', { scope: 'col', class: 'n' }, 'to the left'), h('th', { scope: 'col', class: 'n' }, 'to the right'))),
       h('tbody', {}, row('thorax', (x) => x.thorax), row('pelvis', (x) => x.pelvis), row('thorax on pelvis', (x) => x.thorax_on_pelvis))),
-    check.repeat.map((why) => h('p', { class: 'verdict' }, h('b', {}, 'Again'), `: ${why}`)),
-    check.notes.map((why) => h('p', { class: 'fine' }, why)));
+    check.words.repeat.map((why) => h('p', { class: 'verdict' }, h('b', {}, 'Again'), `: ${why}`)),
+    check.words.notes.map((why) => h('p', { class: 'fine' }, why)));
 }

@@ -236,7 +236,7 @@ function apply(now, name, data) {
       if (data.answer) now.answers[data.number] = data.answer;
       else delete now.answers[data.number];
       return true;
-    case 'mobility': put(now.mobility, data.check, 'number'); return true;
+    case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
     case 'remarks': now.remarks = data; return true;
     case 'heartbeat': now.t_s = data.t_s; return true;

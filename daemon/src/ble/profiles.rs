@@ -1,7 +1,7 @@
 //! The known strap profiles: the built-in ones and the user's own.
 
 use super::radio::Advert;
-use peakorder_protocol::profile::Profile;
+use peakorder_protocol::profile::{Profile, ProfileError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -23,20 +23,53 @@ pub struct KnownProfile {
 #[derive(Debug, Default)]
 pub struct Profiles {
     known: Vec<KnownProfile>,
-    problems: Vec<String>,
+    problems: Vec<ProfileFileError>,
+}
+
+/// A profile's file cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {why}", path.display())]
+pub struct ProfileFileError {
+    /// The file.
+    pub path: PathBuf,
+    /// Why.
+    pub why: Unusable,
+}
+
+/// Why a profile's file cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum Unusable {
+    /// Reading failed.
+    #[error(transparent)]
+    Io(#[from] std::io::Error),
+    /// Larger than profiles are.
+    #[error("{0} bytes, more than the limit of {LIMIT_BYTES}; this is not a strap profile")]
+    TooLarge(u64),
+    /// Not a profile.
+    #[error(transparent)]
+    Invalid(#[from] ProfileError),
+    /// Another profile has the same id.
+    #[error("id '{id}' is taken by {by} already; this file is not used")]
+    IdTaken {
+        /// The id.
+        id: String,
+        /// The file that has it.
+        by: String,
+    },
 }
 
 /// Reads and checks the profile at `path`.
-pub fn read(path: &Path) -> Result<KnownProfile, String> {
-    let named = |problem: String| format!("{}: {problem}", path.display());
-    let size = path.metadata().map_err(|e| named(e.to_string()))?.len();
+pub fn read(path: &Path) -> Result<KnownProfile, ProfileFileError> {
+    unnamed(path).map_err(|why| ProfileFileError { path: path.to_owned(), why })
+}
+
+fn unnamed(path: &Path) -> Result<KnownProfile, Unusable> {
+    let size = path.metadata()?.len();
     if size > LIMIT_BYTES {
-        return Err(named(format!(
-            "{size} bytes, more than the limit of {LIMIT_BYTES}; this is not a strap profile"
-        )));
+        return Err(Unusable::TooLarge(size));
     }
-    let text = std::fs::read_to_string(path).map_err(|e| named(e.to_string()))?;
-    let profile = Profile::from_toml(&text).map_err(|e| named(e.to_string()))?;
+    let text = std::fs::read_to_string(path)?;
+    let profile = Profile::from_toml(&text)?;
     Ok(KnownProfile { profile: Arc::new(profile), text, file: Some(path.to_owned()) })
 }
 
@@ -53,12 +86,12 @@ impl Profiles {
         for file in files {
             match read(&file) {
                 Ok(own) => match profiles.get(own.profile.id()) {
-                    Some(first) => profiles.problems.push(format!(
-                        "{}: id '{}' is taken by {} already; this file is not used",
-                        file.display(),
-                        own.profile.id(),
-                        first.file.as_deref().unwrap_or(Path::new("a built-in profile")).display()
-                    )),
+                    Some(first) => {
+                        let by = first.file.as_deref().unwrap_or(Path::new("a built-in profile"));
+                        let why =
+                            Unusable::IdTaken { id: own.profile.id().into(), by: by.display().to_string() };
+                        profiles.problems.push(ProfileFileError { path: file, why });
+                    }
                     None => profiles.known.push(own),
                 },
                 Err(problem) => profiles.problems.push(problem),
@@ -95,7 +128,7 @@ impl Profiles {
     }
 
     /// Files that could not be used, and why.
-    pub fn problems(&self) -> &[String] {
+    pub fn problems(&self) -> &[ProfileFileError] {
         &self.problems
     }
 }
@@ -114,8 +147,9 @@ mod tests {
         std::fs::write(dir.path().join("readme.txt"), "nonsense").unwrap();
         let profiles = Profiles::load(dir.path());
         assert_eq!(profiles.get("ref-strap-v1").unwrap().profile.name(), "Mine");
-        assert_eq!(profiles.problems().len(), 2);
-        assert!(profiles.problems()[0].contains("b.toml") && profiles.problems()[1].contains("c.toml"));
+        let [b, c] = profiles.problems() else { panic!("{:?}", profiles.problems()) };
+        assert!(b.path.ends_with("b.toml") && matches!(b.why, Unusable::IdTaken { .. }), "{b}");
+        assert!(c.path.ends_with("c.toml") && matches!(c.why, Unusable::Invalid(_)), "{c}");
         let advert =
             Advert { services: vec![peakorder_protocol::packet::SERVICE_UUID.into()], ..Advert::default() };
         assert_eq!(profiles.fitting(&advert).unwrap().profile.name(), "Mine");

@@ -24,7 +24,7 @@ impl ConfigFile {
     pub(super) fn load(&self) -> anyhow::Result<Setup> {
         let setup = Setup::load(&self.path()?)?;
         for problem in setup.profiles.problems() {
-            super::console::print_error(problem);
+            super::console::print_error(&problem.to_string());
         }
         Ok(setup)
     }

@@ -3,7 +3,7 @@
 use crate::engine::Summary;
 use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use peakorder_analysis::words;
+use peakorder_analysis::words::{self, mobility::MobilityWords};
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
@@ -118,7 +118,7 @@ fn mobility_line(check: &MobilityCheck) -> String {
         let _ = write!(line, ": {}", sides.join(", "));
     }
     if !check.ok {
-        let _ = write!(line, "; again, because {}", check.repeat.join("; "));
+        let _ = write!(line, "; again, because {}", MobilityWords::from(check).repeat.join("; "));
     }
     line
 }
@@ -189,6 +189,7 @@ pub(super) fn duration(seconds: f64) -> String {
 mod tests {
     use super::*;
     use peakorder_motion::pipeline::{Output, Pipeline};
+    use peakorder_protocol::mobility::NotAsAsked;
     use peakorder_protocol::session::Player;
     use peakorder_virtual_straps::Script;
     use peakorder_virtual_straps::virtual_session;
@@ -211,8 +212,9 @@ mod tests {
         assert!(text.contains(", thorax to the right (trail) ") && text.contains("in 3 turns"), "{text}");
         assert!(check.ok && !text.contains("again") && !text.contains('\n'), "{text}");
         check.ok = false;
-        check.repeat = vec!["the pelvis turned along".into()];
+        check.repeat = vec![NotAsAsked::EndNotMarked];
         let text = line(&LiveEvent::Mobility { check }, false).expect("a line");
-        assert!(text.ends_with("; again, because the pelvis turned along"), "{text}");
+        let why = words::mobility::not_as_asked(&NotAsAsked::EndNotMarked);
+        assert!(text.ends_with(&format!("; again, because {why}")), "{text}");
     }
 }

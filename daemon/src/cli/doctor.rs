@@ -64,7 +64,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     };
     let profiles = Profiles::load(&profiles_dir(&path));
     for problem in profiles.problems() {
-        add_line("profile", Some(false), problem.clone());
+        add_line("profile", Some(false), problem.to_string());
     }
     for (role, strap) in &config.straps {
         if profiles.get(&strap.profile).is_none() {

@@ -19,6 +19,7 @@ mod watch;
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
 use peakorder_motion::settings::FilterKind;
+use std::ops::RangeInclusive;
 use std::process::ExitCode;
 use tracing::Level;
 use tracing_subscriber::filter::Targets;
@@ -70,6 +71,16 @@ enum Command {
     Replay(replay::Arguments),
     /// Record a session with virtual straps (for trying things out and for tests).
     Virtual(virtual_straps::Arguments),
+}
+
+/// A number on the command line is none, or out of its range.
+#[derive(Debug, Clone, thiserror::Error)]
+#[error("use {0}")]
+struct NotInRange(&'static str);
+
+/// Reads a number; `wanted` says which there may be.
+fn number_within(text: &str, range: RangeInclusive<f64>, wanted: &'static str) -> Result<f64, NotInRange> {
+    text.parse().ok().filter(|v| range.contains(v)).ok_or(NotInRange(wanted))
 }
 
 /// Sends diagnostics to standard error: warnings, or what `PEAKORDER_LOG` names (`debug`, or

@@ -57,7 +57,7 @@ pub(super) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
         Command::Check { file, hex, channel } => {
             let known = if file.exists() {
-                profiles::read(&file).map_err(anyhow::Error::msg)?
+                profiles::read(&file)?
             } else {
                 let id = file.to_string_lossy();
                 arguments.config.load()?.profiles.get(&id).cloned().with_context(|| {

@@ -12,7 +12,7 @@ use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::{Player, SessionDir};
-use peakorder_protocol::{Handedness, Role};
+use peakorder_protocol::{Handedness, Role, UnknownWord};
 use std::fmt::Write as _;
 use std::io::BufRead as _;
 use std::path::PathBuf;
@@ -63,16 +63,13 @@ enum Typed {
     Stop,
 }
 
-fn typed(line: &str) -> Result<Option<Typed>, String> {
+fn typed(line: &str) -> Result<Option<Typed>, UnknownWord> {
     let line = line.trim();
     let (word, detail) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
     match word {
         "" => Ok(None),
         "stop" => Ok(Some(Typed::Stop)),
-        _ => Ok(Some(Typed::Mark(
-            word.parse::<MarkKind>().map_err(|e| format!("{e}, or stop"))?,
-            detail.trim().to_owned(),
-        ))),
+        _ => Ok(Some(Typed::Mark(word.parse::<MarkKind>()?, detail.trim().to_owned()))),
     }
 }
 
@@ -93,7 +90,7 @@ fn read_marks(clock: SessionClock, to: mpsc::Sender<Request>) {
                         return;
                     }
                 }
-                Err(why) => console::print_error(&why),
+                Err(why) => console::print_error(&format!("{why}, or stop")),
             }
         }
     });
@@ -229,6 +226,6 @@ mod tests {
         assert_eq!(typed("still-start"), Ok(Some(Typed::Mark(MarkKind::StillStart, String::new()))));
         assert_eq!(typed("  stop "), Ok(Some(Typed::Stop)));
         assert_eq!(typed(""), Ok(None));
-        assert!(typed("blok x").unwrap_err().contains("block"));
+        assert_eq!(typed("blok x").unwrap_err().given, "blok");
     }
 }

@@ -2,6 +2,7 @@
 
 use super::bluetooth::{ConfigFile, harmless, table};
 use super::console;
+use super::{NotInRange, number_within};
 use crate::ble::radio::{Advert, Radio, advert};
 use crate::ble::read_battery;
 use crate::ble::setup::Setup;
@@ -34,11 +35,8 @@ pub(super) struct Arguments {
 }
 
 /// A time span on the command line.
-pub(super) fn seconds(s: &str) -> Result<f64, String> {
-    match s.parse::<f64>() {
-        Ok(v) if (0.5..=86_400.0).contains(&v) => Ok(v),
-        _ => Err("use a number of seconds from 0.5".into()),
-    }
+pub(super) fn seconds(s: &str) -> Result<f64, NotInRange> {
+    number_within(s, 0.5..=86_400.0, "a number of seconds from 0.5 to 86400")
 }
 
 /// One device, as printed.

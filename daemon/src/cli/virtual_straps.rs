@@ -1,6 +1,7 @@
 //! `peakorderd virtual`: a session with virtual straps.
 
 use super::console;
+use super::{NotInRange, number_within};
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
@@ -44,11 +45,8 @@ pub(super) struct Arguments {
     json: bool,
 }
 
-fn rate(s: &str) -> Result<f64, String> {
-    match s.parse::<f64>() {
-        Ok(v) if (50.0..=416.0).contains(&v) => Ok(v),
-        _ => Err("use a rate from 50 to 416 Hz".into()),
-    }
+fn rate(s: &str) -> Result<f64, NotInRange> {
+    number_within(s, 50.0..=416.0, "a rate from 50 to 416 Hz")
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {

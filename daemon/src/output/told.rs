@@ -1,7 +1,7 @@
 //! Live events as they leave the program: each with its words beside it.
 
 use peakorder_analysis::order::heading;
-use peakorder_analysis::words;
+use peakorder_analysis::words::{self, mobility::MobilityWords};
 use peakorder_protocol::event::LiveEvent;
 use serde::Serialize;
 
@@ -14,6 +14,9 @@ pub struct Told<'a> {
     /// The sentence for it, where there is one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub text: Option<String>,
+    /// What is said of a mobility check.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mobility_words: Option<MobilityWords>,
     /// The order of a swing's peaks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub order_words: Option<String>,
@@ -25,7 +28,11 @@ impl<'a> From<&'a LiveEvent> for Told<'a> {
             LiveEvent::Swing { swing } => Some(heading(&swing.sequence)),
             _ => None,
         };
-        Self { event, text: text_of(event), order_words }
+        let mobility_words = match event {
+            LiveEvent::Mobility { check } => Some(MobilityWords::from(&**check)),
+            _ => None,
+        };
+        Self { event, text: text_of(event), mobility_words, order_words }
     }
 }
 

@@ -146,7 +146,7 @@ impl From<RemarksError> for ApiError {
 impl From<RemarkError> for ApiError {
     fn from(e: RemarkError) -> Self {
         match e {
-            RemarkError::Refused(text) => Self::bad(text),
+            RemarkError::Refused(why) => Self::bad(why.to_string()),
             other => Self::internal(other.to_string()),
         }
     }

@@ -1,5 +1,6 @@
 //! Playing records at a chosen speed.
 
+use peakorder_protocol::UnknownWord;
 use peakorder_protocol::log::Record;
 use std::str::FromStr;
 use std::time::{Duration, Instant};
@@ -16,7 +17,7 @@ pub enum Speed {
 }
 
 impl FromStr for Speed {
-    type Err = String;
+    type Err = UnknownWord;
 
     fn from_str(s: &str) -> Result<Self, Self::Err> {
         if s == "max" {
@@ -24,7 +25,7 @@ impl FromStr for Speed {
         }
         match s.parse::<f64>() {
             Ok(v) if v.is_finite() && v > 0.0 => Ok(Self::Times(v)),
-            _ => Err(format!("'{s}' is not a speed; use max or a number above 0 (1 = real time)")),
+            _ => Err(UnknownWord::new(s, "a speed", "max or a number above 0 (1 = real time)")),
         }
     }
 }

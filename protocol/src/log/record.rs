@@ -2,6 +2,7 @@
 
 use super::strap::StrapEvent;
 use crate::role::Role;
+use crate::unknown_word::UnknownWord;
 use std::fmt;
 use std::str::FromStr;
 
@@ -116,12 +117,11 @@ impl fmt::Display for MarkKind {
 }
 
 impl FromStr for MarkKind {
-    type Err = String;
+    type Err = UnknownWord;
 
     fn from_str(s: &str) -> Result<Self, Self::Err> {
         Self::ALL.into_iter().find(|k| k.as_str() == s).ok_or_else(|| {
-            let all = Self::ALL.map(Self::as_str).join(", ");
-            format!("'{s}' is not a mark; use one of {all}")
+            UnknownWord::new(s, "a mark", format!("one of {}", Self::ALL.map(Self::as_str).join(", ")))
         })
     }
 }

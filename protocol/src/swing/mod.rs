@@ -12,6 +12,7 @@ mod quality;
 
 pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 
+use crate::document::DocumentError;
 use crate::role::{Handedness, Role};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize};
@@ -373,14 +374,9 @@ fn top_of_any_version<'de, D: Deserializer<'de>>(from: D) -> Result<Role, D::Err
 
 impl Swing {
     /// Reads one swing file's text.
-    pub fn from_json(text: &str) -> Result<Self, String> {
-        let swing: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
-        if swing.schema != SCHEMA {
-            return Err(format!(
-                "schema is '{}', this program reads '{SCHEMA}'; update peakorder",
-                swing.schema
-            ));
-        }
+    pub fn from_json(text: &str) -> Result<Self, DocumentError> {
+        let swing: Self = serde_json::from_str(text)?;
+        DocumentError::unless_schema(&swing.schema, SCHEMA)?;
         Ok(swing)
     }
 

@@ -274,7 +274,7 @@ pub fn session_toml(data: &[u8]) {
         Ok(session) => {
             let written = session.to_toml().expect("what was read can be written");
             let again = Session::from_toml(&written, file).expect("what was written can be read");
-            assert_eq!(again.to_toml(), Ok(written));
+            assert_eq!(again.to_toml().expect("what was written can be written again"), written);
             let _ = Pipeline::new(&session);
         }
         Err(error) => assert!(error.to_string().starts_with("session.toml: ")),
@@ -429,7 +429,7 @@ pub fn pipeline(data: &[u8]) {
     pipeline.finish(&mut out);
     for output in out {
         if let Output::Swing(swing, curves) = output {
-            assert_eq!(Swing::from_json(&swing.to_json()).as_ref(), Ok(&*swing));
+            assert_eq!(Swing::from_json(&swing.to_json()).expect("what was measured can be read"), *swing);
             assert!(Curves::from_bytes(&curves.to_bytes()).is_ok());
         }
     }

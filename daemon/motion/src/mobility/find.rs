@@ -1,7 +1,7 @@
 //! Where the player was still at the start position, and where the turns are.
 
-use super::{StrapTurn, mean};
-use peakorder_protocol::mobility::Side;
+use super::{StrapTurn, mean, round};
+use peakorder_protocol::mobility::{NotAsAsked, Side};
 
 /// Slower than this (resultant, smoothed) is still, deg/s. Own judgement: above the sway of a
 /// person asked to hold still and a gyroscope's unknown bias, far below any turn.
@@ -49,8 +49,8 @@ pub(super) struct Found {
     pub(super) left_over_deg: f64,
 }
 
-/// Looks through the thorax's samples. `Err` says what to repeat.
-pub(super) fn find(thorax: &StrapTurn) -> Result<Found, String> {
+/// Looks through the thorax's samples.
+pub(super) fn find(thorax: &StrapTurn) -> Result<Found, NotAsAsked> {
     let t = &thorax.t_s;
     // Upright, the rate about the long axis adds up to the turn well enough to find it by.
     let mut rough = vec![0.0; t.len()];
@@ -60,19 +60,16 @@ pub(super) fn find(thorax: &StrapTurn) -> Result<Found, String> {
     }
     let moved = rough.iter().fold(0.0_f64, |m, a| m.max((a - rough[0]).abs()));
     if moved < TURN_MIN_DEG {
-        return Err(no_turn(moved));
+        return Err(NotAsAsked::NoTurn { largest_deg: round(moved) });
     }
     let runs = still_runs(thorax);
     let middle = |&(lo, hi): &(usize, usize)| mean(&rough[lo..hi]);
-    let first = runs.first().filter(|r| (middle(r) - rough[0]).abs() < MISSED_DEG).ok_or(
-        "the start position was not held; after the start mark face straight ahead and hold still for two seconds before the first turn, then repeat the turns",
-    )?;
+    let first =
+        runs.first().filter(|r| (middle(r) - rough[0]).abs() < MISSED_DEG).ok_or(NotAsAsked::StartNotHeld)?;
     let last = runs
         .last()
         .filter(|r| r.0 > first.0 && (middle(r) - rough[t.len() - 1]).abs() < MISSED_DEG)
-        .ok_or(
-            "no stillness at the end; after the last turn come back to the start position and hold still for two seconds before the end mark, then repeat the turns",
-        )?;
+        .ok_or(NotAsAsked::EndNotHeld)?;
     let centre = |r: &(usize, usize)| 0.5 * (t[r.0] + t[r.1 - 1]);
     let (start, end) = (middle(first), middle(last));
     let slope = (end - start) / (centre(last) - centre(first)).max(1e-6);
@@ -80,7 +77,7 @@ pub(super) fn find(thorax: &StrapTurn) -> Result<Found, String> {
     let inside = first.0..last.1;
     let largest = angle[inside.clone()].iter().fold(0.0_f64, |m, a| m.max(a.abs()));
     if largest < TURN_MIN_DEG {
-        return Err(no_turn(largest));
+        return Err(NotAsAsked::NoTurn { largest_deg: round(largest) });
     }
     let near = START_DEG.max(START_SHARE * largest);
     let stills = runs
@@ -93,12 +90,6 @@ pub(super) fn find(thorax: &StrapTurn) -> Result<Found, String> {
         .map(|(side, lo, hi)| Turn { side, from_s: t[lo], to_s: t[hi] })
         .collect();
     Ok(Found { stills, turns, left_over_deg: end - start })
-}
-
-fn no_turn(deg: f64) -> String {
-    format!(
-        "no turn was seen: the thorax turned {deg:.0}° at most; arms crossed, turn left and right as far as is comfortable, three times each"
-    )
 }
 
 /// Index ranges of stillness.

@@ -1,10 +1,10 @@
-//! What was not as asked, and what to repeat.
+//! What was not as asked.
 
 use super::find::Found;
 use super::track::Track;
-use super::{Performance, StrapTurn};
+use super::{Performance, StrapTurn, round};
 use peakorder_protocol::Role;
-use peakorder_protocol::mobility::{MobilityCheck, Posture, REPETITIONS, Side};
+use peakorder_protocol::mobility::{MobilityCheck, NotAsAsked, Posture, REPETITIONS, Side};
 
 /// A hole in the samples longer than this cannot be bridged, s.
 const HOLE_S: f64 = 0.25;
@@ -21,41 +21,23 @@ const SEATED_SHARE: f64 = 0.25;
 /// What the marks leave open.
 pub(super) fn marks(performance: &Performance, check: &mut MobilityCheck) {
     if performance.posture.is_none() {
-        check.repeat.push(
-            "the start mark says neither seated nor standing, so it can be compared with no other day; \
-             say which with the mark, then repeat the turns"
-                .into(),
-        );
+        check.repeat.push(NotAsAsked::PostureNotSaid);
     }
     if !performance.end_marked {
-        check.repeat.push(
-            "the turns were not ended with a turn-end mark; mark the end after holding still, then repeat the turns"
-                .into(),
-        );
+        check.repeat.push(NotAsAsked::EndNotMarked);
     }
 }
 
 /// The strap worn at `role`, if it can be measured with.
-pub(super) fn strap(performance: &Performance, role: Role) -> Result<&StrapTurn, String> {
-    let Some(strap) = performance.strap(role) else {
-        return Err(format!("there is no {role} strap; the turn is measured with a strap on the thorax"));
-    };
-    let Some(alignment) = strap.mounting else {
-        return Err(format!(
-            "the {role} strap is not calibrated; do the still position and the two bows, then repeat the turns"
-        ));
-    };
-    let age_s = performance.from_s - alignment.at_s;
+pub(super) fn strap(performance: &Performance, role: Role) -> Result<&StrapTurn, NotAsAsked> {
+    let strap = performance.strap(role).ok_or(NotAsAsked::NoStrap { role })?;
+    let mounting = strap.mounting.ok_or(NotAsAsked::NotCalibrated { role })?;
+    let age_s = performance.from_s - mounting.at_s;
     if age_s > performance.calibration_valid_s {
-        return Err(format!(
-            "the calibration of the {role} strap is {:.1} h old; repeat the still position and the two bows, then the turns",
-            age_s / 3600.0
-        ));
+        return Err(NotAsAsked::CalibrationStale { role, age_h: round(age_s / 3600.0) });
     }
     if strap.restarted {
-        return Err(format!(
-            "the {role} strap started anew meanwhile; check its battery, then repeat the turns"
-        ));
+        return Err(NotAsAsked::Restarted { role });
     }
     let edges = [performance.from_s, performance.to_s];
     let mut times = vec![edges[0]];
@@ -63,15 +45,10 @@ pub(super) fn strap(performance: &Performance, role: Role) -> Result<&StrapTurn,
     times.push(edges[1]);
     let hole_s = times.windows(2).fold(0.0_f64, |m, w| m.max(w[1] - w[0]));
     if strap.t_s.len() < 20 || hole_s > HOLE_S {
-        return Err(format!(
-            "{hole_s:.1} s of the {role} strap's samples are missing; come closer to the receiver, then repeat the turns"
-        ));
+        return Err(NotAsAsked::SamplesMissing { role, longest_s: round(hole_s) });
     }
     if strap.clipped > 0 {
-        return Err(format!(
-            "the {role} strap was at the limit of its range ({} samples); turn more slowly, then repeat the turns",
-            strap.clipped
-        ));
+        return Err(NotAsAsked::RangeLimit { role, samples: strap.clipped });
     }
     Ok(strap)
 }
@@ -79,11 +56,9 @@ pub(super) fn strap(performance: &Performance, role: Role) -> Result<&StrapTurn,
 /// Enough turns, back at the start, and no drift beyond trust.
 pub(super) fn turns(check: &mut MobilityCheck, found: &Found, thorax: &Track, bias_sd: f64) {
     for side in Side::ALL {
-        let n = found.turns.iter().filter(|t| t.side == side).count();
-        if n < REPETITIONS {
-            check.repeat.push(format!(
-                "{n} of {REPETITIONS} turns to the {side} seen; repeat with {REPETITIONS} to each side, as far as is comfortable, back to the start position after each"
-            ));
+        let seen = found.turns.iter().filter(|t| t.side == side).count();
+        if seen < REPETITIONS {
+            check.repeat.push(NotAsAsked::TooFewTurns { side, seen: seen as u32 });
         }
     }
     // The attitude is latched anew at every still position, but all of them could be elsewhere.
@@ -105,9 +80,7 @@ pub(super) fn pelvis(check: &mut MobilityCheck, found: &Found, pelvis: &Track, b
         Side::ALL.into_iter().filter_map(|s| Some(check.side(s)?.thorax.largest_deg)).fold(0.0_f64, f64::max);
     let turned = if found.turns.is_empty() { 0.0 } else { pelvis.largest_deg() };
     if turned > SEATED_DEG.max(SEATED_SHARE * thorax) {
-        check.repeat.push(format!(
-            "the pelvis turned along by {turned:.0}° although seated; sit with both feet on the ground and the knees still, then repeat the turns"
-        ));
+        check.repeat.push(NotAsAsked::PelvisTurned { pelvis_deg: round(turned) });
     }
 }
 
@@ -116,12 +89,8 @@ fn returned(check: &mut MobilityCheck, role: Role, left_over_deg: f64, seconds: 
     let explained = 3.0 * bias_sd.to_degrees() * seconds;
     let dps = deg / seconds.max(1e-6);
     if deg > BACK_DEG && deg > explained {
-        check.repeat.push(format!(
-            "the {role} ended {deg:.0}° from where it began, more than drift explains; come back to the start position before the end mark, then repeat the turns"
-        ));
+        check.repeat.push(NotAsAsked::NotReturned { role, left_over_deg: round(deg) });
     } else if dps > DRIFT_MAX_DPS {
-        check.repeat.push(format!(
-            "the {role} strap is still drifting ({dps:.1} deg/s); keep it at rest for five seconds, then repeat the turns"
-        ));
+        check.repeat.push(NotAsAsked::Drifting { role, drift_dps: round(dps) });
     }
 }

@@ -4,8 +4,8 @@
 //! as far as is comfortable, three times each, and comes to rest at the start position. Where
 //! pelvis and thorax are still there, gravity gives the attitude anew; between two such still
 //! positions the gyroscope alone carries it, and what is left over at the second one is taken
-//! out in proportion to time and reported. The check judges itself: what was not as asked is
-//! said together with what to repeat.
+//! out in proportion to time and reported. The check judges itself: what was not as asked has
+//! to be repeated.
 //!
 //! Angles are the axial ones of a Y–X–Z decomposition; + = to the player's left (right-hand
 //! rule about the cranial axis), for left- and right-handed players alike.
@@ -25,7 +25,7 @@ pub use recorder::Turns;
 
 use super::calibrate::Mounting;
 use nalgebra::Vector3;
-use peakorder_protocol::mobility::{Drift, MobilityCheck, Posture};
+use peakorder_protocol::mobility::{Drift, MobilityCheck, MobilityNote, NotAsAsked, Posture};
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 use track::Track;
@@ -106,7 +106,7 @@ pub fn measure(performance: &Performance) -> MobilityCheck {
     check
 }
 
-fn measured(performance: &Performance, check: &mut MobilityCheck) -> Result<(), String> {
+fn measured(performance: &Performance, check: &mut MobilityCheck) -> Result<(), NotAsAsked> {
     let thorax = judge::strap(performance, Role::Thorax)?;
     let pelvis = match judge::strap(performance, Role::Pelvis) {
         Ok(strap) => Some(strap),
@@ -114,16 +114,13 @@ fn measured(performance: &Performance, check: &mut MobilityCheck) -> Result<(), 
             if performance.strap(Role::Pelvis).is_some() {
                 check.repeat.push(why);
             } else {
-                check.notes.push("no pelvis strap: what the pelvis contributed is not measured".into());
+                check.notes.push(MobilityNote::NoPelvisStrap);
             }
             None
         }
     };
     let found = find::find(thorax)?;
-    let lost = || {
-        "the still positions could not be read; hold still before the first turn and after the last, then repeat the turns".to_owned()
-    };
-    let thorax_track = Track::new(thorax, &found.stills).ok_or_else(lost)?;
+    let thorax_track = Track::new(thorax, &found.stills).ok_or(NotAsAsked::StillNotRead)?;
     let pelvis_track = pelvis.and_then(|p| Track::new(p, &found.stills));
     check.drift = Some(drift(&thorax_track, pelvis_track.as_ref()));
     summary::fill(check, performance.handedness, &found, &thorax_track, pelvis_track.as_ref());

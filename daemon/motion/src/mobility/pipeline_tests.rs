@@ -5,7 +5,7 @@ use super::tests::{Scene, assert_recovered, ramp, three_each};
 use crate::pipeline::{Output, Pipeline};
 use nalgebra::UnitQuaternion;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record};
-use peakorder_protocol::mobility::{MobilityCheck, Posture, REPETITIONS, Side};
+use peakorder_protocol::mobility::{MobilityCheck, NotAsAsked, Posture, REPETITIONS, Side};
 use peakorder_protocol::packet::common_clock;
 use peakorder_protocol::profile::Profile;
 use peakorder_protocol::session::{Player, Session};
@@ -69,8 +69,8 @@ fn the_lessons_turns_are_measured_and_no_swing_is_seen_in_them() {
             let angle = |role, t: f64| axial_deg(&truth.sample_truth(role, t).orientation);
             for side in Side::ALL {
                 let turns = check.side(side).unwrap_or_else(|| panic!("seed {seed}: {:?}", check.repeat));
-                let short = format!("{} of {REPETITIONS} turns to the {side}", turns.repetitions.len());
-                let said = check.repeat.iter().any(|r| r.contains(&short));
+                let seen = turns.repetitions.len() as u32;
+                let said = check.repeat.contains(&NotAsAsked::TooFewTurns { side, seen });
                 assert_eq!(said, turns.repetitions.len() < REPETITIONS, "seed {seed}: {:?}", check.repeat);
                 for r in &turns.repetitions {
                     for (role, got, sd) in [
@@ -111,9 +111,8 @@ fn a_forgotten_end_does_not_hold_up_the_session() {
         pipeline.push(&record, &mut out);
     }
     let position = |f: &dyn Fn(&Output) -> bool| out.iter().position(f);
-    let check = position(
-        &|o| matches!(o, Output::Mobility(c) if c.repeat.iter().any(|r| r.contains("turn-end mark"))),
-    );
+    let check =
+        position(&|o| matches!(o, Output::Mobility(c) if c.repeat.contains(&NotAsAsked::EndNotMarked)));
     let swing = position(&|o| matches!(o, Output::Swing(..)));
     assert!(check.is_some() && swing.is_some() && check < swing, "{check:?} {swing:?}");
 }

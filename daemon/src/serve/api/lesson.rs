@@ -7,6 +7,7 @@ use crate::serve::past_lesson::BASELINE;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
+use peakorder_protocol::UnknownWord;
 use peakorder_protocol::log::MarkKind;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -85,7 +86,7 @@ pub(super) async fn mark(
     State(app): State<Arc<AppState>>,
     Body(mark): Body<MarkNow>,
 ) -> Result<Json<Marked>, ApiError> {
-    let kind: MarkKind = mark.mark.parse().map_err(ApiError::bad)?;
+    let kind: MarkKind = mark.mark.parse().map_err(|e: UnknownWord| ApiError::bad(e.to_string()))?;
     let detail = mark.detail.trim();
     match kind {
         MarkKind::Block if detail.is_empty() => return Err(ApiError::bad("a block needs a label")),

@@ -1,7 +1,7 @@
 //! What is known of one lesson, gathered from its events. Live, past and played lessons use it.
 
 use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
-use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, StrapStatus};
+use super::views::{BlockView, CalibrationView, Doing, LessonView, MobilityView, PlayerView, StrapStatus};
 use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
@@ -236,7 +236,11 @@ impl LessonState {
             quality: self.extras.clone(),
             answers: self.extras.clone(),
             remarks: Arc::clone(&self.remarks),
-            mobility: self.mobility.clone(),
+            mobility: self
+                .mobility
+                .iter()
+                .map(|c| MobilityView { check: c.clone(), words: c.into() })
+                .collect(),
             baseline_block: self.baseline_block.clone(),
         }
     }

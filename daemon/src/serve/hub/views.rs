@@ -4,6 +4,7 @@ use super::assessment::Extras;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
+use peakorder_analysis::words::mobility::MobilityWords;
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::mobility::MobilityCheck;
@@ -83,8 +84,8 @@ pub struct LessonView {
     #[schema(value_type = Remarks)]
     #[serde(serialize_with = "shared")]
     pub remarks: Arc<Remarks>,
-    /// Mobility checks, each as in `mobility.json`.
-    pub mobility: Vec<MobilityCheck>,
+    /// Mobility checks.
+    pub mobility: Vec<MobilityView>,
     /// Label of the block that others are compared with.
     pub baseline_block: String,
 }
@@ -138,6 +139,16 @@ pub struct BlockView {
     pub label: String,
     /// Session clock, seconds.
     pub start_s: f64,
+}
+
+/// A mobility check and what is said of it.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct MobilityView {
+    /// The check as in `mobility.json`.
+    #[serde(flatten)]
+    pub check: MobilityCheck,
+    /// What is said of it.
+    pub words: MobilityWords,
 }
 
 /// The result of a calibration step.

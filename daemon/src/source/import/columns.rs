@@ -21,9 +21,23 @@ pub(super) struct Columns {
     pub(super) ignored: Vec<String>,
 }
 
+/// The header lacks columns.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "the header lacks {}; it has {}. Rename the columns (unit in the name) and try again",
+    missing.join(", "),
+    if found.is_empty() { "nothing".to_owned() } else { found.join(", ") }
+)]
+pub(super) struct MissingColumns {
+    /// Each as it may be spelled.
+    pub(super) missing: Vec<String>,
+    /// Those there are.
+    pub(super) found: Vec<String>,
+}
+
 impl Columns {
-    /// Reads the header; the error says which columns are missing and which there are.
-    pub(super) fn from_header(names: &[String]) -> Result<Self, String> {
+    /// Reads the header.
+    pub(super) fn from_header(names: &[String]) -> Result<Self, MissingColumns> {
         let mut used = vec![false; names.len()];
         let mut missing = Vec::new();
         let mut find = |wanted: &str, units: &[(&str, f64)]| -> Option<Column> {
@@ -57,11 +71,7 @@ impl Columns {
                 accel: [ax, ay, az],
                 ignored: names.iter().zip(&used).filter(|(_, u)| !**u).map(|(n, _)| n.clone()).collect(),
             }),
-            _ => Err(format!(
-                "the header lacks {}; it has {}. Rename the columns (unit in the name) and try again",
-                missing.join(", "),
-                if names.is_empty() { "nothing".to_owned() } else { names.join(", ") }
-            )),
+            _ => Err(MissingColumns { missing, found: names.to_vec() }),
         }
     }
 }

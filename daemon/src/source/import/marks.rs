@@ -1,6 +1,7 @@
 //! The marks file: `time_s,mark,detail`.
 
 use super::ImportError;
+use peakorder_protocol::UnknownWord;
 use peakorder_protocol::log::{Mark, MarkKind};
 use std::fs::File;
 use std::io::Read;
@@ -37,8 +38,11 @@ pub fn marks_from(path: &Path, input: impl Read) -> Result<Vec<(f64, Mark)>, Imp
             .ok()
             .filter(|t| t.is_finite())
             .ok_or_else(|| content(line, format!("time_s is '{text}', not a number")))?;
-        let kind: MarkKind =
-            record.get(mark).unwrap_or_default().parse().map_err(|e: String| content(line, e))?;
+        let kind: MarkKind = record
+            .get(mark)
+            .unwrap_or_default()
+            .parse()
+            .map_err(|e: UnknownWord| content(line, e.to_string()))?;
         let detail = detail.and_then(|i| record.get(i)).unwrap_or_default().to_owned();
         marks.push((t_s, Mark { t_ns: 0, kind, detail }));
     }

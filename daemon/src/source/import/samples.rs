@@ -54,7 +54,7 @@ impl SampleFile {
                     .into(),
             ));
         }
-        let columns = Columns::from_header(&names).map_err(|problem| content(Some(1), problem))?;
+        let columns = Columns::from_header(&names).map_err(|e| content(Some(1), e.to_string()))?;
         let mut file = Self {
             role,
             path: path.to_owned(),

@@ -1,7 +1,7 @@
 //! The body of a curves file.
 
 use super::{CURVES_LIMIT, append, fixed, index_in, role_of};
-use crate::curves::{Curves, SegmentCurves};
+use crate::curves::{Curves, CurvesContent, SegmentCurves};
 use crate::role::Role;
 use bincode::{Decode, Encode};
 
@@ -42,15 +42,15 @@ pub(crate) fn encode_curves(curves: &Curves) -> Vec<u8> {
 }
 
 /// Reads the body of a curves file; the error says what is wrong with it.
-pub(crate) fn decode_curves(body: &[u8]) -> Result<Curves, String> {
+pub(crate) fn decode_curves(body: &[u8]) -> Result<Curves, CurvesContent> {
     let (wire, used) = bincode::decode_from_slice::<CurvesV1, _>(body, fixed::<CURVES_LIMIT>())
-        .map_err(|e| e.to_string())?;
+        .map_err(|e| CurvesContent::Encoding(e.to_string()))?;
     if used != body.len() {
-        return Err(format!("the curves end at byte {used} of {}", body.len()));
+        return Err(CurvesContent::Length { used, of: body.len() });
     }
     let segments = wire.segments.into_iter().map(|s| {
         Ok(SegmentCurves {
-            role: role_of(s.role).ok_or_else(|| format!("segment number {} is not known", s.role))?,
+            role: role_of(s.role).ok_or(CurvesContent::Segment(s.role))?,
             speed_dps: s.speed_dps,
             turn_deg: s.turn_deg,
             orientation_wxyz: s.orientation_wxyz,
@@ -59,6 +59,6 @@ pub(crate) fn decode_curves(body: &[u8]) -> Result<Curves, String> {
     Ok(Curves {
         start_s: wire.start_s,
         step_s: wire.step_s,
-        segments: segments.collect::<Result<_, String>>()?,
+        segments: segments.collect::<Result<_, CurvesContent>>()?,
     })
 }

@@ -1,0 +1,47 @@
+//! Documents for programs. Names, units and meaning of these keys stay; keys may be added.
+//!
+//! Common: an absent number is `null`; `problems` lists swing files that could not be read
+//! (`number`, `text`); a measure's `key` ends in its unit.
+//!
+//! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
+//!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
+//!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
+//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
+//!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
+//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unusable`, `excluded`, `orders` and `reversal_orders`
+//!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
+//!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
+//! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
+//!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
+//!   `curves_problem`.
+//! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
+//!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
+//!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
+//!   `measuring_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
+//!   `peakorder.mobility/1` object).
+//! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
+//!   `postures` (`posture`, `before_check`, `after_check`, `yardstick`, `changed_means`, `measures`
+//!   with `key`, `before`, `before_sd`, `after`, `after_sd`, `difference`, `sem`, `mdc95`,
+//!   `verdict`), `not_compared` (`posture`, `why`), `notes`.
+//! - `peakorder.trend/1`: `player`, `block`, `sessions` (`name`, `id`, `started_utc`, `day`
+//!   after the first, `invented`, `summary` as a block above), `measures` (`key`, `points`:
+//!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
+//!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
+//!   sessions; `p_holm`, `verdict`, `words`), `notes`.
+//!
+//! The structs below are the documents; `tests/golden/documents.txt` holds their shape.
+//!
+//! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
+//! `too-few-swings`.
+
+mod compare;
+mod mobility;
+mod shared;
+mod show;
+mod trend;
+
+pub use compare::{COMPARE, Compare};
+pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
+pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};
+pub use trend::{Follow, TREND};

@@ -1,0 +1,131 @@
+//! A session, and one swing.
+
+use super::shared::{Block, Session};
+use crate::load::{self, Loaded};
+use crate::measure::{self, Measure};
+use crate::order::Order;
+use crate::summary::{by_block, summarise};
+use peakorder_protocol::Role;
+use peakorder_protocol::remark::{Remarks, SwingRemarks};
+use peakorder_protocol::swing::{Swing, SwingKind, Withheld};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Schema of [`Show`].
+pub const SHOW: &str = "peakorder.show/1";
+/// Schema of [`ShowSwing`].
+pub const SHOW_SWING: &str = "peakorder.show-swing/1";
+
+/// A session, or the block chosen.
+#[derive(Debug, Serialize)]
+pub struct Show {
+    schema: &'static str,
+    session: Session,
+    block: Option<String>,
+    swings: Vec<SwingRow>,
+    blocks: Vec<Block>,
+    remarks: Remarks,
+    problems: Vec<Problem>,
+}
+
+impl From<&Loaded> for Show {
+    fn from(loaded: &Loaded) -> Self {
+        let blocks = by_block(&loaded.swings);
+        Self {
+            schema: SHOW,
+            session: (&loaded.session).into(),
+            block: loaded.block.clone(),
+            swings: loaded.swings.iter().map(|s| SwingRow::of(s, &loaded.remarks)).collect(),
+            blocks: blocks.iter().map(|(l, s)| (&summarise(l, s, &loaded.remarks)).into()).collect(),
+            remarks: loaded.remarks.clone(),
+            problems: loaded.problems.iter().map(Into::into).collect(),
+        }
+    }
+}
+
+/// One swing.
+#[derive(Debug, Serialize)]
+pub struct ShowSwing {
+    schema: &'static str,
+    session: Session,
+    swing: Swing,
+    said: Option<SwingRemarks>,
+    order_text: Option<String>,
+    curves: bool,
+    curves_problem: Option<String>,
+}
+
+impl ShowSwing {
+    /// `swing` of the session `loaded`; looks whether its curves can be read.
+    pub fn of(loaded: &Loaded, swing: &Swing) -> Self {
+        let curves = loaded.curves(swing.number);
+        Self {
+            schema: SHOW_SWING,
+            session: (&loaded.session).into(),
+            swing: swing.clone(),
+            said: loaded.remarks.swing(swing.number).cloned(),
+            order_text: Order::of_peaks(&swing.sequence).map(|o| o.text()),
+            curves: curves.is_ok(),
+            curves_problem: curves.err().map(|e| e.to_string()),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct Problem {
+    number: u32,
+    text: String,
+}
+
+impl From<&load::Problem> for Problem {
+    fn from(p: &load::Problem) -> Self {
+        Self { number: p.number, text: p.text.clone() }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct SwingRow {
+    number: u32,
+    block: String,
+    kind: SwingKind,
+    usable: bool,
+    excluded: bool,
+    order: Vec<Vec<Role>>,
+    rising_at_impact: Vec<Role>,
+    order_text: Option<String>,
+    reversal_order: Vec<Vec<Role>>,
+    measures: BTreeMap<String, Measured>,
+    withheld: Vec<Withheld>,
+}
+
+impl SwingRow {
+    fn of(swing: &Swing, remarks: &Remarks) -> Self {
+        let value = |m: Measure| Some((m.key(), Measured::from(m.of(swing)?)));
+        Self {
+            number: swing.number,
+            block: swing.block.clone(),
+            kind: swing.kind,
+            usable: swing.quality.usable,
+            excluded: remarks.excluded(swing.number).is_some(),
+            order: swing.sequence.order.clone(),
+            rising_at_impact: swing.sequence.rising_at_impact.clone(),
+            order_text: Order::of_peaks(&swing.sequence).map(|o| o.text()),
+            reversal_order: swing.sequence.reversal_order.clone(),
+            measures: Measure::ALL.into_iter().filter_map(value).collect(),
+            withheld: swing.quality.withheld.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct Measured {
+    value: f64,
+    measuring_sd: Option<f64>,
+    definition: String,
+}
+
+impl From<measure::Value> for Measured {
+    fn from(v: measure::Value) -> Self {
+        Self { value: v.value, measuring_sd: v.sd, definition: v.definition.text() }
+    }
+}
