@@ -1,5 +1,6 @@
 //! Live events: what the daemon tells its watchers, one JSON object each.
 
+use crate::calibration::JudgedStep;
 use crate::log::StrapEventKind;
 use crate::mobility::MobilityCheck;
 use crate::role::Role;
@@ -29,16 +30,10 @@ pub enum LiveEvent {
     },
     /// A step of the calibration was judged.
     Calibration {
-        /// Session clock, seconds.
-        t_s: f64,
-        /// `still`, `bow` or `arm-raise`.
-        step: String,
-        /// The strap it was judged for.
-        role: Role,
-        /// Accepted?
-        ok: bool,
-        /// What was measured, or what to repeat and why.
-        text: String,
+        /// The step, with `ok` and what came of it beside.
+        #[serde(flatten)]
+        #[cfg_attr(feature = "openapi", schema(value_type = crate::calibration::StoredStep))]
+        judged: JudgedStep,
     },
     /// A block began.
     Block {

@@ -12,6 +12,7 @@
 //! A folder is self-contained and may be moved. `session.toml`, `samples.log` and
 //! `remarks.jsonl` are made once; all else can be recomputed from the first two.
 
+use crate::calibration::JudgedStep;
 use crate::files::{self, Lasting, private_dir};
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
@@ -62,9 +63,9 @@ pub struct Session {
     /// Settings the swings were computed with; missing keys take the program's defaults.
     #[serde(default)]
     pub settings: toml::Table,
-    /// Outcome of the calibrations, for the reader; recomputed on replay.
+    /// The calibration steps as judged, for the reader; recomputed on replay.
     #[serde(default)]
-    pub calibration: Vec<CalibrationNote>,
+    pub calibration: Vec<JudgedStep>,
 }
 
 /// Where the samples came from.
@@ -130,24 +131,6 @@ pub struct Strap {
     /// BLE connection interval if known, milliseconds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub interval_ms: Option<f64>,
-}
-
-/// One judged calibration step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct CalibrationNote {
-    /// Session clock, seconds.
-    pub t_s: f64,
-    /// `still`, `bow` or `arm-raise`.
-    pub step: String,
-    /// Strap concerned.
-    pub role: Role,
-    /// Accepted?
-    pub ok: bool,
-    /// Figures, or what to repeat.
-    pub text: String,
-    /// Standard uncertainty of the axis found, degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sd_deg: Option<f64>,
 }
 
 /// Why a session folder could not be read or written.

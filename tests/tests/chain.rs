@@ -2,6 +2,7 @@
 
 use peakorder_daemon::engine::Engine;
 use peakorder_motion::pipeline::{Output, Pipeline};
+use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Disconnection, Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::session::{Player, SessionDir};
@@ -193,7 +194,7 @@ fn the_demo_shows_its_lesson_and_compares_before_with_after() {
     }
     let (_, session) = SessionDir::open(&out).unwrap();
     assert!(session.invented);
-    assert!(session.calibration.iter().all(|c| c.ok));
+    assert!(session.calibration.iter().all(JudgedStep::passed));
     let spec = |block: &str| format!("{}:{block}", text(&out));
     let compared = analysis(["compare", &spec("baseline"), &spec("after"), "--json"]).done().out;
     let compared: serde_json::Value = serde_json::from_str(&compared).unwrap();

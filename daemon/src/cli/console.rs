@@ -3,6 +3,7 @@
 use crate::engine::Summary;
 use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use peakorder_analysis::words;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
@@ -126,8 +127,9 @@ fn mobility_line(check: &MobilityCheck) -> String {
 fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
-        LiveEvent::Calibration { step, ok, text, .. } => {
-            Some(format!("{step}: {}{text}", if *ok { "" } else { "again, because " }))
+        LiveEvent::Calibration { judged } => {
+            let again = if judged.passed() { "" } else { "again, because " };
+            Some(format!("{}: {again}{}", words::calibration::step(judged.step), text_of(event)?))
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),

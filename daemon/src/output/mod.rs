@@ -7,7 +7,7 @@ pub use told::{Told, text_of};
 use peakorder_motion::pipeline::Output;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{Mobility, MobilityCheck};
-use peakorder_protocol::session::{CalibrationNote, Session, SessionDir, SessionError};
+use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use tokio::sync::broadcast;
 
@@ -57,15 +57,8 @@ impl Outputs {
                 self.dir.write_swing(swing, &curves.to_bytes())?;
                 self.swings = swing.number;
             }
-            Output::Calibration { t_s, step, role, verdict } => {
-                self.session.calibration.push(CalibrationNote {
-                    t_s: *t_s,
-                    step: step.key().into(),
-                    role: *role,
-                    ok: verdict.ok,
-                    text: verdict.text.clone(),
-                    sd_deg: verdict.sd_deg,
-                });
+            Output::Calibration(judged) => {
+                self.session.calibration.push(judged.clone());
                 self.dir.write_session(&self.session)?;
             }
             Output::Mobility(check) => {
@@ -103,13 +96,7 @@ impl Outputs {
 pub fn event_of(output: &Output) -> Option<LiveEvent> {
     Some(match output {
         Output::Swing(swing, _) => LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) },
-        Output::Calibration { t_s, step, role, verdict } => LiveEvent::Calibration {
-            t_s: *t_s,
-            step: step.key().into(),
-            role: *role,
-            ok: verdict.ok,
-            text: verdict.text.clone(),
-        },
+        Output::Calibration(judged) => LiveEvent::Calibration { judged: judged.clone() },
         Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
         Output::Strap(event) => {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }
