@@ -2,6 +2,7 @@
 
 pub mod quality;
 pub mod strap;
+pub mod trouble;
 
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;

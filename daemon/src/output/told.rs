@@ -29,10 +29,11 @@ impl<'a> From<&'a LiveEvent> for Told<'a> {
     }
 }
 
-/// What a strap event is in words; `None` for what is shown and not said.
+/// What a strap event or a trouble is in words; `None` for what is shown and not said.
 pub fn text_of(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Strap { what, .. } => Some(words::strap::event(what)),
+        LiveEvent::Trouble { what, .. } => Some(words::trouble::sentence(what)),
         _ => None,
     }
 }
