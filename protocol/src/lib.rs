@@ -19,5 +19,6 @@ pub mod role;
 pub mod session;
 pub mod swing;
 pub mod toml_line;
+pub mod trouble;
 
 pub use role::{Handedness, Role};

@@ -3,6 +3,7 @@
 pub mod calibration;
 pub mod quality;
 pub mod strap;
+pub mod trouble;
 
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
