@@ -5,6 +5,7 @@ use crate::log::StrapEventKind;
 use crate::mobility::MobilityCheck;
 use crate::role::Role;
 use crate::swing::Swing;
+use crate::trouble::Trouble;
 use serde::{Deserialize, Serialize};
 
 /// Something a watcher should know.
@@ -51,6 +52,14 @@ pub enum LiveEvent {
     Mobility {
         /// The whole check, as in its file.
         check: Box<MobilityCheck>,
+    },
+    /// Something is wrong with the recording or with what is computed from it.
+    Trouble {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// What: `kind` with its data beside it.
+        #[serde(flatten)]
+        what: Trouble,
     },
     /// The session was closed.
     SessionEnded {

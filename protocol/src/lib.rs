@@ -20,6 +20,7 @@ pub mod role;
 pub mod session;
 pub mod swing;
 pub mod toml_line;
+pub mod trouble;
 pub mod unknown_word;
 
 pub use role::{Handedness, Role};

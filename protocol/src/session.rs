@@ -14,10 +14,12 @@
 
 use crate::calibration::JudgedStep;
 use crate::files::{self, Lasting, private_dir};
+use crate::log::is_being_written;
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
 use crate::swing::Swing;
+use crate::trouble::TroubleNote;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -67,6 +69,9 @@ pub struct Session {
     /// The calibration steps as judged, for the reader; recomputed on replay.
     #[serde(default)]
     pub calibration: Vec<JudgedStep>,
+    /// What went wrong while it was recorded.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub troubles: Vec<TroubleNote>,
 }
 
 /// Where the samples came from.
@@ -164,6 +169,9 @@ pub enum SessionError {
         /// What it says.
         found: String,
     },
+    /// A program is recording into it.
+    #[error("{} is being recorded at this moment; end that session first, or name another folder", .0.display())]
+    BeingRecorded(PathBuf),
     /// The target folder holds something already.
     #[error("{} already exists and is not empty; name another folder, or add --force to replace the session in it", .0.display())]
     Exists(PathBuf),
@@ -244,15 +252,26 @@ impl SessionDir {
             if !force {
                 return Err(SessionError::Exists(path.to_owned()));
             }
+            dir.refuse_if_recording()?;
             dir.remove_swings()?;
-            for name in [SESSION_FILE, LOG_FILE, MOBILITY_FILE] {
-                remove_if_there(&path.join(name))?;
+            // Remarks are about the swings of the session that goes.
+            for file in [SESSION_FILE, LOG_FILE, MOBILITY_FILE].map(|name| path.join(name)) {
+                remove_if_there(&file)?;
             }
+            remove_if_there(dir.remarks().path())?;
         }
         private_dir(path).map_err(SessionError::io(path))?;
         let swings = path.join(SWINGS_DIR);
         private_dir(&swings).map_err(SessionError::io(&swings))?;
         Ok(dir)
+    }
+
+    /// Refuses a session that a program is recording at this moment.
+    pub fn refuse_if_recording(&self) -> Result<(), SessionError> {
+        if is_being_written(&self.log_path()) {
+            return Err(SessionError::BeingRecorded(self.path.clone()));
+        }
+        Ok(())
     }
 
     /// The folder.
@@ -287,8 +306,11 @@ impl SessionDir {
         files::replace(&file, text.as_bytes(), Lasting::Synced).map_err(SessionError::io(&file))
     }
 
-    /// Writes one swing and its curves, each whole or not at all.
+    /// Writes one swing and its curves, each whole or not at all. The folder of swings is made
+    /// again if it is gone.
     pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
+        let folder = self.path.join(SWINGS_DIR);
+        private_dir(&folder).map_err(SessionError::io(&folder))?;
         replace_computed(&self.curves_path(swing.number), curves)?;
         replace_computed(&self.swing_path(swing.number), swing.to_json().as_bytes())
     }

@@ -89,7 +89,7 @@ fn how_records_are_batched_changes_nothing() {
         let dir = SessionDir::create(&path, false).unwrap();
         let mut engine = Engine::new(dir, session, true).unwrap();
         for records in all.chunks(batch) {
-            engine.push(records).unwrap();
+            engine.push(records);
         }
         assert_eq!(engine.finish().unwrap().1.swings, 3);
         assert_eq!(records(&path.join("samples.log")).0, all, "{batch} at once");
@@ -122,7 +122,7 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     let mut watch = engine.watch();
     let mut heard = Vec::new();
     for batch in all.chunks(50) {
-        engine.push(batch).unwrap();
+        engine.push(batch);
         while let Ok(event) = watch.try_recv() {
             if let LiveEvent::Strap { t_s, role, what } = event {
                 heard.push((t_s, role, what));

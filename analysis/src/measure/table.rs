@@ -230,7 +230,7 @@ measures! {
         label: "largest separation",
         row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
         meaning: format!("largest between takeaway and impact: {SEPARATION_METHOD}"),
-        value: |swing| values::separation(swing, |s| (s.max_deg, s.sd_deg)),
+        value: |swing| values::separation(swing, |s| (s.max_deg, s.max_sd_deg)),
     }
 
     /// Its growth after the pelvis reversed.
@@ -239,7 +239,7 @@ measures! {
         label: "separation stretch",
         row: Row::sided(Group::Separation, Unit::Degrees, More::OwnSide, ["the other way (−)", ""]),
         meaning: "how much the separation grew after the pelvis started forward",
-        value: |swing| values::separation(swing, |s| (s.stretch_deg, s.sd_deg)),
+        value: |swing| values::separation(swing, |s| (s.stretch_deg, s.stretch_sd_deg)),
     }
 
     /// Lateral tilt at the top.

@@ -3,7 +3,10 @@
 use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{AngleSet, ArmUse, Instant, Outcome, Segment, Separation, SpeedKind, Swing};
+use peakorder_protocol::swing::{AngleSet, ArmUse, Outcome, Segment, Separation, SpeedKind, Swing};
+
+/// A value and its standard uncertainty, if stated.
+type WithSd = (f64, Option<f64>);
 
 fn segment(swing: &Swing, role: Role) -> Option<&Segment> {
     swing.segments.get(&role)
@@ -31,7 +34,8 @@ pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
 
 pub(super) fn peak_speed(swing: &Swing, role: Role) -> Option<Value> {
     let definition = Definition::Speed(speed_kind(swing, role)?);
-    Some(Value { value: swing.peak(role)?.speed_dps, sd: None, definition })
+    let peak = swing.peak(role)?;
+    Some(Value { value: peak.speed_dps, sd: peak.speed_sd_dps, definition })
 }
 
 pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
@@ -45,30 +49,22 @@ pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
     })
 }
 
-fn lasting(swing: &Swing, value: f64, sd: f64) -> Value {
-    Value { value, sd: Some(sd).filter(|s| s.is_finite()), definition: Definition::Tempo(top(swing)) }
+fn lasting(swing: &Swing, value: f64, sd: Option<f64>) -> Value {
+    Value { value, sd, definition: Definition::Tempo(top(swing)) }
 }
 
 pub(super) fn backswing(swing: &Swing) -> Value {
-    let (takeaway, top) = (swing.events.takeaway, swing.events.top);
-    lasting(swing, swing.tempo.backswing_s * 1e3, takeaway.sd_ms.hypot(top.sd_ms))
+    let tempo = &swing.tempo;
+    lasting(swing, tempo.backswing_s * 1e3, tempo.backswing_sd_s.map(|sd| sd * 1e3))
 }
 
 pub(super) fn downswing(swing: &Swing) -> Value {
-    let (top, impact) = (swing.events.top, swing.events.impact);
-    lasting(swing, swing.tempo.downswing_s * 1e3, top.sd_ms.hypot(impact.sd_ms))
+    let tempo = &swing.tempo;
+    lasting(swing, tempo.downswing_s * 1e3, tempo.downswing_sd_s.map(|sd| sd * 1e3))
 }
 
 pub(super) fn tempo_ratio(swing: &Swing) -> Value {
-    let (back, down) = (swing.tempo.backswing_s * 1e3, swing.tempo.downswing_s * 1e3);
-    let [takeaway, top] = [swing.events.takeaway, swing.events.top].map(|Instant { sd_ms, .. }| sd_ms);
-    // The top enters both durations with opposite sign, so its share adds up.
-    let parts = [
-        takeaway / down,
-        top * (back + down) / down.powi(2),
-        swing.events.impact.sd_ms * back / down.powi(2),
-    ];
-    lasting(swing, swing.tempo.ratio, parts.map(|p| p.powi(2)).iter().sum::<f64>().sqrt())
+    lasting(swing, swing.tempo.ratio, swing.tempo.ratio_sd)
 }
 
 fn turn(swing: &Swing, role: Role) -> Option<AngleSet> {
@@ -82,8 +78,7 @@ pub(super) fn turn_at_top(swing: &Swing, role: Role) -> Option<Value> {
 
 pub(super) fn turn_at_impact(swing: &Swing, role: Role) -> Option<Value> {
     let turn = turn(swing, role)?;
-    let sd = Some(turn.impact_sd.max(turn.sd));
-    Some(Value { value: turn.impact, sd, definition: Definition::Angle })
+    Some(Value { value: turn.impact, sd: turn.impact_sd, definition: Definition::Angle })
 }
 
 pub(super) fn separation_at_top(swing: &Swing) -> Option<Value> {
@@ -92,9 +87,9 @@ pub(super) fn separation_at_top(swing: &Swing) -> Option<Value> {
     Some(Value { value: s.top_deg, sd: Some(s.sd_deg), definition })
 }
 
-pub(super) fn separation(swing: &Swing, pick: fn(&Separation) -> (f64, f64)) -> Option<Value> {
+pub(super) fn separation(swing: &Swing, pick: fn(&Separation) -> WithSd) -> Option<Value> {
     let (value, sd) = pick(swing.separation.as_ref()?);
-    Some(Value { value, sd: Some(sd), definition: Definition::Separation })
+    Some(Value { value, sd, definition: Definition::Separation })
 }
 
 pub(super) fn tilt_at_top(swing: &Swing, role: Role) -> Option<Value> {
@@ -105,11 +100,8 @@ pub(super) fn tilt_at_top(swing: &Swing, role: Role) -> Option<Value> {
 pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
     let flexion = segment(swing, role)?.flexion_deg?;
     let value = flexion.impact - flexion.address;
-    Some(Value { value, sd: Some(flexion.sd), definition: Definition::Angle })
+    Some(Value { value, sd: flexion.address_to_impact_sd, definition: Definition::Angle })
 }
-
-/// A value and its standard uncertainty, if stated.
-type WithSd = (f64, Option<f64>);
 
 pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {
     let (value, sd) = pick(swing.arm.as_ref()?)?;

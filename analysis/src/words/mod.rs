@@ -4,6 +4,7 @@ pub mod calibration;
 pub mod mobility;
 pub mod quality;
 pub mod strap;
+pub mod trouble;
 
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;

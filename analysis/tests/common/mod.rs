@@ -115,6 +115,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             before_impact_ms: before,
             sd_ms: 1.3,
             speed_dps: speed,
+            speed_sd_dps: Some(0.008 * speed),
             outcome: Outcome::Peak,
         };
         let angle = |top: f64, impact: f64, address: f64| AngleSet {
@@ -123,7 +124,10 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             max_away: top * 1.02,
             address,
             sd: 1.4,
-            impact_sd: 1.4,
+            impact_sd: Some(1.4),
+            max_away_sd: Some(1.4),
+            address_sd: (address != 0.0).then_some(1.4),
+            address_to_impact_sd: Some(1.4),
         };
         let trunk = i < 2;
         let turn = trunk.then(|| {
@@ -139,6 +143,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
                 peak: Some(peak),
                 resultant_peak: Some(Peak { speed_dps: speed * 1.08, ..peak }),
                 speed_at_impact_dps: Some(speed * kept),
+                speed_at_impact_sd_dps: Some(0.01 * speed),
                 speed_kept_at_impact: Some(kept),
                 speed_kept_sd: Some(0.008),
                 turn_deg: turn,
@@ -152,6 +157,8 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         max_deg: centre.turn_top[1] - centre.turn_top[0] - 4.0 + 2.0 * dice.normal(),
         stretch_deg: 4.0 + 1.2 * dice.normal(),
         sd_deg: 2.0,
+        max_sd_deg: Some(2.0),
+        stretch_sd_deg: Some(2.0),
         method: SEPARATION_METHOD.into(),
     };
     let arm = centre.arm.then(|| ArmUse {
@@ -197,6 +204,9 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             backswing_s: back,
             downswing_s: down,
             ratio: back / down,
+            backswing_sd_s: Some(0.0126),
+            downswing_sd_s: Some(0.0041),
+            ratio_sd: Some(0.08),
             downswing_from: if centre.arm { Role::LeadArm } else { Role::Thorax },
         },
         angle_order: ANGLE_ORDER.into(),

@@ -1,8 +1,9 @@
 //! Errors, coverage and counts.
 
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
-use peakorder_virtual_straps::{SwingStyle, SwingTruth};
+use peakorder_protocol::estimate::Z95;
+use peakorder_protocol::swing::{Outcome, Segment, Swing, SwingKind};
+use peakorder_virtual_straps::{SegmentTruth, SwingStyle, SwingTruth};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -56,8 +57,8 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
             of("thorax turn at impact").rms(),
             of("pelvis turn at impact").rms(),
             of("thorax peak speed").mean(),
-            gap("gap pelvis to thorax"),
-            gap("gap thorax to lead arm"),
+            gap("gap pelvis to thorax, peaks"),
+            gap("gap thorax to lead arm, peaks"),
             tally.gap_covered.text(),
             tally.turn_covered.text(),
             tally.resolved_wrong.text(),
@@ -69,40 +70,70 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
 
 /// Everything of one kind of number.
 #[derive(Debug, Default, Clone)]
-pub(crate) struct Errors(Vec<f64>);
+pub(crate) struct Errors {
+    /// Measured minus true.
+    errors: Vec<f64>,
+    /// Stated standard uncertainties, and whether their 95 % bands hold the truth.
+    stated: Vec<f64>,
+    held: Share,
+    /// Without a stated uncertainty.
+    unstated: usize,
+}
 
 impl Errors {
-    fn push(&mut self, e: f64) {
-        self.0.push(e);
+    fn push(&mut self, e: f64, sd: Option<f64>) {
+        self.errors.push(e);
+        match sd {
+            Some(sd) => {
+                self.stated.push(sd);
+                self.held.push(e.abs() <= Z95 * sd);
+            }
+            None => self.unstated += 1,
+        }
+    }
+    fn add(&mut self, other: Self) {
+        self.errors.extend(other.errors);
+        self.stated.extend(other.stated);
+        self.held.add(other.held);
+        self.unstated += other.unstated;
     }
     fn mean(&self) -> f64 {
-        self.0.iter().sum::<f64>() / self.0.len() as f64
+        mean(&self.errors)
     }
     fn sd(&self) -> f64 {
         let m = self.mean();
-        (self.0.iter().map(|e| (e - m).powi(2)).sum::<f64>() / self.0.len() as f64).sqrt()
+        (self.errors.iter().map(|e| (e - m).powi(2)).sum::<f64>() / self.errors.len() as f64).sqrt()
     }
     fn rms(&self) -> f64 {
-        (self.0.iter().map(|e| e * e).sum::<f64>() / self.0.len() as f64).sqrt()
+        (self.errors.iter().map(|e| e * e).sum::<f64>() / self.errors.len() as f64).sqrt()
     }
     fn p95(&self) -> f64 {
-        let mut a: Vec<f64> = self.0.iter().map(|e| e.abs()).collect();
+        let mut a: Vec<f64> = self.errors.iter().map(|e| e.abs()).collect();
         a.sort_by(f64::total_cmp);
         a.get((a.len() * 95 / 100).min(a.len().saturating_sub(1))).copied().unwrap_or(f64::NAN)
     }
     fn row(&self, name: &str, unit: &str) -> String {
-        if self.0.is_empty() {
+        if self.errors.is_empty() {
             return String::new();
         }
+        let stated = match (self.stated.is_empty(), self.unstated) {
+            (true, _) => "– | –".into(),
+            (false, 0) => format!("{:.2} | {}", mean(&self.stated), self.held.text()),
+            (false, n) => format!("{:.2} | {}; {n} without", mean(&self.stated), self.held.text()),
+        };
         format!(
-            "| {name}, {unit} | {} | {:+.2} | {:.2} | {:.2} | {:.2} |\n",
-            self.0.len(),
+            "| {name}, {unit} | {} | {:+.2} | {:.2} | {:.2} | {:.2} | {stated} |\n",
+            self.errors.len(),
             self.mean(),
             self.sd(),
             self.rms(),
             self.p95()
         )
     }
+}
+
+fn mean(numbers: &[f64]) -> f64 {
+    numbers.iter().sum::<f64>() / numbers.len() as f64
 }
 
 /// Counts of a yes/no.
@@ -137,8 +168,6 @@ pub(crate) struct Tally {
     false_swings: usize,
     seconds: f64,
     gap_covered: Share,
-    pair_covered: BTreeMap<String, Share>,
-    impact_covered: Share,
     turn_covered: Share,
     resolved: Share,
     resolved_wrong: Share,
@@ -146,7 +175,6 @@ pub(crate) struct Tally {
     rising_told: Share,
     withheld: Share,
     arm_told: BTreeMap<&'static str, Share>,
-    arm_covered: BTreeMap<&'static str, Share>,
 }
 
 fn style(s: SwingStyle) -> String {
@@ -157,7 +185,7 @@ impl Tally {
     /// Adds another tally.
     pub(crate) fn merge(&mut self, other: Self) {
         for (k, e) in other.errors {
-            self.errors.entry(k).or_default().0.extend(e.0);
+            self.errors.entry(k).or_default().add(e);
         }
         for (k, s) in other.found {
             self.found.entry(k).or_default().add(s);
@@ -165,27 +193,20 @@ impl Tally {
         self.false_swings += other.false_swings;
         self.seconds += other.seconds;
         self.gap_covered.add(other.gap_covered);
-        for (pair, share) in other.pair_covered {
-            self.pair_covered.entry(pair).or_default().add(share);
-        }
-        self.impact_covered.add(other.impact_covered);
         self.turn_covered.add(other.turn_covered);
         self.resolved.add(other.resolved);
         self.resolved_wrong.add(other.resolved_wrong);
         self.rehearsals_told.add(other.rehearsals_told);
         self.rising_told.add(other.rising_told);
         self.withheld.add(other.withheld);
-        for (mine, theirs) in
-            [(&mut self.arm_told, other.arm_told), (&mut self.arm_covered, other.arm_covered)]
-        {
-            for (what, share) in theirs {
-                mine.entry(what).or_default().add(share);
-            }
+        for (what, share) in other.arm_told {
+            self.arm_told.entry(what).or_default().add(share);
         }
     }
 
-    fn error(&mut self, rank: u8, name: impl Into<String>, unit: &'static str, e: f64) {
-        self.errors.entry((rank, name.into(), unit)).or_default().push(e);
+    /// A number: measured minus true, and the standard uncertainty that is stated with it.
+    fn error(&mut self, rank: u8, name: impl Into<String>, unit: &'static str, e: f64, sd: Option<f64>) {
+        self.errors.entry((rank, name.into(), unit)).or_default().push(e, sd);
     }
 
     /// Compares one session's swings with its truth.
@@ -207,15 +228,15 @@ impl Tally {
         if straps == 3 {
             self.rehearsals_told.push(truth.strike == (swing.kind == SwingKind::Strike));
         }
-        self.error(
-            20,
-            "takeaway (truth: first faster than 5 deg/s)",
-            "ms",
-            (swing.events.takeaway.t_s - truth.moving_s) * 1e3,
-        );
-        self.error(21, "top", "ms", (swing.events.top.t_s - truth.top_s) * 1e3);
         self.withheld.push(!swing.quality.withheld.is_empty());
-        let mut clock_free = BTreeMap::new();
+        // Links delay all straps alike by some milliseconds; only differences mean anything.
+        let mut late = BTreeMap::new();
+        for (role, t) in &truth.segments {
+            if let (Some(p), Outcome::Peak) = (swing.peak(*role), t.outcome) {
+                late.insert(*role, (p.t_s - t.peak_s) * 1e3);
+            }
+        }
+        let common = (!late.is_empty()).then(|| late.values().sum::<f64>() / late.len() as f64);
         for (role, t) in &truth.segments {
             let Some(segment) = swing.segments.get(role) else { continue };
             if truth.strike {
@@ -224,76 +245,138 @@ impl Tally {
                         == (t.outcome == Outcome::RisingAtImpact),
                 );
             }
-            if let (Some(p), Outcome::Peak) = (swing.peak(*role), t.outcome) {
-                let e = (p.t_s - t.peak_s) * 1e3;
-                clock_free.insert(*role, e);
-                self.error(1, format!("{role} peak time (with the session clock's common offset)"), "ms", e);
-                self.error(3, format!("{role} peak speed"), "deg/s", p.speed_dps - t.peak_dps);
+            if let (Some(p), Some(e)) = (swing.peak(*role), late.get(role)) {
+                self.error(
+                    1,
+                    format!("{role} peak time (with the session clock's common offset)"),
+                    "ms",
+                    *e,
+                    None,
+                );
+                self.error(
+                    3,
+                    format!("{role} peak speed"),
+                    "deg/s",
+                    p.speed_dps - t.peak_dps,
+                    p.speed_sd_dps,
+                );
             }
-            if let Some(r) = &segment.reversal {
-                self.error(5, format!("{role} reversal"), "ms", (r.t_s - t.reversal_s) * 1e3);
+            if let Some(got) = segment.speed_at_impact_dps.filter(|_| truth.strike) {
+                let e = got - t.speed_at_impact_dps;
+                self.error(4, format!("{role} speed at impact"), "deg/s", e, segment.speed_at_impact_sd_dps);
             }
-            if *role != Role::LeadArm
-                && let Some(a) = &segment.turn_deg
-            {
-                for (what, got, want, sd) in [
-                    ("top", a.top, t.turn_deg.top, a.sd),
-                    ("impact", a.impact, t.turn_deg.impact, a.impact_sd),
-                    ("max away", a.max_away, t.turn_deg.max_away, a.sd),
-                ] {
-                    // A rehearsal has no impact.
-                    if what == "impact" && !truth.strike {
-                        continue;
-                    }
-                    self.error(6, format!("{role} turn at {what}"), "deg", got - want);
-                    self.turn_covered.push((got - want).abs() <= 1.96 * sd);
-                }
+            if let (Some(r), Some(common)) = (&segment.reversal, common) {
+                let e = (r.t_s - t.reversal_s) * 1e3 - common;
+                self.error(5, format!("{role} reversal, relative to the peaks"), "ms", e, Some(r.sd_ms));
             }
-            for (what, got, want) in [
-                ("lateral tilt", &segment.lateral_tilt_deg, &t.lateral_tilt_deg),
-                ("flexion", &segment.flexion_deg, &t.flexion_deg),
-            ] {
-                if let (Some(got), true) = (got, *role != Role::LeadArm) {
-                    self.error(7, format!("{role} {what} at address"), "deg", got.address - want.address);
-                    self.error(8, format!("{role} {what} at top"), "deg", got.top - want.top);
-                    self.error(8, format!("{role} {what} at impact"), "deg", got.impact - want.impact);
-                }
+            // The arm's own turn, tilt and flexion are not printed: near the horizontal they are ill-conditioned.
+            if *role == Role::LeadArm {
+                continue;
+            }
+            self.angles(*role, segment, t, truth.strike);
+        }
+        if let Some(common) = common {
+            let mut time = |rank, name: &str, got: f64, want: f64, sd_ms: f64| {
+                self.error(
+                    rank,
+                    format!("{name}, relative to the peaks"),
+                    "ms",
+                    (got - want) * 1e3 - common,
+                    Some(sd_ms),
+                );
+            };
+            let events = swing.events;
+            let takeaway = "takeaway (truth: first faster than 5 deg/s)";
+            time(20, takeaway, events.takeaway.t_s, truth.moving_s, events.takeaway.sd_ms);
+            time(21, "top", events.top.t_s, truth.top_s, events.top.sd_ms);
+            if truth.strike {
+                time(22, "impact", events.impact.t_s, truth.impact_s, events.impact.sd_ms);
+            }
+            time(23, "finish", events.finish.t_s, truth.finish_s, events.finish.sd_ms);
+        }
+        if truth.strike {
+            let (back, down) = (truth.top_s - truth.moving_s, truth.impact_s - truth.top_s);
+            let tempo = &swing.tempo;
+            let ms = |s: f64| s * 1e3;
+            self.error(24, "backswing", "ms", ms(tempo.backswing_s - back), tempo.backswing_sd_s.map(ms));
+            self.error(24, "downswing", "ms", ms(tempo.downswing_s - down), tempo.downswing_sd_s.map(ms));
+            self.error(24, "backswing over downswing", "ratio", tempo.ratio - back / down, tempo.ratio_sd);
+        }
+        if let Some(common) = common.filter(|_| late.len() > 1) {
+            for (role, e) in &late {
+                self.error(
+                    0,
+                    format!("{role} peak time, relative to the other straps"),
+                    "ms",
+                    e - common,
+                    None,
+                );
             }
         }
-        if truth.strike && !clock_free.is_empty() {
-            let common = clock_free.values().sum::<f64>() / clock_free.len() as f64;
-            let e = (swing.events.impact.t_s - truth.impact_s) * 1e3 - common;
-            self.error(22, "impact, relative to the peaks", "ms", e);
-            self.impact_covered.push(e.abs() <= 1.96 * swing.events.impact.sd_ms);
-        }
-        // Links delay all straps alike by some milliseconds; only differences mean anything.
-        if clock_free.len() > 1 {
-            let common = clock_free.values().sum::<f64>() / clock_free.len() as f64;
-            for (role, e) in &clock_free {
-                self.error(0, format!("{role} peak time, relative to the other straps"), "ms", e - common);
-            }
-        }
-        for gap in &swing.sequence.gaps {
+        let gaps = &swing.sequence.gaps;
+        for (gap, what, of) in gaps
+            .iter()
+            .map(|g| (g, "peaks", true))
+            .chain(swing.sequence.reversal_gaps.iter().map(|g| (g, "reversals", false)))
+        {
             let (Some(a), Some(b)) = (truth.segments.get(&gap.from), truth.segments.get(&gap.to)) else {
                 continue;
             };
-            if a.outcome != Outcome::Peak || b.outcome != Outcome::Peak {
+            if of && (a.outcome != Outcome::Peak || b.outcome != Outcome::Peak) {
                 continue;
             }
-            let want = (b.peak_s - a.peak_s) * 1e3;
+            let want = if of { b.peak_s - a.peak_s } else { b.reversal_s - a.reversal_s } * 1e3;
             let e = gap.gap_ms - want;
-            self.error(2, format!("gap {} to {}", gap.from, gap.to), "ms", e);
-            let held = e.abs() <= 1.96 * gap.sd_ms;
-            self.gap_covered.push(held);
-            self.pair_covered.entry(format!("{} to {}", gap.from, gap.to)).or_default().push(held);
-            self.resolved.push(gap.resolved);
-            self.resolved_wrong.push(gap.resolved && gap.gap_ms * want < 0.0);
+            let rank = if of { 2 } else { 6 };
+            self.error(rank, format!("gap {} to {}, {what}", gap.from, gap.to), "ms", e, Some(gap.sd_ms));
+            if of {
+                self.gap_covered.push(e.abs() <= Z95 * gap.sd_ms);
+                self.resolved.push(gap.resolved);
+                self.resolved_wrong.push(gap.resolved && gap.gap_ms * want < 0.0);
+            }
         }
         if let (Some(got), Some(want)) = (&swing.separation, &truth.separation) {
-            self.error(9, "separation at top", "deg", got.top_deg - want.top_deg);
-            self.error(9, "separation stretch", "deg", got.stretch_deg - want.stretch_deg);
+            let mut separation = |what: &str, got: f64, want: f64, sd| {
+                self.error(9, format!("separation {what}"), "deg", got - want, sd);
+            };
+            separation("at top", got.top_deg, want.top_deg, Some(got.sd_deg));
+            separation("at its largest", got.max_deg, want.max_deg, got.max_sd_deg);
+            separation("stretch", got.stretch_deg, want.stretch_deg, got.stretch_sd_deg);
         }
         self.arm(truth, swing);
+    }
+
+    /// Turn, lateral tilt and flexion of a trunk segment. A rehearsal has no impact.
+    fn angles(&mut self, role: Role, segment: &Segment, truth: &SegmentTruth, strike: bool) {
+        for (rank, name, got, want) in [
+            (7, "turn", segment.turn_deg, &truth.turn_deg),
+            (8, "lateral tilt", segment.lateral_tilt_deg, &truth.lateral_tilt_deg),
+            (8, "flexion", segment.flexion_deg, &truth.flexion_deg),
+        ] {
+            let Some(got) = got else { continue };
+            let mut angle = |at: &str, e: f64, sd: Option<f64>| {
+                self.error(rank, format!("{role} {name} {at}"), "deg", e, sd);
+            };
+            angle("at top", got.top - want.top, Some(got.sd));
+            angle("at max away", got.max_away - want.max_away, got.max_away_sd);
+            if strike {
+                angle("at impact", got.impact - want.impact, got.impact_sd);
+            }
+            if name != "turn" {
+                angle("at address", got.address - want.address, got.address_sd);
+                if strike {
+                    let e = (got.impact - got.address) - (want.impact - want.address);
+                    angle("from address to impact", e, got.address_to_impact_sd);
+                }
+            } else {
+                let held = |e: f64, sd: Option<f64>| sd.is_some_and(|sd| e.abs() <= Z95 * sd);
+                self.turn_covered.push((got.top - want.top).abs() <= Z95 * got.sd);
+                self.turn_covered.push(held(got.max_away - want.max_away, got.max_away_sd));
+                if strike {
+                    self.turn_covered.push(held(got.impact - want.impact, got.impact_sd));
+                }
+            }
+        }
     }
 
     fn arm(&mut self, truth: &SwingTruth, swing: &Swing) {
@@ -334,11 +417,10 @@ impl Tally {
         ] {
             let Some(want) = want else { continue };
             self.arm_told.entry(what).or_default().push(got.is_some());
-            if let (Some(got), Some(sd)) = (got, sd) {
+            if let Some(got) = got {
                 let e = got - want;
                 let e = if unit == "deg" { e - 360.0 * (e / 360.0).round() } else { e };
-                self.error(10, what, unit, scale * e);
-                self.arm_covered.entry(what).or_default().push(e.abs() <= 1.96 * sd);
+                self.error(10, what, unit, scale * e, sd.map(|sd| scale * sd));
             }
         }
     }
@@ -368,14 +450,10 @@ impl Tally {
             let _ = writeln!(s, "- rising at impact told from a peak: {}", self.rising_told.text());
             let _ = writeln!(
                 s,
-                "- stated 95 % bands hold the truth: gaps {}; impact {}; turns {}",
+                "- stated 95 % bands hold the truth: gaps of peaks {}; turns {}; each number below",
                 self.gap_covered.text(),
-                self.impact_covered.text(),
                 self.turn_covered.text()
             );
-            for (pair, share) in &self.pair_covered {
-                let _ = writeln!(s, "  - gap {pair}: {}", share.text());
-            }
             let _ = writeln!(
                 s,
                 "- pairs called resolved: {}; resolved the wrong way round: {}",
@@ -383,17 +461,12 @@ impl Tally {
                 self.resolved_wrong.text()
             );
             for (what, told) in &self.arm_told {
-                let covered = self.arm_covered.get(what).copied().unwrap_or_default();
-                let _ = writeln!(
-                    s,
-                    "- {what}: told in {}; bands hold the truth: {}",
-                    told.text(),
-                    covered.text()
-                );
+                let _ = writeln!(s, "- {what}: told in {}", told.text());
             }
             let _ = writeln!(s, "- swings with something withheld: {}\n", self.withheld.text());
             s.push_str(
-                "| what | n | bias | SD | RMS | 95th percentile of the size |\n|---|---|---|---|---|---|\n",
+                "| what | n | bias | SD | RMS | 95th percentile of the size | mean stated SD | 95 % bands hold the truth |\n\
+                 |---|---|---|---|---|---|---|---|\n",
             );
             for ((_, name, unit), errors) in &self.errors {
                 s.push_str(&errors.row(name, unit));

@@ -5,6 +5,7 @@ use super::fuse::latched;
 use super::window::SegmentWindow;
 use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::{Handedness, Role};
+use std::ops::RangeInclusive;
 
 /// A segment's path from address to finish. Index 0 is the start of address.
 #[derive(Debug, Clone)]
@@ -23,12 +24,12 @@ pub struct SegmentPath {
     pub resultant_dps: Vec<f64>,
     /// Turn relative to address, deg, positive towards the target. Empty without alignment.
     pub turn_deg: Vec<f64>,
-    /// How much the turn swayed at address (SD): so well its zero is known, deg.
-    pub zero_sd_deg: f64,
     /// Lateral tilt, deg, positive = trail side lower.
     pub lateral_deg: Vec<f64>,
     /// Flexion, deg, positive = forward.
     pub flexion_deg: Vec<f64>,
+    /// Samples of address.
+    address: RangeInclusive<usize>,
     /// Up at the end of address, in the segment (or sensor) frame.
     pub address_up: Vector3<f64>,
 }
@@ -65,7 +66,7 @@ impl SegmentPath {
             signed_dps: Vec::new(),
             resultant_dps,
             turn_deg: Vec::new(),
-            zero_sd_deg: 0.0,
+            address: 0..=anchor - lo,
             lateral_deg: Vec::new(),
             flexion_deg: Vec::new(),
             address_up: up,
@@ -73,7 +74,7 @@ impl SegmentPath {
             orientation,
         };
         if aligned {
-            path.set_angles(handedness, anchor - lo);
+            path.set_angles(handedness);
             match segment.role {
                 Role::LeadArm => {
                     path.speed_dps = gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect();
@@ -91,22 +92,33 @@ impl SegmentPath {
         Some(path)
     }
 
-    fn set_angles(&mut self, handedness: Handedness, anchor: usize) {
+    fn set_angles(&mut self, handedness: Handedness) {
         let sign = handedness.sign();
         let cardan: Vec<Cardan> = self.orientation.iter().map(Cardan::from_quaternion).collect();
         let mut axial: Vec<f64> = cardan.iter().map(|c| c.axial).collect();
         unwrap(&mut axial);
-        // Zero is the mean over the last third of a second of address: sway averages out.
-        let from = self.t_s.partition_point(|t| *t < self.t_s[anchor] - 0.33);
-        let zero = axial[from..=anchor].iter().sum::<f64>() / (anchor + 1 - from) as f64;
-        let spread = axial[..=anchor].iter().map(|a| (a - zero).powi(2)).sum::<f64>() / (anchor + 1) as f64;
-        self.zero_sd_deg = spread.sqrt().to_degrees();
+        let zero = self.late_at_address(&axial);
         self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
         let role = self.role;
         for readable in cardan.iter().map(|c| c.for_people(role, handedness)) {
             self.lateral_deg.push(readable.lateral_deg);
             self.flexion_deg.push(readable.flexion_deg);
         }
+    }
+
+    /// Mean of a series over the last third of a second of address: sway averages out.
+    fn late_at_address(&self, series: &[f64]) -> f64 {
+        let end = *self.address.end();
+        let from = self.t_s.partition_point(|t| *t < self.t_s[end] - 0.33);
+        series[from..=end].iter().sum::<f64>() / (end + 1 - from) as f64
+    }
+
+    /// How much a series sways at address (SD about where it ends): so well its value there
+    /// is known.
+    pub fn sway(&self, series: &[f64]) -> f64 {
+        let late = self.late_at_address(series);
+        let still = &series[self.address.clone()];
+        (still.iter().map(|v| (v - late).powi(2)).sum::<f64>() / still.len() as f64).sqrt()
     }
 
     /// For the arm: signed speed about the mean axis of its downswing, which has its own

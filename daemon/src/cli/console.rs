@@ -52,10 +52,13 @@ pub(super) fn stop_signal() -> impl Future<Output = ()> {
         }
     };
     let (interrupt, terminate) = (listen(SignalKind::interrupt()), listen(SignalKind::terminate()));
+    // The terminal was closed.
+    let hang_up = listen(SignalKind::hangup());
     async {
         tokio::select! {
             () = interrupt => {}
             () = terminate => {}
+            () = hang_up => {}
         }
     }
 }
@@ -134,6 +137,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
         LiveEvent::Strap { role, .. } => Some(format!("{role} strap: {}", text_of(event)?)),
+        LiveEvent::Trouble { .. } => text_of(event),
         _ => None,
     }
 }
@@ -171,6 +175,16 @@ pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
             ", {} lost ({:.2} %)",
             summary.lost,
             100.0 * summary.lost as f64 / (summary.samples + summary.lost) as f64
+        );
+    }
+    if summary.missing_files > 0 {
+        let _ = write!(
+            line,
+            ", {} computed file{} missing: peakorderd replay {} makes {}",
+            summary.missing_files,
+            if summary.missing_files == 1 { "" } else { "s" },
+            path.display(),
+            if summary.missing_files == 1 { "it" } else { "them" }
         );
     }
     if summary.bad_packets > 0 {

@@ -41,6 +41,7 @@ pub fn text_of(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Strap { what, .. } => Some(words::strap::event(what)),
         LiveEvent::Calibration { judged } => Some(words::calibration::outcome(judged)),
+        LiveEvent::Trouble { what, .. } => Some(words::trouble::sentence(what)),
         _ => None,
     }
 }

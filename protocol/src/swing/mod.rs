@@ -193,6 +193,9 @@ pub struct Peak {
     pub sd_ms: f64,
     /// Speed there, degrees per second.
     pub speed_dps: f64,
+    /// Its standard uncertainty, degrees per second.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_sd_dps: Option<f64>,
     /// Whether it is a peak at all.
     pub outcome: Outcome,
 }
@@ -210,12 +213,22 @@ pub struct AngleSet {
     pub max_away: f64,
     /// At address. Always 0 for turn.
     pub address: f64,
-    /// Standard uncertainty at the top and at the extreme, degrees.
+    /// Standard uncertainty at the top, degrees.
     pub sd: f64,
-    /// Standard uncertainty at impact, degrees: larger by what the segment turns within the
+    /// Standard uncertainty at impact, degrees. It includes what the segment turns within the
     /// uncertainty of impact itself.
-    #[serde(default)]
-    pub impact_sd: f64,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub impact_sd: Option<f64>,
+    /// Standard uncertainty at the extreme, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub max_away_sd: Option<f64>,
+    /// Standard uncertainty at address, degrees. Absent for turn, which is zero there.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub address_sd: Option<f64>,
+    /// Standard uncertainty of impact minus address, degrees: what is wrong alike at both is
+    /// not in it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub address_to_impact_sd: Option<f64>,
 }
 
 /// Numbers of one segment.
@@ -238,6 +251,9 @@ pub struct Segment {
     /// Speed at impact, degrees per second.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_at_impact_dps: Option<f64>,
+    /// Its standard uncertainty, degrees per second.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_at_impact_sd_dps: Option<f64>,
     /// Speed at impact as a share of the peak speed.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_kept_at_impact: Option<f64>,
@@ -301,8 +317,14 @@ pub struct Separation {
     /// Size of the largest minus size at the pelvis's reversal: how much it grew after the
     /// pelvis started forward.
     pub stretch_deg: f64,
-    /// Standard uncertainty of each, degrees.
+    /// Standard uncertainty of `top_deg`, degrees.
     pub sd_deg: f64,
+    /// Standard uncertainty of `max_deg`, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub max_sd_deg: Option<f64>,
+    /// Standard uncertainty of `stretch_deg`, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub stretch_sd_deg: Option<f64>,
     /// [`SEPARATION_METHOD`].
     pub method: String,
 }
@@ -361,6 +383,15 @@ pub struct Tempo {
     pub downswing_s: f64,
     /// Backswing over downswing.
     pub ratio: f64,
+    /// Standard uncertainty of `backswing_s`, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub backswing_sd_s: Option<f64>,
+    /// Standard uncertainty of `downswing_s`, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub downswing_sd_s: Option<f64>,
+    /// Standard uncertainty of `ratio`.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ratio_sd: Option<f64>,
     /// Segment whose reversal is the top, which starts the downswing.
     #[serde(deserialize_with = "top_of_any_version")]
     pub downswing_from: Role,

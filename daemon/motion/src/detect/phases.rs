@@ -27,6 +27,14 @@ const HESITATION_S: f64 = 0.15;
 /// A start stands out from address by this many of its SDs, and by this much, deg/s.
 const SWAY_SDS: f64 = 3.0;
 const SWAY_MIN_DPS: f64 = 5.0;
+/// The slope of a start is taken over this, s, and is no less than this, deg/s².
+const SLOPE_S: f64 = 0.04;
+const SLOPE_MIN_DPS_S: f64 = 20.0;
+/// Standard uncertainty of the level at which a motion began, share of the level that it is seen at
+/// (own judgement).
+const UNSEEN_SHARE: f64 = 0.5;
+/// A grid point is known to this, s.
+const GRID_SD_S: f64 = 0.0025;
 /// Speeds below this after impact for [`FINISH_FOR_S`] are the finish, deg/s.
 const FINISH_DPS: f64 = 35.0;
 const FINISH_FOR_S: f64 = 0.15;
@@ -96,6 +104,8 @@ pub struct Phases {
     pub address_to_s: f64,
     /// First lasting motion away.
     pub takeaway_s: f64,
+    /// Its standard uncertainty, s.
+    pub takeaway_sd_s: f64,
     /// Reversal of the trunk segment looked at (thorax, else pelvis).
     pub trunk_reversal_s: f64,
     /// Its forward speed maximum.
@@ -150,13 +160,14 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
     }
     others_took_part(tracks, trunk, reversal, peak)?;
 
-    let takeaway = earliest_onset(tracks, onset, reversal);
+    let Onset { at: takeaway, sd_s: takeaway_sd_s } = earliest_onset(tracks, onset, reversal);
     let (from, to) = address(tracks, takeaway).ok_or(Rejection::NoAddress)?;
     let (finish, settled) = finish(tracks, peak);
     Ok(Phases {
         address_from_s: tracks.time_s(from),
         address_to_s: tracks.time_s(to),
         takeaway_s: tracks.time_s(takeaway),
+        takeaway_sd_s,
         trunk_reversal_s: tracks.time_s(reversal),
         trunk_peak_s: tracks.time_s(peak),
         finish_s: tracks.time_s(finish),
@@ -250,38 +261,47 @@ fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, 
     onset
 }
 
+/// Where a motion began.
+#[derive(Debug, Clone, Copy)]
+struct Onset {
+    at: usize,
+    sd_s: f64,
+}
+
 /// Back from an onset to where the motion leaves the sway of address: a share of the fastest
 /// speed is reached some 50 ms after a smooth start.
-fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> usize {
+fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Onset {
     let (from, to) = (onset.saturating_sub(steps(0.7)), onset.saturating_sub(steps(0.25)));
     let still = &x[from..to];
     if still.is_empty() {
-        return onset;
+        return Onset { at: onset, sd_s: HESITATION_S };
     }
     let n = still.len() as f64;
     let mean = still.iter().sum::<f64>() / n;
     let sd = (still.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
-    let level = mean + (SWAY_SDS * sd).max(SWAY_MIN_DPS);
-    (earliest..onset).rev().find(|&i| x[i] < level).map_or(onset, |i| i + 1)
+    let above = (SWAY_SDS * sd).max(SWAY_MIN_DPS);
+    let at = (earliest..onset).rev().find(|&i| x[i] < mean + above).map_or(onset, |i| i + 1);
+    // Sway moves the crossing, and how far below it the motion began is not seen.
+    let after = (at + steps(SLOPE_S)).min(x.len() - 1);
+    let slope = ((x[after] - x[at]) / ((after - at).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
+    Onset { at, sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S) }
 }
 
 /// The earliest of the segments' onsets, not more than 0.4 s before the trunk's.
-fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize {
+fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> Onset {
     let earliest = trunk_onset.saturating_sub(steps(0.4));
-    tracks
-        .tracks
-        .iter()
-        .map(|track| {
-            let signal: Vec<f64> = match track.role {
-                Role::LeadArm => track.speed_dps.clone(),
-                _ => track.forward_dps.iter().map(|v| -v).collect(),
-            };
-            let fastest =
-                argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
-            let onset = onset_before(&signal, earliest, fastest, |v, level| v > level);
-            out_of_sway(&signal, onset, onset.saturating_sub(steps(0.2)))
-        })
-        .fold(trunk_onset, usize::min)
+    let onsets = tracks.tracks.iter().map(|track| {
+        let signal: Vec<f64> = match track.role {
+            Role::LeadArm => track.speed_dps.clone(),
+            _ => track.forward_dps.iter().map(|v| -v).collect(),
+        };
+        let fastest = argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
+        let onset = onset_before(&signal, earliest, fastest, |v, level| v > level);
+        out_of_sway(&signal, onset, onset.saturating_sub(steps(0.2)))
+    });
+    let first = onsets.reduce(|first, next| if next.at < first.at { next } else { first });
+    let first = first.unwrap_or(Onset { at: trunk_onset, sd_s: PAUSE_S });
+    Onset { at: first.at.min(trunk_onset), ..first }
 }
 
 /// Without the pelvis or the arm moving at all it is not a swing: a seated turn, an arm

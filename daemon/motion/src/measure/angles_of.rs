@@ -1,93 +1,106 @@
 //! Turns, tilts and separation of one swing.
 
-use super::impact_of::FoundImpact;
-use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, round};
-use crate::detect::phases::Phases;
-use crate::sequence::reversal::Reversal;
+use super::deviation::{Deviation, Deviations, Sources};
+use super::{Part, When, round};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, SEPARATION_METHOD, Segment, Separation};
 
-/// Standard uncertainty of an angle turned since address, deg.
-fn sd_deg(part: &Part<'_>, turned_deg: f64, seconds: f64) -> f64 {
-    let mounting = part.window.mounting.map_or(0.0, |a| a.sd_deg) * MOUNTING_SHARE_OF_TURN;
-    let bias = part.window.bias_sd.to_degrees() * seconds;
-    mounting.hypot(GYRO_SCALE_SD * turned_deg).hypot(bias)
+/// How far a series lies from its value at `t_s` where that instant is known to `sd_s` (RMS of
+/// both ways), in the series' unit.
+fn open(at: impl Fn(f64) -> Option<f64>, t_s: f64, sd_s: f64) -> Option<f64> {
+    let here = at(t_s)?;
+    let [early, late] = [at(t_s - sd_s)? - here, at(t_s + sd_s)? - here];
+    Some((0.5 * (early * early + late * late)).sqrt())
 }
 
-/// Half width over which an angle's rate is taken, s.
-const RATE_S: f64 = 0.01;
-
 /// Fills turn, tilt and flexion where the strap is aligned.
-pub(super) fn fill(
-    segment: &mut Segment,
-    part: &Part<'_>,
-    phases: &Phases,
-    top: &Reversal,
-    impact: &FoundImpact,
-) {
+pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, when: &When<'_>) {
     let path = &part.path;
-    let (top_s, impact_s) = (top.t_s, impact.t_s);
-    let (top_sd_s, impact_sd_s) = (top.sd_s, impact.sd_s);
-    if path.turn_deg.is_empty() {
-        return;
-    }
+    let address_s = when.phases.address_to_s;
+    let Some(sources) = Sources::new(part, when.handedness, address_s) else { return };
+    let role = part.window.role;
+    let (top_s, impact_s) = (when.top.t_s, when.impact.t_s);
+    let top_sd_s = when.top.sd_s.hypot(if role == when.top_of { 0.0 } else { when.clock_sd_s });
+    let impact_sd_s = when.impact.sd_s.hypot(if role == Role::LeadArm { 0.0 } else { when.clock_sd_s });
     let until = part.reversal.map_or(top_s, |r| r.t_s);
-    let (lo, hi) = (path.index(phases.takeaway_s), path.index(until).min(path.t_s.len() - 1));
+    let (lo, hi) = (path.index(when.phases.takeaway_s), path.index(until).min(path.t_s.len() - 1));
     let extreme = (lo..=hi).fold(lo, |best, i| if path.turn_deg[i] < path.turn_deg[best] { i } else { best });
-    let seconds = impact_s - phases.takeaway_s;
-    let set = |series: &[f64], zero: bool| -> Option<AngleSet> {
-        let top = path.at(series, top_s)?;
-        let impact = path.at(series, impact_s)?;
-        let address = if zero { 0.0 } else { path.at(series, phases.address_to_s)? };
-        let zero_sd = if zero { path.zero_sd_deg } else { 0.0 };
-        // An instant known to so many ms leaves the angle open by what it changes in them.
-        let open = |t: f64, sd_s: f64| -> Option<f64> {
-            Some((path.at(series, t + RATE_S)? - path.at(series, t - RATE_S)?) / (2.0 * RATE_S) * sd_s)
+    let extreme_s = path.t_s[extreme];
+    let extreme_sd_s = part.reversal.map_or(top_sd_s, |r| r.sd_s);
+    let [at_address, at_top, at_impact, at_extreme] =
+        [address_s, top_s, impact_s, extreme_s].map(|t| sources.at(t));
+    let set = |series: &[f64], of: fn(&Deviations) -> Deviation, is_turn: bool| -> Option<AngleSet> {
+        let sway = path.sway(series);
+        let zero = if is_turn { sway } else { 0.0 };
+        let at = |t: f64| path.at(series, t);
+        let whole = |deviation: Deviation, t_s: f64, sd_s: f64| {
+            Some(deviation.sd_deg().hypot(zero).hypot(open(at, t_s, sd_s)?))
         };
-        let whole =
-            |angle: f64, open: f64| sd_deg(part, (angle - address).abs(), seconds).hypot(zero_sd).hypot(open);
-        let furthest =
-            if (series[extreme] - address).abs() > (top - address).abs() { series[extreme] } else { top };
+        let change = of(&at_impact) - of(&at_address);
+        let sd = |sd_deg: f64| round(sd_deg, 3);
         Some(AngleSet {
-            top: round(top, 3),
-            impact: round(impact, 3),
+            top: round(at(top_s)?, 3),
+            impact: round(at(impact_s)?, 3),
             max_away: round(series[extreme], 3),
-            address: round(address, 3),
-            sd: round(whole(furthest, open(top_s, top_sd_s)?), 3),
-            impact_sd: round(whole(impact, open(impact_s, impact_sd_s)?), 3),
+            address: round(if is_turn { 0.0 } else { at(address_s)? }, 3),
+            sd: sd(whole(of(&at_top), top_s, top_sd_s)?),
+            impact_sd: Some(sd(whole(of(&at_impact), impact_s, impact_sd_s)?)),
+            max_away_sd: Some(sd(whole(of(&at_extreme), extreme_s, extreme_sd_s)?)),
+            address_sd: (!is_turn).then(|| sd(of(&at_address).sd_deg().hypot(sway))),
+            address_to_impact_sd: Some(sd(change.sd_deg().hypot(sway).hypot(open(
+                at,
+                impact_s,
+                impact_sd_s,
+            )?))),
         })
     };
-    segment.turn_deg = set(&path.turn_deg, true);
-    segment.lateral_tilt_deg = set(&path.lateral_deg, false);
-    segment.flexion_deg = set(&path.flexion_deg, false);
+    segment.turn_deg = set(&path.turn_deg, |d| d.turn, true);
+    segment.lateral_tilt_deg = set(&path.lateral_deg, |d| d.lateral, false);
+    segment.flexion_deg = set(&path.flexion_deg, |d| d.flexion, false);
 }
 
 /// Thorax turn minus pelvis turn.
-pub(super) fn separation(
-    parts: &[Part<'_>],
-    phases: &Phases,
-    top_s: f64,
-    impact_s: f64,
-) -> Option<Separation> {
+pub(super) fn separation(parts: &[Part<'_>], when: &When<'_>) -> Option<Separation> {
     let get = |role| parts.iter().find(|p| p.window.role == role);
     let (pelvis, thorax) = (get(Role::Pelvis)?, get(Role::Thorax)?);
-    let at =
-        |t: f64| Some(thorax.path.at(&thorax.path.turn_deg, t)? - pelvis.path.at(&pelvis.path.turn_deg, t)?);
+    let sources = [pelvis, thorax].map(|part| Sources::new(part, when.handedness, when.phases.address_to_s));
+    let [Some(of_pelvis), Some(of_thorax)] = sources else { return None };
+    let turn = |part: &Part<'_>, t: f64| part.path.at(&part.path.turn_deg, t);
+    let at = |t: f64| Some(turn(thorax, t)? - turn(pelvis, t)?);
+    let (takeaway_s, top_s, impact_s) = (when.phases.takeaway_s, when.top.t_s, when.impact.t_s);
     let top = at(top_s)?;
-    let steps = ((impact_s - phases.takeaway_s) / 0.002).max(1.0) as usize;
+    let steps = ((impact_s - takeaway_s) / 0.002).max(1.0) as usize;
     // Towards the side it has at the top: near impact the thorax passes the pelvis, which is
     // no winding up.
     let side = if top < 0.0 { -1.0 } else { 1.0 };
-    let max = (0..=steps)
-        .filter_map(|i| at(phases.takeaway_s + (impact_s - phases.takeaway_s) * i as f64 / steps as f64))
-        .fold(top, |best, v| if v * side > best * side { v } else { best });
-    let at_reversal = pelvis.reversal.and_then(|r| at(r.t_s)).unwrap_or(top);
-    let seconds = impact_s - phases.takeaway_s;
+    let (max_s, max) = (0..=steps)
+        .map(|i| takeaway_s + (impact_s - takeaway_s) * i as f64 / steps as f64)
+        .filter_map(|t| Some((t, at(t)?)))
+        .fold((top_s, top), |best, next| if next.1 * side > best.1 * side { next } else { best });
+    // Without a reversal of the pelvis it is the growth since the top, and nothing is stated for it.
+    let reversal = pelvis.reversal.unwrap_or(when.top);
+    let at_reversal = at(reversal.t_s).unwrap_or(top);
+
+    let sway = pelvis.path.sway(&pelvis.path.turn_deg).hypot(thorax.path.sway(&thorax.path.turn_deg));
+    // One strap's clock against the other's shifts one turn under the other.
+    let shifted = |t: f64| {
+        let by = |part| open(|t| turn(part, t), t, when.clock_sd_s);
+        Some(by(pelvis)?.hypot(by(thorax)?))
+    };
+    let [top_d, max_d, reversal_d] =
+        [top_s, max_s, reversal.t_s].map(|t| [of_pelvis.at(t).turn, of_thorax.at(t).turn]);
+    let joined = |d: [Deviation; 2]| d[0].sd_deg().hypot(d[1].sd_deg());
+    let grown = [max_d[0] - reversal_d[0], max_d[1] - reversal_d[1]];
+    let top_sd = joined(top_d).hypot(sway).hypot(shifted(top_s)?).hypot(open(at, top_s, when.top.sd_s)?);
+    let max_sd = joined(max_d).hypot(sway).hypot(shifted(max_s)?);
+    let stretch_sd = joined(grown).hypot(shifted(max_s)?).hypot(open(at, reversal.t_s, reversal.sd_s)?);
     Some(Separation {
         top_deg: round(top, 3),
         max_deg: round(max, 3),
         stretch_deg: round((max - at_reversal) * side, 3),
-        sd_deg: round(sd_deg(pelvis, top.abs(), seconds).hypot(sd_deg(thorax, top.abs(), seconds)), 3),
+        sd_deg: round(top_sd, 3),
+        max_sd_deg: Some(round(max_sd, 3)),
+        stretch_sd_deg: pelvis.reversal.map(|_| round(stretch_sd, 3)),
         method: SEPARATION_METHOD.into(),
     })
 }

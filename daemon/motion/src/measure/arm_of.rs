@@ -1,9 +1,9 @@
 //! How the lead upper arm is held at the top, and what carried it there.
 
-use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, round};
+use super::deviation::ATTITUDE_SD_DEG;
+use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, When, round, turn_sd_deg};
 use crate::angles::unwrap;
 use crate::calibrate::Mounting;
-use crate::detect::phases::Phases;
 use crate::joint::{self, Heading, Side};
 use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::estimate::Z95;
@@ -11,9 +11,6 @@ use peakorder_protocol::swing::{ARM_METHOD, ArmUse, Reason, Withheld, Withholdin
 use peakorder_protocol::{Handedness, Role};
 use std::f64::consts::FRAC_PI_2;
 
-/// Error of gravity at address about each level axis: accelerometer bias and sway (10 mg is
-/// 0.6 deg; own judgement).
-const ATTITUDE_SD_DEG: f64 = 0.5;
 /// A heading less certain than this says nothing about how the arm lies on the chest, deg.
 const HEADING_SD_MAX_DEG: f64 = 8.0;
 /// Below this turn of the arm about the vertical a share of it means nothing, deg.
@@ -27,27 +24,17 @@ const BEFORE_IMPACT_S: f64 = 0.015;
 const BACK_TO_SHOULDER_M: [f64; 3] = [0.1, 0.05, -0.18];
 const ARM_TO_SHOULDER_M: [f64; 3] = [0.0, 0.15, 0.0];
 
-/// The swing's instants that matter here, session seconds.
-pub(super) struct When<'a> {
-    pub(super) phases: &'a Phases,
-    pub(super) top_s: f64,
-    pub(super) impact_s: f64,
-}
-
 /// Arm use where the arm strap is aligned, and what had to be withheld.
-pub(super) fn arm_use(
-    parts: &[Part<'_>],
-    handedness: Handedness,
-    when: &When<'_>,
-) -> (Option<ArmUse>, Vec<Withheld>) {
+pub(super) fn arm_use(parts: &[Part<'_>], when: &When<'_>) -> (Option<ArmUse>, Vec<Withheld>) {
+    let handedness = when.handedness;
     let get = |role| parts.iter().find(|p| p.window.role == role).and_then(|p| Some((p, p.window.mounting?)));
     let mut withheld = Vec::new();
     let Some((arm, arm_fit)) = get(Role::LeadArm) else { return (None, withheld) };
-    let seconds = when.top_s - when.phases.takeaway_s;
+    let seconds = when.top.t_s - when.phases.takeaway_s;
     let drift = |part: &Part<'_>, turned_deg: f64| {
         (GYRO_SCALE_SD * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
     };
-    let at_top = arm.path.orientation_at(when.top_s);
+    let at_top = arm.path.orientation_at(when.top.t_s);
     let raised_deg = angle_between(at_top * down(), down());
     let swept_deg = arm.path.orientation_at(when.phases.address_to_s).angle_to(&at_top).to_degrees();
     let raised_sd = arm_fit.long_axis_sd_deg.hypot(ATTITUDE_SD_DEG).hypot(drift(arm, swept_deg));
@@ -64,10 +51,10 @@ pub(super) fn arm_use(
         method: ARM_METHOD.into(),
     };
     let Some((thorax, thorax_fit)) = get(Role::Thorax) else { return (Some(found), withheld) };
-    let turned_deg = thorax.path.at(&thorax.path.turn_deg, when.top_s).unwrap_or(0.0);
+    let turned_deg = thorax.path.at(&thorax.path.turn_deg, when.top.t_s).unwrap_or(0.0);
     let mut withhold = |what, why| withheld.push(Withheld { what, why });
 
-    match share(arm, arm_fit, thorax_fit, turned_deg, handedness, when, &drift) {
+    match share(arm, arm_fit, thorax_fit, turned_deg, when, &drift) {
         Ok((share, sd)) => {
             found.turn_share_of_travel = Some(round(share, 4));
             found.turn_share_sd = Some(round(sd, 4));
@@ -79,7 +66,7 @@ pub(super) fn arm_use(
     let shoulder = Vector3::new(x, y, z * handedness.sign());
     let back = Side::new(thorax.window, &thorax.path, shoulder);
     let upper_arm = Side::new(arm.window, &arm.path, ARM_TO_SHOULDER_M.into());
-    let to_s = when.impact_s - BEFORE_IMPACT_S;
+    let to_s = when.impact.t_s - BEFORE_IMPACT_S;
     let heading = joint::heading(back, upper_arm, when.phases.takeaway_s, to_s);
     found.heading_sd_deg = heading.map(|h| round(h.sd_rad.to_degrees(), 3));
     let known = heading.filter(|h| h.sd_rad.to_degrees() <= HEADING_SD_MAX_DEG);
@@ -91,7 +78,7 @@ pub(super) fn arm_use(
         withhold(Withholding::ArmAgainstThorax, why);
         return (Some(found), withheld);
     };
-    let pose = Pose { thorax: thorax.path.orientation_at(when.top_s), arm: at_top, heading };
+    let pose = Pose { thorax: thorax.path.orientation_at(when.top.t_s), arm: at_top, heading };
     let drift_deg = drift(arm, swept_deg).hypot(drift(thorax, turned_deg));
     let (raised, across) = pose.held(handedness, (thorax_fit, arm_fit), drift_deg);
     found.elevation_top_deg = Some(round(raised.0, 3));
@@ -110,23 +97,17 @@ fn angle_between(a: Vector3<f64>, b: Vector3<f64>) -> f64 {
     a.cross(&b).norm().atan2(a.dot(&b)).to_degrees()
 }
 
-/// Standard uncertainty of the heading part of an alignment, deg.
-fn turn_sd_deg(fit: Mounting) -> f64 {
-    (fit.sd_deg.powi(2) - fit.long_axis_sd_deg.powi(2)).max(0.0).sqrt()
-}
-
 /// Thorax turn over the arm's turn about the vertical, with its standard uncertainty.
 fn share(
     arm: &Part<'_>,
     arm_fit: Mounting,
     thorax_fit: Mounting,
     turned_deg: f64,
-    handedness: Handedness,
     when: &When<'_>,
     drift: &impl Fn(&Part<'_>, f64) -> f64,
 ) -> Result<(f64, f64), Reason> {
     let path = &arm.path;
-    let (lo, hi) = (path.index(when.phases.address_to_s), path.index(when.top_s));
+    let (lo, hi) = (path.index(when.phases.address_to_s), path.index(when.top.t_s));
     let pointing: Vec<Vector3<f64>> =
         path.orientation[lo..=hi.min(path.orientation.len() - 1)].iter().map(|q| q * down()).collect();
     let mut azimuth: Vec<f64> = pointing.iter().map(|p| (-p.z).atan2(p.x)).collect();
@@ -134,7 +115,7 @@ fn share(
     let (Some(first), Some(last)) = (pointing.first(), pointing.last()) else {
         return Err(Reason::AddressIsTop);
     };
-    let travel_deg = handedness.sign() * (azimuth[azimuth.len() - 1] - azimuth[0]).to_degrees();
+    let travel_deg = when.handedness.sign() * (azimuth[azimuth.len() - 1] - azimuth[0]).to_degrees();
     if travel_deg.abs() < LEAST_TRAVEL_DEG {
         return Err(Reason::LittleTravel { travel_deg: round(travel_deg.abs(), 3) });
     }

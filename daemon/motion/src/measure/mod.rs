@@ -3,12 +3,16 @@
 mod angles_of;
 mod arm_of;
 mod curves_of;
+mod deviation;
 mod impact_of;
 mod quality_of;
 mod sequence_of;
+mod speed_of;
+mod tempo_of;
 
 pub use curves_of::curves;
 
+use super::calibrate::Mounting;
 use super::calibrate::slip::Moved;
 use super::detect::phases::Phases;
 use super::path::SegmentPath;
@@ -16,9 +20,10 @@ use super::sequence::peak::{FoundPeak, half_width_s};
 use super::sequence::reversal::Reversal;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
-use peakorder_protocol::Role;
+use impact_of::FoundImpact;
 pub(crate) use peakorder_protocol::estimate::round;
 use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
+use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
 
 /// What the pipeline knows of the swing besides its samples.
@@ -89,16 +94,21 @@ pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
         .collect()
 }
 
-/// The slope of the speed up to impact is taken over this, s.
-const SLOPE_OVER_S: f64 = 0.01;
+/// Standard uncertainty of a mounting about the long axis, deg.
+fn turn_sd_deg(mounting: Mounting) -> f64 {
+    (mounting.sd_deg.powi(2) - mounting.long_axis_sd_deg.powi(2)).max(0.0).sqrt()
+}
 
-/// Standard uncertainty of speed at impact over peak speed: the speed's slope up to impact
-/// times the uncertainty of impact. The gyroscope's scale error is in both and drops out.
-fn kept_sd(part: &Part<'_>, impact: &impact_of::FoundImpact) -> Option<f64> {
-    let peak = part.peak.filter(|p| !p.rising)?;
-    let at = |t: f64| part.path.at(&part.path.speed_dps, t);
-    let slope = (at(impact.t_s)? - at(impact.t_s - SLOPE_OVER_S)?) / SLOPE_OVER_S;
-    Some(round((slope * impact.sd_s / peak.dps).abs(), 4))
+/// The instants of the swing that numbers are read at.
+struct When<'a> {
+    phases: &'a Phases,
+    top: Reversal,
+    /// Segment whose reversal is the top.
+    top_of: Role,
+    impact: FoundImpact,
+    handedness: Handedness,
+    /// Standard uncertainty of two straps' alignment, the worst pair, s.
+    clock_sd_s: f64,
 }
 
 /// Measures one swing. `parts` come from [`follow`].
@@ -120,19 +130,24 @@ pub fn measure<'a>(
         .unwrap_or((trunk, Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 }));
     let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
     let mut quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
+    let when = When {
+        phases,
+        top,
+        top_of: downswing_from,
+        impact: found.impact,
+        handedness: window.handedness,
+        clock_sd_s,
+    };
     let mut segments = BTreeMap::new();
     for part in &parts {
         let mut segment = sequence_of::segment(part, found.impact.t_s);
-        segment.speed_kept_sd = kept_sd(part, &found.impact);
-        angles_of::fill(&mut segment, part, phases, &top, &found.impact);
+        speed_of::fill(&mut segment, part, &found.impact);
+        angles_of::fill(&mut segment, part, &when);
         segments.insert(part.window.role, segment);
     }
-    let separation = angles_of::separation(&parts, phases, top.t_s, found.impact.t_s);
-    let when = arm_of::When { phases, top_s: top.t_s, impact_s: found.impact.t_s };
-    let (arm, not_told) = arm_of::arm_use(&parts, window.handedness, &when);
+    let separation = angles_of::separation(&parts, &when);
+    let (arm, not_told) = arm_of::arm_use(&parts, &when);
     quality.withheld.extend(not_told);
-    let backswing_s = top.t_s - phases.takeaway_s;
-    let downswing_s = found.impact.t_s - top.t_s;
     let mut swing = Swing {
         schema: swing::SCHEMA.into(),
         session: context.session.into(),
@@ -145,7 +160,7 @@ pub fn measure<'a>(
             SwingKind::Strike
         },
         events: Events {
-            takeaway: instant(phases.takeaway_s, 0.03),
+            takeaway: instant(phases.takeaway_s, phases.takeaway_sd_s),
             top: instant(top.t_s, top.sd_s),
             impact: Impact {
                 t_s: round(found.impact.t_s, 6),
@@ -158,12 +173,7 @@ pub fn measure<'a>(
         sequence,
         separation,
         arm,
-        tempo: swing::Tempo {
-            backswing_s: round(backswing_s, 4),
-            downswing_s: round(downswing_s, 4),
-            ratio: round(backswing_s / downswing_s, 3),
-            downswing_from,
-        },
+        tempo: tempo_of::tempo(&when),
         angle_order: swing::ANGLE_ORDER.into(),
         quality,
     };

@@ -71,7 +71,7 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
 /// moves its peak, on a flat top from one hump to another. How far is tried: the long axis is
 /// tilted by its standard uncertainty each way about both axes across it.
 fn with_alignment(
-    mut found: FoundPeak,
+    found: FoundPeak,
     part: &Part<'_>,
     after_s: f64,
     search: &impl Fn(Series<'_>, f64) -> Option<FoundPeak>,
@@ -87,7 +87,7 @@ fn with_alignment(
         let axial = window.gyro[window.index(found.t_s).min(window.gyro.len() - 1)].y;
         (v * axial).signum()
     });
-    let moved_s = |axis: Vector3<f64>| -> f64 {
+    let moved = |axis: Vector3<f64>| -> (f64, f64) {
         let dps: Vec<f64> = window.gyro[lo..hi]
             .iter()
             .map(|w| match window.role {
@@ -95,14 +95,15 @@ fn with_alignment(
                 Role::Pelvis | Role::Thorax => (w.dot(&axis) * sign).to_degrees(),
             })
             .collect();
-        search(Series { t_s, dps: &dps }, after_s).map_or(0.0, |p| (p.t_s - found.t_s).abs())
+        let off = |p: FoundPeak| ((p.t_s - found.t_s).abs(), (p.dps - found.dps).abs());
+        search(Series { t_s, dps: &dps }, after_s).map_or((0.0, 0.0), off)
     };
     let about = |x: f64, z: f64| {
-        let each_way = [tilt, -tilt].map(|e| moved_s(Vector3::new(e * x, 1.0, e * z).normalize()));
-        each_way[0].max(each_way[1])
+        let [one, other] = [tilt, -tilt].map(|e| moved(Vector3::new(e * x, 1.0, e * z).normalize()));
+        (one.0.max(other.0), one.1.max(other.1))
     };
-    found.sd_s = found.sd_s.hypot(about(1.0, 0.0)).hypot(about(0.0, 1.0));
-    found
+    let [x, z] = [about(1.0, 0.0), about(0.0, 1.0)];
+    FoundPeak { sd_s: found.sd_s.hypot(x.0).hypot(z.0), dps_sd: found.dps_sd.hypot(x.1).hypot(z.1), ..found }
 }
 
 fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {
@@ -111,11 +112,12 @@ fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {
         before_impact_ms: round((impact_s - found.t_s) * 1e3, 3),
         sd_ms: round(found.sd_s * 1e3, 3),
         speed_dps: round(found.dps, 2),
+        speed_sd_dps: None,
         outcome: if found.rising { Outcome::RisingAtImpact } else { Outcome::Peak },
     }
 }
 
-/// The segment's part of the file, angles left to be filled in.
+/// The segment's part of the file; angles and the uncertainty of speeds are left to be filled in.
 pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
     let speed_kind = match (part.window.mounting, part.window.role) {
         (None, _) => SpeedKind::Resultant,
@@ -130,6 +132,7 @@ pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
         peak: part.peak.as_ref().map(|p| peak_of(p, impact_s)),
         resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),
         speed_at_impact_dps: at_impact.map(|v| round(v, 2)),
+        speed_at_impact_sd_dps: None,
         speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
         speed_kept_sd: None,
         turn_deg: None,

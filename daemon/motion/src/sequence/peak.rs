@@ -23,6 +23,8 @@ pub struct FoundPeak {
     pub noise_sd_s: f64,
     /// Speed there, deg/s.
     pub dps: f64,
+    /// Its standard uncertainty by noise and model, deg/s.
+    pub dps_sd: f64,
     /// Still rising at impact.
     pub rising: bool,
 }
@@ -103,6 +105,7 @@ pub fn find(
             sd_s: 0.0,
             noise_sd_s: 0.0,
             dps: at_impact.at(impact_s, 0),
+            dps_sd: at_impact.sd(impact_s, 0, at_impact.residual_var()),
             rising: true,
         });
     }
@@ -111,7 +114,12 @@ pub fn find(
         return None;
     }
     let noise_var = noise_var(dps, lo, hi);
-    let smooth = Located { t_s: t, sd_s: fit.sd(t, 1, noise_var) / -curvature, dps: fit.at(t, 0) };
+    let smooth = Located {
+        t_s: t,
+        sd_s: fit.sd(t, 1, noise_var) / -curvature,
+        dps: fit.at(t, 0),
+        dps_sd: fit.sd(t, 0, noise_var),
+    };
     let located = weighed(t_s, dps, t, half_s, noise_var).unwrap_or(smooth);
     let rivals = speeds.windows(3).filter(|w| w[1].1 >= w[0].1 && w[1].1 >= w[2].1);
     let rival_s = rivals
@@ -125,6 +133,7 @@ pub fn find(
         sd_s: located.sd_s.hypot(FLOOR_S).hypot(0.5 * rival_s),
         noise_sd_s: smooth.sd_s,
         dps: located.dps,
+        dps_sd: located.dps_sd,
         rising: false,
     })
 }
@@ -134,6 +143,7 @@ struct Located {
     t_s: f64,
     sd_s: f64,
     dps: f64,
+    dps_sd: f64,
 }
 
 /// How well any of the models can describe a movement, share of its speed (own judgement).
@@ -161,11 +171,12 @@ fn weighed(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -
         models.iter().map(|m| (m.top, (0.5 * (best - score(m))).exp())).collect();
     let whole: f64 = weights.iter().map(|w| w.1).sum();
     let mean = |of: &dyn Fn(&Located) -> f64| weights.iter().map(|(l, w)| w * of(l)).sum::<f64>() / whole;
-    let t = mean(&|l| l.t_s);
+    let (t, dps) = (mean(&|l| l.t_s), mean(&|l| l.dps));
     Some(Located {
         t_s: t,
         sd_s: mean(&|l| l.sd_s.powi(2) + (l.t_s - t).powi(2)).sqrt(),
-        dps: mean(&|l| l.dps),
+        dps,
+        dps_sd: mean(&|l| l.dps_sd.powi(2) + (l.dps - dps).powi(2)).sqrt(),
     })
 }
 
@@ -182,7 +193,10 @@ struct Model {
 fn two_sided(t_s: &[f64], dps: &[f64], near_s: f64, half_s: f64, noise_var: f64) -> Option<Model> {
     let a = apex::fit(t_s, dps, near_s, half_s)?;
     let sd_s = if a.sharpness > 0.0 { (2.0 * noise_var / a.sharpness).sqrt() } else { half_s };
-    Some(Model { top: Located { t_s: a.t_s, sd_s, dps: a.top }, rss: a.rss, terms: 4 })
+    // The top is the mean of some half of the samples in it.
+    let within = t_s.iter().filter(|t| (near_s - half_s..=near_s + half_s).contains(t)).count();
+    let dps_sd = (2.0 * noise_var / within.max(1) as f64).sqrt();
+    Some(Model { top: Located { t_s: a.t_s, sd_s, dps: a.top, dps_sd }, rss: a.rss, terms: 4 })
 }
 
 /// The maximum of a polynomial near `near_s`.
@@ -197,7 +211,7 @@ fn polynomial<const N: usize>(
     let t = fit.root(1, near_s).filter(|t| (t - near_s).abs() < 0.6 * half_s)?;
     let curvature = fit.at(t, 2);
     let sd_s = fit.sd(t, 1, noise_var) / -curvature;
-    let top = Located { t_s: t, sd_s, dps: fit.at(t, 0) };
+    let top = Located { t_s: t, sd_s, dps: fit.at(t, 0), dps_sd: fit.sd(t, 0, noise_var) };
     (curvature < 0.0).then(|| Model { top, rss: fit.rss(), terms: N })
 }
 

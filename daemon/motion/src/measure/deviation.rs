@@ -1,0 +1,107 @@
+//! How far each source of error moves a segment's angles.
+//!
+//! Each source is moved by its standard uncertainty and the angles are read again. What a source does
+//! at two instants is kept apart from the other sources, so that it cancels in a difference.
+
+use super::{GYRO_SCALE_SD, Part, turn_sd_deg};
+use crate::angles::Cardan;
+use nalgebra::{UnitQuaternion, Vector3};
+use peakorder_protocol::Handedness;
+use std::ops::Sub;
+
+/// Error of gravity at address about each level axis: accelerometer bias and sway (10 mg is
+/// 0.6 deg; own judgement).
+pub(super) const ATTITUDE_SD_DEG: f64 = 0.5;
+
+/// Mounting about three axes, gravity at address about two, gyroscope scale and bias of three axes.
+const SOURCES: usize = 11;
+
+/// By how much each source of error moves an angle, deg.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Deviation([f64; SOURCES]);
+
+impl Deviation {
+    /// Standard uncertainty, deg.
+    pub(super) fn sd_deg(&self) -> f64 {
+        self.0.iter().map(|d| d * d).sum::<f64>().sqrt()
+    }
+}
+
+impl Sub for Deviation {
+    type Output = Self;
+
+    fn sub(self, other: Self) -> Self {
+        Self(std::array::from_fn(|i| self.0[i] - other.0[i]))
+    }
+}
+
+/// Deviations of a segment's angles at one instant.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Deviations {
+    /// Of turn since address.
+    pub(super) turn: Deviation,
+    /// Of lateral tilt.
+    pub(super) lateral: Deviation,
+    /// Of flexion.
+    pub(super) flexion: Deviation,
+}
+
+/// The sources of error of one segment.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sources<'a> {
+    part: &'a Part<'a>,
+    handedness: Handedness,
+    address_s: f64,
+    /// Standard uncertainties of the mounting about X, Y, Z, deg.
+    mounting_deg: [f64; 3],
+}
+
+impl<'a> Sources<'a> {
+    /// `None` where the strap is not calibrated.
+    pub(super) fn new(part: &'a Part<'a>, handedness: Handedness, address_s: f64) -> Option<Self> {
+        let mounting = part.window.mounting?;
+        let long = mounting.long_axis_sd_deg;
+        Some(Self { part, handedness, address_s, mounting_deg: [long, turn_sd_deg(mounting), long] })
+    }
+
+    /// Deviations at `t_s`.
+    pub(super) fn at(&self, t_s: f64) -> Deviations {
+        let now = self.absolute(t_s);
+        Deviations { turn: now.turn - self.absolute(self.address_s).turn, ..now }
+    }
+
+    /// The same, of turn by the path's own heading.
+    fn absolute(&self, t_s: f64) -> Deviations {
+        let path = &self.part.path;
+        let held = path.orientation_at(t_s);
+        let turned = (path.orientation_at(self.address_s).inverse() * held).scaled_axis();
+        let drift = self.part.window.bias_sd * (t_s - self.address_s);
+        let axis = |i: usize, rad: f64| {
+            let mut v = Vector3::zeros();
+            v[i] = rad;
+            UnitQuaternion::from_scaled_axis(v)
+        };
+        let level = |i: usize| axis(i, ATTITUDE_SD_DEG.to_radians()) * held;
+        let own = |i: usize, rad: f64| held * axis(i, rad);
+        let read = |q: &UnitQuaternion<f64>| {
+            Cardan::from_quaternion(q).for_people(self.part.window.role, self.handedness)
+        };
+        let is = read(&held);
+        let none = Deviation([0.0; SOURCES]);
+        let mut all = Deviations { turn: none, lateral: none, flexion: none };
+        for source in 0..SOURCES {
+            let moved = read(&match source {
+                0..3 => own(source, self.mounting_deg[source].to_radians()),
+                3 => level(0),
+                4 => level(2),
+                5..8 => own(source - 5, GYRO_SCALE_SD * turned[source - 5]),
+                _ => own(source - 8, drift),
+            });
+            let off = |a: f64, b: f64| (a - b) - 360.0 * ((a - b) / 360.0).round();
+            all.turn.0[source] = off(moved.turn_deg, is.turn_deg);
+            all.lateral.0[source] = off(moved.lateral_deg, is.lateral_deg);
+            all.flexion.0[source] = off(moved.flexion_deg, is.flexion_deg);
+        }
+        all
+    }
+}
