@@ -206,7 +206,7 @@ mod tests {
             while log.next_batch(&mut batch).unwrap() {
                 all.append(&mut batch);
             }
-            (all, log.findings().iter().map(|f| f.kind.clone()).collect())
+            (all, log.findings().iter().map(|f| f.kind).collect())
         }
     }
 

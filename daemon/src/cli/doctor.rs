@@ -87,7 +87,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                     format!("{name} is off; run: rfkill unblock bluetooth; bluetoothctl power on"),
                 ),
                 None => {
-                    add_line("bluetooth", None, format!("{name}; the system does not say whether it is on"))
+                    add_line("bluetooth", None, format!("{name}; the system does not say whether it is on"));
                 }
             }
         }

@@ -281,7 +281,7 @@ async fn gather(
                     console::print_error(&format!("{}: {text}", candidates[item.strap].id));
                 }
                 IncomingKind::GivenUp(text) => {
-                    console::print_error(&format!("{}: {text}", candidates[item.strap].id))
+                    console::print_error(&format!("{}: {text}", candidates[item.strap].id));
                 }
                 IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
             }
