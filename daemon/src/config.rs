@@ -271,7 +271,7 @@ mod tests {
         )
         .unwrap();
         let error = Config::load(&path).unwrap_err();
-        let worn_twice = Malformed::WornTwice { id: "AA:BB".into(), one: Role::Pelvis, other: Role::Thorax };
+        let worn_twice = Malformed::WornTwice { id: "AA:bb".into(), one: Role::Pelvis, other: Role::Thorax };
         assert!(matches!(&error, ConfigError::Malformed { reason, .. } if *reason == worn_twice), "{error}");
     }
 
