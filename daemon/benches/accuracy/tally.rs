@@ -292,7 +292,7 @@ impl Tally {
             if truth.strike {
                 time(22, "impact", events.impact.t_s, truth.impact_s, events.impact.sd_ms);
             }
-            time(23, "finish", events.finish.t_s, truth.finish_s, events.finish.sd_ms);
+            time(23, "finish (truth: all slower than 35 deg/s)", events.finish.t_s, truth.slow_s, events.finish.sd_ms);
         }
         if truth.strike {
             let (back, down) = (truth.top_s - truth.moving_s, truth.impact_s - truth.top_s);

@@ -45,7 +45,8 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, when: &When<'_>) {
             address: round(if is_turn { 0.0 } else { at(address_s)? }, 3),
             sd: sd(whole(of(&at_top), top_s, top_sd_s)?),
             impact_sd: Some(sd(whole(of(&at_impact), impact_s, impact_sd_s)?)),
-            max_away_sd: Some(sd(whole(of(&at_extreme), extreme_s, extreme_sd_s)?)),
+            // The turn hardly changes where it is at its extreme, the others do.
+            max_away_sd: Some(sd(whole(of(&at_extreme), extreme_s, if is_turn { 0.0 } else { extreme_sd_s })?)),
             address_sd: (!is_turn).then(|| sd(of(&at_address).sd_deg().hypot(sway))),
             address_to_impact_sd: Some(sd(change.sd_deg().hypot(sway).hypot(open(
                 at,

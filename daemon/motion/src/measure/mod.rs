@@ -167,7 +167,7 @@ pub fn measure<'a>(
                 sd_ms: round(found.impact.sd_s * 1e3, 3),
                 evidence: found.impact.evidence,
             },
-            finish: instant(phases.finish_s, if phases.settled { 0.05 } else { 0.5 }),
+            finish: instant(phases.finish_s, phases.finish_sd_s),
         },
         segments,
         sequence,
