@@ -16,7 +16,7 @@ use crate::files::{self, Lasting, private_dir};
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
-use crate::swing::Swing;
+use crate::swing::{NotFinite, Swing};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -180,6 +180,14 @@ pub enum SessionError {
         /// What it says.
         found: String,
     },
+    /// A swing that JSON cannot hold.
+    #[error("{}: {source}", path.display())]
+    NotFinite {
+        /// File concerned.
+        path: PathBuf,
+        /// Which number.
+        source: NotFinite,
+    },
     /// The target folder holds something already.
     #[error("{} already exists and is not empty; name another folder, or add --force to replace the session in it", .0.display())]
     Exists(PathBuf),
@@ -302,8 +310,11 @@ impl SessionDir {
 
     /// Writes one swing and its curves, each whole or not at all.
     pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
+        let path = self.swing_path(swing.number);
+        let text =
+            swing.to_json().map_err(|source| SessionError::NotFinite { path: path.clone(), source })?;
         replace_computed(&self.curves_path(swing.number), curves)?;
-        replace_computed(&self.swing_path(swing.number), swing.to_json().as_bytes())
+        replace_computed(&path, text.as_bytes())
     }
 
     /// Path of the mobility checks.

@@ -265,6 +265,12 @@ impl Tally {
                 let e = got - t.speed_at_impact_dps;
                 self.error(4, format!("{role} speed at impact"), "deg/s", e, segment.speed_at_impact_sd_dps);
             }
+            if let (Some(kept), Outcome::Peak, true) = (segment.speed_kept_at_impact, t.outcome, truth.strike)
+            {
+                let e = 100.0 * (kept - t.speed_at_impact_dps / t.peak_dps);
+                let sd = segment.speed_kept_sd.map(|sd| 100.0 * sd);
+                self.error(4, format!("{role} speed kept at impact"), "%", e, sd);
+            }
             if let (Some(r), Some(common)) = (&segment.reversal, common) {
                 let e = (r.t_s - t.reversal_s) * 1e3 - common;
                 self.error(5, format!("{role} reversal, relative to the peaks"), "ms", e, Some(r.sd_ms));
@@ -292,7 +298,13 @@ impl Tally {
             if truth.strike {
                 time(22, "impact", events.impact.t_s, truth.impact_s, events.impact.sd_ms);
             }
-            time(23, "finish (truth: all slower than 35 deg/s)", events.finish.t_s, truth.slow_s, events.finish.sd_ms);
+            time(
+                23,
+                "finish (truth: all slower than 35 deg/s)",
+                events.finish.t_s,
+                truth.slow_s,
+                events.finish.sd_ms,
+            );
         }
         if truth.strike {
             let (back, down) = (truth.top_s - truth.moving_s, truth.impact_s - truth.top_s);

@@ -54,7 +54,14 @@ impl Outputs {
     pub fn write(&mut self, output: &Output) -> Result<(), SessionError> {
         match output {
             Output::Swing(swing, curves) => {
-                self.dir.write_swing(swing, &curves.to_bytes())?;
+                match self.dir.write_swing(swing, &curves.to_bytes()) {
+                    // A number that came out wrong must not end the recording.
+                    Err(error @ SessionError::NotFinite { .. }) => {
+                        tracing::error!(%error, "A swing was left out.");
+                        return Ok(());
+                    }
+                    written => written?,
+                }
                 self.swings = swing.number;
             }
             Output::Calibration { t_s, step, role, verdict } => {

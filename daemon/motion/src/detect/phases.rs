@@ -290,7 +290,10 @@ fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Edge {
     let after = (at + steps(SLOPE_S)).min(x.len() - 1);
     let slope = ((x[after] - x[at]) / ((after - at).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
     let beyond = ((above - SWAY_MIN_DPS) / slope / STEP_S).round() as usize;
-    Edge { at: at.saturating_sub(beyond), sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S) }
+    Edge {
+        at: at.saturating_sub(beyond),
+        sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S),
+    }
 }
 
 /// The earliest of the segments' onsets, not more than 0.4 s before the trunk's.

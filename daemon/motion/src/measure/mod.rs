@@ -21,7 +21,7 @@ use super::sequence::reversal::Reversal;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
-pub(crate) use peakorder_protocol::estimate::round;
+pub(crate) use peakorder_protocol::estimate::{round, stated};
 use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
 use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
