@@ -4,7 +4,7 @@ use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Outcome, Swing, Withholding};
+use peakorder_protocol::swing::{Gap, Outcome, Swing, Withholding};
 use peakorder_tests::programs;
 use peakorder_tests::synthetic::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use rand::SeedableRng as _;
@@ -85,14 +85,18 @@ fn five_milliseconds_in_a_wider_band_are_a_tie() {
     assert_eq!(order, PartialOrder::Groups(vec![vec![Pelvis], vec![Thorax, LeadArm]]));
     // And through the chain: with much noise on the gyroscopes whatever the file calls resolved
     // is outside its own band, and a resolved pair is the right way round.
-    let recording = Recording { swings: 12, gyro_noise_dps: 4.0, ..Recording::of(amateur()) };
+    let recording = Recording { swings: 12, gyro_noise_dps: 12.0, ..Recording::of(amateur()) };
     let swings = recording.swings_by_import();
     assert!(swings.len() >= 11, "{} swings", swings.len());
     let mut ties = 0;
     for swing in &swings {
         for gap in &swing.sequence.gaps {
-            let follows = swing.sequence.gaps.iter().filter(|g| g.resolved).count() == 3;
-            assert!(gap.resolved == (gap.gap_ms.abs() > 1.96 * gap.sd_ms) || follows, "{gap:?}");
+            let apart = |g: &Gap| g.gap_ms.abs() > 1.96 * g.sd_ms;
+            // Only the pair that spans the other two may follow from them.
+            let others: Vec<&Gap> = swing.sequence.gaps.iter().filter(|g| *g != gap).collect();
+            let spans = others.len() == 2 && others.iter().all(|g| g.gap_ms.abs() < gap.gap_ms.abs());
+            let follows = spans && others.iter().all(|g| apart(g));
+            assert_eq!(gap.resolved, apart(gap) || follows, "{gap:?} of {:?}", swing.sequence.gaps);
             if (gap.from, gap.to) == (Thorax, LeadArm) {
                 ties += usize::from(!gap.resolved);
                 assert!(!gap.resolved || gap.gap_ms < 0.0, "resolved the wrong way round: {gap:?}");
@@ -114,7 +118,7 @@ fn rise_times_and_speeds_at_impact() {
         let segment = &swing.segments[&Role::ALL[i]];
         let (peak, reversal) = (segment.peak.unwrap(), segment.reversal.unwrap());
         let rise = (peak.t_s - reversal.t_s) * 1e3;
-        assert!((rise - rise_ms).abs() < 6.0, "{}: {rise} is not {rise_ms}", Role::ALL[i]);
+        assert!((rise - rise_ms).abs() < 4.0, "{}: {rise} is not {rise_ms}", Role::ALL[i]);
         // The strike is known to half a sample, in which the speed falls this much.
         let late = falls[i] * 0.5 * PERIOD_MS * 1e-3;
         let at_impact = segment.speed_at_impact_dps.unwrap();
