@@ -1,9 +1,11 @@
 //! Live events: what the daemon tells its watchers, one JSON object each.
 
+use crate::calibration::JudgedStep;
 use crate::log::StrapEventKind;
 use crate::mobility::MobilityCheck;
 use crate::role::Role;
 use crate::swing::Swing;
+use crate::trouble::Trouble;
 use serde::{Deserialize, Serialize};
 
 /// Something a watcher should know.
@@ -29,16 +31,10 @@ pub enum LiveEvent {
     },
     /// A step of the calibration was judged.
     Calibration {
-        /// Session clock, seconds.
-        t_s: f64,
-        /// `still`, `bow` or `arm-raise`.
-        step: String,
-        /// The strap it was judged for.
-        role: Role,
-        /// Accepted?
-        ok: bool,
-        /// What was measured, or what to repeat and why.
-        text: String,
+        /// The step, with `ok` and what came of it beside.
+        #[serde(flatten)]
+        #[cfg_attr(feature = "openapi", schema(value_type = crate::calibration::StoredStep))]
+        judged: JudgedStep,
     },
     /// A block began.
     Block {
@@ -56,6 +52,14 @@ pub enum LiveEvent {
     Mobility {
         /// The whole check, as in its file.
         check: Box<MobilityCheck>,
+    },
+    /// Something is wrong with the recording or with what is computed from it.
+    Trouble {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// What: `kind` with its data beside it.
+        #[serde(flatten)]
+        what: Trouble,
     },
     /// The session was closed.
     SessionEnded {

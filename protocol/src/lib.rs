@@ -4,6 +4,7 @@
 //! Nothing here waits, opens a socket, reads a clock or does the mathematics of
 //! motion; the daemon and the analysis tool meet only through these types.
 
+pub mod calibration;
 pub mod curves;
 pub mod estimate;
 pub mod event;
@@ -18,5 +19,6 @@ pub mod role;
 pub mod session;
 pub mod swing;
 pub mod toml_line;
+pub mod trouble;
 
 pub use role::{Handedness, Role};

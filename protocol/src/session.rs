@@ -12,11 +12,14 @@
 //! A folder is self-contained and may be moved. `session.toml`, `samples.log` and
 //! `remarks.jsonl` are made once; all else can be recomputed from the first two.
 
+use crate::calibration::JudgedStep;
 use crate::files::{self, Lasting, private_dir};
+use crate::log::is_being_written;
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
 use crate::swing::{NotFinite, Swing};
+use crate::trouble::TroubleNote;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -62,9 +65,12 @@ pub struct Session {
     /// Settings the swings were computed with; missing keys take the program's defaults.
     #[serde(default)]
     pub settings: toml::Table,
-    /// Outcome of the calibrations, for the reader; recomputed on replay.
+    /// The calibration steps as judged, for the reader; recomputed on replay.
     #[serde(default)]
-    pub calibration: Vec<CalibrationNote>,
+    pub calibration: Vec<JudgedStep>,
+    /// What went wrong while it was recorded.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub troubles: Vec<TroubleNote>,
 }
 
 /// Where the samples came from.
@@ -132,24 +138,6 @@ pub struct Strap {
     pub interval_ms: Option<f64>,
 }
 
-/// One judged calibration step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct CalibrationNote {
-    /// Session clock, seconds.
-    pub t_s: f64,
-    /// `still`, `bow` or `arm-raise`.
-    pub step: String,
-    /// Strap concerned.
-    pub role: Role,
-    /// Accepted?
-    pub ok: bool,
-    /// Figures, or what to repeat.
-    pub text: String,
-    /// Standard uncertainty of the axis found, degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sd_deg: Option<f64>,
-}
-
 /// Why a session folder could not be read or written.
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
@@ -188,6 +176,9 @@ pub enum SessionError {
         /// Which number.
         source: NotFinite,
     },
+    /// A program is recording into it.
+    #[error("{} is being recorded at this moment; end that session first, or name another folder", .0.display())]
+    BeingRecorded(PathBuf),
     /// The target folder holds something already.
     #[error("{} already exists and is not empty; name another folder, or add --force to replace the session in it", .0.display())]
     Exists(PathBuf),
@@ -264,15 +255,26 @@ impl SessionDir {
             if !force {
                 return Err(SessionError::Exists(path.to_owned()));
             }
+            dir.refuse_if_recording()?;
             dir.remove_swings()?;
-            for name in [SESSION_FILE, LOG_FILE, MOBILITY_FILE] {
-                remove_if_there(&path.join(name))?;
+            // Remarks are about the swings of the session that goes.
+            for file in [SESSION_FILE, LOG_FILE, MOBILITY_FILE].map(|name| path.join(name)) {
+                remove_if_there(&file)?;
             }
+            remove_if_there(dir.remarks().path())?;
         }
         private_dir(path).map_err(SessionError::io(path))?;
         let swings = path.join(SWINGS_DIR);
         private_dir(&swings).map_err(SessionError::io(&swings))?;
         Ok(dir)
+    }
+
+    /// Refuses a session that a program is recording at this moment.
+    pub fn refuse_if_recording(&self) -> Result<(), SessionError> {
+        if is_being_written(&self.log_path()) {
+            return Err(SessionError::BeingRecorded(self.path.clone()));
+        }
+        Ok(())
     }
 
     /// The folder.
@@ -308,11 +310,14 @@ impl SessionDir {
         files::replace(&file, text.as_bytes(), Lasting::Synced).map_err(SessionError::io(&file))
     }
 
-    /// Writes one swing and its curves, each whole or not at all.
+    /// Writes one swing and its curves, each whole or not at all. The folder of swings is made
+    /// again if it is gone.
     pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
         let path = self.swing_path(swing.number);
         let text =
             swing.to_json().map_err(|source| SessionError::NotFinite { path: path.clone(), source })?;
+        let folder = self.path.join(SWINGS_DIR);
+        private_dir(&folder).map_err(SessionError::io(&folder))?;
         replace_computed(&self.curves_path(swing.number), curves)?;
         replace_computed(&path, text.as_bytes())
     }

@@ -39,6 +39,11 @@ impl Store for Memory {
     fn sync(&mut self) -> io::Result<()> {
         if self.sync_fails { Err(io::Error::other("input/output error")) } else { Ok(()) }
     }
+
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.bytes.truncate(length as usize);
+        Ok(())
+    }
 }
 
 fn arrival(t_ns: u64, length: usize) -> Record {

@@ -7,10 +7,10 @@
 //! product: X anterior, Y cranial (arm: proximal), Z to the right, global Y up.
 
 use crate::csv::{self, G, Sample, Variant};
+use chacha20::ChaCha8Rng;
 use nalgebra::{Rotation3, Unit, UnitQuaternion, Vector3};
 use peakorder_protocol::{Handedness, Role};
 use rand::{RngExt as _, SeedableRng as _};
-use rand_chacha::ChaCha8Rng;
 use std::f64::consts::{PI, TAU};
 use std::path::{Path, PathBuf};
 

@@ -220,6 +220,16 @@ fn a_damaged_recording_is_read_as_far_as_it_goes_and_says_where_it_is_damaged() 
     let at = format!("byte {middle}: damaged frame (wrong checksum), {middle_len} bytes skipped");
     says(&said, &["samples.log", &at, "the copy in", &bench.arg("copy"), "is whole"]);
     let _ = daemon(["replay", &bench.arg("copy")]).done();
+    // In place, nothing that is there already is lost before the user says so.
+    let swing = bench.path("s/swings/0001.json");
+    let kept = fs::read(&swing).unwrap();
+    let said = daemon(["replay", &bench.arg("s")]).failed();
+    says(&said, &["samples.log", &at, "left as they are", "--damaged"]);
+    assert!(fs::read(&swing).unwrap() == kept);
+    says(
+        &daemon(["replay", &bench.arg("s"), "--damaged"]).failed(),
+        &[&at, "All that could be read was used"],
+    );
 
     fs::write(&log, b"something else entirely, and long enough").unwrap();
     says(&daemon(["replay", &bench.arg("s")]).failed(), &["samples.log", "not a recording log"]);
@@ -263,6 +273,12 @@ fn a_recording_of_a_newer_version_is_called_newer_and_left_alone() {
         let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy"), "--force"]).failed();
         says(&said, &["samples.log", "version 3", "update peakorder"]);
         assert!(fs::read(&log).unwrap() == newer);
+        let swing = fs::read(bench.path("s/swings/0001.json")).unwrap();
+        says(
+            &daemon(["replay", &bench.arg("s")]).failed(),
+            &["samples.log", "version 3", "update peakorder"],
+        );
+        assert!(fs::read(bench.path("s/swings/0001.json")).unwrap() == swing, "nothing was removed");
     }
 }
 

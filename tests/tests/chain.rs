@@ -2,6 +2,7 @@
 
 use peakorder_daemon::engine::Engine;
 use peakorder_motion::pipeline::{Output, Pipeline};
+use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Disconnection, Record, StrapEvent, StrapEventKind};
 use peakorder_protocol::session::{Player, SessionDir};
@@ -88,7 +89,7 @@ fn how_records_are_batched_changes_nothing() {
         let dir = SessionDir::create(&path, false).unwrap();
         let mut engine = Engine::new(dir, session, true).unwrap();
         for records in all.chunks(batch) {
-            engine.push(records).unwrap();
+            engine.push(records);
         }
         assert_eq!(engine.finish().unwrap().1.swings, 3);
         assert_eq!(records(&path.join("samples.log")).0, all, "{batch} at once");
@@ -121,7 +122,7 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     let mut watch = engine.watch();
     let mut heard = Vec::new();
     for batch in all.chunks(50) {
-        engine.push(batch).unwrap();
+        engine.push(batch);
         while let Ok(event) = watch.try_recv() {
             if let LiveEvent::Strap { t_s, role, what } = event {
                 heard.push((t_s, role, what));
@@ -193,7 +194,7 @@ fn the_demo_shows_its_lesson_and_compares_before_with_after() {
     }
     let (_, session) = SessionDir::open(&out).unwrap();
     assert!(session.invented);
-    assert!(session.calibration.iter().all(|c| c.ok));
+    assert!(session.calibration.iter().all(JudgedStep::passed));
     let spec = |block: &str| format!("{}:{block}", text(&out));
     let compared = analysis(["compare", &spec("baseline"), &spec("after"), "--json"]).done().out;
     let compared: serde_json::Value = serde_json::from_str(&compared).unwrap();

@@ -93,3 +93,32 @@ fn fifty_sessions_killed_at_random_moments_open_again() {
     assert_eq!(lengths.len(), KILLS as usize);
     assert!(lengths.iter().filter(|n| **n > 100).count() > 40, "{lengths:?}");
 }
+
+/// A closed terminal sends SIGHUP, Ctrl-C SIGINT, a service manager SIGTERM (POSIX.1-2024,
+/// signal.h). Each ends the session in order, also while records are waited for.
+#[cfg(unix)]
+#[test]
+fn a_signal_ends_a_session_in_order_and_soon() {
+    let folder = tempfile::tempdir().unwrap();
+    for signal in ["-HUP", "-INT", "-TERM"] {
+        let out = folder.path().join(signal);
+        let child = Command::new(peakorderd())
+            .args(["virtual", "--swings", "3", "--speed", "0.01", "--out"])
+            .arg(&out)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let asked = Instant::now();
+        while !out.join("samples.log").exists() && asked.elapsed() < Duration::from_secs(20) {
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        std::thread::sleep(Duration::from_millis(300));
+        let sent = Command::new("kill").args([signal, &child.id().to_string()]).status().unwrap();
+        assert!(sent.success());
+        let ended = child.wait_with_output().unwrap();
+        assert_eq!(ended.status.code(), Some(0), "{signal}: {ended:?}");
+        assert!(String::from_utf8_lossy(&ended.stdout).contains("0 swings"), "{signal}: {ended:?}");
+        assert!(records(&out.join("samples.log")).1.is_empty(), "{signal}: the log is whole");
+    }
+}

@@ -1,12 +1,12 @@
 //! The drill: its target, every swing's answer, and the tally.
 
-use super::html::{INK, SOFT, esc, label, open_svg};
+use super::html::{INK, PAPER, SOFT, label, svg, tenth};
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::target::{Answer, AnswerKind, Tally, answer};
 use crate::words::{self, plural};
+use maud::{Markup, html};
 use peakorder_protocol::remark::Target;
-use std::fmt::Write as _;
 
 const WIDTH: f64 = 700.0;
 const HEIGHT: f64 = 128.0;
@@ -42,28 +42,26 @@ pub(super) fn drills(loaded: &Loaded) -> Vec<Drill> {
 
 impl Drill {
     /// The section's content.
-    pub(super) fn html(&self, number: usize) -> String {
-        let mut out = String::new();
-        let block = if self.target.block.is_empty() {
-            String::new()
-        } else {
-            format!(" in block <b>{}</b>", esc(&self.target.block))
-        };
-        let _ = writeln!(out, "<p>Target{block}: <b>{}</b>.</p>", esc(&self.target.words));
+    pub(super) fn html(&self, number: usize) -> Markup {
         let tally = Tally::of(self.answers.iter().map(|(_, a)| a.answer));
-        let _ = writeln!(out, "<p>{}</p>", esc(&tally_words(&tally, self.target.margin, self.measure())));
-        if let Some(picture) = self.picture(number) {
-            let _ = writeln!(
-                out,
-                "<figure>{picture}<figcaption>Each swing of the drill: filled = met, half filled = nearly, hollow = not yet. The line is the target{}.</figcaption></figure>",
-                if self.target.baseline_mean.is_some() {
-                    ", the dotted line the baseline's mean"
-                } else {
-                    ""
+        html! {
+            p {
+                "Target"
+                @if !self.target.block.is_empty() { " in block " b { (self.target.block) } }
+                ": " b { (self.target.words) } "."
+            }
+            p { (tally_words(&tally, self.target.margin, self.measure())) }
+            @if let Some(picture) = self.picture(number) {
+                figure {
+                    (picture)
+                    figcaption {
+                        "Each swing of the drill: filled = met, half filled = nearly, hollow = not yet. The line is the target"
+                        @if self.target.baseline_mean.is_some() { ", the dotted line the baseline's mean" }
+                        "."
+                    }
                 }
-            );
+            }
         }
-        out
     }
 
     /// The measure the target is of.
@@ -73,7 +71,7 @@ impl Drill {
 
     /// Values over swings with the target's line; `None` when nothing was measured. The side
     /// that people call "more" is up.
-    fn picture(&self, number: usize) -> Option<String> {
+    fn picture(&self, number: usize) -> Option<Markup> {
         let measure = self.measure()?;
         let points: Vec<(u32, f64, AnswerKind)> =
             self.answers.iter().filter_map(|(n, a)| Some((*n, a.value?, a.answer))).collect();
@@ -89,54 +87,36 @@ impl Drill {
         let (low, high) = (low - room, high + room);
         let y = |v: f64| FOOT - (FOOT - TOP) * (up * v - low) / (high - low);
         let step = (RIGHT - LEFT - 24.0) / points.len() as f64;
-        let mut out = String::new();
-        let tally = Tally::of(points.iter().map(|p| p.2));
-        open_svg(
-            &mut out,
-            &format!("drill{number}"),
-            (WIDTH, HEIGHT),
-            "Answers of the drill's swings",
-            &format!(
-                "{}, {}. {}",
-                measure.label(),
-                plural(points.len(), "swing"),
-                tally_words(&tally, self.target.margin, Some(measure))
-            ),
+        let description = format!(
+            "{}, {}. {}",
+            measure.label(),
+            plural(points.len(), "swing"),
+            tally_words(&Tally::of(points.iter().map(|p| p.2)), self.target.margin, Some(measure))
         );
-        for (value, dashes) in
-            [(Some(self.target.value), ""), (self.target.baseline_mean, " stroke-dasharray=\"2 4\"")]
-        {
-            let Some(value) = value else { continue };
-            let at = y(value);
-            let _ = writeln!(
-                out,
-                "<path d=\"M{LEFT} {at:.1}H{RIGHT}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.4\"{dashes}/>"
-            );
-            label(&mut out, (LEFT - 6.0, at + 4.0), "end", "tick", &words::amount(measure, value));
-        }
-        for (i, &(swing, value, kind)) in points.iter().enumerate() {
-            let (cx, cy) = (LEFT + 14.0 + step * (i as f64 + 0.5), y(value));
-            let fill = if kind == AnswerKind::Met { INK } else { "#ffffff" };
-            let _ = writeln!(
-                out,
-                "<circle cx=\"{cx:.1}\" cy=\"{cy:.1}\" r=\"5\" fill=\"{fill}\" stroke=\"{INK}\" stroke-width=\"1.4\"/>"
-            );
-            if kind == AnswerKind::Nearly {
-                let _ =
-                    writeln!(out, "<path d=\"M{:.1} {cy:.1}a5 5 0 0 0 10 0Z\" fill=\"{INK}\"/>", cx - 5.0);
+        let inside = html! {
+            @for (value, dashes) in [(Some(self.target.value), None), (self.target.baseline_mean, Some("2 4"))] {
+                @if let Some(value) = value {
+                    path d=(format!("M{LEFT} {:.1}H{RIGHT}", y(value)))
+                        fill="none" stroke=(INK) stroke-width="1.4" stroke-dasharray=[dashes] {}
+                    (label((LEFT - 6.0, y(value) + 4.0), "end", "tick", &words::amount(measure, value)))
+                }
             }
-            // Numbers only where they have room.
-            if step >= 16.0 || i.is_multiple_of(5) {
-                let _ = writeln!(
-                    out,
-                    "<text x=\"{cx:.1}\" y=\"{:.1}\" text-anchor=\"middle\" class=\"tick\" fill=\"{SOFT}\">{swing}</text>",
-                    FOOT + 19.0
-                );
+            @for (i, &(swing, value, kind)) in points.iter().enumerate() {
+                @let (cx, cy) = (LEFT + 14.0 + step * (i as f64 + 0.5), y(value));
+                circle cx=(tenth(cx)) cy=(tenth(cy)) r="5" fill=(if kind == AnswerKind::Met { INK } else { PAPER })
+                    stroke=(INK) stroke-width="1.4" {}
+                @if kind == AnswerKind::Nearly {
+                    path d=(format!("M{:.1} {cy:.1}a5 5 0 0 0 10 0Z", cx - 5.0)) fill=(INK) {}
+                }
+                // Numbers only where they have room.
+                @if step >= 16.0 || i.is_multiple_of(5) {
+                    text x=(tenth(cx)) y=(tenth(FOOT + 19.0)) text-anchor="middle" class="tick" fill=(SOFT) { (swing) }
+                }
             }
-        }
-        label(&mut out, (4.0, FOOT + 19.0), "start", "tick", "swing");
-        out.push_str("</svg>\n");
-        Some(out)
+            (label((4.0, FOOT + 19.0), "start", "tick", "swing"))
+        };
+        let id = format!("drill{number}");
+        Some(svg(&id, (WIDTH, HEIGHT), "Answers of the drill's swings", &description, &inside))
     }
 }
 

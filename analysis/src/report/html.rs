@@ -1,31 +1,22 @@
-//! Text into HTML and SVG, safely.
+//! What every part of the page needs of HTML and SVG. The macro escapes every text.
 
+use maud::{Markup, html};
 use peakorder_protocol::Role;
-use std::fmt::Write as _;
 
-/// Text of a file as HTML text or attribute: nothing in it can become markup. Line breaks
-/// become spaces, other control characters are shown as such.
-pub(super) fn esc(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    // A band stays with its sign at the end of a line.
-    for c in text.replace("± ", "±\u{a0}").chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            '\n' | '\t' => out.push(' '),
-            c if c.is_control() => out.push('\u{fffd}'),
-            c => out.push(c),
+/// Text with its line breaks kept, for notes of several lines.
+pub(super) fn lines(text: &str) -> Markup {
+    html! {
+        @for (i, line) in text.lines().enumerate() {
+            @if i > 0 { br; }
+            (line)
         }
     }
-    out
 }
 
-/// The same with line breaks kept, for notes of several lines.
-pub(super) fn esc_lines(text: &str) -> String {
-    text.lines().map(esc).collect::<Vec<_>>().join("<br>")
+/// The page with control characters shown as such, and every band kept with its sign at the end of a line.
+pub(super) fn printable(page: &str) -> String {
+    let shown = |c: char| if c.is_control() && !matches!(c, '\n' | '\t') { '\u{fffd}' } else { c };
+    page.replace("± ", "±\u{a0}").chars().map(shown).collect()
 }
 
 /// The segment's colour of the Okabe–Ito palette (Okabe M, Ito K 2008, Color Universal Design).
@@ -41,60 +32,58 @@ pub(super) const fn colour(role: Role) -> &'static str {
 pub(super) const INK: &str = "#1c1c1c";
 /// For what stands back: 7.0 : 1 on white.
 pub(super) const SOFT: &str = "#595959";
+/// The paper.
+pub(super) const PAPER: &str = "#ffffff";
+
+/// A coordinate to a tenth.
+pub(super) fn tenth(value: f64) -> String {
+    format!("{value:.1}")
+}
 
 /// The segment's mark at (x, y): circle, square or diamond of radius `r`, outlined in ink so
 /// that it stands out whatever its colour; hollow where `filled` is false.
-pub(super) fn mark(out: &mut String, role: Role, (x, y): (f64, f64), r: f64, filled: bool) {
-    let fill = if filled { colour(role) } else { "#ffffff" };
-    let paint = format!("fill=\"{fill}\" stroke=\"{INK}\" stroke-width=\"1\"");
-    let _ = match role {
-        Role::Pelvis => writeln!(out, "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\" {paint}/>"),
-        Role::Thorax => {
-            let (a, side) = (r * 0.89, r * 1.78);
-            let (left, top) = (x - a, y - a);
-            writeln!(
-                out,
-                "<rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"{side:.1}\" height=\"{side:.1}\" {paint}/>"
-            )
+pub(super) fn mark(role: Role, (x, y): (f64, f64), r: f64, filled: bool) -> Markup {
+    let fill = if filled { colour(role) } else { PAPER };
+    html! {
+        @match role {
+            Role::Pelvis => {
+                circle cx=(tenth(x)) cy=(tenth(y)) r=(tenth(r)) fill=(fill) stroke=(INK) stroke-width="1" {}
+            }
+            Role::Thorax => {
+                @let (half, side) = (r * 0.89, tenth(r * 1.78));
+                rect x=(tenth(x - half)) y=(tenth(y - half)) width=(side) height=(side)
+                    fill=(fill) stroke=(INK) stroke-width="1" {}
+            }
+            Role::LeadArm => {
+                @let d = r * 1.25;
+                @let (left, right, top, foot) = (x - d, x + d, y - d, y + d);
+                path d=(format!("M{x:.1} {top:.1}L{right:.1} {y:.1}L{x:.1} {foot:.1}L{left:.1} {y:.1}Z"))
+                    fill=(fill) stroke=(INK) stroke-width="1" {}
+            }
         }
-        Role::LeadArm => {
-            let d = r * 1.25;
-            writeln!(
-                out,
-                "<path d=\"M{x:.1} {:.1}L{:.1} {y:.1}L{x:.1} {:.1}L{:.1} {y:.1}Z\" {paint}/>",
-                y - d,
-                x + d,
-                y + d,
-                x - d
-            )
-        }
-    };
+    }
 }
 
 /// Text in an SVG.
-pub(super) fn label(out: &mut String, (x, y): (f64, f64), anchor: &str, class: &str, text: &str) {
-    let _ = writeln!(
-        out,
-        "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" class=\"{class}\">{}</text>",
-        esc(text)
-    );
+pub(super) fn label((x, y): (f64, f64), anchor: &str, class: &str, text: &str) -> Markup {
+    html! { text x=(tenth(x)) y=(tenth(y)) text-anchor=(anchor) class=(class) { (text) } }
 }
 
-/// Opens an SVG that reads as one picture with a name and a description.
-pub(super) fn open_svg(
-    out: &mut String,
+/// An SVG that reads as one picture with a name and a description.
+pub(super) fn svg(
     id: &str,
     (width, height): (f64, f64),
     title: &str,
     description: &str,
-) {
-    let _ = writeln!(
-        out,
-        "<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\">\
-         <title id=\"{id}-t\">{}</title><desc id=\"{id}-d\">{}</desc>",
-        esc(title),
-        esc(description)
-    );
+    inside: &Markup,
+) -> Markup {
+    html! {
+        svg viewBox=(format!("0 0 {width:.0} {height:.0}")) role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
+            title id={ (id) "-t" } { (title) }
+            desc id={ (id) "-d" } { (description) }
+            (inside)
+        }
+    }
 }
 
 #[cfg(test)]
@@ -103,7 +92,9 @@ mod tests {
 
     #[test]
     fn nothing_becomes_markup() {
-        assert_eq!(esc("<b a='x'>&\"\u{1b}[2J"), "&lt;b a=&#39;x&#39;&gt;&amp;&quot;\u{fffd}[2J");
-        assert_eq!(esc_lines("a<\nb"), "a&lt;<br>b");
+        let note = "<b a=\"x\">&\u{1b}[2J<\nb";
+        let page = html! { p title=(note) { (lines(note)) } }.into_string();
+        let text = "&lt;b a=&quot;x&quot;&gt;&amp;\u{fffd}[2J&lt;";
+        assert_eq!(printable(&page), format!("<p title=\"{text}\nb\">{text}<br>b</p>"));
     }
 }

@@ -14,11 +14,13 @@ mod strip;
 use crate::compare::{CompareError, Comparison, Row, compare};
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
-use crate::summary::summarise;
-use html::{esc, esc_lines};
+use crate::summary::{BlockSummary, summarise};
+use crate::words::{capital, plural};
+use html::{lines, printable};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
-use std::fmt::{self, Write as _};
+use std::fmt;
 
 /// The page's whole style, as it stands between `<style>` and `</style>`. A server whose
 /// Content-Security-Policy forbids inline styles may allow this one by its hash.
@@ -111,30 +113,33 @@ impl Sides {
 pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
     let sides = Sides::of(loaded, choice)?;
     let session = &loaded.session;
-    let name = player_name(session);
-    let mut out = String::with_capacity(64 << 10);
-    let _ = write!(
-        out,
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"robots\" content=\"noindex\">\n<title>Lesson of {} – {}</title>\n<style>{STYLE}</style>\n\
-         </head>\n<body>\n<main>\n",
-        esc(&sections::day(session)),
-        esc(name)
-    );
-    sections::head(&mut out, loaded);
-    practise(&mut out, loaded);
-    let drills = drill::drills(loaded);
-    match &sides {
-        None => out.push_str("<h2>What was measured</h2>\n<p>No swings in this session.</p>\n"),
-        Some(sides) => measured(&mut out, loaded, sides, &drills),
-    }
-    mobility::mobility(&mut out, loaded);
-    sections::notes(&mut out, loaded);
-    sections::reading(&mut out, loaded);
-    sections::ending(&mut out, session);
-    out.push_str("</main>\n</body>\n</html>\n");
-    Ok(out)
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="robots" content="noindex";
+                title { "Lesson of " (sections::day(session)) " – " (player_name(session)) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                main {
+                    (sections::head(loaded))
+                    (practise(loaded))
+                    @match &sides {
+                        None => { h2 { "What was measured" } p { "No swings in this session." } }
+                        Some(sides) => (measured(loaded, sides)),
+                    }
+                    (mobility::mobility(loaded))
+                    (sections::notes(loaded))
+                    (sections::reading(loaded))
+                    (sections::ending(session))
+                }
+            }
+        }
+    };
+    Ok(printable(&page.into_string()))
 }
 
 fn player_name(session: &Session) -> &str {
@@ -147,93 +152,81 @@ fn block_name(label: &str) -> &str {
 }
 
 /// The coach's own note on what to practise; lines to write on where there is none.
-fn practise(out: &mut String, loaded: &Loaded) {
-    out.push_str("<section class=\"practise\">\n<h2>What to practise</h2>\n");
-    let mut any = false;
-    for text in loaded.remarks.notes.iter().filter_map(|n| sections::to_practise(&n.text)) {
-        any = true;
-        let _ = writeln!(out, "<p>{}</p>", esc_lines(&crate::words::capital(text)));
+fn practise(loaded: &Loaded) -> Markup {
+    let texts: Vec<&str> =
+        loaded.remarks.notes.iter().filter_map(|n| sections::to_practise(&n.text)).collect();
+    html! {
+        section class="practise" {
+            h2 { "What to practise" }
+            @for text in &texts { p { (lines(&capital(text))) } }
+            @if texts.is_empty() {
+                div class="rule" {}
+                div class="rule" {}
+            }
+        }
     }
-    if !any {
-        out.push_str("<div class=\"rule\"></div>\n<div class=\"rule\"></div>\n");
-    }
-    out.push_str("</section>\n");
 }
 
-fn measured(out: &mut String, loaded: &Loaded, sides: &Sides, drills: &[drill::Drill]) {
-    sections::blocks(out, loaded);
+fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
     let summary = |label: &str| {
         let swings: Vec<&Swing> = loaded.swings.iter().filter(|s| s.block == label).collect();
         summarise(label, &swings, &loaded.remarks)
     };
     let before = summary(&sides.before);
     let after = sides.after.as_deref().map(summary);
-
-    let _ = writeln!(out, "<h2>Your swing at the start: {}</h2>", esc(block_name(&sides.before)));
-    if before.used.is_empty() {
-        out.push_str("<p>No swing of this block counts.</p>\n");
-    } else {
-        let _ = writeln!(
-            out,
-            "<p class=\"small\">Means of {}.</p>",
-            crate::words::plural(before.used.len(), "swing")
-        );
-        out.push_str("<ul class=\"columns\">\n");
-        for line in sentences::block(&before) {
-            let _ = writeln!(out, "<li>{}</li>", esc(&line));
-        }
-        out.push_str("</ul>\n");
-    }
-
-    if !drills.is_empty() {
-        out.push_str("<h2>The drill</h2>\n");
-        for (i, drill) in drills.iter().enumerate() {
-            out.push_str(&drill.html(i + 1));
-        }
-    }
-
-    let comparison = sides.after.as_deref().map(|label| -> Result<(Vec<Row>, Comparison), CompareError> {
-        let (b, a) = (loaded.only(&sides.before), loaded.only(label));
-        // What the drill was about was meant beforehand, so it is judged by itself.
-        let mut meant: Vec<Measure> = Vec::new();
-        for measure in drills.iter().filter_map(drill::Drill::measure) {
-            if !meant.contains(&measure) {
-                meant.push(measure);
+    let drills = drill::drills(loaded);
+    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after, &drills));
+    html! {
+        (sections::blocks(loaded))
+        h2 { "Your swing at the start: " (block_name(&sides.before)) }
+        @if before.used.is_empty() {
+            p { "No swing of this block counts." }
+        } @else {
+            p class="small" { "Means of " (plural(before.used.len(), "swing")) "." }
+            ul class="columns" {
+                @for line in sentences::block(&before) { li { (line) } }
             }
         }
-        let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
-        let mut main = Vec::new();
-        for &measure in &meant {
-            main.extend(compare(&b, &a, &[measure])?.rows);
+        @if !drills.is_empty() { h2 { "The drill" } }
+        @for (i, drill) in drills.iter().enumerate() { (drill.html(i + 1)) }
+        h2 {
+            @if let Some(after) = &sides.after {
+                "Before and after: " (block_name(&sides.before)) " and " (block_name(after))
+            } @else {
+                "Order of peaks"
+            }
         }
-        Ok((main, compare(&b, &a, &others)?))
-    });
-    if let Some(after) = &sides.after {
-        let (b, a) = (block_name(&sides.before), block_name(after));
-        let _ = writeln!(out, "<h2>Before and after: {} and {}</h2>", esc(b), esc(a));
-    } else {
-        out.push_str("<h2>Order of peaks</h2>\n");
-    }
-    match &comparison {
-        Some(Ok((main, rest))) => sections::in_short(out, main, rest),
-        Some(Err(e)) => {
-            let _ = writeln!(out, "<p>Not compared: {}.</p>", esc(&e.to_string()));
+        @match &compared {
+            Some(Ok((main, rest))) => (sections::in_short(main, rest)),
+            Some(Err(e)) => p { "Not compared: " (e) "." },
+            None => {}
         }
-        None => {}
-    }
-    pictures(out, loaded, sides, &before, after.as_ref());
-    if let Some(Ok((main, rest))) = &comparison {
-        sections::table(out, main, rest);
+        (pictures(loaded, sides, &before, after.as_ref()))
+        @if let Some(Ok((main, rest))) = &compared { (sections::table(main, rest)) }
     }
 }
 
-fn pictures(
-    out: &mut String,
+/// The rows of what the drills were about, and the comparison of all else. What a drill was
+/// about was meant beforehand, so it is judged by itself.
+fn compared(
     loaded: &Loaded,
-    sides: &Sides,
-    before: &crate::summary::BlockSummary,
-    after: Option<&crate::summary::BlockSummary>,
-) {
+    before: &str,
+    after: &str,
+    drills: &[drill::Drill],
+) -> Result<(Vec<Row>, Comparison), CompareError> {
+    let (before, after) = (loaded.only(before), loaded.only(after));
+    let meant: Vec<Measure> = drills.iter().filter_map(drill::Drill::measure).collect();
+    let mut main = Vec::new();
+    for (i, measure) in meant.iter().enumerate() {
+        if !meant[..i].contains(measure) {
+            main.extend(compare(&before, &after, &[*measure])?.rows);
+        }
+    }
+    let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
+    Ok((main, compare(&before, &after, &others)?))
+}
+
+fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option<&BlockSummary>) -> Markup {
     let mut parts = Vec::new();
     let mut bodies = Vec::new();
     for (word, summary, label) in
@@ -249,29 +242,27 @@ fn pictures(
         let name = if after.is_some() { word.to_lowercase() } else { block_name(label).into() };
         bodies.push(above::Body { name, summary });
     }
-    if let Some(picture) = strip::strip(&parts) {
-        out.push_str("<h3>When each segment was fastest</h3>\n<figure>");
-        out.push_str(&picture);
-        out.push_str(
-            "<figcaption>Mark: mean over the block. Width of the bar: how sure that mean is (95 %). Thin \
-             lines: single swings. Bars that overlap widely cannot be told apart.</figcaption></figure>\n",
-        );
-        for part in &parts {
-            let _ = writeln!(
-                out,
-                "<p><b>{}</b>: {}</p>",
-                esc(&part.title),
-                esc(&sentences::orders(part.summary))
-            );
+    html! {
+        @if let Some(picture) = strip::strip(&parts) {
+            h3 { "When each segment was fastest" }
+            figure {
+                (picture)
+                figcaption {
+                    "Mark: mean over the block. Width of the bar: how sure that mean is (95 %). Thin lines: single \
+                     swings. Bars that overlap widely cannot be told apart."
+                }
+            }
+            @for part in &parts { p { b { (part.title) } ": " (sentences::orders(part.summary)) } }
         }
-    }
-    if let Some(picture) = above::above(&bodies, loaded.session.player.handedness) {
-        out.push_str("<h3>Turns seen from above</h3>\n<div class=\"two\">");
-        out.push_str(&picture);
-        out.push_str("</div>\n<p class=\"small\">The dotted line is the body's line at address.");
-        if bodies.len() > 1 {
-            out.push_str(" Thin and longer, with hollow marks: before. Thick, with filled marks: after.");
+        @if let Some(picture) = above::above(&bodies, loaded.session.player.handedness) {
+            h3 { "Turns seen from above" }
+            div class="two" { (picture) }
+            p class="small" {
+                "The dotted line is the body's line at address."
+                @if bodies.len() > 1 {
+                    " Thin and longer, with hollow marks: before. Thick, with filled marks: after."
+                }
+            }
         }
-        out.push_str("</p>\n");
     }
 }

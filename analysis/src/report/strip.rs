@@ -1,12 +1,12 @@
 //! The order of peaks as a strip of time before impact, blocks below one another.
 
-use super::html::{INK, SOFT, colour, label, mark, open_svg};
+use super::html::{INK, SOFT, colour, label, mark, svg, tenth};
 use crate::measure::Measure;
 use crate::summary::{BlockSummary, MeasureSummary};
 use crate::words::list;
+use maud::{Markup, html};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Swing;
-use std::fmt::Write as _;
 
 const WIDTH: f64 = 700.0;
 const LEFT: f64 = 96.0;
@@ -26,7 +26,7 @@ pub(super) struct Part<'a> {
 }
 
 /// Draws the parts on one scale; `None` when no part has a peak.
-pub(super) fn strip(parts: &[Part<'_>]) -> Option<String> {
+pub(super) fn strip(parts: &[Part<'_>]) -> Option<Markup> {
     let peaks: Vec<Vec<&MeasureSummary>> = parts.iter().map(|p| peaks_of(p.summary)).collect();
     let singles = parts.iter().flat_map(|p| {
         p.swings.iter().flat_map(|s| Role::ALL.into_iter().filter_map(|r| Some(s.peak(r)?.before_impact_ms)))
@@ -46,68 +46,50 @@ pub(super) fn strip(parts: &[Part<'_>]) -> Option<String> {
     let x = |ms: f64| RIGHT - (RIGHT - LEFT) * ms.clamp(-0.06 * from, from) / from;
     let rows: usize = peaks.iter().map(Vec::len).sum();
     let height = parts.len() as f64 * (HEAD + GAP) + rows as f64 * ROW + AXIS;
-    let mut out = String::new();
-    open_svg(&mut out, "strip", (WIDTH, height), "Order of peaks before impact", &described(parts));
     let foot = height - AXIS;
-    let mut tick = 0.0;
-    while tick <= from {
-        let at = x(tick);
-        let line = if tick == 0.0 { format!("{INK}\" stroke-width=\"1.6") } else { "#d4d4d4".into() };
-        let _ = writeln!(
-            out,
-            "<path d=\"M{at:.1} {:.1}V{foot:.1}\" fill=\"none\" stroke=\"{line}\"/>",
-            HEAD - 4.0
-        );
-        let text = if tick == 0.0 { "impact".into() } else { format!("{tick:.0}") };
-        label(&mut out, (at, foot + 13.0), "middle", "tick", &text);
-        tick += step;
-    }
-    label(
-        &mut out,
-        (LEFT, foot + 28.0),
-        "start",
-        "tick",
-        "milliseconds before impact; time runs to the right →",
-    );
+    let ticks = (0..).map(|i| f64::from(i) * step).take_while(|tick| *tick <= from);
+    let mut tops = Vec::new();
     let mut y = 0.0;
-    for (part, peaks) in parts.iter().zip(&peaks) {
-        label(&mut out, (4.0, y + 13.0), "start", "head", &part.title);
-        y += HEAD;
-        for m in peaks {
-            row(&mut out, part, m, y + ROW / 2.0, &x);
-            y += ROW;
-        }
-        y += GAP;
+    for peaks in &peaks {
+        tops.push(y);
+        y += HEAD + peaks.len() as f64 * ROW + GAP;
     }
-    out.push_str("</svg>\n");
-    Some(out)
+    let inside = html! {
+        @for tick in ticks {
+            @let impact = tick == 0.0;
+            path d=(format!("M{:.1} {:.1}V{foot:.1}", x(tick), HEAD - 4.0)) fill="none"
+                stroke=(if impact { INK } else { "#d4d4d4" }) stroke-width=[impact.then_some("1.6")] {}
+            (label((x(tick), foot + 13.0), "middle", "tick", &if impact { "impact".into() } else { format!("{tick:.0}") }))
+        }
+        (label((LEFT, foot + 28.0), "start", "tick", "milliseconds before impact; time runs to the right →"))
+        @for ((part, peaks), top) in parts.iter().zip(&peaks).zip(tops) {
+            (label((4.0, top + 13.0), "start", "head", &part.title))
+            @for (i, m) in peaks.iter().enumerate() {
+                (row(part, m, top + HEAD + (i as f64 + 0.5) * ROW, &x))
+            }
+        }
+    };
+    Some(svg("strip", (WIDTH, height), "Order of peaks before impact", &described(parts), &inside))
 }
 
-fn row(out: &mut String, part: &Part<'_>, m: &MeasureSummary, y: f64, x: &dyn Fn(f64) -> f64) {
-    let Measure::PeakBeforeImpact(role) = m.measure else { return };
-    mark(out, role, (12.0, y), 5.0, true);
-    label(out, (24.0, y + 4.0), "start", "row", role.label());
-    for peak in part.swings.iter().filter_map(|s| s.peak(role)) {
-        let at = x(peak.before_impact_ms);
-        let _ = writeln!(
-            out,
-            "<path d=\"M{at:.1} {:.1}v12\" fill=\"none\" stroke=\"{SOFT}\" stroke-opacity=\"0.55\"/>",
-            y - 6.0
-        );
-    }
-    if let Some(half) = m.half_width {
-        let (a, b) = (x(m.sample.mean + half), x(m.sample.mean - half));
-        let _ = writeln!(
-            out,
-            "<rect x=\"{a:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"9\" fill=\"{}\" fill-opacity=\"0.85\" stroke=\"{INK}\" stroke-width=\"0.8\"/>",
-            y - 4.5,
-            (b - a).max(1.0),
-            colour(role)
-        );
-    }
-    mark(out, role, (x(m.sample.mean), y), 5.5, true);
+fn row(part: &Part<'_>, m: &MeasureSummary, y: f64, x: &dyn Fn(f64) -> f64) -> Markup {
+    let Measure::PeakBeforeImpact(role) = m.measure else { return Markup::default() };
+    let mean = m.sample.mean;
     let band = m.half_width.map_or(String::new(), |h| format!(" ± {h:.0}"));
-    label(out, (WIDTH - 4.0, y + 4.0), "end", "row", &format!("{:.0}{band} ms", m.sample.mean));
+    html! {
+        (mark(role, (12.0, y), 5.0, true))
+        (label((24.0, y + 4.0), "start", "row", role.label()))
+        @for peak in part.swings.iter().filter_map(|s| s.peak(role)) {
+            path d=(format!("M{:.1} {:.1}v12", x(peak.before_impact_ms), y - 6.0)) fill="none" stroke=(SOFT) stroke-opacity="0.55" {}
+        }
+        @if let Some(half) = m.half_width {
+            @let (from, to) = (x(mean + half), x(mean - half));
+            rect x=(tenth(from)) y=(tenth(y - 4.5)) width=(tenth((to - from).max(1.0))) height="9" fill=(colour(role))
+                fill-opacity="0.85" stroke=(INK) stroke-width="0.8" {}
+        }
+        (mark(role, (x(mean), y), 5.5, true))
+        (label((WIDTH - 4.0, y + 4.0), "end", "row", &format!("{mean:.0}{band} ms")))
+    }
 }
 
 fn peaks_of(summary: &BlockSummary) -> Vec<&MeasureSummary> {

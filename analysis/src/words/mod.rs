@@ -1,7 +1,9 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod calibration;
 pub mod quality;
 pub mod strap;
+pub mod trouble;
 
 use crate::measure::{Measure, More};
 use peakorder_protocol::Role;

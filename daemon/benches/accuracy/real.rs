@@ -116,6 +116,7 @@ fn session(roles: impl Iterator<Item = Role>) -> Session {
         straps: roles.map(|role| (role, strap.clone())).collect(),
         settings: toml::Table::new(),
         calibration: Vec::new(),
+        troubles: Vec::new(),
     }
 }
 

@@ -91,8 +91,8 @@ impl Scenario {
             for o in &outputs {
                 match o {
                     Output::NotASwing { t_s, why } => eprintln!("seed {seed}: {t_s:.2} s: {why}"),
-                    Output::Calibration { verdict, role, step, .. } if !verdict.ok => {
-                        eprintln!("seed {seed}: {step} {role}: {}", verdict.text);
+                    Output::Calibration(judged) if !judged.passed() => {
+                        eprintln!("seed {seed}: {judged:?}");
                     }
                     _ => {}
                 }

@@ -15,8 +15,8 @@
 //! - Host: 2 ms, plus an exponential of 1.2 ms, plus for 3 % an exponential of 10 ms up to
 //!   30 ms; arrivals stay in order.
 
+use chacha20::ChaCha8Rng;
 use rand::{RngExt as _, SeedableRng as _};
-use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
 
 /// What the strap says about time.

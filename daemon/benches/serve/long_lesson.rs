@@ -22,7 +22,7 @@ fn swings(folder: &std::path::Path) -> Vec<Swing> {
     let dir = SessionDir::create(&folder.join("short"), false).expect("a new folder");
     let mut engine = Engine::new(dir, session, true).expect("a valid session");
     let records: Vec<_> = script.session().records().collect();
-    engine.push(&records).expect("it records");
+    engine.push(&records);
     let (dir, _) = engine.finish().expect("it ends");
     let numbers = dir.swing_numbers().expect("the folder has swings");
     let played: Vec<Swing> = numbers.iter().map(|n| dir.read_swing(*n).expect("a swing")).collect();

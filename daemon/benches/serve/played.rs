@@ -71,7 +71,7 @@ impl Played {
         for batch in records.chunks(BATCH) {
             let before = engine.pipeline().swings();
             let start = Instant::now();
-            engine.push(batch).expect("it records");
+            engine.push(batch);
             self.hub.update(batch, &engine, &mut events);
             if engine.pipeline().swings() > before {
                 swing(engine.pipeline().swings(), start);

@@ -1,12 +1,12 @@
-//! The one pipeline: records in, calibration verdicts and swings out.
+//! The one pipeline: records in, judged calibration steps and swings out.
 //!
 //! Live, replay, import and demo all push the same records through here. No I/O, no
 //! clock, no randomness: the same records give the same swings, to the byte.
 
 use super::attitude::{Attitude, attitude};
+use super::calibrate::Mounting;
 use super::calibrate::slip::{AddressGravity, Moved};
 use super::calibrate::steps::{StepSamples, judge};
-use super::calibrate::{Mounting, Step, Verdict};
 use super::clock::time::SessionTime;
 use super::detect::phases;
 use super::detect::signal::Tracks;
@@ -17,6 +17,7 @@ use super::segment::Segment;
 use super::settings::Settings;
 use super::stream::{Counts, Received};
 use super::window::{SegmentWindow, Window};
+use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent};
 use peakorder_protocol::mobility::MobilityCheck;
@@ -37,16 +38,7 @@ const STEP_GRACE_S: f64 = 1.0;
 #[derive(Debug, Clone)]
 pub enum Output {
     /// A guided movement was judged.
-    Calibration {
-        /// Session time, s.
-        t_s: f64,
-        /// Movement.
-        step: Step,
-        /// Strap.
-        role: Role,
-        /// Verdict.
-        verdict: Verdict,
-    },
+    Calibration(JudgedStep),
     /// A block began.
     Block {
         /// Session time, s.
@@ -111,7 +103,7 @@ pub enum SetupError {
 }
 
 struct PendingStep {
-    step: Step,
+    step: CalibrationStep,
     from_s: f64,
     to_s: f64,
 }
@@ -126,7 +118,7 @@ pub struct Pipeline {
     block: String,
     blocks: Vec<(f64, String)>,
     swings: u32,
-    started: BTreeMap<&'static str, f64>,
+    started: BTreeMap<CalibrationStep, f64>,
     pending: Vec<PendingStep>,
     turns: Turns,
     not_before_s: f64,
@@ -257,12 +249,12 @@ impl Pipeline {
     fn mark(&mut self, mark: &Mark, out: &mut Vec<Output>) {
         let t_s = mark.t_ns as f64 * 1e-9;
         let (step, starts) = match mark.kind {
-            MarkKind::StillStart => (Step::Still, true),
-            MarkKind::StillEnd => (Step::Still, false),
-            MarkKind::BowStart => (Step::Bow, true),
-            MarkKind::BowEnd => (Step::Bow, false),
-            MarkKind::ArmRaiseStart => (Step::ArmRaise, true),
-            MarkKind::ArmRaiseEnd => (Step::ArmRaise, false),
+            MarkKind::StillStart => (CalibrationStep::Still, true),
+            MarkKind::StillEnd => (CalibrationStep::Still, false),
+            MarkKind::BowStart => (CalibrationStep::Bow, true),
+            MarkKind::BowEnd => (CalibrationStep::Bow, false),
+            MarkKind::ArmRaiseStart => (CalibrationStep::ArmRaise, true),
+            MarkKind::ArmRaiseEnd => (CalibrationStep::ArmRaise, false),
             MarkKind::Block => {
                 self.block.clone_from(&mark.detail);
                 self.blocks.push((t_s, mark.detail.clone()));
@@ -281,8 +273,8 @@ impl Pipeline {
             MarkKind::Note => return,
         };
         if starts {
-            self.started.insert(step.key(), t_s);
-        } else if let Some(from_s) = self.started.remove(step.key()) {
+            self.started.insert(step, t_s);
+        } else if let Some(from_s) = self.started.remove(&step) {
             self.pending.push(PendingStep { step, from_s, to_s: t_s });
         }
         // Nothing done for a calibration is a swing.
@@ -310,11 +302,11 @@ impl Pipeline {
                     acc.push(s.acc);
                 }
                 let samples = StepSamples { times_s: &times_s, gyro_rad_s: &gyro, acc_m_s2: &acc };
-                let verdict = judge(step, role, samples, stream.axes_mut());
-                if verdict.ok && stream.refresh_mounting(to_s) {
+                let outcome = judge(step, role, samples, stream.axes_mut());
+                if outcome.passed() && stream.refresh_mounting(to_s) {
                     self.address_gravity.remove(&role);
                 }
-                out.push(Output::Calibration { t_s: to_s, step, role, verdict });
+                out.push(Output::Calibration(JudgedStep { t_s: to_s, step, role, outcome }));
             }
         }
     }

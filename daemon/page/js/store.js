@@ -176,6 +176,7 @@ export function connect() {
   triedAt = Date.now();
   const handlers = {
     problem: (data) => fail(data?.text),
+    trouble: (data) => fail(data?.text),
     // A new stream, perhaps of a new process: what was missed is not known, so all is read anew.
     hello: () => sync(),
     lagged: () => sync(),

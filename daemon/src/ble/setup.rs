@@ -96,6 +96,7 @@ impl Setup {
                 .collect(),
             settings,
             calibration: Vec::new(),
+            troubles: Vec::new(),
         }
     }
 }

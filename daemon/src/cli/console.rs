@@ -3,6 +3,7 @@
 use crate::engine::Summary;
 use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use peakorder_analysis::words;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
@@ -51,10 +52,13 @@ pub(super) fn stop_signal() -> impl Future<Output = ()> {
         }
     };
     let (interrupt, terminate) = (listen(SignalKind::interrupt()), listen(SignalKind::terminate()));
+    // The terminal was closed.
+    let hang_up = listen(SignalKind::hangup());
     async {
         tokio::select! {
             () = interrupt => {}
             () = terminate => {}
+            () = hang_up => {}
         }
     }
 }
@@ -126,12 +130,14 @@ fn mobility_line(check: &MobilityCheck) -> String {
 fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
-        LiveEvent::Calibration { step, ok, text, .. } => {
-            Some(format!("{step}: {}{text}", if *ok { "" } else { "again, because " }))
+        LiveEvent::Calibration { judged } => {
+            let again = if judged.passed() { "" } else { "again, because " };
+            Some(format!("{}: {again}{}", words::calibration::step(judged.step), text_of(event)?))
         }
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
         LiveEvent::Strap { role, .. } => Some(format!("{role} strap: {}", text_of(event)?)),
+        LiveEvent::Trouble { .. } => text_of(event),
         _ => None,
     }
 }
@@ -169,6 +175,16 @@ pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
             ", {} lost ({:.2} %)",
             summary.lost,
             100.0 * summary.lost as f64 / (summary.samples + summary.lost) as f64
+        );
+    }
+    if summary.missing_files > 0 {
+        let _ = write!(
+            line,
+            ", {} computed file{} missing: peakorderd replay {} makes {}",
+            summary.missing_files,
+            if summary.missing_files == 1 { "" } else { "s" },
+            path.display(),
+            if summary.missing_files == 1 { "it" } else { "them" }
         );
     }
     if summary.bad_packets > 0 {

@@ -215,6 +215,7 @@ async fn import(
             .collect(),
         settings: super::settings(arguments.filter),
         calibration: Vec::new(),
+        troubles: Vec::new(),
     };
     let engine = Engine::new(dir, session, true)?;
     let (to, batches) = mpsc::channel(BATCHES);

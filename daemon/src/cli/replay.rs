@@ -31,6 +31,10 @@ pub(super) struct Arguments {
     /// Replace the session that is already in DIR2.
     #[arg(long, requires = "into")]
     force: bool,
+    /// Compute in place although the log is damaged: swings in the damaged parts are lost, and
+    /// the others may get other numbers.
+    #[arg(long, conflicts_with = "into")]
+    damaged: bool,
     /// Print every event as a line of JSON.
     #[arg(long)]
     json: bool,
@@ -41,11 +45,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     session.settings.extend(super::settings(arguments.filter));
     let log_path = source.log_path();
     let size = log_path.metadata().map_or(0, |m| m.len());
-    let replay = Replay::open(&log_path).map_err(|error| match error {
-        // This one names the file itself.
-        LogError::Open { .. } => anyhow!(error),
-        error => anyhow!("{}: {error}", log_path.display()),
-    })?;
+    let open = || Replay::open(&log_path).map_err(|error| named(&log_path, error));
+    let replay = open()?;
     let (target, record) = match &arguments.into {
         Some(into) => {
             if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
@@ -65,6 +66,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 .with_context(|| format!("{} to {}", from.path().display(), to.path().display()))?;
         }
     } else {
+        source.refuse_if_recording()?;
+        refuse_to_lose_swings(&arguments, &source, open()?)?;
         source.remove_swings()?;
     }
     let engine = Engine::new(target.clone(), session, record)?;
@@ -105,20 +108,46 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         console::print_line(&console::summary_line(dir.path(), &summary));
     }
     if let Some(error) = replay.take_error() {
-        bail!("{}: {error}", log_path.display());
+        return Err(named(&log_path, error));
     }
     if !replay.findings().is_empty() {
-        console::print_error(&damage(&arguments, &log_path, replay.findings()));
+        let done = "All that could be read was used; ";
+        console::print_error(&damage(&arguments, &log_path, replay.findings(), done));
         return Ok(ExitCode::FAILURE);
     }
     Ok(ExitCode::SUCCESS)
+}
+
+fn named(log: &Path, error: LogError) -> anyhow::Error {
+    match error {
+        // This one names the file itself.
+        LogError::Open { .. } => anyhow!(error),
+        error => anyhow!("{}: {error}", log.display()),
+    }
+}
+
+/// Reads the whole log before anything is removed. Swing files that a damaged log can no
+/// longer give are kept, unless the user wants what can be read.
+fn refuse_to_lose_swings(arguments: &Arguments, source: &SessionDir, mut log: Replay) -> anyhow::Result<()> {
+    log.by_ref().for_each(drop);
+    if let Some(error) = log.take_error() {
+        return Err(named(&source.log_path(), error));
+    }
+    let damaged = log.findings().iter().any(|f| f.kind.is_damage());
+    if damaged && !arguments.damaged && !source.swing_numbers()?.is_empty() {
+        bail!(
+            "{}. The swing files are left as they are; to compute what can be read in their place, add --damaged",
+            damage(arguments, &source.log_path(), log.findings(), "")
+        );
+    }
+    Ok(())
 }
 
 /// This many places are named.
 const NAMED: usize = 5;
 
 /// One line: where the log is damaged, what was done, and how to get a whole one.
-fn damage(arguments: &Arguments, log: &Path, findings: &[Finding]) -> String {
+fn damage(arguments: &Arguments, log: &Path, findings: &[Finding], done: &str) -> String {
     let mut text = format!("{}: ", log.display());
     for (i, finding) in findings.iter().take(NAMED).enumerate() {
         let _ = write!(text, "{}{finding}", if i == 0 { "" } else { "; " });
@@ -126,7 +155,8 @@ fn damage(arguments: &Arguments, log: &Path, findings: &[Finding]) -> String {
     if let Some(more) = findings.len().checked_sub(NAMED).filter(|more| *more > 0) {
         let _ = write!(text, "; and at {more} more places");
     }
-    text.push_str(". All that could be read was used; ");
+    text.push_str(". ");
+    text.push_str(done);
     if let Some(into) = &arguments.into {
         let _ = write!(text, "the copy in {} is whole", into.display());
     } else {

@@ -154,9 +154,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let above = bar.clone();
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
         let Some(line) = console::line(event, json) else { return };
-        // Swings go to stdout, for programs too. What happens to the straps goes to stderr, for the person who watches.
+        // Swings go to stdout, for programs too. What happens to straps and recording goes to stderr, for the person who watches.
         above.suspend(|| match event {
-            LiveEvent::Strap { .. } if !json => console::print_error(&line),
+            LiveEvent::Strap { .. } | LiveEvent::Trouble { .. } if !json => console::print_error(&line),
             _ => console::print_line(&line),
         });
     }));

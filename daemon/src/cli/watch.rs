@@ -1,8 +1,9 @@
 //! `peakorderd watch`: the lesson in a terminal.
 
 use crate::watch::client::{ServerAddress, Update, follow};
-use crate::watch::draw::draw;
+use crate::watch::draw::lines;
 use crate::watch::screen::Screen;
+use crate::watch::terminal::Terminal;
 use anyhow::{Context as _, bail};
 use crossterm::event::{Event, KeyCode, KeyModifiers};
 use std::io::IsTerminal as _;
@@ -68,18 +69,18 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         }
     });
     std::thread::spawn(move || keys(&to));
-    let mut terminal = ratatui::try_init().context("the terminal cannot be drawn on")?;
+    let mut terminal = Terminal::take_over().context("the terminal cannot be drawn on")?;
     let mut screen = Screen::default();
-    let mut drawn = terminal.draw(|frame| draw(&screen, frame)).map(drop);
-    while drawn.is_ok() {
+    let mut painted = terminal.paint(&lines(&screen));
+    while painted.is_ok() {
         match changes.recv().await {
             Some(Change::Update(update)) => screen.apply(update),
             Some(Change::Redraw) => {}
             Some(Change::Quit) | None => break,
         }
-        drawn = terminal.draw(|frame| draw(&screen, frame)).map(drop);
+        painted = terminal.paint(&lines(&screen));
     }
-    ratatui::restore();
-    drawn.context("the terminal cannot be drawn on")?;
+    drop(terminal);
+    painted.context("the terminal cannot be drawn on")?;
     Ok(ExitCode::SUCCESS)
 }

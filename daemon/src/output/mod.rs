@@ -7,21 +7,35 @@ pub use told::{Told, text_of};
 use peakorder_motion::pipeline::Output;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{Mobility, MobilityCheck};
-use peakorder_protocol::session::{CalibrationNote, Session, SessionDir, SessionError};
+use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
+use peakorder_protocol::trouble::{Trouble, TroubleNote};
 use tokio::sync::broadcast;
 
-/// Writes what the pipeline puts out into a session folder and tells watchers.
+/// Writes what the pipeline puts out into a session folder and tells watchers. A file that
+/// cannot be written is tried again with the next one; a replay makes what is missing then.
 pub struct Outputs {
     dir: SessionDir,
     session: Session,
     mobility: Mobility,
     watchers: broadcast::Sender<LiveEvent>,
     swings: u32,
+    unwritten: Vec<ComputedFile>,
+    /// The watchers know that files cannot be written.
+    told_unwritten: bool,
+}
+
+/// A file that is computed from the recording.
+enum ComputedFile {
+    Session,
+    Mobility,
+    Swing(Box<Swing>, Vec<u8>),
 }
 
 /// A watcher further behind than this loses the oldest events; the daemon never waits.
 const WATCHER_BACKLOG: usize = 256;
+/// Swing files that wait for the disk; a hundred kilobytes each.
+const UNWRITTEN: usize = 200;
 
 impl Outputs {
     /// For the session in `dir`, whose `session.toml` is written at once.
@@ -32,7 +46,7 @@ impl Outputs {
         dir.remove_mobility()?;
         let mobility = Mobility::new(&session.id, session.player.handedness);
         let (watchers, _) = broadcast::channel(WATCHER_BACKLOG);
-        Ok(Self { dir, session, mobility, watchers, swings: 0 })
+        Ok(Self { dir, session, mobility, watchers, swings: 0, unwritten: Vec::new(), told_unwritten: false })
     }
 
     /// A new watcher: sees what happens from now on.
@@ -51,33 +65,24 @@ impl Outputs {
     }
 
     /// Writes one output: files first, then watchers.
-    pub fn write(&mut self, output: &Output) -> Result<(), SessionError> {
+    pub fn write(&mut self, output: &Output, t_s: f64) {
         match output {
             Output::Swing(swing, curves) => {
-                match self.dir.write_swing(swing, &curves.to_bytes()) {
-                    // A number that came out wrong must not end the recording.
-                    Err(error @ SessionError::NotFinite { .. }) => {
-                        tracing::error!(%error, "A swing was left out.");
-                        return Ok(());
-                    }
-                    written => written?,
-                }
                 self.swings = swing.number;
+                // No file can hold it, so it is not tried again, and watchers could not read it.
+                if let Err(error) = swing.to_json() {
+                    tracing::error!(%error, swing = swing.number, "A swing was left out.");
+                    return;
+                }
+                self.write_file(ComputedFile::Swing(swing.clone(), curves.to_bytes()), t_s);
             }
-            Output::Calibration { t_s, step, role, verdict } => {
-                self.session.calibration.push(CalibrationNote {
-                    t_s: *t_s,
-                    step: step.key().into(),
-                    role: *role,
-                    ok: verdict.ok,
-                    text: verdict.text.clone(),
-                    sd_deg: verdict.sd_deg,
-                });
-                self.dir.write_session(&self.session)?;
+            Output::Calibration(judged) => {
+                self.session.calibration.push(judged.clone());
+                self.write_file(ComputedFile::Session, t_s);
             }
             Output::Mobility(check) => {
                 self.mobility.checks.push(MobilityCheck::clone(check));
-                self.dir.write_mobility(&self.mobility)?;
+                self.write_file(ComputedFile::Mobility, t_s);
             }
             Output::Block { .. } | Output::Strap(_) => {}
             Output::BadPacket { role, error, .. } => {
@@ -90,14 +95,65 @@ impl Outputs {
         if let Some(event) = event_of(output) {
             self.tell(event);
         }
+    }
+
+    /// Notes a trouble in the session file and tells the watchers.
+    pub fn trouble(&mut self, t_s: f64, what: Trouble) {
+        tracing::warn!(trouble = ?what, "The session has a trouble.");
+        self.session.troubles.push(TroubleNote { t_ms: (t_s * 1e3) as u64, what: what.clone() });
+        self.tell(LiveEvent::Trouble { t_s, what });
+        if let Err(error) = self.dir.write_session(&self.session) {
+            tracing::warn!(%error, "The session file could not be written.");
+            self.keep(ComputedFile::Session);
+        }
+    }
+
+    /// Writes a file, after those that still wait. Watchers are told of the first that fails.
+    fn write_file(&mut self, file: ComputedFile, t_s: f64) {
+        self.keep(file);
+        if let Err(error) = self.write_waiting()
+            && !self.told_unwritten
+        {
+            self.told_unwritten = true;
+            let (file, why) = match &error {
+                SessionError::Io { path, source } => (path.display().to_string(), source.to_string()),
+                other => (self.dir.path().display().to_string(), other.to_string()),
+            };
+            self.trouble(t_s, Trouble::FileNotWritten { file, why });
+        }
+    }
+
+    fn keep(&mut self, file: ComputedFile) {
+        if !matches!(file, ComputedFile::Swing(..)) {
+            // Only the newest content counts.
+            self.unwritten.retain(|f| std::mem::discriminant(f) != std::mem::discriminant(&file));
+        }
+        if self.unwritten.len() < UNWRITTEN {
+            self.unwritten.push(file);
+        }
+    }
+
+    fn write_waiting(&mut self) -> Result<(), SessionError> {
+        while let Some(file) = self.unwritten.first() {
+            match file {
+                ComputedFile::Session => self.dir.write_session(&self.session)?,
+                ComputedFile::Mobility => self.dir.write_mobility(&self.mobility)?,
+                ComputedFile::Swing(swing, curves) => self.dir.write_swing(swing, curves)?,
+            }
+            self.unwritten.remove(0);
+        }
+        self.told_unwritten = false;
         Ok(())
     }
 
-    /// The session has ended at session time `t_s`.
-    pub fn finish(self, t_s: f64) -> Result<SessionDir, SessionError> {
-        self.dir.write_session(&self.session)?;
+    /// The session has ended at session time `t_s`. Returns its folder and the number of
+    /// computed files that are not there.
+    pub fn finish(mut self, t_s: f64) -> (SessionDir, u32) {
+        self.write_file(ComputedFile::Session, t_s);
+        let others = self.unwritten.iter().filter(|f| !matches!(f, ComputedFile::Swing(..))).count();
+        let missing = (1..=self.swings).filter(|n| !self.dir.swing_path(*n).exists()).count();
         self.tell(LiveEvent::SessionEnded { t_s, swings: self.swings });
-        Ok(self.dir)
+        (self.dir, (others + missing) as u32)
     }
 
     fn tell(&self, event: LiveEvent) {
@@ -110,13 +166,7 @@ impl Outputs {
 pub fn event_of(output: &Output) -> Option<LiveEvent> {
     Some(match output {
         Output::Swing(swing, _) => LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) },
-        Output::Calibration { t_s, step, role, verdict } => LiveEvent::Calibration {
-            t_s: *t_s,
-            step: step.key().into(),
-            role: *role,
-            ok: verdict.ok,
-            text: verdict.text.clone(),
-        },
+        Output::Calibration(judged) => LiveEvent::Calibration { judged: judged.clone() },
         Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
         Output::Strap(event) => {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }

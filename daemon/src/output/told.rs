@@ -29,10 +29,34 @@ impl<'a> From<&'a LiveEvent> for Told<'a> {
     }
 }
 
-/// What a strap event is in words; `None` for what is shown and not said.
+/// What an event is in words; `None` for what is shown and not said.
 pub fn text_of(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Strap { what, .. } => Some(words::strap::event(what)),
+        LiveEvent::Calibration { judged } => Some(words::calibration::outcome(judged)),
+        LiveEvent::Trouble { what, .. } => Some(words::trouble::sentence(what)),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use peakorder_protocol::Role;
+    use peakorder_protocol::calibration::{CalibrationOutcome, CalibrationStep, JudgedStep, Refusal};
+    use serde_json::json;
+
+    #[test]
+    fn a_calibration_step_is_told_with_its_figures_and_its_sentence() {
+        let outcome = CalibrationOutcome::Refused(Refusal::NotReturned { left_over_deg: 22.5 });
+        let judged = JudgedStep { t_s: 19.5, step: CalibrationStep::ArmRaise, role: Role::LeadArm, outcome };
+        let event = LiveEvent::Calibration { judged: judged.clone() };
+        let told = serde_json::to_value(Told::from(&event)).expect("writes");
+        let expected = json!({
+            "event": "calibration", "t_s": 19.5, "step": "arm-raise", "role": "lead_arm", "ok": false,
+            "refused": "not-returned", "left_over_deg": 22.5, "text": words::calibration::outcome(&judged),
+        });
+        assert_eq!(told, expected);
+        assert_eq!(serde_json::from_value::<LiveEvent>(told).expect("reads"), event);
     }
 }

@@ -32,6 +32,23 @@ impl FromStr for Speed {
 /// Records handed over at once when there is no pace to keep.
 const BATCH: usize = 64;
 
+/// A pause is cut into pieces this long, so that the end of the session ends it.
+const CHECK_EVERY: Duration = Duration::from_millis(100);
+
+/// Waits until `due`; false when nobody listens any more.
+fn wait_until(due: Instant, to: &mpsc::Sender<Vec<Record>>) -> bool {
+    loop {
+        if to.is_closed() {
+            return false;
+        }
+        let left = due.saturating_duration_since(Instant::now());
+        if left.is_zero() {
+            return true;
+        }
+        std::thread::sleep(left.min(CHECK_EVERY));
+    }
+}
+
 /// Sends `records` at `speed`, blocking this thread; stops early when nobody listens.
 /// `progress` is told the session time.
 pub fn play(
@@ -51,7 +68,9 @@ pub fn play(
                 if !batch.is_empty() && to.blocking_send(std::mem::take(&mut batch)).is_err() {
                     return;
                 }
-                std::thread::sleep(due - now);
+                if !wait_until(due, to) {
+                    return;
+                }
             }
         }
         batch.push(record);

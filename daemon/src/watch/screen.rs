@@ -145,7 +145,7 @@ impl Screen {
                 let again = if data["ok"].as_bool() == Some(true) { "" } else { "again, because " };
                 self.say(format!("{}: {again}{}", text(&data["step"]), text(&data["text"])));
             }
-            "problem" => self.say(text(&data["text"])),
+            "problem" | "trouble" => self.say(text(&data["text"])),
             _ => {}
         }
         let Some(lesson) = &mut self.lesson else { return };

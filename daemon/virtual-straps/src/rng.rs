@@ -1,9 +1,9 @@
 //! Random numbers: one `ChaCha8` seed, one derived stream for each subsystem, so that
 //! changing one subsystem (say the link) leaves the draws of the others untouched.
 
+use chacha20::ChaCha8Rng;
 use rand::RngExt as _;
 use rand::SeedableRng as _;
-use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution as _, Exp1, StandardNormal};
 
 /// Which subsystem draws. The discriminant is the `ChaCha` stream number's upper half.
@@ -32,7 +32,7 @@ pub(crate) enum Purpose {
 }
 
 /// A seeded generator with the few distributions that the virtual straps need.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct Draw(ChaCha8Rng);
 
 impl Draw {

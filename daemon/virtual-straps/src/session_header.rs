@@ -39,5 +39,6 @@ pub fn virtual_session(script: &crate::Script, id: &str, player: Player, started
             .collect(),
         settings: toml::Table::new(),
         calibration: Vec::new(),
+        troubles: Vec::new(),
     }
 }

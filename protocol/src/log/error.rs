@@ -19,9 +19,7 @@ pub enum LogError {
         source: io::Error,
     },
     /// Writing failed; the log takes no more records.
-    #[error(
-        "writing the recording failed at byte {offset}: {source}; what was written before is kept, start a new session"
-    )]
+    #[error("writing the recording failed at byte {offset}: {source}; what was written before is kept")]
     Write {
         /// Length of the log before the write that failed.
         offset: u64,
@@ -29,7 +27,7 @@ pub enum LogError {
         source: io::Error,
     },
     /// An earlier write failed.
-    #[error("the recording stopped at byte {offset} because a write failed ({reason}); start a new session")]
+    #[error("the recording stopped at byte {offset} because a write failed ({reason})")]
     Failed {
         /// Length of the log before the write that failed.
         offset: u64,
@@ -109,6 +107,18 @@ pub enum FindingKind {
         /// Number that came.
         found: u64,
     },
+}
+
+impl FindingKind {
+    /// Whether recorded samples were lost after they were written. The torn end of a killed
+    /// session and a gap in the numbering, which a full disk leaves, lack only what never was
+    /// in the file.
+    pub fn is_damage(self) -> bool {
+        match self {
+            Self::TornTail | Self::DamagedHeader | Self::SequenceGap { .. } => false,
+            Self::BadCrc | Self::Garbage | Self::Undecodable | Self::Repeated { .. } => true,
+        }
+    }
 }
 
 impl fmt::Display for Finding {

@@ -3,19 +3,27 @@
 use super::frame::{self, FRAME_HEADER_LEN, PAYLOAD_LIMIT};
 use super::{LogError, Record, wire};
 use crate::files::private_file;
-use std::fs::{File, OpenOptions};
-use std::io::{self, Write};
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{self, Seek as _, SeekFrom, Write};
 use std::path::Path;
 
 /// Where a log is written to. A trait so that tests can make it fail.
 pub trait Store: Write {
     /// Makes what was written survive a power cut.
     fn sync(&mut self) -> io::Result<()>;
+
+    /// Cuts off what was written after the first `length` bytes.
+    fn cut(&mut self, length: u64) -> io::Result<()>;
 }
 
 impl Store for File {
     fn sync(&mut self) -> io::Result<()> {
         self.sync_data()
+    }
+
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.set_len(length)?;
+        self.seek(SeekFrom::Start(length)).map(drop)
     }
 }
 
@@ -33,7 +41,8 @@ pub struct LogWriter<S: Store = File> {
 
 impl LogWriter<File> {
     /// Creates `path`, readable by its owner only, and writes the file header.
-    /// An existing file is refused.
+    /// An existing file is refused. The file stays locked until the writer is dropped, so
+    /// that others can tell that it is being recorded (see [`is_being_written`]).
     pub fn create(path: &Path) -> Result<Self, LogError> {
         let file = private_file(path, OpenOptions::new().write(true).create_new(true)).map_err(|source| {
             if source.kind() == io::ErrorKind::AlreadyExists {
@@ -42,11 +51,18 @@ impl LogWriter<File> {
                 LogError::Open { path: path.to_owned(), source }
             }
         })?;
+        // Some file systems cannot lock. The log itself is none the worse for it.
+        let _ = file.try_lock();
         let mut log = Self::new(file)?;
         log.sync()?;
         sync_folder_of(path);
         Ok(log)
     }
+}
+
+/// Whether a writer of this or another program has the log at `path` open.
+pub fn is_being_written(path: &Path) -> bool {
+    File::open(path).is_ok_and(|file| matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock)))
 }
 
 impl<S: Store> LogWriter<S> {
@@ -60,7 +76,7 @@ impl<S: Store> LogWriter<S> {
 
     /// Appends the records as one frame (more only when they exceed a frame's limit), each
     /// frame with one write. After an error other than [`LogError::TooLarge`] the log
-    /// refuses all further records.
+    /// refuses all further records until [`LogWriter::resume`].
     pub fn append(&mut self, records: &[Record]) -> Result<(), LogError> {
         self.refuse_if_failed()?;
         const LIMIT: usize = PAYLOAD_LIMIT - wire::COUNT_LEN;
@@ -68,6 +84,16 @@ impl<S: Store> LogWriter<S> {
         if let Some(bytes) = records.iter().map(wire::record_len).find(|&n| n > LIMIT) {
             return Err(LogError::TooLarge { bytes, limit: LIMIT });
         }
+        let before = (self.len_bytes, self.next_sequence);
+        let result = self.append_frames(records, LIMIT);
+        if result.is_err() {
+            // After `resume` the same records can be appended again.
+            (self.len_bytes, self.next_sequence) = before;
+        }
+        result
+    }
+
+    fn append_frames(&mut self, records: &[Record], limit: usize) -> Result<(), LogError> {
         let mut rest = records;
         while !rest.is_empty() {
             let mut length = 0;
@@ -75,7 +101,7 @@ impl<S: Store> LogWriter<S> {
                 .iter()
                 .take_while(|r| {
                     length += wire::record_len(r);
-                    length <= LIMIT
+                    length <= limit
                 })
                 .count();
             let (batch, later) = rest.split_at(fits);
@@ -100,6 +126,19 @@ impl<S: Store> LogWriter<S> {
         self.refuse_if_failed()?;
         let result = self.store.flush().and_then(|()| self.store.sync());
         self.note(result)
+    }
+
+    /// Takes records again after a failed write: cuts off what it may have left.
+    pub fn resume(&mut self) -> Result<(), LogError> {
+        let result = self.store.cut(self.len_bytes);
+        self.note(result)?;
+        self.failed = None;
+        Ok(())
+    }
+
+    /// Records were lost here: readers will find a gap in the frames' numbers.
+    pub fn mark_gap(&mut self) {
+        self.next_sequence += 1;
     }
 
     /// Bytes written so far.

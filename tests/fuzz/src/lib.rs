@@ -231,6 +231,11 @@ impl Store for Memory {
     fn sync(&mut self) -> io::Result<()> {
         Ok(())
     }
+
+    fn cut(&mut self, length: u64) -> io::Result<()> {
+        self.0.truncate(length as usize);
+        Ok(())
+    }
 }
 
 /// Every record and the number of findings; `None` if it is no log.
@@ -382,6 +387,7 @@ fn session_of(profiles: &[(Role, &str)]) -> Session {
         straps: profiles.iter().map(|(role, id)| (*role, strap(id))).collect(),
         settings: toml::Table::new(),
         calibration: Vec::new(),
+        troubles: Vec::new(),
     }
 }
 

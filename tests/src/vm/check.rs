@@ -113,8 +113,8 @@ pub fn check(session: &Path, played: &Path) -> Checked {
     }
     match SessionDir::open(session).and_then(|(dir, file)| Ok((dir.read_swings()?, file))) {
         Ok((swings, file)) => {
-            for note in file.calibration.iter().filter(|c| !c.ok) {
-                verdict.faults.push(format!("{} of the {}: {}", note.step, note.role, note.text));
+            for step in file.calibration.iter().filter(|c| !c.passed()) {
+                verdict.faults.push(format!("calibration: {step:?}"));
             }
             verdict.check(file.calibration.len() >= 5, || {
                 format!("only {} steps of the calibration were made", file.calibration.len())

@@ -5,13 +5,13 @@
 //! (doi.org/10.3390/s23083954) for measured delays; numbers marked "numpy" were computed with
 //! numpy 2.4.6.
 
+use chacha20::ChaCha8Rng;
 use peakorder_motion::clock::StrapClock;
 use peakorder_motion::clock::estimator::OffsetFilter;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::profile::{Decoded, Decoder, Profile};
 use peakorder_virtual_straps::{LinkModel, PlayerParams, Population, PracticeOptions, Script, StrapOptions};
 use rand::{RngExt as _, SeedableRng as _};
-use rand_chacha::ChaCha8Rng;
 
 const CRYSTAL: f64 = 50e-6;
 

@@ -1,5 +1,6 @@
 //! Kinematic sequences with published numbers, from CSV files to swing files.
 
+use chacha20::ChaCha8Rng;
 use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
@@ -8,7 +9,6 @@ use peakorder_protocol::swing::{Gap, Outcome, Swing, Withholding};
 use peakorder_tests::programs;
 use peakorder_tests::synthetic::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use rand::SeedableRng as _;
-use rand_chacha::ChaCha8Rng;
 
 fn peaks(swing: &Swing) -> [(f64, f64); 3] {
     Role::ALL.map(|role| {

@@ -1,10 +1,10 @@
 //! What smoothing and sampling do to the time of a peak.
 
+use chacha20::ChaCha8Rng;
 use peakorder_motion::sequence::fit::LocalFit;
 use peakorder_motion::sequence::peak::{self, Series};
 use peakorder_tests::synthetic::{Curve, Ease, normal};
 use rand::{RngExt as _, SeedableRng as _};
-use rand_chacha::ChaCha8Rng;
 use serde::Deserialize;
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 

@@ -11,56 +11,6 @@ pub mod slip;
 pub mod steps;
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
-use peakorder_protocol::Role;
-use std::fmt;
-
-/// Which movement a step asks for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Step {
-    /// Stand upright and still.
-    Still,
-    /// Hinge at the hips forward and back, twice.
-    Bow,
-    /// Lead arm straight, hanging → forward horizontal → back, twice.
-    ArmRaise,
-}
-
-impl Step {
-    /// Name in files.
-    pub const fn key(self) -> &'static str {
-        match self {
-            Self::Still => "still",
-            Self::Bow => "bow",
-            Self::ArmRaise => "arm-raise",
-        }
-    }
-
-    /// Does this step concern a strap worn there?
-    pub const fn concerns(self, role: Role) -> bool {
-        match self {
-            Self::Still => true,
-            Self::Bow => matches!(role, Role::Pelvis | Role::Thorax),
-            Self::ArmRaise => matches!(role, Role::LeadArm),
-        }
-    }
-}
-
-impl fmt::Display for Step {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.key())
-    }
-}
-
-/// What a step found, or why it has to be repeated.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Verdict {
-    /// Accepted?
-    pub ok: bool,
-    /// Figures, or what to repeat and why.
-    pub text: String,
-    /// Standard uncertainty of the axis found, deg.
-    pub sd_deg: Option<f64>,
-}
 
 /// How a strap sits on its segment.
 #[derive(Debug, Clone, Copy, PartialEq)]

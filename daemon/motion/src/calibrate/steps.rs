@@ -1,9 +1,10 @@
 //! Judging the guided movements of one strap.
 
-use super::axis::hinge_axis;
-use super::{Axes, Step, Verdict};
+use super::Axes;
+use super::axis::{HingeAxis, hinge_axis};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
+use peakorder_protocol::calibration::{CalibrationOutcome, CalibrationStep, Found, Refusal};
 use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as G_M_S2;
 
 /// Shortest stillness worth a gravity direction, s.
@@ -41,49 +42,53 @@ pub struct StepSamples<'a> {
 }
 
 /// Judges `step` for a strap worn at `role` and, if it passes, stores what it found.
-pub fn judge(step: Step, role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
-    let (Some(first), Some(last)) = (samples.times_s.first(), samples.times_s.last()) else {
-        return refuse(format!(
-            "no samples came from the {role} strap during it; check the strap, then repeat"
-        ));
-    };
-    let seconds = last - first;
-    if seconds < STILL_MIN_S {
-        return refuse(format!(
-            "only {seconds:.1} s of the {role} strap; hold it for at least {STILL_MIN_S:.0} s"
-        ));
-    }
-    match step {
-        Step::Still => still(role, samples, axes),
-        Step::Bow => bow(role, samples, axes),
-        Step::ArmRaise => arm_raise(samples, axes),
+pub fn judge(
+    step: CalibrationStep,
+    role: Role,
+    samples: StepSamples<'_>,
+    axes: &mut Axes,
+) -> CalibrationOutcome {
+    let judged = long_enough(samples).and_then(|()| match step {
+        CalibrationStep::Still => still(role, samples, axes),
+        CalibrationStep::Bow => bow(samples, axes),
+        CalibrationStep::ArmRaise => arm_raise(samples, axes),
+    });
+    match judged {
+        Ok((found, sd_deg)) => CalibrationOutcome::Passed { found, sd_deg },
+        Err(refusal) => CalibrationOutcome::Refused(refusal),
     }
 }
 
-fn refuse(text: String) -> Verdict {
-    Verdict { ok: false, text, sd_deg: None }
+/// What a step found and the standard uncertainty of its axis, deg.
+type Judged = Result<(Found, f64), Refusal>;
+
+fn long_enough(samples: StepSamples<'_>) -> Result<(), Refusal> {
+    let (Some(first), Some(last)) = (samples.times_s.first(), samples.times_s.last()) else {
+        return Err(Refusal::NoSamples);
+    };
+    let lasted_s = last - first;
+    if lasted_s < STILL_MIN_S {
+        return Err(Refusal::TooShort { lasted_s, least_s: STILL_MIN_S });
+    }
+    Ok(())
 }
 
 fn mean(v: &[Vector3<f64>]) -> Vector3<f64> {
     v.iter().sum::<Vector3<f64>>() / v.len() as f64
 }
 
-fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
+fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Judged {
     let rate = mean(samples.gyro_rad_s);
     let n = samples.gyro_rad_s.len() as f64;
-    let sd_dps =
+    let rate_dps =
         (samples.gyro_rad_s.iter().map(|w| (w - rate).norm_squared()).sum::<f64>() / n).sqrt().to_degrees();
-    if sd_dps > STILL_RATE_SD_DPS {
-        return refuse(format!(
-            "the {role} moved ({sd_dps:.0} deg/s; under {STILL_RATE_SD_DPS:.0} is still); stand upright and still, then repeat"
-        ));
+    if rate_dps > STILL_RATE_SD_DPS {
+        return Err(Refusal::Moved { rate_dps, most_dps: STILL_RATE_SD_DPS });
     }
     let acc = mean(samples.acc_m_s2);
-    let g = acc.norm() / G_M_S2;
-    if (g - 1.0).abs() > STILL_NORM_TOLERANCE_G {
-        return refuse(format!(
-            "the {role} strap reads {g:.2} g at rest instead of 1; check that its profile (unit, range) fits the strap"
-        ));
+    let gravity_g = acc.norm() / G_M_S2;
+    if (gravity_g - 1.0).abs() > STILL_NORM_TOLERANCE_G {
+        return Err(Refusal::WrongGravity { gravity_g });
     }
     let third = samples.acc_m_s2.len() / 3;
     if third > 0 {
@@ -91,96 +96,54 @@ fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
             (mean(&samples.acc_m_s2[..third]), mean(&samples.acc_m_s2[samples.acc_m_s2.len() - third..]));
         let lean_deg = first.angle(&last).to_degrees();
         if lean_deg > STILL_LEAN_DEG {
-            return refuse(format!(
-                "the {role} leaned by {lean_deg:.0} deg meanwhile; take the upright pose first, then hold it"
-            ));
+            return Err(Refusal::Leaned { lean_deg });
         }
     }
     let pose_sd_deg = if role == Role::LeadArm { ARM_POSE_SD_DEG } else { POSE_SD_DEG };
     axes.set_cranial(acc.normalize(), pose_sd_deg);
-    Verdict {
-        ok: true,
-        text: format!("{role} still to {sd_dps:.1} deg/s, gravity {g:.3} g"),
-        sd_deg: Some(pose_sd_deg),
-    }
+    Ok((Found::Gravity { rate_dps, gravity_g }, pose_sd_deg))
 }
 
-fn bow(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
-    let Some(hinge) = hinge_axis(samples.times_s, samples.gyro_rad_s) else {
-        return refuse(format!("the {role} did not move; hinge at the hips forward and back, twice"));
-    };
-    if hinge.range_deg < BOW_MIN_DEG {
-        return refuse(format!(
-            "the {role} only tilted {:.0} deg; hinge further forward at the hips (at least {BOW_MIN_DEG:.0} deg, as far as is comfortable)",
-            hinge.range_deg
-        ));
-    }
-    if hinge.wobble > WOBBLE_MAX {
-        return refuse(format!(
-            "the {role} turned or leant sideways as well ({:.0} % off one axis); hinge straight forward and back",
-            hinge.wobble * 100.0
-        ));
-    }
-    if let Some(up) = axes.cranial()
-        && hinge.axis.dot(&up).abs() > 0.6
-    {
-        return refuse(format!(
-            "the {role} turned about its long axis instead of bowing; hinge straight forward and back"
-        ));
-    }
-    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
-        return refuse(format!(
-            "the {role} ended {:.0} deg from where it began; begin and end upright",
-            hinge.left_over_deg.abs()
-        ));
-    }
+fn bow(samples: StepSamples<'_>, axes: &mut Axes) -> Judged {
+    let (hinge, judged) = hinge(samples, BOW_MIN_DEG, axes.cranial())?;
     // Forward is a left-handed turn about the axis to the right (X anterior, Y up, Z right).
-    let sd_deg = axis_sd_deg(hinge.wobble);
-    axes.set_right(-hinge.axis, sd_deg);
-    Verdict {
-        ok: true,
-        text: format!("{role} hinged {:.0} deg, {:.0} % off one axis", hinge.range_deg, hinge.wobble * 100.0),
-        sd_deg: Some(sd_deg),
-    }
+    axes.set_right(-hinge, judged.1);
+    Ok(judged)
 }
 
-fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Verdict {
-    let Some(hinge) = hinge_axis(samples.times_s, samples.gyro_rad_s) else {
-        return refuse(
-            "the arm did not move; raise it straight forward to the horizontal and back, twice".into(),
-        );
-    };
-    if hinge.range_deg < RAISE_MIN_DEG {
-        return refuse(format!(
-            "the arm only rose {:.0} deg; raise it forward to the horizontal, as far as is comfortable",
-            hinge.range_deg
-        ));
-    }
-    if hinge.wobble > WOBBLE_MAX {
-        return refuse(format!(
-            "the arm swung sideways or rolled as well ({:.0} % off one axis); raise it straight forward and back",
-            hinge.wobble * 100.0
-        ));
-    }
-    if hinge.left_over_deg.abs() > LEFT_OVER_DEG {
-        return refuse(format!(
-            "the arm ended {:.0} deg from where it began; begin and end with the arm hanging",
-            hinge.left_over_deg.abs()
-        ));
-    }
+fn arm_raise(samples: StepSamples<'_>, axes: &mut Axes) -> Judged {
+    let (hinge, judged) = hinge(samples, RAISE_MIN_DEG, None)?;
     // Raising takes the proximal axis backwards: a right-handed turn about the axis to the right.
-    let sd_deg = axis_sd_deg(hinge.wobble);
-    axes.set_right(hinge.axis, sd_deg);
+    axes.set_right(hinge, judged.1);
     // The arm hangs at the ends of the raise: a better long axis than the still pose, in
     // which hands may rest on the thighs.
     if let Some(hanging) = hanging_direction(samples) {
         axes.set_cranial(hanging, ARM_POSE_SD_DEG);
     }
-    Verdict {
-        ok: true,
-        text: format!("arm rose {:.0} deg, {:.0} % off one axis", hinge.range_deg, hinge.wobble * 100.0),
-        sd_deg: Some(sd_deg),
+    Ok(judged)
+}
+
+/// The axis of a movement there and back by at least `least_deg`, not about `long_axis`.
+fn hinge(
+    samples: StepSamples<'_>,
+    least_deg: f64,
+    long_axis: Option<Vector3<f64>>,
+) -> Result<(Vector3<f64>, (Found, f64)), Refusal> {
+    let HingeAxis { axis, range_deg, wobble, left_over_deg } =
+        hinge_axis(samples.times_s, samples.gyro_rad_s).ok_or(Refusal::NoMovement)?;
+    if range_deg < least_deg {
+        return Err(Refusal::TooSmall { range_deg, least_deg });
     }
+    if wobble > WOBBLE_MAX {
+        return Err(Refusal::OffAxis { off_axis: wobble });
+    }
+    if long_axis.is_some_and(|long| axis.dot(&long).abs() > 0.6) {
+        return Err(Refusal::AboutLongAxis);
+    }
+    if left_over_deg.abs() > LEFT_OVER_DEG {
+        return Err(Refusal::NotReturned { left_over_deg: left_over_deg.abs() });
+    }
+    Ok((axis, (Found::Hinge { range_deg, off_axis: wobble }, axis_sd_deg(wobble))))
 }
 
 /// Mean gravity direction over the samples that hardly move, first and last 0.6 s.
@@ -220,21 +183,26 @@ mod tests {
         (t, w, a)
     }
 
+    fn refusal(outcome: &CalibrationOutcome) -> Refusal {
+        let CalibrationOutcome::Refused(refusal) = *outcome else { panic!("{outcome:?}") };
+        refusal
+    }
+
     #[test]
-    fn still_accepts_stillness_and_says_what_to_do_otherwise() {
+    fn still_accepts_stillness_and_refuses_all_else() {
         let mut axes = Axes::default();
         let (t, w, a) = still_samples(1.0, 1.0);
         let s = |t, w, a| StepSamples { times_s: t, gyro_rad_s: w, acc_m_s2: a };
-        assert!(judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes).ok);
+        assert!(judge(CalibrationStep::Still, Role::Pelvis, s(&t, &w, &a), &mut axes).passed());
         assert!((axes.cranial().unwrap() + Vector3::z()).norm() < 1e-9, "worn upside down is fine");
         let (t, w, a) = still_samples(20.0, 1.0);
-        let v = judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
-        assert!(!v.ok && v.text.contains("moved"), "{}", v.text);
+        let v = judge(CalibrationStep::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
+        assert!(matches!(refusal(&v), Refusal::Moved { .. }));
         let (t, w, a) = still_samples(1.0, 0.1);
-        let v = judge(Step::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
-        assert!(!v.ok && v.text.contains("profile"), "{}", v.text);
-        let v = judge(Step::Still, Role::Pelvis, s(&[], &[], &[]), &mut axes);
-        assert!(!v.ok && v.text.contains("no samples"), "{}", v.text);
+        let v = judge(CalibrationStep::Still, Role::Pelvis, s(&t, &w, &a), &mut axes);
+        assert!(matches!(refusal(&v), Refusal::WrongGravity { .. }));
+        let v = judge(CalibrationStep::Still, Role::Pelvis, s(&[], &[], &[]), &mut axes);
+        assert_eq!(refusal(&v), Refusal::NoSamples);
     }
 
     #[test]
@@ -250,24 +218,24 @@ mod tests {
         // Forward lean: the head goes towards +X, a negative turn about Z.
         let w = swing(-1.0);
         let v = judge(
-            Step::Bow,
+            CalibrationStep::Bow,
             Role::Thorax,
             StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
             &mut trunk,
         );
-        assert!(v.ok, "{}", v.text);
+        assert!(v.passed(), "{v:?}");
         trunk.set_cranial(Vector3::y(), 1.0);
         assert!(trunk.mounting(0.0).unwrap().to_segment.angle() < 1e-6);
         // Arm to the front: the hand goes towards +X, the proximal end's axis towards −X.
         let mut arm = Axes::default();
         let w = swing(1.0);
         let v = judge(
-            Step::ArmRaise,
+            CalibrationStep::ArmRaise,
             Role::LeadArm,
             StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
             &mut arm,
         );
-        assert!(v.ok, "{}", v.text);
+        assert!(v.passed(), "{v:?}");
         arm.set_cranial(Vector3::y(), 1.0);
         assert!(arm.mounting(0.0).unwrap().to_segment.angle() < 1e-6);
     }
@@ -280,12 +248,12 @@ mod tests {
         let mut axes = Axes::default();
         axes.set_cranial(Vector3::y(), 1.0);
         let v = judge(
-            Step::Bow,
+            CalibrationStep::Bow,
             Role::Pelvis,
             StepSamples { times_s: &t, gyro_rad_s: &w, acc_m_s2: &acc },
             &mut axes,
         );
-        assert!(!v.ok && v.text.contains("long axis"), "{}", v.text);
+        assert_eq!(refusal(&v), Refusal::AboutLongAxis);
     }
 
     /// A movement with the given angle (deg) and a share of it about another axis, bias-free.
@@ -308,10 +276,10 @@ mod tests {
     }
 
     fn verdict(
-        step: Step,
+        step: CalibrationStep,
         role: Role,
         (t, w, a): &(Vec<f64>, Vec<Vector3<f64>>, Vec<Vector3<f64>>),
-    ) -> Verdict {
+    ) -> CalibrationOutcome {
         let mut axes = Axes::default();
         axes.set_cranial(Vector3::y(), 1.0);
         let samples = StepSamples { times_s: t, gyro_rad_s: w, acc_m_s2: a };
@@ -321,42 +289,51 @@ mod tests {
     #[test]
     fn was_that_a_bow_and_if_not_what_was_it() {
         let (side, ahead) = (-Vector3::z(), Vector3::x());
-        let bow = |m: &_| verdict(Step::Bow, Role::Pelvis, m);
-        assert!(bow(&movement(side, twice(40.0), ahead, 0.05)).ok);
-        for (what, movement, says) in [
-            ("too little", movement(side, twice(10.0), ahead, 0.0), "only tilted 10 deg"),
-            ("leaning sideways as well", movement(side, twice(30.0), ahead, 0.5), "leant sideways"),
-            ("turning", movement(Vector3::y(), twice(40.0), ahead, 0.0), "long axis"),
-            ("not coming up", movement(side, |t| 5.0 * t, ahead, 0.0), "ended 40 deg"),
-            ("not at all", movement(side, |_| 0.0, ahead, 0.0), "did not move"),
-        ] {
-            let v = bow(&movement);
-            assert!(!v.ok && v.text.contains(says) && v.sd_deg.is_none(), "{what}: {}", v.text);
-        }
+        let bow = |m: &_| verdict(CalibrationStep::Bow, Role::Pelvis, m);
+        assert!(bow(&movement(side, twice(40.0), ahead, 0.05)).passed());
+        let refused = |m: &_| refusal(&bow(m));
+        let little = refused(&movement(side, twice(10.0), ahead, 0.0));
+        assert!(
+            matches!(little, Refusal::TooSmall { range_deg, least_deg: BOW_MIN_DEG } if (range_deg - 10.0).abs() < 0.1)
+        );
+        let sideways_too = refused(&movement(side, twice(30.0), ahead, 0.5));
+        assert!(matches!(sideways_too, Refusal::OffAxis { off_axis } if off_axis > WOBBLE_MAX));
+        assert_eq!(refused(&movement(Vector3::y(), twice(40.0), ahead, 0.0)), Refusal::AboutLongAxis);
+        let left_down = refused(&movement(side, |t| 5.0 * t, ahead, 0.0));
+        assert!(
+            matches!(left_down, Refusal::NotReturned { left_over_deg } if (left_over_deg - 40.0).abs() < 0.1)
+        );
+        assert_eq!(refused(&movement(side, |_| 0.0, ahead, 0.0)), Refusal::NoMovement);
     }
 
     #[test]
     fn was_that_an_arm_raise_and_if_not_what_was_it() {
-        let raise = |m: &_| verdict(Step::ArmRaise, Role::LeadArm, m);
+        let raise = |m: &_| verdict(CalibrationStep::ArmRaise, Role::LeadArm, m);
         let (side, ahead) = (Vector3::z(), Vector3::x());
-        assert!(raise(&movement(side, twice(88.0), ahead, 0.05)).ok);
-        for (what, movement, says) in [
-            ("too little", movement(side, twice(20.0), ahead, 0.0), "only rose 20 deg"),
-            ("swinging sideways", movement(side, twice(80.0), ahead, 0.5), "sideways"),
-            ("left up", movement(side, |t| 10.0 * t, ahead, 0.0), "ended 80 deg"),
-        ] {
-            let v = raise(&movement);
-            assert!(!v.ok && v.text.contains(says), "{what}: {}", v.text);
-        }
+        assert!(raise(&movement(side, twice(88.0), ahead, 0.05)).passed());
+        let refused = |m: &_| refusal(&raise(m));
+        let little = refused(&movement(side, twice(20.0), ahead, 0.0));
+        assert!(
+            matches!(little, Refusal::TooSmall { range_deg, least_deg: RAISE_MIN_DEG } if (range_deg - 20.0).abs() < 0.1)
+        );
+        assert!(matches!(refused(&movement(side, twice(80.0), ahead, 0.5)), Refusal::OffAxis { .. }));
+        let left_up = refused(&movement(side, |t| 10.0 * t, ahead, 0.0));
+        assert!(
+            matches!(left_up, Refusal::NotReturned { left_over_deg } if (left_over_deg - 80.0).abs() < 0.2)
+        );
     }
 
     /// 1.75 deg of a person's own and an eighth of the wobble's angle, in squares (by hand).
     #[test]
     fn a_wobbling_bow_is_a_less_certain_axis() {
         let sd = |share| {
-            let v =
-                verdict(Step::Bow, Role::Thorax, &movement(-Vector3::z(), twice(40.0), Vector3::x(), share));
-            v.sd_deg.unwrap_or_else(|| panic!("{}", v.text))
+            let v = verdict(
+                CalibrationStep::Bow,
+                Role::Thorax,
+                &movement(-Vector3::z(), twice(40.0), Vector3::x(), share),
+            );
+            let CalibrationOutcome::Passed { sd_deg, .. } = v else { panic!("{v:?}") };
+            sd_deg
         };
         let (straight, wobbling) = (sd(0.0), sd(0.1));
         assert!((straight - 1.75).abs() < 1e-3, "{straight}");
@@ -377,20 +354,22 @@ mod tests {
                 .collect()
         };
         let w = |dps: f64| vec![Vector3::new(0.0, 0.0, dps.to_radians()); t.len()];
-        assert!(verdict(Step::Still, Role::Thorax, &(t.clone(), w(0.2), a(0.2))).ok);
-        let v = verdict(Step::Still, Role::Thorax, &(t.clone(), w(3.0), a(3.0)));
-        assert!(!v.ok && v.text.contains("leaned by 10 deg"), "{}", v.text);
+        assert!(verdict(CalibrationStep::Still, Role::Thorax, &(t.clone(), w(0.2), a(0.2))).passed());
+        let v = verdict(CalibrationStep::Still, Role::Thorax, &(t.clone(), w(3.0), a(3.0)));
+        assert!(matches!(refusal(&v), Refusal::Leaned { lean_deg } if (lean_deg - 10.0).abs() < 0.1));
     }
 
     #[test]
     fn a_moment_is_too_short_for_any_step() {
         let (t, w, a) = still_samples(1.0, 1.0);
         let short = (t[..50].to_vec(), w[..50].to_vec(), a[..50].to_vec());
-        for (step, role) in
-            [(Step::Still, Role::Pelvis), (Step::Bow, Role::Thorax), (Step::ArmRaise, Role::LeadArm)]
-        {
+        for (step, role) in [
+            (CalibrationStep::Still, Role::Pelvis),
+            (CalibrationStep::Bow, Role::Thorax),
+            (CalibrationStep::ArmRaise, Role::LeadArm),
+        ] {
             let v = verdict(step, role, &short);
-            assert!(!v.ok && v.text.contains("only 0.5 s"), "{}", v.text);
+            assert_eq!(refusal(&v), Refusal::TooShort { lasted_s: 0.49, least_s: STILL_MIN_S });
         }
     }
 }

@@ -246,9 +246,9 @@ pub fn lag(a: &Rates, b: &Rates) -> Result<Twist, TwistError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chacha20::ChaCha8Rng;
     use nalgebra::Rotation3;
     use rand::{RngExt as _, SeedableRng as _};
-    use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution as _, StandardNormal};
     use std::f64::consts::TAU;
 

@@ -2,9 +2,10 @@
 //! nalgebra, rates by differences of them. Nothing of the estimator is used to make them.
 
 use super::*;
+use crate::calibrate::Axes;
 use crate::calibrate::steps::{StepSamples, judge as judge_step};
-use crate::calibrate::{Axes, Step};
 use nalgebra::UnitQuaternion;
+use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::mobility::{CAUTION, METHOD, Mobility, SCHEMA, Side, SwingSide};
 
 const RATE_HZ: f64 = 208.0;
@@ -140,10 +141,10 @@ impl Scene {
             let deg = 20.0 * (1.0 - (t * std::f64::consts::FRAC_PI_2).cos());
             UnitQuaternion::from_axis_angle(&Vector3::z_axis(), -f64::to_radians(deg))
         });
-        for (step, s) in [(Step::Still, &still), (Step::Bow, &bow)] {
+        for (step, s) in [(CalibrationStep::Still, &still), (CalibrationStep::Bow, &bow)] {
             let samples = StepSamples { times_s: &s.t_s, gyro_rad_s: &s.gyro, acc_m_s2: &s.acc };
-            let verdict = judge_step(step, role, samples, &mut axes);
-            assert!(verdict.ok, "{}", verdict.text);
+            let outcome = judge_step(step, role, samples, &mut axes);
+            assert!(outcome.passed(), "{outcome:?}");
         }
         axes.mounting(0.0).expect("both axes")
     }

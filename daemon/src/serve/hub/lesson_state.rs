@@ -2,12 +2,14 @@
 
 use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, PlayerView, StrapStatus};
+use peakorder_analysis::words;
 use peakorder_protocol::Role;
+use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
-use peakorder_protocol::session::{CalibrationNote, Session, SourceKind};
+use peakorder_protocol::session::{Session, SourceKind};
 use peakorder_protocol::swing::Swing;
 use std::sync::Arc;
 
@@ -88,7 +90,7 @@ impl LessonState {
     }
 
     /// Replaces the calibration steps by those of the session file.
-    pub fn set_calibration(&mut self, notes: &[CalibrationNote]) {
+    pub fn set_calibration(&mut self, notes: &[JudgedStep]) {
         self.session.calibration = notes.to_vec();
     }
 
@@ -179,12 +181,14 @@ impl LessonState {
 
     /// Whether the calibration covers every strap.
     fn calibrated(&self) -> bool {
-        let passed = |role: Role, step: &str| {
-            self.session.calibration.iter().any(|n| n.role == role && n.step == step && n.ok)
+        let passed = |role: Role, step: CalibrationStep| {
+            self.session.calibration.iter().any(|n| n.role == role && n.step == step && n.passed())
         };
         self.session.straps.keys().all(|role| match role {
-            Role::Pelvis | Role::Thorax => passed(*role, "still") && passed(*role, "bow"),
-            Role::LeadArm => passed(*role, "arm-raise"),
+            Role::Pelvis | Role::Thorax => {
+                passed(*role, CalibrationStep::Still) && passed(*role, CalibrationStep::Bow)
+            }
+            Role::LeadArm => passed(*role, CalibrationStep::ArmRaise),
         })
     }
 
@@ -217,10 +221,10 @@ impl LessonState {
                 .iter()
                 .map(|n| CalibrationView {
                     t_s: n.t_s,
-                    step: n.step.clone(),
+                    step: n.step,
                     role: n.role,
-                    ok: n.ok,
-                    text: n.text.clone(),
+                    ok: n.passed(),
+                    text: words::calibration::outcome(n),
                 })
                 .collect(),
             calibrated: self.calibrated(),

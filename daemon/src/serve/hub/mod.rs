@@ -325,6 +325,7 @@ pub fn event_name(event: &LiveEvent) -> &'static str {
         LiveEvent::Block { .. } => "block",
         LiveEvent::Swing { .. } => "swing",
         LiveEvent::Mobility { .. } => "mobility",
+        LiveEvent::Trouble { .. } => "trouble",
         LiveEvent::SessionEnded { .. } => "session_ended",
         // A new kind of event is published under this name until it is added here.
         _ => "event",

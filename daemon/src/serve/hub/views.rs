@@ -5,6 +5,7 @@ use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
 use peakorder_analysis::words::quality::QualityWords;
+use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
@@ -144,8 +145,8 @@ pub struct BlockView {
 pub struct CalibrationView {
     /// Session clock, seconds.
     pub t_s: f64,
-    /// `still`, `bow` or `arm-raise`.
-    pub step: String,
+    /// Movement.
+    pub step: CalibrationStep,
     /// Where it is worn.
     pub role: Role,
     /// Accepted.

@@ -12,7 +12,7 @@ use crate::source::straps::{CLOSING, Request};
 use peakorder_protocol::log::MarkKind;
 use source::OpenSource;
 use std::sync::Arc;
-use tokio::sync::{Mutex, mpsc, watch};
+use tokio::sync::{Mutex, broadcast, mpsc, watch};
 
 /// Why a lesson cannot be started, marked or ended.
 #[derive(Debug, thiserror::Error)]
@@ -80,13 +80,22 @@ impl LessonControl {
         let (ended, watch_ended) = watch::channel(false);
         let hub = Arc::clone(&self.hub);
         let lesson = id.clone();
-        tokio::spawn(async move {
+        let shown = Arc::clone(&hub);
+        let recording = tokio::spawn(async move {
             let outcome = engine
                 .run_watched(flow.batches, flow.stopped, |records, engine| {
-                    hub.update(records, engine, &mut events);
+                    shown.update(records, engine, &mut events);
                 })
                 .await;
-            let problem = outcome.err().map(|why| {
+            (outcome.map(drop), events)
+        });
+        tokio::spawn(async move {
+            let (problem, mut events) = match recording.await {
+                Ok((outcome, events)) => (outcome.err().map(|why| why.to_string()), events),
+                // Whatever fails in it, the lesson ends and the next can begin.
+                Err(why) => (Some(why.to_string()), broadcast::channel(1).1),
+            };
+            let problem = problem.map(|why| {
                 tracing::error!(%lesson, %why, "The recording stopped early.");
                 format!("the recording stopped: {why}; what was recorded before is kept")
             });

@@ -12,7 +12,7 @@ use peakorder_protocol::packet::{
 use std::collections::VecDeque;
 
 /// What a stream is made of.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct StreamSetup {
     pub(crate) role: Role,
     pub(crate) sensor: Sensor,
@@ -53,7 +53,7 @@ struct Sampled {
 }
 
 /// Records of one strap in order of time.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct StrapStream {
     setup: StreamSetup,
     radio: Radio,

@@ -131,7 +131,7 @@ impl Session {
 }
 
 /// Uniform samples of one strap; see [`Session::ideal_samples`].
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct IdealSamples {
     sensor: Sensor,
     rate_hz: f64,
@@ -155,7 +155,7 @@ impl Iterator for IdealSamples {
 }
 
 /// Records of a session in order of time; see [`Session::records`].
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Records {
     marks: Peekable<std::vec::IntoIter<Mark>>,
     streams: Vec<Peekable<StrapStream>>,

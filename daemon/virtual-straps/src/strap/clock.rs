@@ -88,7 +88,7 @@ pub(crate) struct Tick {
 }
 
 /// Paces and stamps samples.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct StrapClock {
     nominal_period_s: f64,
     pace: Oscillator,

@@ -85,7 +85,7 @@ struct Filtered {
 }
 
 /// A sensor in a worn strap.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct Sensor {
     strap: WornStrap,
     model: SensorModel,

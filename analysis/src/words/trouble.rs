@@ -1,0 +1,27 @@
+//! What goes wrong while a session is recorded, in words.
+
+use peakorder_protocol::trouble::Trouble;
+
+/// A sentence: what is wrong, what goes on meanwhile, and what to do.
+pub fn sentence(trouble: &Trouble) -> String {
+    match trouble {
+        Trouble::NotRecording { why } => format!(
+            "NOT RECORDING: the disk refuses writes ({why}). Samples wait in memory; make room or end the lesson"
+        ),
+        Trouble::RecordingAgain { dropped: 0, .. } => "recording again; nothing was lost".into(),
+        Trouble::RecordingAgain { missing_ms, .. } => format!(
+            "recording again; {:.1} s of samples did not fit into memory and are lost",
+            *missing_ms as f64 * 1e-3
+        ),
+        Trouble::FileNotWritten { file, why } => format!(
+            "{file} cannot be written ({why}). The recording goes on; the file is tried again, and peakorderd replay makes it later"
+        ),
+        Trouble::NotComputing => {
+            "the computation failed and is off until the lesson ends. The recording goes on; \
+             peakorderd replay computes its swings later"
+                .into()
+        }
+        // A kind that is added later.
+        _ => "something is wrong; see the log of peakorderd".into(),
+    }
+}

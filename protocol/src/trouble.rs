@@ -1,0 +1,42 @@
+//! What goes wrong with a session while it is recorded.
+
+use serde::{Deserialize, Serialize};
+
+/// Something that went wrong. The recording goes on wherever it can.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[serde(tag = "kind", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Trouble {
+    /// The recording cannot be written. It is tried again until it can.
+    NotRecording {
+        /// The system's reason.
+        why: String,
+    },
+    /// The recording is written again.
+    RecordingAgain {
+        /// Records that had to be dropped meanwhile.
+        dropped: u64,
+        /// Session time over which they were dropped, milliseconds.
+        missing_ms: u64,
+    },
+    /// A file that is computed from the recording cannot be written. It is tried again.
+    FileNotWritten {
+        /// The file.
+        file: String,
+        /// The system's reason.
+        why: String,
+    },
+    /// The computation failed. What comes is recorded and not computed.
+    NotComputing,
+}
+
+/// Something that went wrong, and when; as kept in `session.toml`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TroubleNote {
+    /// Session clock, milliseconds.
+    pub t_ms: u64,
+    /// What.
+    #[serde(flatten)]
+    pub what: Trouble,
+}
