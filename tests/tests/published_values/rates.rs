@@ -116,7 +116,7 @@ fn components_never_exceed_the_resultant() {
     for handedness in [Handedness::Right, Handedness::Left] {
         let recording = Recording {
             handedness,
-            gyro_noise_dps: 3.0,
+            gyro_noise_dps: 1.0,
             thorax_axis_off_deg: 20.0,
             ..Recording::of(professional())
         };
