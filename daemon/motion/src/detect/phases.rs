@@ -30,6 +30,8 @@ const SWAY_MIN_DPS: f64 = 5.0;
 /// The slope of a start is taken over this, s, and is no less than this, deg/s².
 const SLOPE_S: f64 = 0.04;
 const SLOPE_MIN_DPS_S: f64 = 20.0;
+/// A start is carried back along its slope by less than this, s.
+const BEYOND_MAX_S: f64 = 0.06;
 /// Standard uncertainty of the level at which a motion began, share of the level that it is seen at
 /// (own judgement).
 const UNSEEN_SHARE: f64 = 0.5;
@@ -289,7 +291,9 @@ fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Edge {
     // little. Sway moves the crossing, and how far below it the motion began is not seen.
     let after = (at + steps(SLOPE_S)).min(x.len() - 1);
     let slope = ((x[after] - x[at]) / ((after - at).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
-    let beyond = ((above - SWAY_MIN_DPS) / slope / STEP_S).round() as usize;
+    let beyond_s = (above - SWAY_MIN_DPS) / slope;
+    // A slow start has no slope to go back along.
+    let beyond = if beyond_s < BEYOND_MAX_S { (beyond_s / STEP_S).round() as usize } else { 0 };
     Edge {
         at: at.saturating_sub(beyond),
         sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S),
