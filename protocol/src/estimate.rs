@@ -14,6 +14,11 @@ pub fn round(x: f64, digits: i32) -> f64 {
     if r == 0.0 { 0.0 } else { r }
 }
 
+/// A standard uncertainty as a file states it: rounded, absent where it is none.
+pub fn stated(sd: f64, digits: i32) -> Option<f64> {
+    sd.is_finite().then(|| round(sd, digits))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -113,7 +113,7 @@ fn a_target_holds_from_its_moment_in_its_block() {
 #[test]
 fn a_torn_line_is_noticed_and_the_next_one_is_whole() {
     let (_keep, file) = folder();
-    file.append(1.0, note("kept")).expect("written");
+    file.append(1.0, note("of the old session")).expect("written");
     let whole = fs::read(file.path()).expect("readable");
     file.append(2.0, note("torn")).expect("written");
     let both = fs::read(file.path()).expect("readable");
@@ -185,12 +185,14 @@ fn readable_by_its_owner_only() {
 }
 
 #[test]
-fn a_forced_new_session_keeps_remarks() {
+fn a_forced_new_session_has_no_remarks_of_the_old_one() {
     let keep = tempfile::tempdir().expect("a temporary folder");
     let dir = SessionDir::create(keep.path(), false).expect("an empty folder");
     dir.remarks().append(1.0, note("kept")).expect("written");
     let again = SessionDir::create(keep.path(), true).expect("forced");
-    again.remove_swings().expect("removed");
+    assert!(again.remarks().read().expect("readable").remarks.is_empty());
+    again.remarks().append(1.0, note("kept")).expect("written");
+    again.remove_swings().expect("a replay removes swings and keeps remarks");
     assert_eq!(again.remarks().read().expect("readable").remarks.len(), 1);
 }
 

@@ -71,7 +71,7 @@ fn outputs(script: &Script) -> Vec<String> {
     pipeline.finish(&mut out);
     out.iter()
         .filter_map(|o| match o {
-            Output::Swing(swing, _) => Some(swing.to_json()),
+            Output::Swing(swing, _) => Some(swing.to_json().expect("finite")),
             _ => None,
         })
         .collect()

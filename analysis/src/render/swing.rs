@@ -81,8 +81,10 @@ fn sequence(out: &mut String, style: Style, swing: &Swing) {
     let _ = writeln!(out, "  reversals  {}", text(Order::of_reversals(&swing.sequence)));
 }
 
-fn banded(value: f64, sd: f64, decimals: usize) -> String {
-    format!("{} ± {}", number(value, decimals, false), number(Z95 * sd, decimals, false))
+/// `44.1 ± 3.2`, signed where a sign tells a direction.
+fn banded(value: f64, sd: Option<f64>, decimals: usize, signed: bool) -> String {
+    let half = sd.map_or_else(|| words::UNKNOWN.to_owned(), |sd| number(Z95 * sd, decimals, false));
+    format!("{} ± {half}", number(value, decimals, signed))
 }
 
 /// Rows of numbers, a column a segment.
@@ -93,27 +95,29 @@ fn segment_table(swing: &Swing) -> Table {
         ("speed is", &|s| Some(s.speed_kind.key().into())),
         ("reversal before impact, ms", &|s| {
             let r = s.reversal?;
-            Some(banded((impact.t_s - r.t_s) * 1e3, r.sd_ms.hypot(impact.sd_ms), 0))
+            Some(banded((impact.t_s - r.t_s) * 1e3, Some(r.sd_ms.hypot(impact.sd_ms)), 0, false))
         }),
         ("peak before impact, ms", &|s| {
             let p = s.peak?;
             Some(match p.outcome {
-                Outcome::Peak => banded(p.before_impact_ms, p.sd_ms.hypot(impact.sd_ms), 0),
+                Outcome::Peak => banded(p.before_impact_ms, Some(p.sd_ms.hypot(impact.sd_ms)), 0, false),
                 Outcome::RisingAtImpact => "↗ rising".into(),
             })
         }),
         ("peak speed, °/s", &|s| {
             let p = s.peak.filter(|p| p.outcome == Outcome::Peak)?;
-            Some(number(p.speed_dps, 0, false))
+            Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
-        ("speed at impact, °/s", &|s| Some(number(s.speed_at_impact_dps?, 0, false))),
+        ("speed at impact, °/s", &|s| {
+            Some(banded(s.speed_at_impact_dps?, s.speed_at_impact_sd_dps, 0, false))
+        }),
         ("speed kept, %", &|s| {
             let kept = s.speed_kept_at_impact? * 100.0;
-            Some(s.speed_kept_sd.map_or_else(|| number(kept, 0, false), |sd| banded(kept, sd * 100.0, 0)))
+            Some(banded(kept, s.speed_kept_sd.map(|sd| sd * 100.0), 0, false))
         }),
         ("resultant peak, °/s", &|s| {
             let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
-            Some(number(p.speed_dps, 0, false))
+            Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
     ];
     let mut table = Table::default();
@@ -146,7 +150,7 @@ fn gap_table(swing: &Swing) -> Table {
             column(&|(g, what)| format!("  {what}, {} to {}, ms", order::short(g.from), order::short(g.to))),
         )],
     );
-    table.group("", vec![("", Align::Right, column(&|(g, _)| banded(g.gap_ms, g.sd_ms, 1)))]);
+    table.group("", vec![("", Align::Right, column(&|(g, _)| banded(g.gap_ms, Some(g.sd_ms), 1, false)))]);
     table.group(
         "",
         vec![(
@@ -178,18 +182,22 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
     } else {
         let column =
             |cell: &dyn Fn(&AngleSet) -> String| rows.iter().map(|(_, set)| cell(set)).collect::<Vec<_>>();
-        let degrees = |v: f64| number(v, 1, true);
+        type Pick = fn(&AngleSet) -> (f64, Option<f64>);
         let mut table = Table::default();
         table.group("", vec![("", Align::Left, rows.iter().map(|r| r.0.clone()).collect())]);
         for (header, pick) in [
-            (" address", (|s| s.address) as fn(&AngleSet) -> f64),
-            ("     top", |s| s.top),
-            ("  impact", |s| s.impact),
-            ("max away", |s| s.max_away),
+            // Turn is zero at address by definition.
+            ("    address", (|s| (s.address, s.address_sd.or((s.address == 0.0).then_some(0.0)))) as Pick),
+            ("        top", |s| (s.top, Some(s.sd))),
+            ("     impact", |s| (s.impact, s.impact_sd)),
+            ("   max away", |s| (s.max_away, s.max_away_sd)),
         ] {
-            table.group("", vec![(header, Align::Right, column(&|s| degrees(pick(s))))]);
+            let cell = |s: &AngleSet| {
+                let (value, sd) = pick(s);
+                if sd == Some(0.0) { number(value, 1, true) } else { banded(value, sd, 1, true) }
+            };
+            table.group("", vec![(header, Align::Right, column(&cell))]);
         }
-        table.group("", vec![("± 95 %", Align::Right, column(&|s| number(Z95 * s.sd, 1, false)))]);
         table.write(out, style);
     }
     if let Some(s) = &swing.separation {
@@ -198,11 +206,10 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
             style,
             "  ",
             &format!(
-                "separation: {} at the top, {} at its largest, stretch {} (± {})",
-                number(s.top_deg, 1, true),
-                number(s.max_deg, 1, true),
-                number(s.stretch_deg, 1, true),
-                number(Z95 * s.sd_deg, 1, false)
+                "separation: {} at the top, {} at its largest, stretch {}",
+                banded(s.top_deg, Some(s.sd_deg), 1, true),
+                banded(s.max_deg, s.max_sd_deg, 1, true),
+                banded(s.stretch_deg, s.stretch_sd_deg, 1, true)
             ),
         );
     }
@@ -219,11 +226,10 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
     arm(out, style, swing);
 }
 
-/// `44.1 ± 3.2`; `None` where the value or its uncertainty is not told.
+/// A measure's value with its band; `None` where there is no value.
 fn with_band(swing: &Swing, measure: Measure) -> Option<String> {
     let v = measure.of(swing)?;
-    let band = number(Z95 * v.sd?, measure.decimals(), false);
-    Some(format!("{} ± {band}", number(v.value, measure.decimals(), measure.signed())))
+    Some(banded(v.value, v.sd, measure.decimals(), measure.signed()))
 }
 
 fn arm(out: &mut String, style: Style, swing: &Swing) {
@@ -249,15 +255,7 @@ fn arm(out: &mut String, style: Style, swing: &Swing) {
 }
 
 fn tempo(out: &mut String, style: Style, swing: &Swing) {
-    let text = |m: Measure| {
-        m.of(swing).map_or_else(
-            || "–".to_owned(),
-            |v| match v.sd {
-                Some(sd) => banded(v.value, sd, m.decimals()),
-                None => number(v.value, m.decimals(), false),
-            },
-        )
-    };
+    let text = |m: Measure| with_band(swing, m).unwrap_or_else(|| "–".to_owned());
     wrap(
         out,
         style,

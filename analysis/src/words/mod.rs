@@ -10,6 +10,9 @@ use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
 use peakorder_protocol::order::PartialOrder;
 
+/// Stands where the half width of a band would, if a file states no uncertainty.
+pub const UNKNOWN: &str = "unknown";
+
 /// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative. Where
 /// both sides occur, the direction is that of the player's own `mean`.
 pub fn sense(measure: Measure, mean: f64) -> f64 {

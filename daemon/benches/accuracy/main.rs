@@ -40,12 +40,13 @@ fn main() {
         "All scenarios that count towards the targets",
         "Every scenario but those marked otherwise.",
     );
-    println!("{head}");
+    let bands = all.bands();
+    println!("{head}{bands}");
     let sizes = tally::growth(&sliding);
     let real = real::section();
     println!("{sizes}{real}");
     if only.is_none() && !quick {
-        let text = format!("{}{head}{sizes}{real}{report}", tally::PREFACE);
+        let text = format!("{}{head}{bands}{sizes}{real}{report}", tally::PREFACE);
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/accuracy/ACCURACY.md");
         match std::fs::write(&path, text) {
             Ok(()) => println!("written to {}", path.display()),

@@ -29,6 +29,8 @@ sensor noise, bias, scale error, counts, crystals, a Bluetooth-like link, guided
 - Sensors other than the modelled consumer MEMS: temperature steps, vibration rectification.
 
 Errors are measured minus true. Bands are the stated 95 % bands (1.96 standard uncertainties).
+Swings of one player share the errors of one calibration, so that a scenario of ten players says
+less about the bands of angles than its number of swings suggests.
 
 ";
 
@@ -152,11 +154,14 @@ impl Share {
         self.all += o.all;
         self.yes += o.yes;
     }
+    fn share(self) -> f64 {
+        self.yes as f64 / self.all as f64
+    }
     fn text(self) -> String {
         if self.all == 0 {
             return "–".into();
         }
-        format!("{:.2} % ({} of {})", 100.0 * self.yes as f64 / self.all as f64, self.yes, self.all)
+        format!("{:.2} % ({} of {})", 100.0 * self.share(), self.yes, self.all)
     }
 }
 
@@ -265,6 +270,12 @@ impl Tally {
                 let e = got - t.speed_at_impact_dps;
                 self.error(4, format!("{role} speed at impact"), "deg/s", e, segment.speed_at_impact_sd_dps);
             }
+            if let (Some(kept), Outcome::Peak, true) = (segment.speed_kept_at_impact, t.outcome, truth.strike)
+            {
+                let e = 100.0 * (kept - t.speed_at_impact_dps / t.peak_dps);
+                let sd = segment.speed_kept_sd.map(|sd| 100.0 * sd);
+                self.error(4, format!("{role} speed kept at impact"), "%", e, sd);
+            }
             if let (Some(r), Some(common)) = (&segment.reversal, common) {
                 let e = (r.t_s - t.reversal_s) * 1e3 - common;
                 self.error(5, format!("{role} reversal, relative to the peaks"), "ms", e, Some(r.sd_ms));
@@ -292,7 +303,13 @@ impl Tally {
             if truth.strike {
                 time(22, "impact", events.impact.t_s, truth.impact_s, events.impact.sd_ms);
             }
-            time(23, "finish", events.finish.t_s, truth.finish_s, events.finish.sd_ms);
+            time(
+                23,
+                "finish (truth: all slower than 35 deg/s)",
+                events.finish.t_s,
+                truth.slow_s,
+                events.finish.sd_ms,
+            );
         }
         if truth.strike {
             let (back, down) = (truth.top_s - truth.moving_s, truth.impact_s - truth.top_s);
@@ -423,6 +440,31 @@ impl Tally {
                 self.error(10, what, unit, scale * e, sd.map(|sd| scale * sd));
             }
         }
+    }
+
+    /// Which of the stated bands hold the truth in fewer than 93 % or in more than 97 %.
+    pub(crate) fn bands(&self) -> String {
+        let mut s = String::from(
+            "## Bands that do not hold the truth in 93–97 %\n\n\
+             Over all scenarios that count. Above 97 %: the arm hangs and the pose is taken up better in virtual \
+             players than is stated for people (2.5 and 1.0 deg, own judgement), consumer gyroscopes are \
+             stated a little worse than those modelled, and the band of a reversal holds both ends of a pause, which is \
+             one clear instant in most swings and far apart in a few.\n\n\
+             The scenarios apart: at a restless address the bands of takeaway and backswing hold the truth less often \
+             than in any other (its own section). In `tests/tests/published_values` three bounds are \
+             wider than the published figures ask for: the reversal at a corner is within 6 ms, not 4; SDs of peak times at \
+             2 deg/s of noise are up to 1.4 ms at 100 Hz and 0.93 at 200 for pelvis and thorax, not 0.9 and 0.8 (a 12 Hz \
+             filter reaches those and shifts the peaks by up to 3.3 ms); and order and components are tried at 4 and 1 deg/s of \
+             gyroscope noise, not 12 and 3.\n\n\
+             | what | mean stated SD | SD of the error | bands hold the truth |\n|---|---|---|---|\n",
+        );
+        let off = |e: &&Errors| e.held.all > 0 && !(0.93..=0.97).contains(&e.held.share());
+        for ((_, name, unit), e) in self.errors.iter().filter(|(_, e)| off(e)) {
+            let stated = mean(&e.stated);
+            let _ = writeln!(s, "| {name}, {unit} | {stated:.2} | {:.2} | {} |", e.sd(), e.held.text());
+        }
+        s.push('\n');
+        s
     }
 
     /// The report of this tally.

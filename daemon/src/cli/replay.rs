@@ -59,9 +59,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         None => (source.clone(), false),
     };
     if record {
-        // What the coach said of the swings goes with them; what the target has stays.
+        // What the coach said of the swings goes with them.
         let (from, to) = (source.remarks(), target.remarks());
-        if from.path().exists() && !to.path().exists() {
+        if from.path().exists() {
             std::fs::copy(from.path(), to.path())
                 .with_context(|| format!("{} to {}", from.path().display(), to.path().display()))?;
         }

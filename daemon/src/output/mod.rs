@@ -69,6 +69,11 @@ impl Outputs {
         match output {
             Output::Swing(swing, curves) => {
                 self.swings = swing.number;
+                // No file can hold it, so it is not tried again, and watchers could not read it.
+                if let Err(error) = swing.to_json() {
+                    tracing::error!(%error, swing = swing.number, "A swing was left out.");
+                    return;
+                }
                 self.write_file(ComputedFile::Swing(swing.clone(), curves.to_bytes()), t_s);
             }
             Output::Calibration(judged) => {
@@ -130,12 +135,16 @@ impl Outputs {
 
     fn write_waiting(&mut self) -> Result<(), SessionError> {
         while let Some(file) = self.unwritten.first() {
-            match file {
-                ComputedFile::Session => self.dir.write_session(&self.session)?,
-                ComputedFile::Mobility => self.dir.write_mobility(&self.mobility)?,
-                ComputedFile::Swing(swing, curves) => self.dir.write_swing(swing, curves)?,
+            let written = match file {
+                ComputedFile::Session => self.dir.write_session(&self.session),
+                ComputedFile::Mobility => self.dir.write_mobility(&self.mobility),
+                ComputedFile::Swing(swing, curves) => self.dir.write_swing(swing, curves),
+            };
+            // What cannot be put into a file at all must not keep the others waiting.
+            if !matches!(written, Err(SessionError::Io { .. })) {
+                self.unwritten.remove(0);
             }
-            self.unwritten.remove(0);
+            written?;
         }
         self.told_unwritten = false;
         Ok(())

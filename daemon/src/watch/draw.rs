@@ -98,6 +98,11 @@ fn turned(deg: f64) -> String {
     }
 }
 
+/// Half the 95 % band, whole numbers.
+fn half(sd: Option<f64>) -> String {
+    sd.map_or_else(|| words::UNKNOWN.to_owned(), |sd| format!("{:.0}", (Z95 * sd).max(1.0)))
+}
+
 fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
     let kind = if swing.kind == SwingKind::Rehearsal { "  (rehearsal)" } else { "" };
     let order = Order::of_peaks(&swing.sequence).map_or_else(|| "no peak measured".into(), |o| o.text());
@@ -115,15 +120,16 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
     for (role, segment) in &swing.segments {
         let mut line = format!("{:<9}", role.label());
         if let Some(peak) = &segment.peak {
-            let _ = write!(line, " {:4.0} °/s", peak.speed_dps);
+            let _ = write!(line, " {:4.0} ± {} °/s", peak.speed_dps, half(peak.speed_sd_dps));
         }
         if let Some(turn) = &segment.turn_deg {
             let _ = write!(
                 line,
-                "  top {}, impact {}, ± {:.0}°",
+                "  top {} ± {}°, impact {} ± {}°",
                 turned(turn.top),
+                half(Some(turn.sd)),
                 turned(turn.impact),
-                (Z95 * turn.sd).max(1.0)
+                half(turn.impact_sd)
             );
         }
         lines.push(Line::from(line));

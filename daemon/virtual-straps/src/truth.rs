@@ -28,6 +28,9 @@ const TOLERANCE_S: f64 = 1e-7;
 const SCAN_S: f64 = 0.002;
 /// Speed that counts as motion in [`SwingTruth::moving_s`], rad/s (5 deg/s).
 const MOVING_RAD_S: f64 = 0.087;
+/// Speed and duration that count as settled in [`SwingTruth::slow_s`], rad/s (35 deg/s) and s.
+const SLOW_RAD_S: f64 = 0.611;
+const SLOW_FOR_S: f64 = 0.15;
 
 /// True angle at a swing's instants, degrees.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -107,8 +110,10 @@ pub struct SwingTruth {
     pub top_s: f64,
     /// Impact; of a rehearsal, the instant at which a ball would have been struck.
     pub impact_s: f64,
-    /// Motion settled, session seconds.
+    /// Motion over, session seconds.
     pub finish_s: f64,
+    /// All segments slower than 35 deg/s, and for 0.15 s on, session seconds.
+    pub slow_s: f64,
     /// By segment; only segments with a strap.
     pub segments: BTreeMap<Role, SegmentTruth>,
     /// Segments that peaked before impact, in order of their peaks.
@@ -332,6 +337,17 @@ impl Finder<'_> {
         self.body.frame(Role::LeadArm, t).rotation[(1, 1)].clamp(-1.0, 1.0).acos().to_degrees()
     }
 
+    /// Where all of `roles` have become slow for a while.
+    fn slow(&self, roles: &[Role]) -> f64 {
+        let fast = |t: f64| roles.iter().any(|&role| self.resultant(role, t) > SLOW_RAD_S);
+        let (mut slow_for, mut t) = (0.0, self.plan.impact_s);
+        while slow_for < SLOW_FOR_S && t < self.plan.finish_s + 1.0 {
+            slow_for = if fast(t) { 0.0 } else { slow_for + SCAN_S };
+            t += SCAN_S;
+        }
+        t - slow_for
+    }
+
     fn moving(&self, roles: &[Role]) -> f64 {
         let away = |t: f64| {
             roles.iter().any(|&role| match role {
@@ -384,6 +400,7 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
         top_s,
         impact_s: plan.impact_s,
         finish_s: plan.finish_s,
+        slow_s: finder.slow(roles),
         order: in_order(order),
         reversal_order: in_order(reversal_order),
         separation,

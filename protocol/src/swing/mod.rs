@@ -403,6 +403,14 @@ fn top_of_any_version<'de, D: Deserializer<'de>>(from: D) -> Result<Role, D::Err
     text.strip_prefix("reversal of the ").unwrap_or(&text).parse().map_err(D::Error::custom)
 }
 
+/// A number of a swing is NaN or infinite, which JSON cannot hold.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("`{key}` is not a finite number, so the swing cannot be written; its samples are in the log")]
+pub struct NotFinite {
+    /// Key of the number in the swing file.
+    pub key: String,
+}
+
 impl Swing {
     /// Reads one swing file's text.
     pub fn from_json(text: &str) -> Result<Self, DocumentError> {
@@ -412,11 +420,16 @@ impl Swing {
     }
 
     /// The text of the swing file: pretty-printed JSON with a final newline.
-    pub fn to_json(&self) -> String {
-        let mut s =
-            serde_json::to_string_pretty(self).expect("a swing has only string keys and finite numbers");
+    pub fn to_json(&self) -> Result<String, NotFinite> {
+        let mut s = serde_json::to_string_pretty(self).expect("a swing has only string keys");
+        // No field is ever null but for a number that is none. Line breaks in texts are escaped.
+        if let Some(line) = s.lines().map(|l| l.trim_end_matches(',')).find(|l| l.ends_with(": null")) {
+            return Err(NotFinite {
+                key: line.trim().trim_end_matches(": null").trim_matches('"').to_owned(),
+            });
+        }
         s.push('\n');
-        s
+        Ok(s)
     }
 
     /// Struck, and its timing is usable: only such swings count in summaries.

@@ -30,6 +30,8 @@ const SWAY_MIN_DPS: f64 = 5.0;
 /// The slope of a start is taken over this, s, and is no less than this, deg/s².
 const SLOPE_S: f64 = 0.04;
 const SLOPE_MIN_DPS_S: f64 = 20.0;
+/// A start is carried back along its slope by less than this, s.
+const BEYOND_MAX_S: f64 = 0.06;
 /// Standard uncertainty of the level at which a motion began, share of the level that it is seen at
 /// (own judgement).
 const UNSEEN_SHARE: f64 = 0.5;
@@ -38,6 +40,10 @@ const GRID_SD_S: f64 = 0.0025;
 /// Speeds below this after impact for [`FINISH_FOR_S`] are the finish, deg/s.
 const FINISH_DPS: f64 = 35.0;
 const FINISH_FOR_S: f64 = 0.15;
+/// Sway and axes make a slow speed uncertain by this, deg/s (own judgement).
+const SLOW_SD_DPS: f64 = 1.0;
+/// Where the window ends before motion has settled, s.
+const NOT_SETTLED_SD_S: f64 = 0.5;
 
 /// Nobody turns the trunk this fast but to hit something, deg/s; then forward may even be a
 /// little slower than away.
@@ -112,8 +118,8 @@ pub struct Phases {
     pub trunk_peak_s: f64,
     /// Motion settled, or the window's end.
     pub finish_s: f64,
-    /// Motion had settled before the window ended.
-    pub settled: bool,
+    /// Its standard uncertainty, s.
+    pub finish_sd_s: f64,
 }
 
 /// Decides whether the movement around `at_s` was a swing.
@@ -160,9 +166,9 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
     }
     others_took_part(tracks, trunk, reversal, peak)?;
 
-    let Onset { at: takeaway, sd_s: takeaway_sd_s } = earliest_onset(tracks, onset, reversal);
+    let Edge { at: takeaway, sd_s: takeaway_sd_s } = earliest_onset(tracks, onset, reversal);
     let (from, to) = address(tracks, takeaway).ok_or(Rejection::NoAddress)?;
-    let (finish, settled) = finish(tracks, peak);
+    let finish = finish(tracks, peak);
     Ok(Phases {
         address_from_s: tracks.time_s(from),
         address_to_s: tracks.time_s(to),
@@ -170,8 +176,8 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
         takeaway_sd_s,
         trunk_reversal_s: tracks.time_s(reversal),
         trunk_peak_s: tracks.time_s(peak),
-        finish_s: tracks.time_s(finish),
-        settled,
+        finish_s: tracks.time_s(finish.map_or(tracks.len - 1, |f| f.at)),
+        finish_sd_s: finish.map_or(NOT_SETTLED_SD_S, |f| f.sd_s),
     })
 }
 
@@ -261,34 +267,41 @@ fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, 
     onset
 }
 
-/// Where a motion began.
+/// Where a motion began or ended.
 #[derive(Debug, Clone, Copy)]
-struct Onset {
+struct Edge {
     at: usize,
     sd_s: f64,
 }
 
 /// Back from an onset to where the motion leaves the sway of address: a share of the fastest
 /// speed is reached some 50 ms after a smooth start.
-fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Onset {
+fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Edge {
     let (from, to) = (onset.saturating_sub(steps(0.7)), onset.saturating_sub(steps(0.25)));
     let still = &x[from..to];
     if still.is_empty() {
-        return Onset { at: onset, sd_s: HESITATION_S };
+        return Edge { at: onset, sd_s: HESITATION_S };
     }
     let n = still.len() as f64;
     let mean = still.iter().sum::<f64>() / n;
     let sd = (still.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
     let above = (SWAY_SDS * sd).max(SWAY_MIN_DPS);
     let at = (earliest..onset).rev().find(|&i| x[i] < mean + above).map_or(onset, |i| i + 1);
-    // Sway moves the crossing, and how far below it the motion began is not seen.
+    // Above much sway a motion is seen late: back along its slope to where it would be seen over
+    // little. Sway moves the crossing, and how far below it the motion began is not seen.
     let after = (at + steps(SLOPE_S)).min(x.len() - 1);
     let slope = ((x[after] - x[at]) / ((after - at).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
-    Onset { at, sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S) }
+    let beyond_s = (above - SWAY_MIN_DPS) / slope;
+    // A slow start has no slope to go back along.
+    let beyond = if beyond_s < BEYOND_MAX_S { (beyond_s / STEP_S).round() as usize } else { 0 };
+    Edge {
+        at: at.saturating_sub(beyond),
+        sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S),
+    }
 }
 
 /// The earliest of the segments' onsets, not more than 0.4 s before the trunk's.
-fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> Onset {
+fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> Edge {
     let earliest = trunk_onset.saturating_sub(steps(0.4));
     let onsets = tracks.tracks.iter().map(|track| {
         let signal: Vec<f64> = match track.role {
@@ -300,8 +313,8 @@ fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> Onset
         out_of_sway(&signal, onset, onset.saturating_sub(steps(0.2)))
     });
     let first = onsets.reduce(|first, next| if next.at < first.at { next } else { first });
-    let first = first.unwrap_or(Onset { at: trunk_onset, sd_s: PAUSE_S });
-    Onset { at: first.at.min(trunk_onset), ..first }
+    let first = first.unwrap_or(Edge { at: trunk_onset, sd_s: PAUSE_S });
+    Edge { at: first.at.min(trunk_onset), ..first }
 }
 
 /// Without the pelvis or the arm moving at all it is not a swing: a seated turn, an arm
@@ -348,18 +361,18 @@ fn address(tracks: &Tracks, takeaway: usize) -> Option<(usize, usize)> {
     Some((from, latest))
 }
 
-fn finish(tracks: &Tracks, peak: usize) -> (usize, bool) {
+/// Where all segments have become slow; `None` if the window ends before.
+fn finish(tracks: &Tracks, peak: usize) -> Option<Edge> {
     let need = steps(FINISH_FOR_S);
     let mut calm = 0;
-    for i in peak..tracks.len {
-        if tracks.tracks.iter().all(|t| t.speed_dps[i] < FINISH_DPS) {
-            calm += 1;
-            if calm >= need {
-                return (i + 1 - need, true);
-            }
-        } else {
-            calm = 0;
-        }
-    }
-    (tracks.len - 1, false)
+    let last = (peak..tracks.len).find(|&i| {
+        calm = if tracks.tracks.iter().all(|t| t.speed_dps[i] < FINISH_DPS) { calm + 1 } else { 0 };
+        calm >= need
+    })?;
+    let at = last + 1 - need;
+    // The last to become slow.
+    let before = at.saturating_sub(steps(SLOPE_S));
+    let fall = tracks.tracks.iter().map(|t| t.speed_dps[before] - t.speed_dps[at]).fold(0.0, f64::max);
+    let slope = (fall / ((at - before).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
+    Some(Edge { at, sd_s: (SLOW_SD_DPS / slope).hypot(GRID_SD_S) })
 }

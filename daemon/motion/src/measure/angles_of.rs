@@ -1,7 +1,7 @@
 //! Turns, tilts and separation of one swing.
 
 use super::deviation::{Deviation, Deviations, Sources};
-use super::{Part, When, round};
+use super::{Part, When, round, stated};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, SEPARATION_METHOD, Segment, Separation};
 
@@ -37,21 +37,23 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, when: &When<'_>) {
             Some(deviation.sd_deg().hypot(zero).hypot(open(at, t_s, sd_s)?))
         };
         let change = of(&at_impact) - of(&at_address);
-        let sd = |sd_deg: f64| round(sd_deg, 3);
         Some(AngleSet {
             top: round(at(top_s)?, 3),
             impact: round(at(impact_s)?, 3),
             max_away: round(series[extreme], 3),
             address: round(if is_turn { 0.0 } else { at(address_s)? }, 3),
-            sd: sd(whole(of(&at_top), top_s, top_sd_s)?),
-            impact_sd: Some(sd(whole(of(&at_impact), impact_s, impact_sd_s)?)),
-            max_away_sd: Some(sd(whole(of(&at_extreme), extreme_s, extreme_sd_s)?)),
-            address_sd: (!is_turn).then(|| sd(of(&at_address).sd_deg().hypot(sway))),
-            address_to_impact_sd: Some(sd(change.sd_deg().hypot(sway).hypot(open(
-                at,
-                impact_s,
-                impact_sd_s,
-            )?))),
+            sd: round(whole(of(&at_top), top_s, top_sd_s)?, 3),
+            impact_sd: stated(whole(of(&at_impact), impact_s, impact_sd_s)?, 3),
+            // The turn hardly changes where it is at its extreme, the others do.
+            max_away_sd: stated(
+                whole(of(&at_extreme), extreme_s, if is_turn { 0.0 } else { extreme_sd_s })?,
+                3,
+            ),
+            address_sd: stated(of(&at_address).sd_deg().hypot(sway), 3).filter(|_| !is_turn),
+            address_to_impact_sd: stated(
+                change.sd_deg().hypot(sway).hypot(open(at, impact_s, impact_sd_s)?),
+                3,
+            ),
         })
     };
     segment.turn_deg = set(&path.turn_deg, |d| d.turn, true);
@@ -99,8 +101,8 @@ pub(super) fn separation(parts: &[Part<'_>], when: &When<'_>) -> Option<Separati
         max_deg: round(max, 3),
         stretch_deg: round((max - at_reversal) * side, 3),
         sd_deg: round(top_sd, 3),
-        max_sd_deg: Some(round(max_sd, 3)),
-        stretch_sd_deg: pelvis.reversal.map(|_| round(stretch_sd, 3)),
+        max_sd_deg: stated(max_sd, 3),
+        stretch_sd_deg: stated(stretch_sd, 3).filter(|_| pelvis.reversal.is_some()),
         method: SEPARATION_METHOD.into(),
     })
 }

@@ -13,8 +13,18 @@ use std::ops::Sub;
 /// 0.6 deg; own judgement).
 pub(super) const ATTITUDE_SD_DEG: f64 = 0.5;
 
-/// Mounting about three axes, gravity at address about two, gyroscope scale and bias of three axes.
-const SOURCES: usize = 11;
+/// Of which accelerometer bias about each axis across the long one. It was in the gravity of the
+/// calibration as well, so that where a segment stands as it did then the two cancel.
+const ACC_BIAS_SD_DEG: f64 = 0.45;
+/// … and sway.
+const LEVEL_SD_DEG: f64 = 0.22;
+/// How much of each axis's rotation leaks into each other axis (own judgement: data sheets give up
+/// to 1–2 %).
+const CROSS_AXIS_SD: f64 = 0.005;
+
+/// Mounting about three axes, accelerometer bias and sway about two each, gyroscope scale (with leakage
+/// between axes) of nine, gyroscope bias of three.
+const SOURCES: usize = 19;
 
 /// By how much each source of error moves an angle, deg.
 #[derive(Debug, Clone, Copy)]
@@ -52,7 +62,7 @@ pub(super) struct Sources<'a> {
     part: &'a Part<'a>,
     handedness: Handedness,
     address_s: f64,
-    /// Standard uncertainties of the mounting about X, Y, Z, deg.
+    /// Standard uncertainties of the mounting about X, Y, Z without accelerometer bias, deg.
     mounting_deg: [f64; 3],
 }
 
@@ -60,7 +70,7 @@ impl<'a> Sources<'a> {
     /// `None` where the strap is not calibrated.
     pub(super) fn new(part: &'a Part<'a>, handedness: Handedness, address_s: f64) -> Option<Self> {
         let mounting = part.window.mounting?;
-        let long = mounting.long_axis_sd_deg;
+        let long = (mounting.long_axis_sd_deg.powi(2) - ACC_BIAS_SD_DEG.powi(2)).max(0.0).sqrt();
         Some(Self { part, handedness, address_s, mounting_deg: [long, turn_sd_deg(mounting), long] })
     }
 
@@ -73,16 +83,16 @@ impl<'a> Sources<'a> {
     /// The same, of turn by the path's own heading.
     fn absolute(&self, t_s: f64) -> Deviations {
         let path = &self.part.path;
-        let held = path.orientation_at(t_s);
-        let turned = (path.orientation_at(self.address_s).inverse() * held).scaled_axis();
+        let (held, at_address) = (path.orientation_at(t_s), path.orientation_at(self.address_s));
+        let turned = (at_address.inverse() * held).scaled_axis();
         let drift = self.part.window.bias_sd * (t_s - self.address_s);
-        let axis = |i: usize, rad: f64| {
-            let mut v = Vector3::zeros();
-            v[i] = rad;
-            UnitQuaternion::from_scaled_axis(v)
+        let about = |i: usize, rad: f64| Vector3::ith(i, rad);
+        let by = UnitQuaternion::from_scaled_axis;
+        let gravity = |off: Vector3<f64>| {
+            // The heading is the gyroscope's.
+            let level = at_address * off;
+            by(-Vector3::new(level.x, 0.0, level.z)) * held * by(off)
         };
-        let level = |i: usize| axis(i, ATTITUDE_SD_DEG.to_radians()) * held;
-        let own = |i: usize, rad: f64| held * axis(i, rad);
         let read = |q: &UnitQuaternion<f64>| {
             Cardan::from_quaternion(q).for_people(self.part.window.role, self.handedness)
         };
@@ -91,11 +101,15 @@ impl<'a> Sources<'a> {
         let mut all = Deviations { turn: none, lateral: none, flexion: none };
         for source in 0..SOURCES {
             let moved = read(&match source {
-                0..3 => own(source, self.mounting_deg[source].to_radians()),
-                3 => level(0),
-                4 => level(2),
-                5..8 => own(source - 5, GYRO_SCALE_SD * turned[source - 5]),
-                _ => own(source - 8, drift),
+                0..3 => held * by(about(source, self.mounting_deg[source].to_radians())),
+                3 | 4 => gravity(about(2 * (source - 3), ACC_BIAS_SD_DEG.to_radians())),
+                5 | 6 => by(about(2 * (source - 5), LEVEL_SD_DEG.to_radians())) * held,
+                7..16 => {
+                    let (into, from) = ((source - 7) / 3, (source - 7) % 3);
+                    let share = if into == from { GYRO_SCALE_SD } else { CROSS_AXIS_SD };
+                    held * by(about(into, share * turned[from]))
+                }
+                _ => held * by(about(source - 16, drift)),
             });
             let off = |a: f64, b: f64| (a - b) - 360.0 * ((a - b) / 360.0).round();
             all.turn.0[source] = off(moved.turn_deg, is.turn_deg);

@@ -21,7 +21,7 @@ use super::sequence::reversal::Reversal;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
-pub(crate) use peakorder_protocol::estimate::round;
+pub(crate) use peakorder_protocol::estimate::{round, stated};
 use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
 use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
@@ -167,7 +167,7 @@ pub fn measure<'a>(
                 sd_ms: round(found.impact.sd_s * 1e3, 3),
                 evidence: found.impact.evidence,
             },
-            finish: instant(phases.finish_s, if phases.settled { 0.05 } else { 0.5 }),
+            finish: instant(phases.finish_s, phases.finish_sd_s),
         },
         segments,
         sequence,

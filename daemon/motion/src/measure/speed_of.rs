@@ -1,7 +1,7 @@
 //! Uncertainty of the speeds at the peak and at impact.
 
 use super::impact_of::FoundImpact;
-use super::{GYRO_SCALE_SD, Part, round};
+use super::{GYRO_SCALE_SD, Part, stated};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Segment;
@@ -14,7 +14,7 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact)
     let peaks = [(&mut segment.peak, part.peak), (&mut segment.resultant_peak, part.resultant_peak)];
     for (peak, found) in peaks {
         if let (Some(peak), Some(found)) = (peak, found) {
-            peak.speed_sd_dps = Some(round(found.dps_sd.hypot(GYRO_SCALE_SD * found.dps), 2));
+            peak.speed_sd_dps = stated(found.dps_sd.hypot(GYRO_SCALE_SD * found.dps), 2);
         }
     }
     let at = |t: f64| part.path.at(&part.path.speed_dps, t);
@@ -22,12 +22,12 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact)
     // What the speed changes by within the uncertainty of impact.
     let within = (now - before) / SLOPE_OVER_S * impact.sd_s;
     let leak = leak_sd_dps(part, impact.t_s);
-    segment.speed_at_impact_sd_dps = Some(round(within.hypot(leak).hypot(GYRO_SCALE_SD * now), 2));
+    segment.speed_at_impact_sd_dps = stated(within.hypot(leak).hypot(GYRO_SCALE_SD * now), 2);
     // The scale error is in the peak as well and drops out.
     segment.speed_kept_sd = part
         .peak
         .filter(|p| !p.rising)
-        .map(|peak| round(within.hypot(leak).hypot(peak.dps_sd) / peak.dps, 4));
+        .and_then(|peak| stated(within.hypot(leak).hypot(peak.dps_sd) / peak.dps, 4));
 }
 
 /// What a long axis that is off by its standard uncertainty lets leak into the speed at `t_s`,

@@ -1,6 +1,6 @@
 //! Durations of backswing and downswing.
 
-use super::{When, round};
+use super::{When, round, stated};
 use crate::sequence::reversal::Reversal;
 use peakorder_protocol::swing::Tempo;
 
@@ -20,9 +20,9 @@ pub(super) fn tempo(when: &When<'_>) -> Tempo {
         backswing_s: round(back_s, 4),
         downswing_s: round(down_s, 4),
         ratio: round(ratio, 3),
-        backswing_sd_s: Some(round(takeaway_sd_s.hypot(top_sd_s).hypot(when.clock_sd_s), 4)),
-        downswing_sd_s: Some(round(top_sd_s.hypot(impact_sd_s), 4)),
-        ratio_sd: Some(round(ratio_sd, 3)),
+        backswing_sd_s: stated(takeaway_sd_s.hypot(top_sd_s).hypot(when.clock_sd_s), 4),
+        downswing_sd_s: stated(top_sd_s.hypot(impact_sd_s), 4),
+        ratio_sd: stated(ratio_sd, 3),
         downswing_from: when.top_of,
     }
 }
