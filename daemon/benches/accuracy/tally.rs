@@ -74,7 +74,7 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
 #[derive(Debug, Default, Clone)]
 pub(crate) struct Errors {
     /// Measured minus true.
-    errors: Vec<f64>,
+    sizes: Vec<f64>,
     /// Stated standard uncertainties, and whether their 95 % bands hold the truth.
     stated: Vec<f64>,
     held: Share,
@@ -84,7 +84,7 @@ pub(crate) struct Errors {
 
 impl Errors {
     fn push(&mut self, e: f64, sd: Option<f64>) {
-        self.errors.push(e);
+        self.sizes.push(e);
         match sd {
             Some(sd) => {
                 self.stated.push(sd);
@@ -94,28 +94,28 @@ impl Errors {
         }
     }
     fn add(&mut self, other: Self) {
-        self.errors.extend(other.errors);
+        self.sizes.extend(other.sizes);
         self.stated.extend(other.stated);
         self.held.add(other.held);
         self.unstated += other.unstated;
     }
     fn mean(&self) -> f64 {
-        mean(&self.errors)
+        mean(&self.sizes)
     }
     fn sd(&self) -> f64 {
         let m = self.mean();
-        (self.errors.iter().map(|e| (e - m).powi(2)).sum::<f64>() / self.errors.len() as f64).sqrt()
+        (self.sizes.iter().map(|e| (e - m).powi(2)).sum::<f64>() / self.sizes.len() as f64).sqrt()
     }
     fn rms(&self) -> f64 {
-        (self.errors.iter().map(|e| e * e).sum::<f64>() / self.errors.len() as f64).sqrt()
+        (self.sizes.iter().map(|e| e * e).sum::<f64>() / self.sizes.len() as f64).sqrt()
     }
     fn p95(&self) -> f64 {
-        let mut a: Vec<f64> = self.errors.iter().map(|e| e.abs()).collect();
+        let mut a: Vec<f64> = self.sizes.iter().map(|e| e.abs()).collect();
         a.sort_by(f64::total_cmp);
         a.get((a.len() * 95 / 100).min(a.len().saturating_sub(1))).copied().unwrap_or(f64::NAN)
     }
     fn row(&self, name: &str, unit: &str) -> String {
-        if self.errors.is_empty() {
+        if self.sizes.is_empty() {
             return String::new();
         }
         let stated = match (self.stated.is_empty(), self.unstated) {
@@ -125,7 +125,7 @@ impl Errors {
         };
         format!(
             "| {name}, {unit} | {} | {:+.2} | {:.2} | {:.2} | {:.2} | {stated} |\n",
-            self.errors.len(),
+            self.sizes.len(),
             self.mean(),
             self.sd(),
             self.rms(),
@@ -379,18 +379,18 @@ impl Tally {
             if strike {
                 angle("at impact", got.impact - want.impact, got.impact_sd);
             }
-            if name != "turn" {
-                angle("at address", got.address - want.address, got.address_sd);
-                if strike {
-                    let e = (got.impact - got.address) - (want.impact - want.address);
-                    angle("from address to impact", e, got.address_to_impact_sd);
-                }
-            } else {
+            if name == "turn" {
                 let held = |e: f64, sd: Option<f64>| sd.is_some_and(|sd| e.abs() <= Z95 * sd);
                 self.turn_covered.push((got.top - want.top).abs() <= Z95 * got.sd);
                 self.turn_covered.push(held(got.max_away - want.max_away, got.max_away_sd));
                 if strike {
                     self.turn_covered.push(held(got.impact - want.impact, got.impact_sd));
+                }
+            } else {
+                angle("at address", got.address - want.address, got.address_sd);
+                if strike {
+                    let e = (got.impact - got.address) - (want.impact - want.address);
+                    angle("from address to impact", e, got.address_to_impact_sd);
                 }
             }
         }
