@@ -2,7 +2,7 @@
 // right for every player; top and impact marked, earlier swings faint behind.
 
 import { s } from './dom.js';
-import { NAMES, ROLES, capital, num, turnWords } from './format.js';
+import { NAMES, ROLES, capital, half, num, turnWords } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 const STEP = 50;
@@ -38,24 +38,27 @@ export function turns(swing, earlier, width) {
       for (const deg of [t.top, t.impact]) parts.push(s('line', { class: `past ${role}`, x1: x(deg), x2: x(deg), y1: y + 6, y2: y + 16 }));
     }
     parts.push(line(role, [[x(turn.top), y], [x(turn.impact), y]], 3.5), mark(role, x(turn.top), y, 9), mark(role, x(turn.impact), y, 9));
-    const top = number(x(turn.top), y - 16, turn.top, width);
-    const impact = number(x(turn.impact), y - 16, turn.impact, width);
-    parts.push(top, impact);
+    // Each number grows away from the other.
+    const [topEnds, impactEnds] = turn.top <= turn.impact ? [true, false] : [false, true];
+    parts.push(number(x(turn.top), y - 16, turn.top, turn.sd, topEnds, width), number(x(turn.impact), y - 16, turn.impact, turn.impact_sd, impactEnds, width));
   });
   const y = height - 6;
   parts.push(text(x(from), y, '← away', 'axis-text'), text(zero, y, '0', 'axis-text', 'middle'), text(width - 4, y, 'to →', 'axis-text', 'end'));
   return s('svg', { class: 'turns', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words(swing) }, parts);
 }
 
-function number(x, y, degrees, width) {
-  const at = Math.min(Math.max(x, 30), width - 30);
-  return s('text', { x: at, y, class: 'turn-number', 'text-anchor': 'middle' }, `${num(Math.abs(degrees))}°`);
+function number(x, y, degrees, sd, ends, width) {
+  const at = ends ? Math.max(x + 22, 118) : Math.min(x - 22, width - 92);
+  return s('text', { x: at, y, class: 'turn-number', 'text-anchor': ends ? 'end' : 'start' }, `${num(Math.abs(degrees))}°`, s('tspan', { class: 'turn-band' }, ` ${band(sd)}`));
 }
+
+/** The 95 % band; an old recording may not have it. */
+const band = (sd) => (Number.isFinite(sd) ? `±${half(sd)}` : '± ?');
 
 function words(swing) {
   const all = ROLES.filter((r) => swing.segments[r]).map((role) => {
     const t = swing.segments[role].turn_deg;
-    return t ? `${NAMES[role]} ${turnWords(t.top)} at top, ${turnWords(t.impact)} at impact` : `${NAMES[role]} withheld`;
+    return t ? `${NAMES[role]} ${turnWords(t.top)} ${band(t.sd)} at top, ${turnWords(t.impact)} ${band(t.impact_sd)} at impact` : `${NAMES[role]} withheld`;
   });
   return `Turn from address: ${all.join('; ')}.`;
 }

@@ -11,12 +11,14 @@ use serde_json::{Value, json};
 /// What the figure of turns says of a segment.
 fn turn_words(swing: &Swing, role: Role) -> String {
     let turn = swing.segments[&role].turn_deg.expect("calibrated");
-    let say = |degrees: f64| {
+    let say = |degrees: f64, sd: f64| {
         let size = degrees.abs().round();
-        let way = if degrees < 0.0 { "away" } else { "towards" };
-        if size == 0.0 { "0°".to_owned() } else { format!("{size}° {way}") }
+        let way = if degrees < 0.0 { " away" } else { " towards" };
+        // 1.96 standard uncertainties either way are 95 % of a normal distribution.
+        format!("{size}°{} ±{}", if size == 0.0 { "" } else { way }, (1.96 * sd).round().max(1.0))
     };
-    format!("{} {} at top, {} at impact", role.label(), say(turn.top), say(turn.impact))
+    let impact_sd = turn.impact_sd.expect("a swing measured now states it");
+    format!("{} {} at top, {} at impact", role.label(), say(turn.top, turn.sd), say(turn.impact, impact_sd))
 }
 
 fn number(value: &Value) -> f64 {
