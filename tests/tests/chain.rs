@@ -245,5 +245,5 @@ fn the_running_filter_can_be_chosen_is_recorded_and_stays_chosen() {
 
     let message =
         daemon(["replay", text(&recording), "--into", text(&again), "--filter", "kalman"]).refused();
-    assert!(message.contains("madgwick, mahony, vqf"), "{message}");
+    assert!(message.contains("use madgwick, mahony or vqf"), "{message}");
 }

@@ -246,11 +246,29 @@ fn measures_and_the_description_of_the_api_are_there() {
     }
 }
 
+/// What a schema refers to, or itself.
+fn resolved<'a>(description: &'a Value, schema: &'a Value) -> &'a Value {
+    match schema["$ref"].as_str() {
+        Some(reference) => resolved(description, description.pointer(&reference[1..]).unwrap()),
+        None => schema,
+    }
+}
+
 /// Keys of `value` that the description does not know, and those it promises and `value` lacks.
 fn undescribed(description: &Value, schema: &Value, value: &Value, at: &str, found: &mut Vec<String>) {
-    if let Some(reference) = schema["$ref"].as_str() {
-        let schema = description.pointer(&reference[1..]).unwrap();
-        return undescribed(description, schema, value, at, found);
+    let schema = resolved(description, schema);
+    // All parts describe one object together.
+    if let Some(parts) = schema["allOf"].as_array() {
+        let mut whole = json!({ "properties": {}, "required": [] });
+        for part in parts.iter().map(|p| resolved(description, p)) {
+            for (key, value) in part["properties"].as_object().into_iter().flatten() {
+                whole["properties"][key] = value.clone();
+            }
+            let required = part["required"].as_array().cloned().unwrap_or_default();
+            whole["required"].as_array_mut().expect("a list").extend(required);
+        }
+        undescribed(description, &whole, value, at, found);
+        return;
     }
     // What may be absent is one of null and something.
     if let Some(choice) = schema["oneOf"].as_array().and_then(|all| all.iter().find(|s| s["type"] != "null"))
