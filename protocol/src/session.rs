@@ -18,7 +18,7 @@ use crate::log::is_being_written;
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
-use crate::swing::{NotFinite, Swing};
+use crate::swing::Swing;
 use crate::trouble::TroubleNote;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -169,14 +169,6 @@ pub enum SessionError {
         /// What it says.
         found: String,
     },
-    /// A swing that JSON cannot hold.
-    #[error("{}: {source}", path.display())]
-    NotFinite {
-        /// File concerned.
-        path: PathBuf,
-        /// Which number.
-        source: NotFinite,
-    },
     /// A program is recording into it.
     #[error("{} is being recorded at this moment; end that session first, or name another folder", .0.display())]
     BeingRecorded(PathBuf),
@@ -314,16 +306,13 @@ impl SessionDir {
         files::replace(&file, text.as_bytes(), Lasting::Synced).map_err(SessionError::io(&file))
     }
 
-    /// Writes one swing and its curves, each whole or not at all. The folder of swings is made
+    /// Writes one swing ([`Swing::to_json`]) and its curves, each whole or not at all. The folder of swings is made
     /// again if it is gone.
-    pub fn write_swing(&self, swing: &Swing, curves: &[u8]) -> Result<(), SessionError> {
-        let path = self.swing_path(swing.number);
-        let text =
-            swing.to_json().map_err(|source| SessionError::NotFinite { path: path.clone(), source })?;
+    pub fn write_swing(&self, number: u32, json: &str, curves: &[u8]) -> Result<(), SessionError> {
         let folder = self.path.join(SWINGS_DIR);
         private_dir(&folder).map_err(SessionError::io(&folder))?;
-        replace_computed(&self.curves_path(swing.number), curves)?;
-        replace_computed(&path, text.as_bytes())
+        replace_computed(&self.curves_path(number), curves)?;
+        replace_computed(&self.swing_path(number), json.as_bytes())
     }
 
     /// Path of the mobility checks.

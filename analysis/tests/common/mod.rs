@@ -343,6 +343,7 @@ pub(crate) fn write(path: &Path, session: &Session, swings: &[Swing]) {
     let dir = SessionDir::create(path, true).expect("an empty folder");
     dir.write_session(session).expect("a writable folder");
     for swing in swings {
-        dir.write_swing(swing, &curves(swing).to_bytes()).expect("a writable folder");
+        let json = swing.to_json().expect("finite numbers");
+        dir.write_swing(swing.number, &json, &curves(swing).to_bytes()).expect("a writable folder");
     }
 }

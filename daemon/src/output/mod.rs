@@ -29,7 +29,7 @@ pub struct Outputs {
 enum ComputedFile {
     Session,
     Mobility,
-    Swing(Box<Swing>, Vec<u8>),
+    Swing { number: u32, json: String, curves: Vec<u8> },
 }
 
 /// A watcher further behind than this loses the oldest events; the daemon never waits.
@@ -69,12 +69,15 @@ impl Outputs {
         match output {
             Output::Swing(swing, curves) => {
                 self.swings = swing.number;
-                // No file can hold it, so it is not tried again, and watchers could not read it.
-                if let Err(error) = swing.to_json() {
-                    tracing::error!(%error, swing = swing.number, "A swing was left out.");
-                    return;
+                let (number, curves) = (swing.number, curves.to_bytes());
+                match swing.to_json() {
+                    Ok(json) => self.write_file(ComputedFile::Swing { number, json, curves }, t_s),
+                    // No file can hold it, so it is not tried again, and watchers could not read it.
+                    Err(error) => {
+                        tracing::error!(%error, number, "A swing was left out.");
+                        return;
+                    }
                 }
-                self.write_file(ComputedFile::Swing(swing.clone(), curves.to_bytes()), t_s);
             }
             Output::Calibration(judged) => {
                 self.session.calibration.push(judged.clone());
@@ -124,7 +127,7 @@ impl Outputs {
     }
 
     fn keep(&mut self, file: ComputedFile) {
-        if !matches!(file, ComputedFile::Swing(..)) {
+        if !matches!(file, ComputedFile::Swing { .. }) {
             // Only the newest content counts.
             self.unwritten.retain(|f| std::mem::discriminant(f) != std::mem::discriminant(&file));
         }
@@ -138,7 +141,7 @@ impl Outputs {
             let written = match file {
                 ComputedFile::Session => self.dir.write_session(&self.session),
                 ComputedFile::Mobility => self.dir.write_mobility(&self.mobility),
-                ComputedFile::Swing(swing, curves) => self.dir.write_swing(swing, curves),
+                ComputedFile::Swing { number, json, curves } => self.dir.write_swing(*number, json, curves),
             };
             // What cannot be put into a file at all must not keep the others waiting.
             if !matches!(written, Err(SessionError::Io { .. })) {
@@ -154,7 +157,7 @@ impl Outputs {
     /// computed files that are not there.
     pub fn finish(mut self, t_s: f64) -> (SessionDir, u32) {
         self.write_file(ComputedFile::Session, t_s);
-        let others = self.unwritten.iter().filter(|f| !matches!(f, ComputedFile::Swing(..))).count();
+        let others = self.unwritten.iter().filter(|f| !matches!(f, ComputedFile::Swing { .. })).count();
         let missing = (1..=self.swings).filter(|n| !self.dir.swing_path(*n).exists()).count();
         self.tell(LiveEvent::SessionEnded { t_s, swings: self.swings });
         (self.dir, (others + missing) as u32)

@@ -13,10 +13,10 @@ use std::ops::Sub;
 /// 0.6 deg; own judgement).
 pub(super) const ATTITUDE_SD_DEG: f64 = 0.5;
 
-/// Of which accelerometer bias about each axis across the long one. It was in the gravity of the
-/// calibration as well, so that where a segment stands as it did then the two cancel.
+/// The part of it that accelerometer bias makes, about each axis across the long one. The gravity of
+/// the calibration has the same bias, so the two cancel where a segment stands as it did then.
 const ACC_BIAS_SD_DEG: f64 = 0.45;
-/// … and sway.
+/// The part of it that sway makes.
 const LEVEL_SD_DEG: f64 = 0.22;
 /// How much of each axis's rotation leaks into each other axis (own judgement: data sheets give up
 /// to 1–2 %).
@@ -64,6 +64,8 @@ pub(super) struct Sources<'a> {
     address_s: f64,
     /// Standard uncertainties of the mounting about X, Y, Z without accelerometer bias, deg.
     mounting_deg: [f64; 3],
+    /// Deviation of the heading at address, by the path's own heading.
+    address_turn: Deviation,
 }
 
 impl<'a> Sources<'a> {
@@ -71,13 +73,21 @@ impl<'a> Sources<'a> {
     pub(super) fn new(part: &'a Part<'a>, handedness: Handedness, address_s: f64) -> Option<Self> {
         let mounting = part.window.mounting?;
         let long = (mounting.long_axis_sd_deg.powi(2) - ACC_BIAS_SD_DEG.powi(2)).max(0.0).sqrt();
-        Some(Self { part, handedness, address_s, mounting_deg: [long, turn_sd_deg(mounting), long] })
+        let mut sources = Self {
+            part,
+            handedness,
+            address_s,
+            mounting_deg: [long, turn_sd_deg(mounting), long],
+            address_turn: Deviation([0.0; SOURCES]),
+        };
+        sources.address_turn = sources.absolute(address_s).turn;
+        Some(sources)
     }
 
     /// Deviations at `t_s`.
     pub(super) fn at(&self, t_s: f64) -> Deviations {
         let now = self.absolute(t_s);
-        Deviations { turn: now.turn - self.absolute(self.address_s).turn, ..now }
+        Deviations { turn: now.turn - self.address_turn, ..now }
     }
 
     /// The same, of turn by the path's own heading.
