@@ -12,6 +12,10 @@ const SETTLED_FOR_S: f64 = 0.25;
 const LATEST_S: f64 = 2.2;
 /// A strap not heard for this long does not hold a candidate up, s.
 const SILENT_S: f64 = 0.5;
+/// Time constant of the smoothing that keeps one outlier from being a movement, s.
+const SMOOTHING_S: f64 = 0.009;
+/// Longest step that the smoothing takes, s: the first sample after a hole is one sample all the same.
+const LONGEST_STEP_S: f64 = 0.012;
 
 #[derive(Debug, Clone, Copy)]
 struct Watch {
@@ -59,6 +63,7 @@ impl Trigger {
             last_fast_s: f64::NEG_INFINITY,
             smooth: 0.0,
         });
+        let step_s = (t_s - watch.latest_s).clamp(0.0, LONGEST_STEP_S);
         watch.latest_s = t_s;
         if speed > SETTLED_DPS.to_radians() {
             watch.last_fast_s = t_s;
@@ -70,8 +75,7 @@ impl Trigger {
             // The pelvis alone never makes a swing.
             Role::Pelvis => return,
         };
-        // About three samples at 208 Hz: one outlier is not a movement.
-        watch.smooth += (signal - watch.smooth) * 0.35;
+        watch.smooth += (signal - watch.smooth) * (step_s / (SMOOTHING_S + step_s));
         let strength = watch.smooth / level;
         if strength > 1.0 && self.candidate.is_none_or(|c| strength > c.strength) {
             self.candidate = Some(Candidate { at_s: t_s, strength });
