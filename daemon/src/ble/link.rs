@@ -8,6 +8,7 @@ use btleplug::platform::Peripheral;
 use futures::Stream;
 use peakorder_protocol::profile::{Keepalive, Op, OpKind, Profile};
 use std::collections::BTreeSet;
+use std::fmt;
 use std::pin::Pin;
 use std::time::Duration;
 use uuid::Uuid;
@@ -36,15 +37,79 @@ const DEVICE_INFORMATION: [(Uuid, &str); 4] = [
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub(super) enum LinkError {
     /// It would go wrong in the same way again.
-    #[error("{0}")]
-    Refused(String),
+    #[error(transparent)]
+    Refused(#[from] Mismatch),
     /// It may go right the next time.
-    #[error("{0}")]
-    Failed(String),
+    #[error(transparent)]
+    Failed(#[from] LinkFailure),
 }
 
-fn failed(doing: &str) -> impl FnOnce(btleplug::Error) -> LinkError + '_ {
-    move |e| LinkError::Failed(format!("{doing}: {}", explain(&e)))
+/// How a strap differs from its profile.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub(super) enum Mismatch {
+    #[error(
+        "it has no characteristic {}, which profile '{profile}' uses; assign it with another profile \
+         (peakorderd profile list)",
+        short(characteristic)
+    )]
+    NoCharacteristic { characteristic: String, profile: String },
+    #[error(
+        "its characteristic {} does not notify; assign it with another profile (peakorderd profile list)",
+        short(characteristic)
+    )]
+    DoesNotNotify { characteristic: String },
+    #[error(
+        "the link carries packets of {} bytes, profile '{profile}' needs {} (ATT MTU {mtu}, needed {needed}); \
+         update the strap's firmware or this computer's Bluetooth software",
+        mtu.saturating_sub(3),
+        needed.saturating_sub(3)
+    )]
+    SmallPackets { mtu: u16, needed: u16, profile: String },
+    #[error(
+        "characteristic {} reads {found:02x?}, the profile expects {expected:02x?}; it is another version of \
+         the strap",
+        short(characteristic)
+    )]
+    OtherVersion { characteristic: String, found: Vec<u8>, expected: Vec<u8> },
+}
+
+/// What went wrong on the link.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub(super) enum LinkFailure {
+    /// The Bluetooth system refused a step; its words.
+    #[error("{step}: {why}")]
+    Step { step: Step, why: String },
+    #[error("{0} took too long")]
+    TooLong(Step),
+    #[error("characteristic {} could not be read", short(.0))]
+    Unreadable(String),
+    /// No link came about; the connector's words.
+    #[error("{0}")]
+    NotConnected(String),
+}
+
+/// A step of bringing a strap up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Step {
+    Services,
+    Notifications,
+    Write,
+    Subscribe,
+}
+
+impl fmt::Display for Step {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Services => "its services could not be read",
+            Self::Notifications => "its notifications could not be listened to",
+            Self::Write => "a write",
+            Self::Subscribe => "subscribing",
+        })
+    }
+}
+
+fn failed(step: Step) -> impl FnOnce(btleplug::Error) -> LinkFailure {
+    move |error| LinkFailure::Step { step, why: explain(&error) }
 }
 
 /// A strap that streams.
@@ -55,6 +120,7 @@ pub(super) struct Link {
     channels: Vec<Uuid>,
     characteristics: BTreeSet<Characteristic>,
     teardown: Vec<Op>,
+    profile: String,
     /// Battery level, percent.
     pub(super) battery_percent: Option<u8>,
     /// What it says about itself, or empty.
@@ -120,39 +186,23 @@ pub(super) async fn battery_of(peripheral: &Peripheral) -> Option<u8> {
 impl Link {
     /// Looks at the connected `peripheral`, sets it up as `profile` says and subscribes.
     pub(super) async fn bring_up(peripheral: Peripheral, profile: &Profile) -> Result<Self, LinkError> {
-        peripheral
-            .discover_services_with_timeout(DISCOVER_TIMEOUT)
-            .await
-            .map_err(failed("its services could not be read"))?;
+        peripheral.discover_services_with_timeout(DISCOVER_TIMEOUT).await.map_err(failed(Step::Services))?;
         let characteristics = peripheral.characteristics();
         let mut wanted = Vec::new();
         for uuid in profile.channels() {
-            let found = find(&characteristics, uuid, None).ok_or_else(|| {
-                LinkError::Refused(format!(
-                    "it has no characteristic {}, which profile '{}' reads; assign it with another profile \
-                     (peakorderd profile list)",
-                    short(uuid),
-                    profile.id()
-                ))
+            let found = find(&characteristics, uuid, None).ok_or_else(|| Mismatch::NoCharacteristic {
+                characteristic: uuid.clone(),
+                profile: profile.id().to_owned(),
             })?;
             if !found.properties.intersects(CharPropFlags::NOTIFY | CharPropFlags::INDICATE) {
-                return Err(LinkError::Refused(format!(
-                    "its characteristic {} does not notify; assign it with another profile (peakorderd profile list)",
-                    short(uuid)
-                )));
+                return Err(Mismatch::DoesNotNotify { characteristic: uuid.clone() }.into());
             }
             wanted.push(found.clone());
         }
         let mtu = peripheral.mtu();
-        if mtu < profile.link().mtu_min {
-            return Err(LinkError::Refused(format!(
-                "the link carries packets of {} bytes, profile '{}' needs {} (ATT MTU {mtu}, needed {}); \
-                 update the strap's firmware or this computer's Bluetooth software",
-                mtu.saturating_sub(3),
-                profile.id(),
-                profile.link().mtu_min.saturating_sub(3),
-                profile.link().mtu_min
-            )));
+        let needed = profile.link().mtu_min;
+        if mtu < needed {
+            return Err(Mismatch::SmallPackets { mtu, needed, profile: profile.id().to_owned() }.into());
         }
         let mut said = Vec::new();
         for (uuid, word) in DEVICE_INFORMATION {
@@ -167,14 +217,14 @@ impl Link {
         }
         let battery_percent = battery(&peripheral, &characteristics).await;
         // Before subscribing: what comes in earlier than the stream is there is lost.
-        let notifications =
-            peripheral.notifications().await.map_err(failed("its notifications could not be listened to"))?;
+        let notifications = peripheral.notifications().await.map_err(failed(Step::Notifications))?;
         // Windows and Android can ask for a short connection interval; elsewhere the strap must.
         let _ =
             peripheral.request_connection_parameters(ConnectionParameterPreset::ThroughputOptimized).await;
         let link = Self {
             channels: wanted.iter().map(|c| c.uuid).collect(),
             teardown: profile.teardown().to_vec(),
+            profile: profile.id().to_owned(),
             interval_ms: peripheral
                 .connection_parameters()
                 .await
@@ -189,7 +239,7 @@ impl Link {
             mtu,
         };
         for op in profile.setup() {
-            run(&link.peripheral, &link.characteristics, op).await?;
+            run(&link.peripheral, &link.characteristics, op, profile.id()).await?;
         }
         for characteristic in wanted {
             subscribe(&link.peripheral, &characteristic).await?;
@@ -235,11 +285,15 @@ impl Link {
     /// Runs the profile's tear-down. Needs no link to be held meanwhile: the strap may go on
     /// sending until it has understood.
     pub(super) fn teardown(&self) -> impl Future<Output = ()> + Send + use<> {
-        let (peripheral, all, ops) =
-            (self.peripheral.clone(), self.characteristics.clone(), self.teardown.clone());
+        let (peripheral, all, ops, profile) = (
+            self.peripheral.clone(),
+            self.characteristics.clone(),
+            self.teardown.clone(),
+            self.profile.clone(),
+        );
         async move {
             for op in ops {
-                if let Err(error) = run(&peripheral, &all, &op).await {
+                if let Err(error) = run(&peripheral, &all, &op, &profile).await {
                     tracing::debug!(%error, "A tear-down step failed.");
                     return;
                 }
@@ -263,42 +317,51 @@ pub(super) async fn disconnect(peripheral: &Peripheral) {
     let _ = tokio::time::timeout(super::connector::DISCONNECT_TIMEOUT, peripheral.disconnect()).await;
 }
 
-async fn write(to: &Peripheral, at: &Characteristic, bytes: &[u8], how: WriteType) -> Result<(), LinkError> {
+async fn write(
+    to: &Peripheral,
+    at: &Characteristic,
+    bytes: &[u8],
+    how: WriteType,
+) -> Result<(), LinkFailure> {
     tokio::time::timeout(OP_TIMEOUT, to.write(at, bytes, how))
         .await
-        .map_err(|_| LinkError::Failed("a write took too long".into()))?
-        .map_err(failed("a write"))
+        .map_err(|_| LinkFailure::TooLong(Step::Write))?
+        .map_err(failed(Step::Write))
 }
 
-async fn subscribe(to: &Peripheral, characteristic: &Characteristic) -> Result<(), LinkError> {
+async fn subscribe(to: &Peripheral, characteristic: &Characteristic) -> Result<(), LinkFailure> {
     tokio::time::timeout(OP_TIMEOUT, to.subscribe(characteristic))
         .await
-        .map_err(|_| LinkError::Failed("subscribing took too long".into()))?
-        .map_err(failed("subscribing"))
+        .map_err(|_| LinkFailure::TooLong(Step::Subscribe))?
+        .map_err(failed(Step::Subscribe))
 }
 
-/// One step of a set-up or tear-down.
-async fn run(peripheral: &Peripheral, all: &BTreeSet<Characteristic>, op: &Op) -> Result<(), LinkError> {
-    let name = short(&op.characteristic);
+/// One step of a set-up or tear-down of `profile`.
+async fn run(
+    peripheral: &Peripheral,
+    all: &BTreeSet<Characteristic>,
+    op: &Op,
+    profile: &str,
+) -> Result<(), LinkError> {
+    let characteristic = || op.characteristic.clone();
     let at = find(all, &op.characteristic, op.service.as_deref()).ok_or_else(|| {
-        LinkError::Refused(format!(
-            "it has no characteristic {name}, which the profile's set-up uses; assign it with another profile"
-        ))
+        Mismatch::NoCharacteristic { characteristic: characteristic(), profile: profile.to_owned() }
     })?;
     match op.kind {
         OpKind::Write => write(peripheral, at, &op.bytes, WriteType::WithResponse).await?,
         OpKind::WriteWithoutResponse => write(peripheral, at, &op.bytes, WriteType::WithoutResponse).await?,
         OpKind::Read => {
-            let value = read(peripheral, at)
-                .await
-                .ok_or_else(|| LinkError::Failed(format!("characteristic {name} could not be read")))?;
+            let value =
+                read(peripheral, at).await.ok_or_else(|| LinkFailure::Unreadable(characteristic()))?;
             if let Some(expect) = &op.expect
                 && !value.starts_with(expect)
             {
-                return Err(LinkError::Refused(format!(
-                    "characteristic {name} reads {value:02x?}, the profile expects {expect:02x?}; \
-                     it is another version of the strap"
-                )));
+                return Err(Mismatch::OtherVersion {
+                    characteristic: characteristic(),
+                    found: value,
+                    expected: expect.clone(),
+                }
+                .into());
             }
         }
         OpKind::Subscribe | OpKind::Indicate => subscribe(peripheral, at).await?,

@@ -1,7 +1,7 @@
 //! Straps kept connected: connect, move bytes, notice silence, connect again.
 
 use super::connector::Connector;
-use super::link::{Kind, Link, LinkError, disconnect};
+use super::link::{Kind, Link, LinkError, LinkFailure, disconnect};
 use super::radio::Radio;
 use btleplug::api::Peripheral as _;
 use btleplug::platform::PeripheralId;
@@ -202,12 +202,14 @@ impl Task {
                         pause = FIRST_PAUSE;
                     }
                 }
-                Err(LinkError::Refused(why)) => {
+                Err(LinkError::Refused(mismatch)) => {
+                    let why = mismatch.to_string();
                     self.event(StrapEventKind::Refused { why: why.clone() }).await;
                     self.send(IncomingKind::GivenUp(why)).await;
                     return;
                 }
-                Err(LinkError::Failed(why)) => {
+                Err(LinkError::Failed(failure)) => {
+                    let why = failure.to_string();
                     self.send(IncomingKind::Status(StrapEventKind::NotConnectedYet { why })).await;
                 }
             }
@@ -225,7 +227,7 @@ impl Task {
         tokio::pin!(connecting);
         let peripheral = loop {
             tokio::select! {
-                connected = &mut connecting => break connected.map_err(|e| LinkError::Failed(e.0))?,
+                connected = &mut connecting => break connected.map_err(|e| LinkFailure::NotConnected(e.0))?,
                 () = stop_requested(stopped) => return Ok(None),
                 () = tokio::time::sleep(NOT_HEARD) => {
                     self.send(IncomingKind::Status(StrapEventKind::NotHeard)).await;

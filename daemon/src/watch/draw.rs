@@ -192,11 +192,11 @@ mod tests {
     fn what_is_said_of_the_last_swing_is_there_and_what_was_said_before_is_gone() {
         let mut screen = Screen::default();
         screen.apply(Update::State(state()));
-        let verdict = json!({ "step": "bow", "ok": false, "text": "the pelvis hinged 5 deg only" });
+        let verdict = json!({ "step": "arm-raise", "ok": false, "text": "the arm rose 5 deg only" });
         screen.apply(Update::Event("calibration".into(), verdict));
-        assert!(shown(&screen).contains("bow: again, because the pelvis hinged 5 deg only"));
+        assert!(shown(&screen).contains("arm raise: again, because the arm rose 5 deg only"));
         screen.apply(Update::Event("swing".into(), json!({ "swing": swing(2) })));
-        assert!(!shown(&screen).contains("hinged"), "a swing came since");
+        assert!(!shown(&screen).contains("rose"), "a swing came since");
         let of = |verdict: &str, words: &str| json!({ "verdict": verdict, "words": words });
         let extra = |number: u32, against: serde_json::Value| {
             let answer = json!({ "spoken": "41 degrees away, nearly, 2 short" });

@@ -2,6 +2,8 @@
 
 use super::client::Update;
 use peakorder_analysis::order::{Order, Share, shares};
+use peakorder_analysis::words;
+use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::swing::Swing;
 use serde_json::Value;
 use std::fmt::Write as _;
@@ -143,7 +145,11 @@ impl Screen {
             }
             "calibration" => {
                 let again = if data["ok"].as_bool() == Some(true) { "" } else { "again, because " };
-                self.say(format!("{}: {again}{}", text(&data["step"]), text(&data["text"])));
+                let step = serde_json::from_value(data["step"].clone()).map_or_else(
+                    |_| text(&data["step"]),
+                    |step: CalibrationStep| words::calibration::step(step).to_owned(),
+                );
+                self.say(format!("{step}: {again}{}", text(&data["text"])));
             }
             "problem" | "trouble" => self.say(text(&data["text"])),
             _ => {}
