@@ -208,7 +208,7 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
     };
     let mobility = dir.read_mobility().unwrap_or_else(|e| {
-        notices.push(format!("mobility check not read: {e}; peakorderd replay makes it anew"));
+        notices.push(format!("mobility check not read: {e}"));
         None
     });
     let mobility = mobility.map_or_else(Vec::new, |m| m.checks);

@@ -61,9 +61,6 @@ impl fmt::Display for MobilityError {
                 f,
                 "{given}: no such folder; name a session folder that peakorderd wrote (a mobility check belongs to a whole session, not to a block)"
             ),
-            Self::Session(e @ SessionError::Malformed { .. }) => {
-                write!(f, "{e}; recompute it from the recording with peakorderd replay")
-            }
             Self::Session(e) => e.fmt(f),
             Self::None(path) => write!(
                 f,

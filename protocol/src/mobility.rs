@@ -7,7 +7,7 @@
 //! player's swing. A number that could not be measured is an absent key, and `repeat` says
 //! why and what to do again.
 
-use crate::document::DocumentError;
+use crate::document::{self, DocumentError};
 use crate::role::{Handedness, Role};
 use serde::de::IgnoredAny;
 use serde::{Deserialize, Deserializer, Serialize};
@@ -435,8 +435,9 @@ impl Mobility {
         }
     }
 
-    /// Reads the file's text.
+    /// Reads the file's text. The checksum is checked first; files of earlier versions have none.
     pub fn from_json(text: &str) -> Result<Self, DocumentError> {
+        document::check(text.as_bytes())?;
         // The schema is looked at first so that a newer file is called newer, not malformed.
         let value: serde_json::Value = serde_json::from_str(text)?;
         let found = value.get("schema").and_then(serde_json::Value::as_str).unwrap_or("missing");
@@ -444,11 +445,12 @@ impl Mobility {
         Ok(serde_json::from_value(value)?)
     }
 
-    /// The file's text: pretty-printed JSON with a final newline.
+    /// The file's text: pretty-printed JSON with its checksum and a final newline.
     pub fn to_json(&self) -> String {
         let mut s =
             serde_json::to_string_pretty(self).expect("a check has only string keys and finite numbers");
         s.push('\n');
+        document::seal(&mut s);
         s
     }
 }

@@ -13,6 +13,7 @@
 //! `remarks.jsonl` are made once; all else can be recomputed from the first two.
 
 use crate::calibration::JudgedStep;
+use crate::document::DocumentError;
 use crate::files::{self, Lasting, private_dir};
 use crate::log::is_being_written;
 use crate::mobility::Mobility;
@@ -161,6 +162,14 @@ pub enum SessionError {
         /// Where and why.
         reason: String,
     },
+    /// A computed file that is not as it was written. The recording still gives it.
+    #[error("{}: {what}; peakorderd replay makes it anew from the recording", path.display())]
+    Damaged {
+        /// File concerned.
+        path: PathBuf,
+        /// What is wrong with it.
+        what: DocumentError,
+    },
     /// A version this program does not know.
     #[error("{}: format is '{found}', this program reads '{FORMAT}'; update peakorder to open it", path.display())]
     Version {
@@ -202,6 +211,14 @@ impl Session {
 impl SessionError {
     fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Self + '_ {
         move |source| Self::Io { path: path.to_owned(), source }
+    }
+
+    /// A file that a replay makes again, unless a newer program wrote it.
+    fn document(path: &Path) -> impl FnOnce(DocumentError) -> Self + '_ {
+        move |what| match what {
+            DocumentError::Schema { .. } => Self::malformed(path)(what),
+            what => Self::Damaged { path: path.to_owned(), what },
+        }
     }
 
     fn malformed<E: fmt::Display>(path: &Path) -> impl FnOnce(E) -> Self + '_ {
@@ -328,12 +345,12 @@ impl SessionDir {
     /// Reads the mobility checks; `None` when the session has none.
     pub fn read_mobility(&self) -> Result<Option<Mobility>, SessionError> {
         let path = self.mobility_path();
-        let text = match fs::read_to_string(&path) {
-            Ok(text) => text,
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(e) => return Err(SessionError::io(&path)(e)),
         };
-        Mobility::from_json(&text).map(Some).map_err(SessionError::malformed(&path))
+        text_of(&bytes).and_then(Mobility::from_json).map(Some).map_err(SessionError::document(&path))
     }
 
     /// Removes the mobility checks (before a replay makes them anew).
@@ -378,14 +395,19 @@ impl SessionDir {
     /// Reads swing `number`.
     pub fn read_swing(&self, number: u32) -> Result<Swing, SessionError> {
         let path = self.swing_path(number);
-        let text = fs::read_to_string(&path).map_err(SessionError::io(&path))?;
-        Swing::from_json(&text).map_err(SessionError::malformed(&path))
+        let bytes = fs::read(&path).map_err(SessionError::io(&path))?;
+        text_of(&bytes).and_then(Swing::from_json).map_err(SessionError::document(&path))
     }
 
     /// Reads all swings, ascending.
     pub fn read_swings(&self) -> Result<Vec<Swing>, SessionError> {
         self.swing_numbers()?.into_iter().map(|n| self.read_swing(n)).collect()
     }
+}
+
+/// The text of a JSON file.
+fn text_of(bytes: &[u8]) -> Result<&str, DocumentError> {
+    std::str::from_utf8(bytes).map_err(|_| DocumentError::NotText)
 }
 
 /// A file that a replay makes again.

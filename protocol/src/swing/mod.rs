@@ -12,7 +12,7 @@ mod quality;
 
 pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 
-use crate::document::DocumentError;
+use crate::document::{self, DocumentError};
 use crate::role::{Handedness, Role};
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize};
@@ -412,14 +412,16 @@ pub struct NotFinite {
 }
 
 impl Swing {
-    /// Reads one swing file's text.
+    /// Reads one swing file's text. The checksum is checked first; files of earlier versions
+    /// have none.
     pub fn from_json(text: &str) -> Result<Self, DocumentError> {
+        document::check(text.as_bytes())?;
         let swing: Self = serde_json::from_str(text)?;
         DocumentError::unless_schema(&swing.schema, SCHEMA)?;
         Ok(swing)
     }
 
-    /// The text of the swing file: pretty-printed JSON with a final newline.
+    /// The text of the swing file: pretty-printed JSON with its checksum and a final newline.
     pub fn to_json(&self) -> Result<String, NotFinite> {
         let mut s = serde_json::to_string_pretty(self).expect("a swing has only string keys");
         // No field is ever null but for a number that is none. Line breaks in texts are escaped.
@@ -429,6 +431,7 @@ impl Swing {
             });
         }
         s.push('\n');
+        document::seal(&mut s);
         Ok(s)
     }
 
