@@ -1,8 +1,6 @@
 //! `swings/NNNN.curves`: the speed and angle curves of one swing, for plots.
 //!
-//! Layout: 8 bytes magic `POCURVES`, `u16` version (1), `u32` length and `u32` CRC-32C of
-//! the body, then the body: a bincode record (fixed-width little-endian, see
-//! [`crate::log::wire`]) of [`Curves`].
+//! The byte tables are in `docs/formats/curves.md`.
 
 use crate::log::wire;
 use crate::role::Role;

@@ -10,7 +10,8 @@
 //! ```
 //!
 //! A folder is self-contained and may be moved. `session.toml`, `samples.log` and
-//! `remarks.jsonl` are made once; all else can be recomputed from the first two.
+//! `remarks.jsonl` are made once; all else can be recomputed from the first two. Every file is
+//! described for other programs in `docs/formats/`.
 
 use crate::calibration::JudgedStep;
 use crate::document::DocumentError;

@@ -130,7 +130,7 @@ fn arrivals_and_marks() -> [Vec<Record>; 2] {
 
 #[test]
 fn version_1_reads_the_committed_bytes() {
-    // Made by data/make_logs.py from the byte tables alone.
+    // Made by data/make_golden.py from the byte tables alone.
     let golden = include_bytes!("data/log-v1.bin");
     let [arrivals, marks] = arrivals_and_marks();
     let batches = [

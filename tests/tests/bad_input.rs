@@ -238,8 +238,8 @@ fn a_damaged_recording_is_read_as_far_as_it_goes_and_says_where_it_is_damaged() 
     assert_eq!(said.matches("samples.log").count(), 1, "the file is named once: {said}");
 }
 
-/// Offset and length of every frame of a log, by the layout that `protocol/src/log/frame.rs`
-/// prints: 16 bytes of file header, then frames of 24 bytes and the length at their byte 8.
+/// Offset and length of every frame of a log, by the layout in `docs/formats/log.md`:
+/// 16 bytes of file header, then frames of 24 bytes and the length at their byte 8.
 fn frames(log: &[u8]) -> Vec<(usize, usize)> {
     let mut out = Vec::new();
     let mut at = 16;

@@ -1,30 +1,7 @@
-//! Byte layout of `samples.log`, version 2. All numbers are little-endian.
-//!
-//! File header, 16 bytes:
-//!
-//! | offset | bytes | content |
-//! |---|---|---|
-//! | 0 | 8 | `PEAKOLOG` |
-//! | 8 | 2 | `u16` format version, 2 (or 1) |
-//! | 10 | 2 | reserved, 0 |
-//! | 12 | 4 | `u32` CRC-32C of bytes 0–11 |
-//!
-//! Then frames, each:
-//!
-//! | offset | bytes | content |
-//! |---|---|---|
-//! | 0 | 4 | magic `f7 50 4b d9` |
-//! | 4 | 1 | `u8` version of the payload, 2 (or 1) |
-//! | 5 | 3 | reserved, 0 |
-//! | 8 | 4 | `u32` payload length, at most 1 MiB |
-//! | 12 | 8 | `u64` sequence number, 0 for the first frame, then one more each |
-//! | 20 | 4 | `u32` CRC-32C of bytes 0–19 followed by the payload |
-//! | 24 | length | payload: a batch of records (see [`wire`](super::wire)) |
+//! Byte layout of `samples.log`: file header and frames. The tables, and what a reader does with
+//! damage, are in `docs/formats/log.md`.
 //!
 //! Version 1 differs in the payload alone: strap events are a kind with text.
-//! CRC-32C is the Castagnoli polynomial as in RFC 3720, appendix B.4.
-//! Versions to come keep the file header's layout, so that an old program can tell
-//! "newer" from "damaged".
 
 /// First bytes of a log.
 pub const FILE_MAGIC: [u8; 8] = *b"PEAKOLOG";

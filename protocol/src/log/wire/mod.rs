@@ -2,17 +2,9 @@
 //!
 //! The stored types are this module's own, converted by hand, so that a change to the
 //! program's types can never change the files. The encoding is bincode 2's with
-//! fixed-width little-endian numbers: `u32` for the variant of an enum, `u64` for a
-//! length, then the fields in order. A frame's payload is a `u64` count and that many of
-//!
-//! | variant | fields |
-//! |---|---|
-//! | 0 arrival | `u64` `t_ns`, `u8` role, `u8` channel, bytes (`u64` length first) |
-//! | 1 mark | `u64` `t_ns`, `u8` kind, UTF-8 text (`u64` length first) |
-//! | 2 strap | `u64` `t_ns`, `u8` role, what happened (`strap`: text in version 1, typed in version 2) |
-//!
-//! Roles: 0 pelvis, 1 thorax, 2 lead arm. Mark kinds: position in [`MarkKind::ALL`], to which
-//! kinds may only be appended.
+//! fixed-width little-endian numbers; `docs/formats/README.md` has its rules, `log.md` and `curves.md`
+//! beside it the tables. Variants, roles and mark kinds are numbered by their position here,
+//! in [`Role::ALL`] and in [`MarkKind::ALL`]: they may only be appended to.
 
 mod curves;
 mod strap;

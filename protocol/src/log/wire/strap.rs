@@ -1,27 +1,4 @@
-//! Strap events as they are stored.
-//!
-//! Version 1: `u8` kind (0 connected, 1 disconnected, 2 restarted, 3 battery, 4 interval,
-//! 5 note), UTF-8 text (percent of a battery, milliseconds of an interval, otherwise words).
-//!
-//! Version 2: `u32` variant, then
-//!
-//! | variant | fields |
-//! |---|---|
-//! | 0 connected | text the strap says of itself, `u16` MTU (0 = not known) |
-//! | 1 disconnected | `u8` reason: 0 not known, 1 session ended, 2 link lost, 3 sent nothing, 4 fell silent, 5 service gone |
-//! | 2 disconnected for another reason | text |
-//! | 3 restarted | – |
-//! | 4 battery | `u8` percent |
-//! | 5 interval | `u64` nanoseconds |
-//! | 6 at rest | `f64` m/s², `f64` rad/s |
-//! | 7 at rest, wrong acceleration | as 6, text (profile), `f64` least, `f64` most, m/s² |
-//! | 8 at rest, rotation | as 6, text (profile), `f64` most, rad/s |
-//! | 9 refused | text |
-//! | 10 not connected yet | text |
-//! | 11 not heard | – |
-//! | 12 note | text |
-//!
-//! Text is UTF-8 with its length (`u64`) first.
+//! Strap events as they are stored, in both versions (tables: `docs/formats/log.md`).
 
 use crate::log::{Disconnection, RestFault, StrapEventKind, interval_of_ms};
 use bincode::{BorrowDecode, Encode};

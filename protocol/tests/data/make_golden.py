@@ -1,5 +1,5 @@
-"""Writes log-v1.bin and log-v2.bin from the byte tables in src/log/frame.rs and src/log/wire/,
-with nothing of the program's own code: python3 make_logs.py"""
+"""Writes log-v1.bin, log-v2.bin and curves-v1.bin from the byte tables in docs/formats/,
+with nothing of the program's own code: python3 make_golden.py"""
 import struct
 
 
@@ -90,4 +90,29 @@ write(2, [
         strap_v2(5, PELVIS, 11),
         strap_v2(5, PELVIS, 12, text("Übung")),
     ],
+])
+
+
+def floats(values):
+    return struct.pack(f"<Q{len(values)}f", len(values), *values)
+
+
+def segment(role, speed, turn, orientation):
+    four = [number for quaternion in orientation for number in quaternion]
+    return struct.pack("<B", role) + floats(speed) + floats(turn) + struct.pack(
+        f"<Q{len(four)}f", len(orientation), *four
+    )
+
+
+def curves(start_s, step_s, segments):
+    body = struct.pack("<ddQ", start_s, step_s, len(segments)) + b"".join(segments)
+    with open("curves-v1.bin", "wb") as out:
+        out.write(b"POCURVES" + struct.pack("<HII", 1, len(body), crc32c(body)) + body)
+
+
+curves(12.5, 0.005, [
+    segment(PELVIS, [0.25, -1.5, 272.01], [0, -47.969, 11.023], [(1, 0, 0, 0), (0.5, -0.5, 0.5, -0.5), (0, 0, 1, 0)]),
+    segment(THORAX, [], [], []),
+    # Not calibrated: speed alone.
+    segment(LEAD_ARM, [1e-45, 3.4028234663852886e38, -0.0], [], []),
 ])
