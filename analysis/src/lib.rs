@@ -4,8 +4,8 @@
 //! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
 //! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns
 //! each into text for a terminal, [`json`] into documents for programs, [`report`] into a page on
-//! paper. What reads the disk is named for it: `load`, `mobility::load`, `library::find`,
-//! `json::show_swing`. The rest are pure functions that the daemon and the demo call as well.
+//! paper; [`integrity`] says what of a folder is intact, and saves it. What reads the disk is named for it: `load`, `mobility::load`, `library::find`,
+//! `json::show_swing`, `integrity`. The rest are pure functions that the daemon and the demo call as well.
 //!
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.
@@ -13,6 +13,7 @@
 pub mod against;
 pub mod compare;
 pub mod export;
+pub mod integrity;
 pub mod json;
 pub mod library;
 pub mod load;

@@ -220,7 +220,7 @@ pub fn counts(swing: &Swing, remarks: &Remarks) -> bool {
     swing.countable() && remarks.excluded(swing.number).is_none()
 }
 
-fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
+pub(crate) fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
     let problem = |text: String| Problem { number, text };
     let swing = dir.read_swing(number).map_err(|e| problem(e.to_string()))?;
     if swing.number != number {

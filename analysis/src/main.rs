@@ -4,6 +4,7 @@ use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::export;
+use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
 use peakorder_analysis::library;
 use peakorder_analysis::load::{Loaded, load};
@@ -105,6 +106,35 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Say what of session folders is intact and what is lost: in the recording in seconds and by
+    /// strap, and which files are damaged or missing. Ends with 1 if anything is.
+    Verify {
+        /// Session folders.
+        #[arg(value_name = "FOLDER", required = true)]
+        folders: Vec<PathBuf>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Write a new session folder of all that can be read in a damaged one, which stays as it is.
+    Salvage {
+        /// The damaged session folder.
+        #[arg(value_name = "FOLDER")]
+        session: PathBuf,
+        /// Folder to write; there must be nothing in it.
+        #[arg(long, value_name = "FOLDER2")]
+        into: PathBuf,
+        /// Where session.toml cannot be read: a session of the same player with the same straps,
+        /// whose session.toml stands in for it.
+        #[arg(long, value_name = "SESSION")]
+        like: Option<PathBuf>,
+        /// Where session.toml cannot be read: when the session began, e.g. 2026-11-25T10:05:12Z.
+        #[arg(long, value_name = "TIME", requires = "like")]
+        started: Option<jiff::Timestamp>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
     /// Write every swing's numbers as CSV, one row a swing, the unit in each column's name.
     Export {
         /// Session folder, or FOLDER:BLOCK for one block of it.
@@ -128,7 +158,7 @@ fn measure(key: &str) -> anyhow::Result<Measure> {
 
 fn main() -> ExitCode {
     match run(&Arguments::parse().command) {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(code) => code,
         Err(e) => {
             complain(&format!("{e:#}"));
             ExitCode::FAILURE
@@ -136,8 +166,9 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(command: &Command) -> anyhow::Result<()> {
+fn run(command: &Command) -> anyhow::Result<ExitCode> {
     let style = style();
+    let mut code = ExitCode::SUCCESS;
     let text = match command {
         Command::Show { session, number: None, json: true } => {
             document(&json::Show::from(&loaded(session)?))?
@@ -206,6 +237,31 @@ fn run(command: &Command) -> anyhow::Result<()> {
             }
             if *json { document(&json::Follow::from(&trend))? } else { render::trend(&trend, style) }
         }
+        Command::Verify { folders, json } => {
+            let mut looked = Vec::new();
+            for folder in folders {
+                match Health::of(folder) {
+                    Ok(health) => looked.push(health),
+                    Err(e) => {
+                        complain(&e.to_string());
+                        code = ExitCode::FAILURE;
+                    }
+                }
+            }
+            if !looked.iter().all(Health::is_whole) {
+                code = ExitCode::FAILURE;
+            }
+            if *json {
+                document(&json::Verify::of(&looked))?
+            } else {
+                looked.iter().map(render::health).collect()
+            }
+        }
+        Command::Salvage { session, into, like, started, json } => {
+            let wanted = Wanted { from: session, into, like: like.as_deref(), started: *started };
+            let done = salvage(&wanted)?;
+            if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
+        }
         Command::Export { session, out, force } => {
             let table = export::csv(&loaded(session)?)?;
             match out {
@@ -217,7 +273,8 @@ fn run(command: &Command) -> anyhow::Result<()> {
             }
         }
     };
-    print(&text)
+    print(&text)?;
+    Ok(code)
 }
 
 /// Writes a file of personal data: a new one is its owner's only, and none goes over another by

@@ -42,6 +42,11 @@ impl DocumentError {
     }
 }
 
+/// CRC-32C of some bytes.
+pub fn checksum(bytes: &[u8]) -> u32 {
+    crc32c::crc32c(bytes)
+}
+
 /// The key that holds the checksum. It is the last one of its file.
 const KEY: &str = "\"crc32c\":";
 /// How a pretty-printed object ends.

@@ -209,6 +209,13 @@ impl Session {
     }
 }
 
+impl Session {
+    /// How many gaps in the log this file tells of.
+    pub fn known_gaps(&self) -> usize {
+        self.troubles.iter().filter(|note| note.what.leaves_gap()).count()
+    }
+}
+
 impl SessionError {
     fn io(path: &Path) -> impl FnOnce(std::io::Error) -> Self + '_ {
         move |source| Self::Io { path: path.to_owned(), source }
@@ -255,6 +262,11 @@ impl SessionDir {
         }
         let text = fs::read_to_string(&file).map_err(SessionError::io(&file))?;
         Ok((Self { path: path.to_owned() }, Session::from_toml(&text, &file)?))
+    }
+
+    /// The folder as it is, with or without a `session.toml`: to look at one that is damaged.
+    pub fn at(path: &Path) -> Self {
+        Self { path: path.to_owned() }
     }
 
     /// Creates a folder for a new session. A folder that is not empty is refused unless

@@ -29,6 +29,18 @@ pub enum Trouble {
     },
     /// The computation failed. What comes is recorded and not computed.
     NotComputing,
+    /// A part of the recording was lost after it was written. Noted when what is left was saved.
+    PartLost {
+        /// Session time that is missing from here on, milliseconds: the strap that lost most.
+        missing_ms: u64,
+    },
+}
+
+impl Trouble {
+    /// Whether a part of the recording is missing for it, which leaves a gap in the log.
+    pub const fn leaves_gap(&self) -> bool {
+        matches!(self, Self::PartLost { .. } | Self::RecordingAgain { dropped: 1.., .. })
+    }
 }
 
 /// Something that went wrong, and when; as kept in `session.toml`.

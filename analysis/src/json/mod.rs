@@ -29,6 +29,12 @@
 //!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
 //!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
 //!   sessions; `p_holm`, `verdict`, `words`), `notes`.
+//! - `peakorder.verify/1`: `sessions` (`folder`, `whole`, `recording` or `null` with `recording_problem`:
+//!   `seconds`, `frames`, `straps`: role → `notifications`, `missing_s`; `holes` with `kind` (`damage`,
+//!   `gap`, `known-gap`, `torn-end`, `header`), `offset` and `bytes` in the log, `from_s`, `to_s` or
+//!   `null` at its end, `missing_s` by role, `text`; `session_problem`, `troubles`, `swings` and `curves`
+//!   that can be read, `files` (`file`, `missing`, `text`), `remarks_problems`).
+//! - `peakorder.salvage/1`: `into`, `records` written, `assumed` in words, `from` as a session above.
 //!
 //! The structs below are the documents; `tests/golden/documents.txt` holds their shape.
 //!
@@ -36,12 +42,14 @@
 //! `too-few-swings`.
 
 mod compare;
+mod integrity;
 mod mobility;
 mod shared;
 mod show;
 mod trend;
 
 pub use compare::{COMPARE, Compare};
+pub use integrity::{SALVAGE, Salvage, VERIFY, Verify};
 pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
 pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};
 pub use trend::{Follow, TREND};

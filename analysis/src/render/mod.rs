@@ -4,6 +4,7 @@
 //! ◆ lead arm) and its own kind of line.
 
 mod compare;
+mod integrity;
 mod mobility;
 mod notes;
 mod plot;
@@ -14,6 +15,7 @@ mod table;
 mod trend;
 
 pub use compare::comparison;
+pub use integrity::{health, salvaged};
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::{NoPlot, speeds};
 pub use show::session;

@@ -21,6 +21,10 @@ pub fn sentence(trouble: &Trouble) -> String {
              peakorderd replay computes its swings later"
                 .into()
         }
+        Trouble::PartLost { missing_ms } => format!(
+            "{:.2} s of the recording are lost from here on; what was left was saved",
+            *missing_ms as f64 * 1e-3
+        ),
         // A kind that is added later.
         _ => "something is wrong; see the log of peakorderd".into(),
     }

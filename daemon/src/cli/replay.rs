@@ -6,7 +6,7 @@ use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
 use anyhow::{Context as _, anyhow, bail};
 use peakorder_motion::settings::FilterKind;
-use peakorder_protocol::log::{Finding, LogError};
+use peakorder_protocol::log::{Finding, FindingKind, LogError};
 use peakorder_protocol::session::SessionDir;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -43,6 +43,7 @@ pub(super) struct Arguments {
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let (source, mut session) = SessionDir::open(&arguments.dir)?;
     session.settings.extend(super::settings(arguments.filter));
+    let known_gaps = session.known_gaps();
     let log_path = source.log_path();
     let size = log_path.metadata().map_or(0, |m| m.len());
     let open = || Replay::open(&log_path).map_err(|error| named(&log_path, error));
@@ -110,6 +111,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     if let Some(error) = replay.take_error() {
         return Err(named(&log_path, error));
     }
+    if only_known_gaps(replay.findings(), known_gaps) {
+        console::print_error(&format!(
+            "{}. The session tells of it (troubles in session.toml), so this is no failure; all that was recorded was used",
+            places(&log_path, replay.findings())
+        ));
+        return Ok(ExitCode::SUCCESS);
+    }
     if !replay.findings().is_empty() {
         let done = "All that could be read was used; ";
         console::print_error(&damage(&arguments, &log_path, replay.findings(), done));
@@ -143,18 +151,18 @@ fn refuse_to_lose_swings(arguments: &Arguments, source: &SessionDir, mut log: Re
     Ok(())
 }
 
+/// Whether nothing is wrong with the log but gaps that the session has noted, as a full disk leaves them.
+fn only_known_gaps(findings: &[Finding], known: usize) -> bool {
+    let gaps = findings.iter().all(|f| matches!(f.kind, FindingKind::SequenceGap { .. }));
+    gaps && !findings.is_empty() && findings.len() <= known
+}
+
 /// This many places are named.
 const NAMED: usize = 5;
 
 /// One line: where the log is damaged, what was done, and how to get a whole one.
 fn damage(arguments: &Arguments, log: &Path, findings: &[Finding], done: &str) -> String {
-    let mut text = format!("{}: ", log.display());
-    for (i, finding) in findings.iter().take(NAMED).enumerate() {
-        let _ = write!(text, "{}{finding}", if i == 0 { "" } else { "; " });
-    }
-    if let Some(more) = findings.len().checked_sub(NAMED).filter(|more| *more > 0) {
-        let _ = write!(text, "; and at {more} more places");
-    }
+    let mut text = places(log, findings);
     text.push_str(". ");
     text.push_str(done);
     if let Some(into) = &arguments.into {
@@ -164,6 +172,18 @@ fn damage(arguments: &Arguments, log: &Path, findings: &[Finding], done: &str) -
         copy.push("-readable");
         let (dir, copy) = (quoted(&arguments.dir), quoted(Path::new(&copy)));
         let _ = write!(text, "for a whole copy of it: peakorderd replay {dir} --into {copy}");
+    }
+    text
+}
+
+/// The log's name and what was found in it.
+fn places(log: &Path, findings: &[Finding]) -> String {
+    let mut text = format!("{}: ", log.display());
+    for (i, finding) in findings.iter().take(NAMED).enumerate() {
+        let _ = write!(text, "{}{finding}", if i == 0 { "" } else { "; " });
+    }
+    if let Some(more) = findings.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        let _ = write!(text, "; and at {more} more places");
     }
     text
 }
