@@ -5,9 +5,12 @@ mod common;
 use common::turns::check;
 use common::{session, stored, two_blocks, write};
 use peakorder_analysis::measure::Measure;
+use peakorder_protocol::Role;
+use peakorder_protocol::log::{Arrival, LogWriter, Mark, MarkKind, Record};
 use peakorder_protocol::mobility::{Mobility, MobilityNote, NotAsAsked, Posture, Side};
 use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::Withholding;
+use peakorder_protocol::trouble::{Trouble, TroubleNote};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -106,6 +109,23 @@ fn shape(path: &str, value: &Value, lines: &mut BTreeSet<String>) {
     lines.insert(format!("{path}: {kind}"));
 }
 
+/// A log with a gap, in a session that has noted another one.
+fn damaged_log(folder: &Path) {
+    let (dir, mut session) = SessionDir::open(folder).expect("a session");
+    session.troubles.push(TroubleNote { t_ms: 1, what: Trouble::PartLost { missing_ms: 2 } });
+    dir.write_session(&session).expect("written");
+    let mut log = LogWriter::create(&dir.log_path()).expect("no log yet");
+    for t_ns in [0, 10_000_000, 50_000_000] {
+        let arrival = Arrival { t_ns, role: Role::Pelvis, channel: 0, bytes: vec![1] };
+        log.append(&[Record::Arrival(arrival)]).expect("written");
+        if t_ns > 0 {
+            log.mark_gap();
+        }
+    }
+    let mark = Mark { t_ns: 60_000_000, kind: MarkKind::Note, detail: String::new() };
+    log.append(&[Record::Mark(mark)]).expect("written");
+}
+
 /// What programs rely on: a path that goes, or a type that changes, breaks them.
 #[test]
 fn json_documents_keep_their_shape() {
@@ -137,6 +157,12 @@ fn json_documents_keep_their_shape() {
     ] {
         shape(name, &json(args), &mut lines);
     }
+    damaged_log(Path::new(&dir));
+    let saved = format!("{dir} saved");
+    let verified = run(&["verify", &dir, "--json"]);
+    assert_eq!(code(&verified), 1, "{}", err(&verified));
+    shape("verify", &serde_json::from_slice(&verified.stdout).expect("valid JSON"), &mut lines);
+    shape("salvage", &json(&["salvage", &dir, "--into", &saved, "--json"]), &mut lines);
     stored("documents.txt", &lines.into_iter().map(|l| l + "\n").collect::<String>());
 }
 

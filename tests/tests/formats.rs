@@ -11,6 +11,7 @@ use peakorder_protocol::log::{
 use peakorder_protocol::session::SessionDir;
 use peakorder_tests::programs::{daemon, workspace};
 use serde_json::{Value, json};
+use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -37,7 +38,10 @@ fn python(kind: &str, paths: &[PathBuf]) -> Vec<Vec<Value>> {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    bytes.iter().fold(String::new(), |mut text, b| {
+        let _ = write!(text, "{b:02x}");
+        text
+    })
 }
 
 fn merged(mut a: Value, b: Value) -> Value {
@@ -183,7 +187,7 @@ fn assert_lines(ours: &[Value], theirs: &[Value], of: &str) {
 }
 
 fn text(lines: &[Value]) -> String {
-    lines.iter().map(|l| format!("{l}\n")).collect()
+    lines.iter().map(|l| l.to_string() + "\n").collect()
 }
 
 /// One after another, always the same: xorshift64 (Marsaglia 2003).
@@ -204,9 +208,10 @@ fn files_of_every_version_hold_what_is_committed_in_text() {
     for name in ["log-v1", "log-v2", "curves-v1"] {
         let path = data.join(name).with_extension("bin");
         let bytes = fs::read(&path).unwrap();
-        let (kind, ours) = match name.starts_with("log") {
-            true => ("log", log_lines(&bytes)),
-            false => ("curves", curves_lines(&bytes)),
+        let (kind, ours) = if name.starts_with("log") {
+            ("log", log_lines(&bytes))
+        } else {
+            ("curves", curves_lines(&bytes))
         };
         expect_file![data.join(name).with_extension("jsonl")].assert_eq(&text(&ours));
         assert_lines(&ours, &python(kind, &[path])[0], name);

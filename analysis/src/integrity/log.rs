@@ -110,7 +110,9 @@ impl LogHealth {
             seen += found.len();
             let to_s = batch.first().map(|r| seconds(r.t_ns()));
             if let Some(hole) = hole_of(found, seconds(newest_ns), to_s) {
-                heard.values_mut().for_each(|h| h.holes.push(health.holes.len()));
+                for strap in heard.values_mut() {
+                    strap.holes.push(health.holes.len());
+                }
                 health.holes.push(hole);
             }
             if !more {

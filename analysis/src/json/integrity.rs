@@ -58,7 +58,7 @@ struct Health {
     troubles: Vec<TroubleNote>,
     swings: usize,
     curves: usize,
-    files: Vec<File>,
+    files: Vec<ComputedFile>,
     remarks_problems: Vec<String>,
 }
 
@@ -88,7 +88,7 @@ struct Hole {
 }
 
 #[derive(Debug, Serialize)]
-struct File {
+struct ComputedFile {
     file: String,
     missing: bool,
     text: String,
@@ -96,7 +96,7 @@ struct File {
 
 impl From<&integrity::Health> for Health {
     fn from(h: &integrity::Health) -> Self {
-        let file = |problem: &integrity::FileProblem| File {
+        let file = |problem: &integrity::FileProblem| ComputedFile {
             file: problem.path.display().to_string(),
             missing: problem.damage.is_none(),
             text: words::file(problem),
