@@ -218,8 +218,11 @@ fn a_damaged_recording_is_read_as_far_as_it_goes_and_says_where_it_is_damaged() 
     fs::write(&log, &flipped).unwrap();
     let said = daemon(["replay", &bench.arg("s"), "--into", &bench.arg("copy")]).failed();
     let at = format!("byte {middle}: damaged frame (wrong checksum), {middle_len} bytes skipped");
-    says(&said, &["samples.log", &at, "the copy in", &bench.arg("copy"), "is whole"]);
+    says(&said, &["samples.log", &at, "the copy in", &bench.arg("copy"), "session.toml says what is lost"]);
     let _ = daemon(["replay", &bench.arg("copy")]).done();
+    let verified = analysis(["verify", &bench.arg("copy")]);
+    assert_eq!(verified.code, Some(1), "{}", verified.out);
+    assert!(verified.out.contains("are lost from here on"), "{}", verified.out);
     // In place, nothing that is there already is lost before the user says so.
     let swing = bench.path("s/swings/0001.json");
     let kept = fs::read(&swing).unwrap();

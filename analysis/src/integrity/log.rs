@@ -2,6 +2,7 @@
 
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{Finding, FindingKind, LogError, LogReader, Record};
+use peakorder_protocol::trouble::{Trouble, TroubleNote};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -98,8 +99,17 @@ struct Heard {
 }
 
 impl LogHealth {
+    /// What a copy of this log lacks and its session does not tell of yet.
+    pub fn losses(&self) -> impl Iterator<Item = TroubleNote> {
+        let new = self.holes.iter().filter(|h| !matches!(h.kind, HoleKind::KnownGap | HoleKind::Header));
+        new.map(|hole| TroubleNote {
+            t_ms: (hole.from_s * 1e3) as u64,
+            what: Trouble::PartLost { missing_ms: (hole.longest_s() * 1e3).round() as u64 },
+        })
+    }
+
     /// Reads the log at `path` through. `known_gaps` of its gaps are noted in the session.
-    pub(super) fn of(path: &Path, known_gaps: usize) -> Result<Self, LogError> {
+    pub fn of(path: &Path, known_gaps: usize) -> Result<Self, LogError> {
         let mut reader = LogReader::open(path)?;
         let mut health = Self::default();
         let mut heard: BTreeMap<Role, Heard> = BTreeMap::new();

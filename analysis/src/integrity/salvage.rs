@@ -7,7 +7,6 @@ use peakorder_protocol::files::{self, Lasting};
 use peakorder_protocol::log::{LogError, LogReader, LogWriter};
 use peakorder_protocol::role::Role;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
-use peakorder_protocol::trouble::{Trouble, TroubleNote};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -109,11 +108,7 @@ pub fn salvage(wanted: &Wanted<'_>) -> Result<Salvaged, SalvageError> {
         (Err(_), Some(like)) => rebuilt(&health, &from, like, wanted.started, &mut assumed)?,
         (Err(why), None) => return Err(SalvageError::NoSessionFile(why.to_string())),
     };
-    let lost = log.holes.iter().filter(|h| !matches!(h.kind, HoleKind::KnownGap | HoleKind::Header));
-    session.troubles.extend(lost.map(|hole| TroubleNote {
-        t_ms: (hole.from_s * 1e3) as u64,
-        what: Trouble::PartLost { missing_ms: (hole.longest_s() * 1e3).round() as u64 },
-    }));
+    session.troubles.extend(log.losses());
     session.troubles.sort_by_key(|note| note.t_ms);
 
     let into = SessionDir::create(wanted.into, false)?;

@@ -5,6 +5,7 @@ use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
 use anyhow::{Context as _, anyhow, bail};
+use peakorder_analysis::integrity::LogHealth;
 use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::log::{Finding, FindingKind, LogError};
 use peakorder_protocol::session::SessionDir;
@@ -48,6 +49,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let size = log_path.metadata().map_or(0, |m| m.len());
     let open = || Replay::open(&log_path).map_err(|error| named(&log_path, error));
     let replay = open()?;
+    if arguments.into.is_some() {
+        // The copy's log has no damage to show, so its session says what is missing.
+        let log = LogHealth::of(&log_path, known_gaps).map_err(|error| named(&log_path, error))?;
+        session.troubles.extend(log.losses());
+        session.troubles.sort_by_key(|note| note.t_ms);
+    }
     let (target, record) = match &arguments.into {
         Some(into) => {
             if into.exists() && into.canonicalize().ok() == arguments.dir.canonicalize().ok() {
@@ -166,12 +173,16 @@ fn damage(arguments: &Arguments, log: &Path, findings: &[Finding], done: &str) -
     text.push_str(". ");
     text.push_str(done);
     if let Some(into) = &arguments.into {
-        let _ = write!(text, "the copy in {} is whole", into.display());
+        let _ = write!(
+            text,
+            "the copy in {} can be read to its end, and its session.toml says what is lost",
+            into.display()
+        );
     } else {
         let mut copy = arguments.dir.as_os_str().to_owned();
         copy.push("-readable");
         let (dir, copy) = (quoted(&arguments.dir), quoted(Path::new(&copy)));
-        let _ = write!(text, "for a whole copy of it: peakorderd replay {dir} --into {copy}");
+        let _ = write!(text, "for a copy that can be read to its end: peakorderd replay {dir} --into {copy}");
     }
     text
 }
