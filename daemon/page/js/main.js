@@ -107,7 +107,7 @@ onChange((what) => {
     announced = newest?.number ?? 0;
   }
   if (what === 'sound') drawTop();
-  if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
+  if (['straps', 'state', 'link', 'heartbeat'].includes(what)) drawStraps(document.getElementById('straps'));
   if (store.state && !store.pairing) page?.update?.(what);
 });
 

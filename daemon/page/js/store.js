@@ -240,7 +240,10 @@ function apply(now, name, data) {
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
     case 'remarks': now.remarks = data; return true;
-    case 'heartbeat': now.t_s = data.t_s; return true;
+    case 'heartbeat':
+      now.t_s = data.t_s;
+      now.disk_backlog = data.disk_backlog ?? 0;
+      return true;
     default: return false;
   }
 }

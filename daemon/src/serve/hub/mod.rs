@@ -14,8 +14,9 @@ pub mod views;
 
 pub use assessment::SwingExtra;
 
-use crate::engine::Engine;
+use crate::engine::Computation;
 use crate::output::Told;
+use crate::recorder::Backlog;
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
@@ -48,13 +49,25 @@ pub struct RunningLesson {
     clock: LessonClock,
     newest_ns: u64,
     next_pose: Instant,
+    backlog: Option<Arc<Backlog>>,
 }
 
 impl RunningLesson {
     /// A lesson that starts now.
     pub fn new(state: LessonState, clock: LessonClock) -> Self {
         let straps = StrapMonitor::new(state.session());
-        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now() }
+        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now(), backlog: None }
+    }
+
+    /// With what waits for the disk.
+    #[must_use]
+    pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
+        Self { backlog, ..self }
+    }
+
+    /// Share of the memory for what waits for the disk that is taken.
+    fn backlog(&self) -> f64 {
+        self.backlog.as_ref().map_or(0.0, |b| b.fill())
     }
 
     /// Now on the session clock, nanoseconds.
@@ -72,7 +85,8 @@ impl RunningLesson {
     /// The lesson as the page shows it.
     pub fn view(&self) -> LessonView {
         let now_s = self.now_s();
-        self.state.view(now_s, self.straps.view(now_s))
+        let lesson = self.state.view(now_s, self.straps.view(now_s));
+        LessonView { disk_backlog: self.backlog(), ..lesson }
     }
 }
 
@@ -169,7 +183,12 @@ impl Hub {
     }
 
     /// Applies the records that the engine took and the events that came of them.
-    pub fn update(&self, records: &[Record], engine: &Engine, events: &mut broadcast::Receiver<LiveEvent>) {
+    pub fn update(
+        &self,
+        records: &[Record],
+        computation: &Computation,
+        events: &mut broadcast::Receiver<LiveEvent>,
+    ) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if let Some(last) = records.last() {
@@ -183,14 +202,14 @@ impl Hub {
             }
         }
         let now_s = lesson.now_s();
-        lesson.straps.update(records, engine.pipeline(), now_s);
+        lesson.straps.update(records, computation.pipeline(), now_s);
         while let Some(event) = next(events) {
             if matches!(event, LiveEvent::Calibration { .. }) {
-                lesson.state.set_calibration(&engine.session().calibration);
+                lesson.state.set_calibration(&computation.session().calibration);
             }
             self.apply(feed, &mut lesson.state, &event);
         }
-        self.show_pose(lesson, engine, now_s);
+        self.show_pose(lesson, computation, now_s);
     }
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
@@ -201,14 +220,14 @@ impl Hub {
         }
     }
 
-    fn show_pose(&self, lesson: &mut RunningLesson, engine: &Engine, now_s: f64) {
+    fn show_pose(&self, lesson: &mut RunningLesson, computation: &Computation, now_s: f64) {
         let now = Instant::now();
         if now < lesson.next_pose || self.pose.receiver_count() == 0 {
             return;
         }
         lesson.next_pose = now + POSE_EVERY;
         let handedness = lesson.state.session().player.handedness;
-        if let Some(pose) = pose::of(engine.pipeline(), handedness, now_s)
+        if let Some(pose) = pose::of(computation.pipeline(), handedness, now_s)
             && let Ok(text) = serde_json::to_string(&pose)
         {
             self.pose.send_replace(Some(text.into()));
@@ -298,7 +317,12 @@ impl Hub {
     pub fn publish_heartbeat(&self) {
         let inner = self.lock();
         let t_s = inner.lesson.as_ref().map(RunningLesson::now_s);
-        inner.feed.publish_unnumbered("heartbeat", &json!({ "t_s": t_s, "seq": inner.feed.seq() }));
+        let disk_backlog = inner.lesson.as_ref().map(RunningLesson::backlog);
+        let seq = inner.feed.seq();
+        inner.feed.publish_unnumbered(
+            "heartbeat",
+            &json!({ "t_s": t_s, "seq": seq, "disk_backlog": disk_backlog }),
+        );
     }
 }
 

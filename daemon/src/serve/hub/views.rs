@@ -60,6 +60,8 @@ pub struct LessonView {
     pub doing: Option<Doing>,
     /// Status of the straps; empty for a past lesson.
     pub straps: Vec<StrapStatus>,
+    /// Samples that are not safe on the disk yet, as a share of the memory for them (0 to 1).
+    pub disk_backlog: f64,
     /// The swings, each as in its file (`peakorder.swing/1`).
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]

@@ -1,16 +1,19 @@
 //! Ties source, recorder, pipeline and outputs together.
 
+mod computation;
+mod run;
+
+pub use computation::Computation;
+
 use crate::ble::notices::StrapNotices;
 use crate::output::Outputs;
-use crate::recorder::{Recorder, SYNC_EVERY};
-use peakorder_motion::pipeline::{Output, Pipeline, SetupError};
+use crate::recorder::{Backlog, Recorder, WhenFull};
+use crate::source::pace::Speed;
+use peakorder_motion::pipeline::{Pipeline, SetupError};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{LogError, Record};
 use peakorder_protocol::session::{Session, SessionDir, SessionError, SourceKind};
-use peakorder_protocol::trouble::Trouble;
-use std::future::Future;
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::time::Instant;
+use std::sync::Arc;
 use tokio::sync::{broadcast, mpsc};
 
 /// Batches of records on their way from a source; a full channel makes the source wait.
@@ -30,6 +33,15 @@ pub enum EngineError {
     /// A session file could not be written.
     #[error(transparent)]
     Session(#[from] SessionError),
+    /// The computation broke down altogether.
+    #[error("the computation broke down; the recording is whole: peakorderd replay computes it")]
+    ComputationEnded,
+}
+
+impl EngineError {
+    fn lost_recorder() -> LogError {
+        LogError::Failed { offset: 0, reason: "the recorder broke down".into() }
+    }
 }
 
 /// What a session came to.
@@ -51,171 +63,102 @@ pub struct Summary {
     pub missing_files: u32,
 }
 
+/// Whether and how a session's records are recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Recording {
+    /// The log is there already (replay).
+    Off,
+    /// From a source that does not wait: straps, or what plays in their place.
+    Live,
+    /// From a source that is as fast as the machine.
+    Unpaced,
+}
+
+impl From<Speed> for Recording {
+    fn from(speed: Speed) -> Self {
+        match speed {
+            Speed::Max => Self::Unpaced,
+            Speed::Times(_) => Self::Live,
+        }
+    }
+}
+
 /// One session from its first record to its last.
 pub struct Engine {
     recorder: Option<Recorder>,
-    pipeline: Pipeline,
-    outputs: Outputs,
-    /// False after a panic of the pipeline: the rest is recorded and not computed.
-    computing: bool,
-    /// Only where straps are recorded: a replay finds in the log what was noticed.
-    notices: Option<StrapNotices>,
-    pending: Vec<Output>,
-    summary: Summary,
+    computation: Computation,
+    /// The source does not wait.
+    live: bool,
 }
 
 impl Engine {
-    /// A session in `dir`. With `record` its log is created; without (replay) the log is
-    /// already there.
-    pub fn new(dir: SessionDir, session: Session, record: bool) -> Result<Self, EngineError> {
+    /// A session in `dir`.
+    pub fn new(dir: SessionDir, session: Session, recording: Recording) -> Result<Self, EngineError> {
         let pipeline = Pipeline::new(&session)?;
-        let notices = (record && session.source == SourceKind::Straps).then(|| StrapNotices::new(&session));
+        let when_full = match recording {
+            Recording::Off => None,
+            Recording::Live => Some(WhenFull::Drop),
+            Recording::Unpaced => Some(WhenFull::Wait),
+        };
+        let notices = (when_full.is_some() && session.source == SourceKind::Straps)
+            .then(|| StrapNotices::new(&session));
         let log = dir.log_path();
         // The session file comes first: without it the log could not be opened after a crash.
         let outputs = Outputs::new(dir, session)?;
-        let recorder = if record { Some(Recorder::create(&log, Instant::now())?) } else { None };
-        Ok(Self {
-            recorder,
-            pipeline,
-            computing: true,
-            outputs,
-            notices,
-            pending: Vec::new(),
-            summary: Summary::default(),
-        })
+        let recorder = when_full.map(|when_full| Recorder::create(&log, when_full)).transpose()?;
+        let computation = Computation::new(pipeline, outputs, notices);
+        Ok(Self { recorder, computation, live: recording == Recording::Live })
     }
 
     /// A new watcher of live events.
     pub fn watch(&self) -> broadcast::Receiver<LiveEvent> {
-        self.outputs.watch()
+        self.computation.watch()
     }
 
-    /// Takes a batch: to disk, then through the pipeline. Raw first: nothing looks at a
-    /// notification before it is recorded. What fails after that does not end the recording.
+    /// How much waits to be safe on the disk; `None` if nothing is recorded.
+    pub fn backlog(&self) -> Option<Arc<Backlog>> {
+        self.recorder.as_ref().map(Recorder::backlog)
+    }
+
+    /// Takes a batch on this thread: to the recorder, then through the computation.
     pub fn push(&mut self, records: &[Record]) {
-        let mut noticed = Vec::new();
-        self.record_and_compute(records, &mut noticed);
-        if !noticed.is_empty() {
-            self.record_and_compute(&noticed, &mut Vec::new());
-        }
-        self.write_outputs();
-    }
-
-    fn write_outputs(&mut self) {
-        for output in self.pending.drain(..) {
-            if matches!(output, Output::NotASwing { .. }) {
-                self.summary.not_swings += 1;
+        let mut records = records.to_vec();
+        while !records.is_empty() {
+            let batch = Arc::new(records);
+            let trouble = self.recorder.as_mut().and_then(|r| r.push(&batch));
+            let troubles = self.recorder.iter().flat_map(Recorder::troubles).chain(trouble);
+            for trouble in troubles.collect::<Vec<_>>() {
+                self.computation.trouble(trouble);
             }
-            self.outputs.write(&output, self.summary.seconds);
-        }
-    }
-
-    fn record_and_compute(&mut self, records: &[Record], noticed: &mut Vec<Record>) {
-        let newest_s = records.iter().map(|r| r.t_ns() as f64 * 1e-9).fold(0.0, f64::max);
-        self.summary.seconds = self.summary.seconds.max(newest_s);
-        if let Some(trouble) = self.recorder.as_mut().and_then(|r| r.append(records, Instant::now())) {
-            self.outputs.trouble(self.summary.seconds, trouble);
-        }
-        self.compute(|pipeline, notices, pending| {
-            for record in records {
-                pipeline.push(record, pending);
-                if let Some(notices) = notices {
-                    notices.look(record, pipeline, noticed);
-                }
-            }
-        });
-    }
-
-    /// Runs `step` on the pipeline. A panic in it turns the computation off: what follows is
-    /// recorded, and a replay by a mended program computes it.
-    fn compute(&mut self, step: impl FnOnce(&mut Pipeline, &mut Option<StrapNotices>, &mut Vec<Output>)) {
-        if !self.computing {
-            return;
-        }
-        let Self { pipeline, notices, pending, .. } = self;
-        // What a panic leaves behind is only read afterwards, for counts and for the page.
-        let done = catch_unwind(AssertUnwindSafe(|| step(pipeline, notices, pending)));
-        if done.is_err() {
-            self.computing = false;
-            self.outputs.trouble(self.summary.seconds, Trouble::NotComputing);
+            records = self.computation.take(&batch);
         }
     }
 
     /// Ends the session. An error means that the end of the recording could not be written.
-    pub fn finish(mut self) -> Result<(SessionDir, Summary), EngineError> {
-        self.compute(|pipeline, _, pending| pipeline.finish(pending));
-        self.write_outputs();
-        let recorded = self.recorder.take().map_or(Ok(()), |r| r.finish(Instant::now()).map(drop));
-        let mut summary = self.summary;
-        summary.swings = self.pipeline.swings();
-        for (_, counts) in self.pipeline.counts() {
-            summary.samples += counts.samples;
-            summary.lost += counts.lost;
-            summary.bad_packets += counts.bad_packets;
+    pub fn finish(self) -> Result<(SessionDir, Summary), EngineError> {
+        let Self { recorder, mut computation, .. } = self;
+        let (recorded, troubles) = recorder.map_or((Ok(()), Vec::new()), Recorder::finish);
+        for trouble in troubles {
+            computation.trouble(trouble);
         }
-        let (dir, missing_files) = self.outputs.finish(summary.seconds);
-        summary.missing_files = missing_files;
+        let done = computation.finish();
         recorded?;
-        Ok((dir, summary))
+        Ok(done)
     }
 
     /// The session as it stands, calibration included.
     pub fn session(&self) -> &Session {
-        self.outputs.session()
+        self.computation.session()
+    }
+
+    /// What is computed, to be looked at.
+    pub fn computation(&self) -> &Computation {
+        &self.computation
     }
 
     /// The pipeline, to be looked at.
     pub fn pipeline(&self) -> &Pipeline {
-        &self.pipeline
-    }
-
-    /// Runs until the source has no more or `shutdown` is done, then ends the session.
-    pub async fn run(
-        self,
-        batches: Batches,
-        shutdown: impl Future<Output = ()>,
-    ) -> Result<(SessionDir, Summary), EngineError> {
-        self.run_watched(batches, shutdown, |_, _| {}).await
-    }
-
-    /// The same; `seen` is shown every batch after it was taken. It must not wait: the
-    /// recording waits for it.
-    pub async fn run_watched(
-        mut self,
-        mut batches: Batches,
-        shutdown: impl Future<Output = ()>,
-        mut seen: impl FnMut(&[Record], &Self),
-    ) -> Result<(SessionDir, Summary), EngineError> {
-        let mut timer = tokio::time::interval(SYNC_EVERY);
-        let mut shutdown = std::pin::pin!(shutdown);
-        loop {
-            tokio::select! {
-                biased;
-                () = &mut shutdown => break,
-                batch = batches.recv() => match batch {
-                    Some(records) => self.push_shown(&records, &mut seen),
-                    None => break,
-                },
-                _ = timer.tick() => {
-                    if let Some(trouble) = self.recorder.as_mut().and_then(|r| r.sync_if_due(Instant::now())) {
-                        self.outputs.trouble(self.summary.seconds, trouble);
-                        self.push_shown(&[], &mut seen);
-                    }
-                }
-            }
-        }
-        // What the source had handed over before the shutdown belongs to the session.
-        batches.close();
-        while let Some(records) = batches.recv().await {
-            self.push_shown(&records, &mut seen);
-        }
-        self.finish()
-    }
-
-    fn push_shown(&mut self, records: &[Record], seen: &mut impl FnMut(&[Record], &Self)) {
-        self.push(records);
-        // The panic hook has printed why. Whoever shows the session must not end it.
-        let _ = catch_unwind(AssertUnwindSafe(|| seen(records, self)));
+        self.computation.pipeline()
     }
 }
 
@@ -225,7 +168,7 @@ mod tests {
     use peakorder_protocol::log::LogReader;
     use peakorder_protocol::session::Player;
     use peakorder_protocol::swing::Swing;
-    use peakorder_protocol::trouble::TroubleNote;
+    use peakorder_protocol::trouble::{Trouble, TroubleNote};
     use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, virtual_session};
     use std::path::Path;
 
@@ -235,7 +178,7 @@ mod tests {
         let script = Script::practice(6, player, 3, &PracticeOptions::default());
         let session = virtual_session(&script, "s", Player::default(), "2026-01-01T00:00:00Z");
         let dir = SessionDir::create(&folder.join("s"), false).unwrap();
-        (Engine::new(dir, session, true).unwrap(), script.session().records().collect())
+        (Engine::new(dir, session, Recording::Unpaced).unwrap(), script.session().records().collect())
     }
 
     fn recorded(dir: &SessionDir) -> Vec<Record> {
@@ -266,7 +209,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let (mut engine, records) = started(folder.path());
         let mut events = engine.watch();
-        push_all(&mut engine, &records, 1, |e| e.compute(|_, _, _| panic!("a fault that the test makes")));
+        push_all(&mut engine, &records, 1, |e| {
+            e.computation.compute(|_, _, _| panic!("a fault that the test makes"));
+        });
         let (dir, summary) = engine.finish().unwrap();
         assert_eq!(recorded(&dir), records, "all is recorded");
         assert_eq!((summary.swings, summary.missing_files), (1, 0));
