@@ -172,16 +172,24 @@ mod tests {
     use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, virtual_session};
     use std::path::Path;
 
-    /// A session of three swings: its folder, engine and records.
-    fn started(folder: &Path) -> (Engine, Vec<Record>) {
+    /// Three swings of an invented player.
+    pub(super) fn script() -> Script {
         let player = PlayerParams::drawn_from(Population::Amateur, 6);
-        let script = Script::practice(6, player, 3, &PracticeOptions::default());
-        let session = virtual_session(&script, "s", Player::default(), "2026-01-01T00:00:00Z");
-        let dir = SessionDir::create(&folder.join("s"), false).unwrap();
-        (Engine::new(dir, session, Recording::Unpaced).unwrap(), script.session().records().collect())
+        Script::practice(6, player, 3, &PracticeOptions::default())
     }
 
-    fn recorded(dir: &SessionDir) -> Vec<Record> {
+    /// An engine for a session `s` in `folder`.
+    pub(super) fn started(folder: &Path, recording: Recording) -> Engine {
+        let session = virtual_session(&script(), "s", Player::default(), "2026-01-01T00:00:00Z");
+        let dir = SessionDir::create(&folder.join("s"), false).unwrap();
+        Engine::new(dir, session, recording).unwrap()
+    }
+
+    fn records() -> Vec<Record> {
+        script().session().records().collect()
+    }
+
+    pub(super) fn recorded(dir: &SessionDir) -> Vec<Record> {
         let mut log = LogReader::open(&dir.log_path()).unwrap();
         let (mut batch, mut all) = (Vec::new(), Vec::new());
         while log.next_batch(&mut batch).unwrap() {
@@ -207,7 +215,7 @@ mod tests {
     #[test]
     fn a_panic_of_the_computation_does_not_end_the_recording() {
         let folder = tempfile::tempdir().unwrap();
-        let (mut engine, records) = started(folder.path());
+        let (mut engine, records) = (started(folder.path(), Recording::Unpaced), records());
         let mut events = engine.watch();
         push_all(&mut engine, &records, 1, |e| {
             e.computation.compute(|_, _, _| panic!("a fault that the test makes"));
@@ -224,11 +232,11 @@ mod tests {
     #[test]
     fn swing_files_that_cannot_be_written_are_written_later() {
         let folder = tempfile::tempdir().unwrap();
-        let (mut whole, records) = started(&folder.path().join("whole"));
+        let (mut whole, records) = (started(&folder.path().join("whole"), Recording::Unpaced), records());
         push_all(&mut whole, &records, 3, |_| ());
         let want: Vec<Swing> = whole.finish().unwrap().0.read_swings().unwrap();
 
-        let (mut engine, _) = started(folder.path());
+        let mut engine = started(folder.path(), Recording::Unpaced);
         let swings = folder.path().join("s/swings");
         // A file in the folder's place: nothing can be written there, whoever the user is.
         push_all(&mut engine, &records, 1, |_| {
@@ -250,7 +258,7 @@ mod tests {
     #[test]
     fn a_folder_that_is_recorded_into_is_refused() {
         let folder = tempfile::tempdir().unwrap();
-        let (mut engine, records) = started(folder.path());
+        let (mut engine, records) = (started(folder.path(), Recording::Unpaced), records());
         let path = folder.path().join("s");
         push_all(&mut engine, &records, 1, |_| {
             assert!(matches!(SessionDir::create(&path, true), Err(SessionError::BeingRecorded(_))));

@@ -193,3 +193,41 @@ async fn finish(
     })
     .await
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::tests::{recorded, script, started};
+    use crate::engine::{BATCHES, Recording};
+    use std::sync::mpsc as std_mpsc;
+    use std::time::Duration;
+
+    /// What is shown hangs at the first batch; all is recorded meanwhile, and computed afterwards.
+    #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+    async fn a_computation_that_hangs_does_not_hold_the_recording() {
+        let folder = tempfile::tempdir().unwrap();
+        let engine = started(folder.path(), Recording::Live);
+        let dir = SessionDir::open(&folder.path().join("s")).unwrap().0;
+        let (to, batches) = mpsc::channel(BATCHES);
+        let (release, released) = std_mpsc::channel::<()>();
+        // It waits until the sender is gone.
+        let seen = move |_: &[Record], _: &Computation| while released.recv().is_ok() {};
+        let running = tokio::spawn(engine.run_watched(batches, std::future::pending(), seen));
+        let records: Vec<Record> = script().session().records().collect();
+        for batch in records.chunks(64) {
+            to.send(batch.to_vec()).await.unwrap();
+        }
+        drop(to);
+        let all_there = async {
+            while recorded(&dir).len() < records.len() {
+                tokio::time::sleep(Duration::from_millis(50)).await;
+            }
+        };
+        tokio::time::timeout(Duration::from_secs(60), all_there).await.expect("recorded while it hangs");
+        assert_eq!(recorded(&dir), records);
+        assert!(dir.read_swings().unwrap().is_empty(), "nothing is computed yet");
+        drop(release);
+        let (dir, summary) = running.await.unwrap().unwrap();
+        assert_eq!((summary.swings, dir.read_swings().unwrap().len()), (3, 3));
+    }
+}
