@@ -48,7 +48,7 @@ function go(focus) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => path !== 'earlier' || isCoach()).map(([path, words]) => h('a', {
       href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },

@@ -223,7 +223,7 @@ mod tests {
                 tokio::time::sleep(Duration::from_millis(50)).await;
             }
         };
-        tokio::time::timeout(Duration::from_secs(60), all_there).await.expect("recorded while it hangs");
+        tokio::time::timeout(Duration::from_mins(1), all_there).await.expect("recorded while it hangs");
         assert_eq!(recorded(&dir), records);
         assert!(dir.read_swings().unwrap().is_empty(), "nothing is computed yet");
         drop(release);

@@ -17,6 +17,7 @@ pub use assessment::SwingExtra;
 use crate::engine::Computation;
 use crate::output::Told;
 use crate::recorder::Backlog;
+use crate::serve::viewers::{ViewersSee, remarks_without_words};
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
@@ -144,6 +145,7 @@ impl Hub {
             seq: inner.feed.seq(),
             device: device.into(),
             invented: self.invented,
+            viewers: None,
             lesson: inner.lesson.as_ref().map(RunningLesson::view),
         }
     }
@@ -237,13 +239,14 @@ impl Hub {
     /// Replaces the remarks of the running lesson if its session is `id`.
     pub fn set_remarks(&self, id: &str, remarks: Remarks) {
         let Some(data) = to_json("remarks", &remarks) else { return };
+        let Some(without) = to_json("remarks", &remarks_without_words(&remarks)) else { return };
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if lesson.state.id() != id {
             return;
         }
         lesson.state.set_remarks(remarks);
-        feed.publish_json("remarks", data);
+        feed.publish_two("remarks", data, without);
         self.unassessed.notify_one();
     }
 
@@ -304,6 +307,11 @@ impl Hub {
         feed.publish(event_name(&ended), &ended);
         drop(inner);
         tracing::debug!(longest_hold = ?self.longest_hold(), "The lesson ended.");
+    }
+
+    /// Tells the watchers that what viewers may see has changed.
+    pub fn publish_viewers(&self, see: ViewersSee) {
+        self.lock().feed.publish("viewers", &see);
     }
 
     /// Publishes the status of the straps; once a second.
