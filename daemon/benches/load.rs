@@ -5,7 +5,7 @@
 //! files, fed in real time: 208 Hz, four samples a packet, 3120 packets a second together.
 //! Every packet is handed over by itself, when it is due, as Bluetooth notifications come.
 
-use peakorder_daemon::engine::{BATCHES, Engine};
+use peakorder_daemon::engine::{BATCHES, Engine, Recording};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::{Player, SessionDir};
@@ -52,7 +52,7 @@ fn main() {
             let dir = SessionDir::create(&folder.path().join(i.to_string()), false).expect("a new folder");
             let session =
                 virtual_session(&script, &format!("load-{i}"), Player::default(), "2026-01-01T00:00:00Z");
-            let engine = Engine::new(dir, session, true).expect("the session is valid");
+            let engine = Engine::new(dir, session, Recording::Live).expect("the session is valid");
             let (to, from) = mpsc::channel(BATCHES);
             // Sessions do not move in step: swings fall where they may.
             let start = began + Duration::from_secs_f64(0.137 * i as f64);

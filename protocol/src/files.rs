@@ -44,11 +44,17 @@ fn sync_folder_of(_: &Path) -> io::Result<()> {
     Ok(())
 }
 
-/// Creates a folder and those above it, for their owner only.
+/// Creates a folder and those above it, for their owner only. Their names survive a power cut.
 #[cfg(unix)]
 pub fn private_dir(path: &Path) -> io::Result<()> {
     use std::os::unix::fs::DirBuilderExt as _;
-    fs::DirBuilder::new().recursive(true).mode(0o700).create(path)
+    let new: Vec<&Path> = path.ancestors().take_while(|a| !a.as_os_str().is_empty() && !a.exists()).collect();
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(path)?;
+    for folder in new {
+        // Best effort: some file systems cannot sync a folder.
+        sync_folder_of(folder).unwrap_or(());
+    }
+    Ok(())
 }
 
 /// Creates a folder and those above it.

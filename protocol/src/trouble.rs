@@ -13,6 +13,8 @@ pub enum Trouble {
         /// The system's reason.
         why: String,
     },
+    /// The disk is so slow that the memory for what waits is full. Records are dropped.
+    NoRoomToWait,
     /// The recording is written again.
     RecordingAgain {
         /// Records that had to be dropped meanwhile.
@@ -27,7 +29,7 @@ pub enum Trouble {
         /// The system's reason.
         why: String,
     },
-    /// The computation failed. What comes is recorded and not computed.
+    /// The computation failed, or fell behind without end. What comes is recorded and not computed.
     NotComputing,
     /// A part of the recording was lost after it was written. Noted when what is left was saved.
     PartLost {

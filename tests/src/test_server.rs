@@ -103,6 +103,8 @@ impl TestServer {
         }
         std::thread::spawn(move || lines.for_each(drop));
         let config = ureq::Agent::config_builder()
+            // A connection that waits between two requests is closed by the server after ten seconds.
+            .max_idle_connections(0)
             .http_status_as_error(false)
             .max_redirects(0)
             .timeout_connect(Some(PATIENCE))

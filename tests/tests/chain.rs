@@ -1,6 +1,6 @@
 //! The whole chain from outside: the same input gives the same bytes, however it comes.
 
-use peakorder_daemon::engine::Engine;
+use peakorder_daemon::engine::{Engine, Recording};
 use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::event::LiveEvent;
@@ -87,7 +87,7 @@ fn how_records_are_batched_changes_nothing() {
         let path = folder.path().join(batch.to_string());
         let session = virtual_session(&script, "batches", Player::default(), "2026-01-01T00:00:00Z");
         let dir = SessionDir::create(&path, false).unwrap();
-        let mut engine = Engine::new(dir, session, true).unwrap();
+        let mut engine = Engine::new(dir, session, Recording::Unpaced).unwrap();
         for records in all.chunks(batch) {
             engine.push(records);
         }
@@ -118,7 +118,8 @@ fn watchers_hear_of_every_strap_event_live_and_in_a_replay() {
     let folder = tempfile::tempdir().unwrap();
     let live = folder.path().join("live");
     let session = virtual_session(&script, "straps", Player::default(), "2026-01-01T00:00:00Z");
-    let mut engine = Engine::new(SessionDir::create(&live, false).unwrap(), session, true).unwrap();
+    let mut engine =
+        Engine::new(SessionDir::create(&live, false).unwrap(), session, Recording::Unpaced).unwrap();
     let mut watch = engine.watch();
     let mut heard = Vec::new();
     for batch in all.chunks(50) {

@@ -8,6 +8,10 @@ pub fn sentence(trouble: &Trouble) -> String {
         Trouble::NotRecording { why } => format!(
             "NOT RECORDING: the disk refuses writes ({why}). Samples wait in memory; make room or end the lesson"
         ),
+        Trouble::NoRoomToWait => {
+            "NOT RECORDING: the disk is too slow, and what waits for it fills the memory. End the lesson, or free the disk"
+                .into()
+        }
         Trouble::RecordingAgain { dropped: 0, .. } => "recording again; nothing was lost".into(),
         Trouble::RecordingAgain { missing_ms, .. } => format!(
             "recording again; {:.1} s of samples did not fit into memory and are lost",

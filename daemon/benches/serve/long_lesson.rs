@@ -1,7 +1,7 @@
 //! The lock of the state in a long lesson: every swing is of the baseline, so each new one changes
 //! what all earlier ones are compared with.
 
-use peakorder_daemon::engine::Engine;
+use peakorder_daemon::engine::{Engine, Recording};
 use peakorder_daemon::serve::hub::lesson_state::LessonState;
 use peakorder_daemon::serve::hub::{Hub, LessonClock, RunningLesson};
 use peakorder_protocol::event::LiveEvent;
@@ -20,7 +20,7 @@ fn swings(folder: &std::path::Path) -> Vec<Swing> {
     let script = Script::lesson(1);
     let session = virtual_session(&script, "short", Player::default(), "2026-01-01T00:00:00Z");
     let dir = SessionDir::create(&folder.join("short"), false).expect("a new folder");
-    let mut engine = Engine::new(dir, session, true).expect("a valid session");
+    let mut engine = Engine::new(dir, session, Recording::Unpaced).expect("a valid session");
     let records: Vec<_> = script.session().records().collect();
     engine.push(&records);
     let (dir, _) = engine.finish().expect("it ends");
@@ -42,7 +42,7 @@ pub(crate) fn measure() {
     let script = Script::lesson(2);
     let session = virtual_session(&script, "long", Player::default(), "2026-01-01T00:00:00Z");
     let dir = SessionDir::create(&folder.path().join("long"), false).expect("a new folder");
-    let engine = Engine::new(dir, session.clone(), true).expect("a valid session");
+    let engine = Engine::new(dir, session.clone(), Recording::Unpaced).expect("a valid session");
     let hub = Hub::new("bench".into(), true);
     let state = || LessonState::new("long", session.clone(), None, BASELINE);
     hub.begin(RunningLesson::new(state(), LessonClock::LatestRecord));
@@ -52,7 +52,7 @@ pub(crate) fn measure() {
     for swing in &swings {
         let _ = to.send(LiveEvent::Swing { swing: Box::new(swing.clone()) });
         let start = Instant::now();
-        hub.update(&[], &engine, &mut events);
+        hub.update(&[], engine.computation(), &mut events);
         update = update.max(start.elapsed());
         let start = Instant::now();
         hub.assess();

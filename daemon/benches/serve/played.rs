@@ -2,7 +2,7 @@
 //! `peakorderd serve` does it, with what is timed told to the caller. The browser tests measure
 //! with it too.
 
-use peakorder_daemon::engine::Engine;
+use peakorder_daemon::engine::{Engine, Recording};
 use peakorder_daemon::serve::hub::lesson_state::LessonState;
 use peakorder_daemon::serve::hub::{Hub, LessonClock, RunningLesson};
 use peakorder_daemon::serve::lesson::LessonSource;
@@ -60,7 +60,7 @@ impl Played {
         let session = virtual_session(&script, &id, Player::default(), "2026-01-01T00:00:00Z");
         let folder = self.library.path().join("sessions").join(&id);
         let dir = SessionDir::create(&folder, false).expect("a new folder");
-        let mut engine = Engine::new(dir, session, true).expect("a valid session");
+        let mut engine = Engine::new(dir, session, Recording::Unpaced).expect("a valid session");
         let mut events = engine.watch();
         self.hub.begin(RunningLesson::new(
             LessonState::new(&id, engine.session().clone(), None, "baseline"),
@@ -72,7 +72,7 @@ impl Played {
             let before = engine.pipeline().swings();
             let start = Instant::now();
             engine.push(batch);
-            self.hub.update(batch, &engine, &mut events);
+            self.hub.update(batch, engine.computation(), &mut events);
             if engine.pipeline().swings() > before {
                 swing(engine.pipeline().swings(), start);
             }

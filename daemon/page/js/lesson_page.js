@@ -1,7 +1,7 @@
 // The course of a lesson: player, straps, guided movements, blocks, notes, end.
 
 import { attempt, isCoach, running, store } from './store.js';
-import { post } from './api.js';
+import { post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { blockName, capital, clockTime, dateWords } from './format.js';
 import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
@@ -35,7 +35,7 @@ function build() {
     const place = h('div', { class: 'lesson-page' });
     main.append(place);
     if (isCoach()) enterPlayers(place);
-    else show(place, h('h1', {}, 'No lesson is running'), h('p', { class: 'lead' }, 'The coach starts it on the coach’s own device. ', h('a', { href: '#earlier' }, 'Earlier lessons')));
+    else show(place, h('h1', {}, 'No lesson is running'), h('p', { class: 'lead' }, 'The coach starts it on the coach’s own device.'));
     return;
   }
   parts = { session: running().session, head: h('section', { class: 'lesson-head' }), blocks: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
@@ -101,9 +101,19 @@ function drawHead() {
   const name = player.name;
   show(parts.head,
     h('p', { class: 'kicker' }, `since ${clockTime(new Date(started))}`),
-    h('h1', {}, `${name}’s lesson`),
+    h('h1', {}, name ? `${name}’s lesson` : 'The lesson'),
     works(player),
+    isCoach() && whatViewersSee(),
     caution());
+}
+
+/** Viewers see numbers; the coach says whether they see more. Null where there are no viewers. */
+function whatViewersSee() {
+  if (!store.state.viewers) return null;
+  const { names } = store.state.viewers;
+  return h('p', {}, h('label', { class: 'tick' },
+    h('input', { type: 'checkbox', 'data-key': 'viewers-names', checked: names, onchange: (e) => attempt(() => put('/viewers', { names: e.target.checked })) }),
+    ' People who watch on their own device also see name, goal, limits and notes'));
 }
 
 function drawBlocks() {

@@ -48,7 +48,7 @@ function go(focus) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => path !== 'earlier' || isCoach()).map(([path, words]) => h('a', {
       href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
@@ -107,7 +107,7 @@ onChange((what) => {
     announced = newest?.number ?? 0;
   }
   if (what === 'sound') drawTop();
-  if (['straps', 'state', 'link'].includes(what)) drawStraps(document.getElementById('straps'));
+  if (['straps', 'state', 'link', 'heartbeat'].includes(what)) drawStraps(document.getElementById('straps'));
   if (store.state && !store.pairing) page?.update?.(what);
 });
 

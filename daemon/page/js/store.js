@@ -167,7 +167,7 @@ function restart() {
 
 const EVENTS = [
   'session_started', 'strap', 'calibration', 'block', 'swing', 'mobility', 'session_ended',
-  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat',
+  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
 ];
 
 /** Opens the stream of events and keeps it open. */
@@ -208,7 +208,7 @@ function put(list, item, key) {
 /** An event of the running lesson. */
 function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
-  if (['session_started', 'session_ended', 'calibration'].includes(name)) sync();
+  if (['session_started', 'session_ended', 'calibration', 'viewers'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // The player hears of every swing, whatever the coach looks at.
     if (name === 'swing_extra') changed('answer');
@@ -240,7 +240,10 @@ function apply(now, name, data) {
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
     case 'remarks': now.remarks = data; return true;
-    case 'heartbeat': now.t_s = data.t_s; return true;
+    case 'heartbeat':
+      now.t_s = data.t_s;
+      now.disk_backlog = data.disk_backlog ?? 0;
+      return true;
     default: return false;
   }
 }

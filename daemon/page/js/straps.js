@@ -30,6 +30,10 @@ function details(strap) {
   ];
 }
 
+/** From this share of the memory on the coach is told that the disk falls behind; three straps fill it in some 20 s. */
+const SLOW_DISK = 0.01;
+
+/** Draws how the straps and the recording are. */
 export function drawStraps(region) {
   const now = running();
   if (!now) {
@@ -40,6 +44,8 @@ export function drawStraps(region) {
   const open = region.querySelector('details')?.open ?? false;
   const heard = straps.filter(heardNow).length;
   show(region,
+    now.disk_backlog >= SLOW_DISK && h('p', { class: 'slow-disk', role: 'status' },
+      `The disk is slow: samples wait in memory, ${num(now.disk_backlog * 100)} % of it is taken. Nothing is lost yet.`),
     h('ul', { class: 'straps-wide', 'aria-label': 'Straps' }, straps.map((strap) => h('li', { class: heardNow(strap) ? '' : 'unheard' },
       s('svg', { width: 18, height: 18, viewBox: '0 0 18 18', 'aria-hidden': 'true' }, mark(strap.role, 9, 9, 6.5, heardNow(strap) ? '' : 'hollow')),
       h('b', {}, `${capital(NAMES[strap.role])} ${link(strap)}`), ' ',

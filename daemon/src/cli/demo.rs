@@ -56,7 +56,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let replace = SessionDir::open(&arguments.out).is_ok_and(|(_, s)| s.invented);
     let session =
         virtual_session(&script, &format!("demo-{}", arguments.seed), player, "2026-01-01T00:00:00Z");
-    let engine = Engine::new(SessionDir::create(&arguments.out, replace)?, session, true)?;
+    let engine = Engine::new(SessionDir::create(&arguments.out, replace)?, session, arguments.speed.into())?;
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = console::progress(seconds as u64, "lesson {bar:40} {pos}/{len} s {msg}");
     let speed = arguments.speed;

@@ -1,7 +1,7 @@
 //! `peakorderd import`.
 
 use super::console;
-use crate::engine::{BATCHES, Engine};
+use crate::engine::{BATCHES, Engine, Recording};
 use crate::output::program;
 use crate::source::import::{Import, SampleFile, read_marks};
 use crate::source::pace::{Speed, play};
@@ -217,7 +217,7 @@ async fn import(
         calibration: Vec::new(),
         troubles: Vec::new(),
     };
-    let engine = Engine::new(dir, session, true)?;
+    let engine = Engine::new(dir, session, Recording::Unpaced)?;
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = console::progress(total_bytes, "importing {bar:40} {bytes}/{total_bytes} {eta}");
     let reader = tokio::task::spawn_blocking(move || {

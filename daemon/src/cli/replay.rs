@@ -1,7 +1,7 @@
 //! `peakorderd replay`.
 
 use super::console;
-use crate::engine::{BATCHES, Engine};
+use crate::engine::{BATCHES, Engine, Recording};
 use crate::source::pace::{Speed, play};
 use crate::source::replay::Replay;
 use anyhow::{Context as _, anyhow, bail};
@@ -78,7 +78,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         refuse_to_lose_swings(&arguments, &source, open()?)?;
         source.remove_swings()?;
     }
-    let engine = Engine::new(target.clone(), session, record)?;
+    let engine =
+        Engine::new(target.clone(), session, if record { Recording::Unpaced } else { Recording::Off })?;
     let (to, batches) = mpsc::channel(BATCHES);
     let bar = console::progress(size, "replaying {bar:40} {bytes}/{total_bytes} {eta}");
     let speed = arguments.speed;

@@ -3,7 +3,7 @@
 use super::bluetooth::ConfigFile;
 use super::console;
 use crate::ble::straps::{SessionClock, Straps};
-use crate::engine::{BATCHES, Engine};
+use crate::engine::{BATCHES, Computation, Engine, Recording};
 use crate::serve::hub::strap_status::StrapMonitor;
 use crate::serve::hub::views::StrapStatus;
 use crate::source::straps::{CLOSING, LiveSource, Request};
@@ -144,7 +144,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     };
     let session = setup.session(&roles, player, super::settings(arguments.filter));
     let monitor = Arc::new(Mutex::new(StrapMonitor::new(&session)));
-    let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, true)?;
+    let engine = Engine::new(SessionDir::create(&arguments.out, arguments.force)?, session, Recording::Live)?;
     let clock = SessionClock::start();
     let json = arguments.json;
     let bar = console::progress(0, "{elapsed_precise}{msg}");
@@ -192,9 +192,9 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             () = console::stop_signal() => {}
         }
     };
-    let seen = |records: &[Record], engine: &Engine| {
+    let seen = move |records: &[Record], computation: &Computation| {
         if let Ok(mut monitor) = monitor.lock() {
-            monitor.update(records, engine.pipeline(), seconds(clock));
+            monitor.update(records, computation.pipeline(), seconds(clock));
         }
     };
     let ended = engine.run_watched(batches, gone, seen).await;

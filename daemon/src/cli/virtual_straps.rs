@@ -62,7 +62,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let session =
         virtual_session(&script, &format!("virtual-{}", arguments.seed), named, "2026-01-01T00:00:00Z");
     let dir = SessionDir::create(&arguments.out, arguments.force)?;
-    let engine = Engine::new(dir, session, true)?;
+    let engine = Engine::new(dir, session, arguments.speed.into())?;
     let (to, batches) = mpsc::channel(BATCHES);
     let speed = arguments.speed;
     let source = tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));

@@ -5,6 +5,7 @@ use super::hub::Hub;
 use super::lesson::LessonControl;
 use super::library::Library;
 use super::remarks::RemarkWriter;
+use super::viewers::ViewerRules;
 use futures::stream::Stream;
 use std::sync::Arc;
 use std::task::Poll;
@@ -17,6 +18,7 @@ pub struct AppState {
     pub(super) lessons: LessonControl,
     pub(super) remarks: Arc<RemarkWriter>,
     pub(super) access: Arc<AccessControl>,
+    pub(super) viewers: Arc<ViewerRules>,
     /// Past sessions that may still be played.
     pub(super) playbacks: Arc<Semaphore>,
     pub(super) closing: watch::Receiver<bool>,

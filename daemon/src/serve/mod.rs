@@ -16,6 +16,7 @@ pub mod access;
 pub mod api;
 mod api_error;
 mod app_state;
+mod connection_slots;
 mod connections;
 pub mod hub;
 pub mod lesson;
@@ -25,6 +26,7 @@ mod past_lesson;
 mod random;
 mod remarks;
 mod toml_file;
+mod viewers;
 mod write_timeout;
 
 use access::paired_devices::PairedDevices;
@@ -122,6 +124,7 @@ impl Server {
             lessons,
             access,
             remarks,
+            viewers: Arc::default(),
             playbacks: Arc::new(Semaphore::new(PLAYBACKS)),
             closing,
         });

@@ -16,4 +16,4 @@ pub use error::{Finding, FindingKind, LogError};
 pub use reader::LogReader;
 pub use record::{Arrival, Mark, MarkKind, Record};
 pub use strap::{Disconnection, RestFault, StrapEvent, StrapEventKind, interval_ms, interval_of_ms};
-pub use writer::{LogWriter, Store, is_being_written};
+pub use writer::{LogPosition, LogWriter, SharedStore, Store, Syncer, is_being_written};

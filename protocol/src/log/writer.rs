@@ -6,6 +6,7 @@ use crate::files::private_file;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Seek as _, SeekFrom, Write};
 use std::path::Path;
+use std::sync::Arc;
 
 /// Where a log is written to. A trait so that tests can make it fail.
 pub trait Store: Write {
@@ -14,6 +15,30 @@ pub trait Store: Write {
 
     /// Cuts off what was written after the first `length` bytes.
     fn cut(&mut self, length: u64) -> io::Result<()>;
+}
+
+/// Syncs a store from another thread, so that writing goes on meanwhile.
+pub trait Syncer: Send + Sync {
+    /// Makes what was written before the call survive a power cut.
+    fn sync(&self) -> io::Result<()>;
+}
+
+/// A store that can be synced from another thread.
+pub trait SharedStore: Store {
+    /// A second hand on the same store.
+    fn syncer(&self) -> io::Result<Arc<dyn Syncer>>;
+}
+
+impl Syncer for File {
+    fn sync(&self) -> io::Result<()> {
+        self.sync_data()
+    }
+}
+
+impl SharedStore for File {
+    fn syncer(&self) -> io::Result<Arc<dyn Syncer>> {
+        Ok(Arc::new(self.try_clone()?))
+    }
 }
 
 impl Store for File {
@@ -25,6 +50,13 @@ impl Store for File {
         self.set_len(length)?;
         self.seek(SeekFrom::Start(length)).map(drop)
     }
+}
+
+/// A place between two frames of a log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct LogPosition {
+    len_bytes: u64,
+    next_sequence: u64,
 }
 
 /// Appends frames to a log. It keeps no time: the caller syncs (every 0.25 s).
@@ -128,10 +160,22 @@ impl<S: Store> LogWriter<S> {
         self.note(result)
     }
 
+    /// Where the log stands.
+    pub fn position(&self) -> LogPosition {
+        LogPosition { len_bytes: self.len_bytes, next_sequence: self.next_sequence }
+    }
+
     /// Takes records again after a failed write: cuts off what it may have left.
     pub fn resume(&mut self) -> Result<(), LogError> {
-        let result = self.store.cut(self.len_bytes);
+        self.resume_at(self.position())
+    }
+
+    /// Takes records again after a failed write or sync: cuts off what came after `position`, an
+    /// earlier [`position`](Self::position) of this log, and goes on from there.
+    pub fn resume_at(&mut self, position: LogPosition) -> Result<(), LogError> {
+        let result = self.store.cut(position.len_bytes);
         self.note(result)?;
+        (self.len_bytes, self.next_sequence) = (position.len_bytes, position.next_sequence);
         self.failed = None;
         Ok(())
     }
@@ -144,6 +188,14 @@ impl<S: Store> LogWriter<S> {
     /// Bytes written so far.
     pub fn len_bytes(&self) -> u64 {
         self.len_bytes
+    }
+
+    /// A second hand on the store, which syncs it from another thread.
+    pub fn syncer(&self) -> io::Result<Arc<dyn Syncer>>
+    where
+        S: SharedStore,
+    {
+        self.store.syncer()
     }
 
     /// Syncs and hands the store back.

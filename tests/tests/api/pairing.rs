@@ -69,6 +69,55 @@ fn the_coachs_link_works_once_and_the_viewers_may_only_look() {
 }
 
 #[test]
+fn a_viewer_sees_the_running_lessons_numbers_and_names_when_the_coach_says_so() {
+    let library = tempfile::tempdir().unwrap();
+    let server = server(library.path(), &["--speed", "60"]);
+    let (coach, viewer) = server.links();
+    let coachs = cookie(&server.get(&format!("/pair/{coach}")));
+    let viewers = cookie(&server.get(&format!("/pair/{viewer}")));
+    let about = json!({ "name": "Zaphyra", "handedness": "right", "consent": true,
+        "goal": "turn quietly", "limits": "knee with 2 operations" });
+    let player = server.send_as("POST", "/api/v1/players", &about, &coachs).expect(201)["id"].clone();
+    let lesson = |what: &str| {
+        let body = if what.is_empty() { json!({ "player": player }) } else { json!({}) };
+        server.send_as("POST", &format!("/api/v1/lesson{what}"), &body, &coachs)
+    };
+    let earlier = lesson("").expect(201)["session"].as_str().unwrap().to_owned();
+    lesson("/end");
+    let running = lesson("").expect(201)["session"].as_str().unwrap().to_owned();
+    let note = json!({ "what": "note", "text": "spares the knee" });
+    server.send_as("POST", &format!("/api/v1/sessions/{running}/remarks"), &note, &coachs).expect(201);
+
+    let secret = ["Zaphyra", "quietly", "operations", "spares"];
+    let paths = ["/api/v1/state".into(), "/api/v1/sessions".into(), format!("/api/v1/sessions/{running}")];
+    for path in &paths {
+        let text = server.get_as(path, &viewers).expect(200).to_string();
+        assert!(text.contains(&running), "{path} has the running lesson");
+        for word in secret {
+            assert!(!text.contains(word), "{path} tells a viewer “{word}”");
+        }
+        assert!(!text.contains(&earlier), "{path} tells of an earlier lesson");
+    }
+    for path in [
+        "/api/v1/players".to_owned(),
+        format!("/api/v1/sessions/{earlier}"),
+        format!("/api/v1/sessions/{earlier}/play"),
+        format!("/api/v1/sessions/{earlier}/report"),
+        format!("/api/v1/sessions/{running}/report"),
+        format!("/api/v1/compare?a={running}:baseline&b={earlier}:baseline"),
+    ] {
+        server.get_as(&path, &viewers).refused(403);
+    }
+
+    server.send_as("PUT", "/api/v1/viewers", &json!({ "names": true }), &viewers).refused(403);
+    let see = server.send_as("PUT", "/api/v1/viewers", &json!({ "names": true }), &coachs).expect(200);
+    assert_eq!(see, json!({ "names": true }));
+    let text = server.get_as("/api/v1/state", &viewers).expect(200).to_string();
+    assert!(secret.iter().all(|word| text.contains(word)), "{text}");
+    server.get_as(&format!("/api/v1/sessions/{earlier}"), &viewers).refused(403);
+}
+
+#[test]
 fn who_is_paired_stays_paired_over_a_restart_until_forgotten() {
     let library = tempfile::tempdir().unwrap();
     let first = server(library.path(), &[]);

@@ -2,6 +2,7 @@
 
 use peakorder_tests::test_server::{PATIENCE, TestServer};
 use serde_json::Value;
+use std::path::Path;
 use std::time::Instant;
 
 #[test]
@@ -63,10 +64,14 @@ fn a_second_server_says_what_to_do() {
     let library = tempfile::tempdir().unwrap();
     let server = TestServer::virtual_lessons(library.path(), "1");
     let listen = server.at.to_string();
-    let library = library.path().to_str().unwrap();
-    let said =
-        peakorder_tests::programs::daemon(["serve", "--virtual", "--listen", &listen, "--library", library]);
-    assert!(said.failed().contains("--listen"));
+    let serve = |listen: &str, library: &Path| {
+        let library = library.to_str().unwrap();
+        peakorder_tests::programs::daemon(["serve", "--virtual", "--listen", listen, "--library", library])
+    };
+    let other = tempfile::tempdir().unwrap();
+    assert!(serve(&listen, other.path()).failed().contains("--listen"), "the address is taken");
+    let said = serve("127.0.0.1:0", library.path());
+    assert!(said.failed().contains("--library"), "the library is in use");
 }
 
 #[test]

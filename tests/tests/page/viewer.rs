@@ -79,7 +79,6 @@ fn a_viewer_looks_and_cannot_change() {
         ("lesson", ".course"),
         ("target", ".target-sounds button"),
         ("after", "select"),
-        ("earlier", ".sessions li"),
     ] {
         show(&browser, screen);
         let there = format!("return document.querySelector({}) !== null", json!(there));
@@ -88,6 +87,16 @@ fn a_viewer_looks_and_cannot_change() {
             assert!(LOOKING.iter().any(|l| key.starts_with(l)), "{screen}: a viewer is offered “{key}”");
         }
     }
+    // Who it is, the coach has not shown.
+    show(&browser, "lesson");
+    browser.until(
+        "the lesson",
+        "return document.querySelector('.lesson-head h1')?.innerText === 'The lesson'",
+        SOON,
+    );
+    assert!(browser.run("return document.querySelector('[data-key=nav-earlier]')").is_null());
+    server.send_as("PUT", "/api/v1/viewers", &json!({ "names": true }), &coachs).expect(200);
+    browser.sees("Invented Player", SOON);
     // Asked all the same, the daemon refuses, in words.
     let refused = browser.run_async(
         "const done = arguments[arguments.length - 1];

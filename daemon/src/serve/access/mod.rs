@@ -13,6 +13,7 @@ pub mod rate_limit;
 pub mod terminal;
 
 use super::api_error::ApiError;
+use super::connection_slots::Trust;
 use axum::extract::{Request, State};
 use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
@@ -100,6 +101,9 @@ impl AccessControl {
             }
         }
         if let Some(device) = device {
+            if let Some(trust) = request.extensions().get::<Trust>() {
+                trust.earn();
+            }
             request.extensions_mut().insert(device);
         }
         Ok(())

@@ -88,6 +88,11 @@ impl Pairing {
         (Self { state: Some(Mutex::new(state)), ..Self::open() }, links)
     }
 
+    /// Whether every device is the coach's.
+    pub fn is_open(&self) -> bool {
+        self.state.is_none()
+    }
+
     fn lock(&self) -> Option<MutexGuard<'_, PairingState>> {
         Some(self.state.as_ref()?.lock().unwrap_or_else(PoisonError::into_inner))
     }

@@ -44,6 +44,7 @@ struct Description;
 fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
     let api = OpenApiRouter::new()
         .routes(routes!(state::state))
+        .routes(routes!(state::set_viewers))
         .routes(routes!(streams::events))
         .routes(routes!(streams::pose))
         .routes(routes!(players::list, players::add))
@@ -80,6 +81,7 @@ pub fn router(app: Arc<AppState>) -> Router {
             ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address does not take that method")
         })
         .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))
+        .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::viewers::check_viewer))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app.access), super::access::check_access))
         .with_state(app)
 }

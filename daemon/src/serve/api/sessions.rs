@@ -1,15 +1,17 @@
 //! Sessions, running and past.
 
 use super::extract::{Path, Query, on_disk};
+use crate::serve::access::pairing::Device;
 use crate::serve::api_error::{ApiError, ErrorBody};
 use crate::serve::app_state::AppState;
 use crate::serve::hub::views::LessonView;
 use crate::serve::library::{Library, SessionRow};
 use crate::serve::past_lesson;
-use axum::Json;
+use crate::serve::viewers;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{Html, IntoResponse as _, Response};
+use axum::{Extension, Json};
 use peakorder_analysis::compare;
 use peakorder_analysis::json;
 use peakorder_analysis::measure::Measure;
@@ -28,11 +30,16 @@ pub(super) struct OfPlayer {
 #[utoipa::path(get, path = "/sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
 pub(super) async fn list(
     State(app): State<Arc<AppState>>,
+    Extension(device): Extension<Device>,
     Query(of): Query<OfPlayer>,
 ) -> Result<Json<Vec<SessionRow>>, ApiError> {
     let running = app.hub.running();
     let library = Arc::clone(&app.library);
-    on_disk(move || library.sessions(of.player.as_deref(), running.as_deref())).await.map(Json)
+    let rows = on_disk(move || library.sessions(of.player.as_deref(), running.as_deref())).await?;
+    Ok(Json(match device {
+        Device::Coach => rows,
+        Device::Viewer => viewers::running_only(rows, app.viewers.hide_names_from(device)),
+    }))
 }
 
 /// One session, as the lesson in the state.
@@ -40,10 +47,12 @@ pub(super) async fn list(
     responses((status = 200, body = LessonView), (status = 404, body = ErrorBody)))]
 pub(super) async fn session(
     State(app): State<Arc<AppState>>,
+    Extension(device): Extension<Device>,
     Path(id): Path<String>,
 ) -> Result<Json<LessonView>, ApiError> {
     if let Some(view) = app.hub.with_session(&id, |l| l.view()) {
-        return Ok(Json(view));
+        let hide = app.viewers.hide_names_from(device);
+        return Ok(Json(if hide { viewers::without_names(view) } else { view }));
     }
     let library = Arc::clone(&app.library);
     on_disk(move || past_lesson::lesson(&library, &id)).await.map(Json)

@@ -1,8 +1,11 @@
 //! The state as a whole.
 
+use super::extract::Body;
 use crate::serve::access::pairing::Device;
+use crate::serve::api_error::ErrorBody;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::views::Snapshot;
+use crate::serve::viewers::{ViewersSee, without_names};
 use axum::extract::State;
 use axum::{Extension, Json};
 use std::sync::Arc;
@@ -13,5 +16,22 @@ pub(super) async fn state(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
 ) -> Json<Snapshot> {
-    Json(app.hub.snapshot(device.key()))
+    let mut snapshot = app.hub.snapshot(device.key());
+    snapshot.viewers = (!app.access.pairing.is_open()).then(|| app.viewers.get());
+    if app.viewers.hide_names_from(device) {
+        snapshot.lesson = snapshot.lesson.map(without_names);
+    }
+    Json(snapshot)
+}
+
+/// Says what viewers may see from now on.
+#[utoipa::path(put, path = "/viewers", request_body = ViewersSee,
+    responses((status = 200, body = ViewersSee), (status = 422, body = ErrorBody)))]
+pub(super) async fn set_viewers(
+    State(app): State<Arc<AppState>>,
+    Body(see): Body<ViewersSee>,
+) -> Json<ViewersSee> {
+    app.viewers.set(see);
+    app.hub.publish_viewers(see);
+    Json(see)
 }

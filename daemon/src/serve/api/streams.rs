@@ -1,8 +1,10 @@
 //! Streams of events.
 
+use crate::serve::access::pairing::Device;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::event_feed::NumberedEvent;
 use crate::serve::hub::pose::Pose;
+use axum::Extension;
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures::stream::{self, Stream, StreamExt as _};
@@ -18,25 +20,31 @@ pub(super) fn event(name: &str, data: &serde_json::Value) -> Event {
     Event::default().event(name).data(data.to_string())
 }
 
-fn framed(frame: &NumberedEvent) -> Event {
-    Event::default().event(frame.event).id(frame.seq.to_string()).data(&*frame.data)
+fn framed(frame: &NumberedEvent, hide_names: bool) -> Event {
+    let data = frame.without_names.as_ref().filter(|_| hide_names).unwrap_or(&frame.data);
+    Event::default().event(frame.event).id(frame.seq.to_string()).data(&**data)
 }
 
 /// Events of the lesson: `hello {boot, seq}` first, then `session_started`, `strap`,
 /// `calibration`, `block`, `swing`, `mobility`, `session_ended`, `straps` (each second),
-/// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`. `lagged` means that events were
+/// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`,
+/// `viewers`. `lagged` means that events were
 /// missed: read the state again.
 #[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = String)))]
-pub(super) async fn events(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
+pub(super) async fn events(
+    State(app): State<Arc<AppState>>,
+    Extension(device): Extension<Device>,
+) -> Sse<impl Stream<Item = Item>> {
     let (seq, feed) = app.hub.watch();
     let hello = event("hello", &json!({ "boot": app.hub.boot(), "seq": seq }));
-    let news = stream::unfold(feed, |mut feed| async move {
+    let viewers = Arc::clone(&app.viewers);
+    let news = stream::unfold((feed, viewers), move |(mut feed, viewers)| async move {
         let item = match feed.recv().await {
-            Ok(frame) => framed(&frame),
+            Ok(frame) => framed(&frame, viewers.hide_names_from(device)),
             Err(RecvError::Lagged(missed)) => event("lagged", &json!({ "missed": missed })),
             Err(RecvError::Closed) => return None,
         };
-        Some((Ok(item), feed))
+        Some((Ok(item), (feed, viewers)))
     });
     let all = stream::once(async { Ok(hello) }).chain(news);
     Sse::new(app.until_closing(all)).keep_alive(KeepAlive::default())

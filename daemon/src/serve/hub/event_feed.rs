@@ -16,6 +16,8 @@ pub struct NumberedEvent {
     pub event: &'static str,
     /// JSON.
     pub data: Arc<str>,
+    /// The same for those who are not told names and notes, where it differs.
+    pub without_names: Option<Arc<str>>,
 }
 
 /// Numbers events and sends them to all watchers.
@@ -60,18 +62,24 @@ impl EventFeed {
     /// The same for data that is serialised already.
     pub fn publish_json(&mut self, event: &'static str, data: Arc<str>) {
         self.seq += 1;
-        self.send(event, data);
+        self.send(event, data, None);
+    }
+
+    /// The same with other data for those who are not told names and notes.
+    pub fn publish_two(&mut self, event: &'static str, data: Arc<str>, without_names: Arc<str>) {
+        self.seq += 1;
+        self.send(event, data, Some(without_names));
     }
 
     /// Sends an event that changes nothing in the state: it gets no number of its own.
     pub fn publish_unnumbered(&self, event: &'static str, data: &impl Serialize) {
         if let Some(data) = to_json(event, data) {
-            self.send(event, data);
+            self.send(event, data, None);
         }
     }
 
-    fn send(&self, event: &'static str, data: Arc<str>) {
+    fn send(&self, event: &'static str, data: Arc<str>, without_names: Option<Arc<str>>) {
         // The only error is that nobody watches.
-        let _ = self.to.send(NumberedEvent { seq: self.seq, event, data });
+        let _ = self.to.send(NumberedEvent { seq: self.seq, event, data, without_names });
     }
 }

@@ -230,6 +230,7 @@ impl LessonState {
             calibrated: self.calibrated(),
             doing: self.doing.clone(),
             straps,
+            disk_backlog: 0.0,
             swings: self.swings.clone(),
             order_words: self.swings.clone(),
             against: self.extras.clone(),

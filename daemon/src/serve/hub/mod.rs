@@ -14,8 +14,10 @@ pub mod views;
 
 pub use assessment::SwingExtra;
 
-use crate::engine::Engine;
+use crate::engine::Computation;
 use crate::output::Told;
+use crate::recorder::Backlog;
+use crate::serve::viewers::{ViewersSee, remarks_without_words};
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_protocol::event::LiveEvent;
@@ -48,13 +50,25 @@ pub struct RunningLesson {
     clock: LessonClock,
     newest_ns: u64,
     next_pose: Instant,
+    backlog: Option<Arc<Backlog>>,
 }
 
 impl RunningLesson {
     /// A lesson that starts now.
     pub fn new(state: LessonState, clock: LessonClock) -> Self {
         let straps = StrapMonitor::new(state.session());
-        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now() }
+        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now(), backlog: None }
+    }
+
+    /// With what waits for the disk.
+    #[must_use]
+    pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
+        Self { backlog, ..self }
+    }
+
+    /// Share of the memory for what waits for the disk that is taken.
+    fn backlog(&self) -> f64 {
+        self.backlog.as_ref().map_or(0.0, |b| b.fill())
     }
 
     /// Now on the session clock, nanoseconds.
@@ -72,7 +86,8 @@ impl RunningLesson {
     /// The lesson as the page shows it.
     pub fn view(&self) -> LessonView {
         let now_s = self.now_s();
-        self.state.view(now_s, self.straps.view(now_s))
+        let lesson = self.state.view(now_s, self.straps.view(now_s));
+        LessonView { disk_backlog: self.backlog(), ..lesson }
     }
 }
 
@@ -130,6 +145,7 @@ impl Hub {
             seq: inner.feed.seq(),
             device: device.into(),
             invented: self.invented,
+            viewers: None,
             lesson: inner.lesson.as_ref().map(RunningLesson::view),
         }
     }
@@ -169,7 +185,12 @@ impl Hub {
     }
 
     /// Applies the records that the engine took and the events that came of them.
-    pub fn update(&self, records: &[Record], engine: &Engine, events: &mut broadcast::Receiver<LiveEvent>) {
+    pub fn update(
+        &self,
+        records: &[Record],
+        computation: &Computation,
+        events: &mut broadcast::Receiver<LiveEvent>,
+    ) {
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if let Some(last) = records.last() {
@@ -183,14 +204,14 @@ impl Hub {
             }
         }
         let now_s = lesson.now_s();
-        lesson.straps.update(records, engine.pipeline(), now_s);
+        lesson.straps.update(records, computation.pipeline(), now_s);
         while let Some(event) = next(events) {
             if matches!(event, LiveEvent::Calibration { .. }) {
-                lesson.state.set_calibration(&engine.session().calibration);
+                lesson.state.set_calibration(&computation.session().calibration);
             }
             self.apply(feed, &mut lesson.state, &event);
         }
-        self.show_pose(lesson, engine, now_s);
+        self.show_pose(lesson, computation, now_s);
     }
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
@@ -201,14 +222,14 @@ impl Hub {
         }
     }
 
-    fn show_pose(&self, lesson: &mut RunningLesson, engine: &Engine, now_s: f64) {
+    fn show_pose(&self, lesson: &mut RunningLesson, computation: &Computation, now_s: f64) {
         let now = Instant::now();
         if now < lesson.next_pose || self.pose.receiver_count() == 0 {
             return;
         }
         lesson.next_pose = now + POSE_EVERY;
         let handedness = lesson.state.session().player.handedness;
-        if let Some(pose) = pose::of(engine.pipeline(), handedness, now_s)
+        if let Some(pose) = pose::of(computation.pipeline(), handedness, now_s)
             && let Ok(text) = serde_json::to_string(&pose)
         {
             self.pose.send_replace(Some(text.into()));
@@ -218,13 +239,14 @@ impl Hub {
     /// Replaces the remarks of the running lesson if its session is `id`.
     pub fn set_remarks(&self, id: &str, remarks: Remarks) {
         let Some(data) = to_json("remarks", &remarks) else { return };
+        let Some(without) = to_json("remarks", &remarks_without_words(&remarks)) else { return };
         let mut inner = self.lock();
         let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
         if lesson.state.id() != id {
             return;
         }
         lesson.state.set_remarks(remarks);
-        feed.publish_json("remarks", data);
+        feed.publish_two("remarks", data, without);
         self.unassessed.notify_one();
     }
 
@@ -287,6 +309,11 @@ impl Hub {
         tracing::debug!(longest_hold = ?self.longest_hold(), "The lesson ended.");
     }
 
+    /// Tells the watchers that what viewers may see has changed.
+    pub fn publish_viewers(&self, see: ViewersSee) {
+        self.lock().feed.publish("viewers", &see);
+    }
+
     /// Publishes the status of the straps; once a second.
     pub fn publish_straps(&self) {
         let mut inner = self.lock();
@@ -298,7 +325,12 @@ impl Hub {
     pub fn publish_heartbeat(&self) {
         let inner = self.lock();
         let t_s = inner.lesson.as_ref().map(RunningLesson::now_s);
-        inner.feed.publish_unnumbered("heartbeat", &json!({ "t_s": t_s, "seq": inner.feed.seq() }));
+        let disk_backlog = inner.lesson.as_ref().map(RunningLesson::backlog);
+        let seq = inner.feed.seq();
+        inner.feed.publish_unnumbered(
+            "heartbeat",
+            &json!({ "t_s": t_s, "seq": seq, "disk_backlog": disk_backlog }),
+        );
     }
 }
 

@@ -1,6 +1,7 @@
 //! What the page shows, as JSON.
 
 use super::assessment::Extras;
+use crate::serve::viewers::ViewersSee;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
@@ -29,7 +30,9 @@ pub struct Snapshot {
     /// Lessons use virtual straps: all data is invented.
     #[serde(rename = "virtual")]
     pub invented: bool,
-    /// The lesson that is running.
+    /// What viewers may see; absent where there are none, on a loopback address.
+    pub viewers: Option<ViewersSee>,
+    /// The lesson that is running. A viewer is told names, goal, limits and notes only if `viewers` says so.
     pub lesson: Option<LessonView>,
 }
 
@@ -60,6 +63,8 @@ pub struct LessonView {
     pub doing: Option<Doing>,
     /// Status of the straps; empty for a past lesson.
     pub straps: Vec<StrapStatus>,
+    /// Samples that are not safe on the disk yet, as a share of the memory for them (0 to 1).
+    pub disk_backlog: f64,
     /// The swings, each as in its file (`peakorder.swing/1`).
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]

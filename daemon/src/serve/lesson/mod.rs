@@ -7,12 +7,12 @@ pub use source::LessonSource;
 use super::hub::lesson_state::LessonState;
 use super::hub::{Hub, RunningLesson};
 use super::library::{Library, LibraryError, PlayerCard};
-use crate::engine::{Engine, EngineError};
+use crate::engine::{Engine, EngineError, Recording};
 use crate::source::straps::{CLOSING, Request};
 use peakorder_protocol::log::MarkKind;
 use source::OpenSource;
-use std::sync::Arc;
-use tokio::sync::{Mutex, broadcast, mpsc, watch};
+use std::sync::{Arc, Mutex as StdMutex, MutexGuard, PoisonError};
+use tokio::sync::{Mutex, mpsc, watch};
 
 /// Why a lesson cannot be started, marked or ended.
 #[derive(Debug, thiserror::Error)]
@@ -38,6 +38,10 @@ pub enum LessonError {
     /// The library refuses.
     #[error(transparent)]
     Library(#[from] LibraryError),
+}
+
+fn lock<T>(events: &StdMutex<T>) -> MutexGuard<'_, T> {
+    events.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The ends of a started lesson.
@@ -72,34 +76,31 @@ impl LessonControl {
         let OpenSource { session, clock, waiting } = source::open(&self.source, player).await?;
         let id = session.id.clone();
         let dir = self.library.new_session(&id)?;
-        let engine = Engine::new(dir, session, true)?;
+        let engine = Engine::new(dir, session, Recording::Live)?;
         let state = LessonState::new(&id, engine.session().clone(), Some(player.id.clone()), baseline_block);
-        let mut events = engine.watch();
-        self.hub.begin(RunningLesson::new(state, clock));
+        let events = Arc::new(StdMutex::new(engine.watch()));
+        self.hub.begin(RunningLesson::new(state, clock).with_backlog(engine.backlog()));
         let flow = waiting.start();
         let (ended, watch_ended) = watch::channel(false);
         let hub = Arc::clone(&self.hub);
         let lesson = id.clone();
         let shown = Arc::clone(&hub);
-        let recording = tokio::spawn(async move {
-            let outcome = engine
-                .run_watched(flow.batches, flow.stopped, |records, engine| {
-                    shown.update(records, engine, &mut events);
-                })
-                .await;
-            (outcome.map(drop), events)
-        });
+        let seen = Arc::clone(&events);
+        let recording =
+            tokio::spawn(engine.run_watched(flow.batches, flow.stopped, move |records, computation| {
+                shown.update(records, computation, &mut lock(&seen));
+            }));
         tokio::spawn(async move {
-            let (problem, mut events) = match recording.await {
-                Ok((outcome, events)) => (outcome.err().map(|why| why.to_string()), events),
-                // Whatever fails in it, the lesson ends and the next can begin.
-                Err(why) => (Some(why.to_string()), broadcast::channel(1).1),
+            // Whatever fails in it, the lesson ends and the next can begin.
+            let problem = match recording.await {
+                Ok(outcome) => outcome.err().map(|why| why.to_string()),
+                Err(why) => Some(why.to_string()),
             };
             let problem = problem.map(|why| {
                 tracing::error!(%lesson, %why, "The recording stopped early.");
                 format!("the recording stopped: {why}; what was recorded before is kept")
             });
-            hub.end(&mut events, problem.as_deref());
+            hub.end(&mut lock(&events), problem.as_deref());
             let _ = ended.send(true);
         });
         *handle = Some(Handle { requests: flow.requests, ended: watch_ended });

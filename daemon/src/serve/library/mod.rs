@@ -3,6 +3,7 @@
 //! ```text
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
+//! LIBRARY/in-use.lock          locked by the program that serves the library
 //! LIBRARY/devices.toml           paired devices (`access::paired_devices`)
 //! ```
 //!
@@ -15,11 +16,12 @@ pub use players::{NewPlayer, PlayerCard, PlayerError};
 pub use sessions::SessionRow;
 
 use super::toml_file::TomlFileError;
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 use etcetera::BaseStrategy as _;
 use peakorder_analysis::load::LoadError;
-use peakorder_protocol::files::private_dir;
+use peakorder_protocol::files::{private_dir, private_file};
 use peakorder_protocol::session::SessionError;
+use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -76,6 +78,8 @@ pub struct Library {
     /// One writer of player files at a time.
     writing: Mutex<()>,
     rows: sessions::RowCache,
+    /// Locked as long as the library is open: two programs would overwrite each other's files.
+    _lock: File,
 }
 
 /// The platform's folder for this program's data.
@@ -84,17 +88,34 @@ pub fn default_folder() -> anyhow::Result<PathBuf> {
     Ok(base.data_dir().join("peakorder"))
 }
 
+/// Locks the library in `folder` for this program.
+fn lock(folder: &Path) -> anyhow::Result<File> {
+    let path = folder.join("in-use.lock");
+    let file = private_file(&path, OpenOptions::new().write(true).create(true).truncate(false))
+        .with_context(|| path.display().to_string())?;
+    match file.try_lock() {
+        Err(TryLockError::WouldBlock) => bail!(
+            "{}: another peakorderd serves this library; end it, or name another with --library DIR",
+            folder.display()
+        ),
+        // Some file systems cannot lock. The library itself is none the worse for it.
+        Ok(()) | Err(TryLockError::Error(_)) => Ok(file),
+    }
+}
+
 impl Library {
     /// Opens the library in `folder`. Folders that are missing are made, readable only by
     /// their owner.
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
+        private_dir(folder).with_context(|| folder.display().to_string())?;
         let library = Self {
+            _lock: lock(folder)?,
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
             rows: sessions::RowCache::default(),
         };
-        for dir in [folder, &library.players, &library.sessions] {
+        for dir in [&library.players, &library.sessions] {
             private_dir(dir).with_context(|| dir.display().to_string())?;
         }
         Ok(library)
