@@ -72,7 +72,7 @@ fn swings_that_are_deleted_meanwhile_do_not_end_the_recording() {
     assert!(troubles(&out).iter().any(|t| matches!(t, Trouble::FileNotWritten { .. })));
     // What is missing is computed from the recording.
     std::fs::remove_file(out.join("swings")).unwrap();
-    daemon(["replay", out.to_str().unwrap()]).done();
+    let _ = daemon(["replay", out.to_str().unwrap()]).done();
     assert_eq!(SessionDir::open(&out).unwrap().0.read_swings().unwrap().len(), SWINGS as usize);
 }
 
@@ -85,7 +85,7 @@ fn a_session_folder_that_is_moved_away_is_recorded_to_its_end() {
     std::fs::rename(&out, &moved).unwrap();
     ended(child, 0);
     assert_eq!(records(&moved.join("samples.log")).0, expected());
-    daemon(["replay", moved.to_str().unwrap()]).done();
+    let _ = daemon(["replay", moved.to_str().unwrap()]).done();
 }
 
 /// A limit on the size of files stands for a full disk: a write beyond it fails (EFBIG, once SIGXFSZ is
@@ -135,7 +135,7 @@ fn a_session_that_is_recorded_is_not_replaced() {
     let path = out.to_str().unwrap();
     let refused = daemon(["virtual", "--swings", "1", "--force", "--out", path]).failed();
     assert!(refused.contains("recorded"), "{refused}");
-    daemon(["replay", path]).failed();
+    let _ = daemon(["replay", path]).failed();
     ended(child, 0);
     assert_eq!(records(&out.join("samples.log")).0, expected());
 }
