@@ -127,6 +127,16 @@ fn no_file_that_a_command_is_given_may_be_a_pipe_or_a_device() {
     assert!(!path("s").exists());
 }
 
+#[test]
+fn a_library_whose_lock_is_a_pipe_is_refused() {
+    let library = tempfile::tempdir().unwrap();
+    let path = library.path().to_str().unwrap();
+    with_each_in_place_of(&library.path().join("in-use.lock"), |kind| {
+        let said = daemon_within(["serve", "--library", path, "--listen", "127.0.0.1:0", "--virtual"]);
+        one_line_names(&said.failed(), "in-use.lock", kind);
+    });
+}
+
 /// The other players and devices are still there, and the server ends when it is asked to.
 #[test]
 fn a_library_with_pipes_in_it_is_served() {
