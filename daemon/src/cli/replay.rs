@@ -68,11 +68,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     };
     if record {
         // What the coach said of the swings goes with them.
-        let (from, to) = (source.remarks(), target.remarks());
-        if from.path().exists() {
-            std::fs::copy(from.path(), to.path())
-                .with_context(|| format!("{} to {}", from.path().display(), to.path().display()))?;
-        }
+        source.remarks().copy_to(&target.remarks())?;
     } else {
         source.refuse_if_recording()?;
         refuse_to_lose_swings(&arguments, &source, open()?)?;

@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
     /// Name of the player.
-    #[arg(long, default_value = "", value_name = "NAME")]
+    #[arg(long, default_value = "", value_name = "NAME", value_parser = super::player_name)]
     player: String,
     /// Side the player swings from.
     #[arg(long, default_value = "right", value_name = "right|left")]
