@@ -246,7 +246,12 @@ impl Session {
             Some(found) => {
                 return Err(SessionError::Version { path: file.to_owned(), found: found.to_owned() });
             }
-            None => return Err(SessionError::SessionFileDamaged { path: file.to_owned(), what: Damage::NoFormat }),
+            None => {
+                return Err(SessionError::SessionFileDamaged {
+                    path: file.to_owned(),
+                    what: Damage::NoFormat,
+                });
+            }
         }
         toml::from_str(text).map_err(malformed)
     }

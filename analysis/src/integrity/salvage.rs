@@ -129,7 +129,8 @@ pub fn salvage(wanted: &Wanted<'_>) -> Result<Salvaged, SalvageError> {
         copies.push((remarks.path().to_owned(), into.remarks().path().to_owned()));
     }
     for (from, to) in copies {
-        let copied = files::read(&from, COPY_LIMIT_BYTES).and_then(|bytes| files::replace(&to, &bytes, Lasting::Synced));
+        let copied = files::read(&from, COPY_LIMIT_BYTES)
+            .and_then(|bytes| files::replace(&to, &bytes, Lasting::Synced));
         copied.map_err(|source| SalvageError::Io { path: from, source })?;
     }
     Ok(Salvaged { health, into: wanted.into.to_owned(), records, assumed })

@@ -26,6 +26,20 @@ pub(super) fn print_line(text: &str) {
     let _ = writeln!(io::stdout(), "{text}");
 }
 
+/// A live event. What a program reads goes to stdout; a trouble of the recording goes to stderr, for
+/// whoever watches.
+pub(super) fn print_event(event: &LiveEvent, json: bool) {
+    let Some(line) = line(event, json) else { return };
+    if matches!(event, LiveEvent::Trouble { .. }) && !json { print_error(&line) } else { print_line(&line) }
+}
+
+/// A trouble of the recording, on stderr; other events say nothing.
+pub(super) fn print_trouble(event: &LiveEvent) {
+    if matches!(event, LiveEvent::Trouble { .. }) {
+        print_event(event, false);
+    }
+}
+
 /// A progress bar on stderr if it is a terminal.
 pub(super) fn progress(length: u64, template: &str) -> ProgressBar {
     let bar = ProgressBar::new(length);

@@ -246,7 +246,9 @@ async fn import(
         stop.await;
         broken_off.set(true);
     };
+    let printer = tokio::spawn(console::follow(engine.watch(), console::print_trouble));
     let (dir, summary) = engine.run(batches, stopped).await?;
+    printer.await.context("printing stopped")?;
     let mut import = reader.await.context("reading stopped")?;
     if broken_off.get() {
         bail!("broken off; nothing was written, import again to have the session");

@@ -99,9 +99,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     });
     let json = arguments.json;
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
-        if let Some(line) = console::line(event, json) {
-            console::print_line(&line);
-        }
+        console::print_event(event, json);
     }));
     let stop = async {
         if matches!(speed, Speed::Max) { console::never().await } else { console::stop_signal().await }

@@ -151,10 +151,10 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let above = bar.clone();
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
         let Some(line) = console::line(event, json) else { return };
-        // Swings go to stdout, for programs too. What happens to straps and recording goes to stderr, for the person who watches.
+        // What happens to straps goes to stderr as well, for the person who watches.
         above.suspend(|| match event {
-            LiveEvent::Strap { .. } | LiveEvent::Trouble { .. } if !json => console::print_error(&line),
-            _ => console::print_line(&line),
+            LiveEvent::Strap { .. } if !json => console::print_error(&line),
+            _ => console::print_event(event, json),
         });
     }));
     let (to, batches) = mpsc::channel(BATCHES);
