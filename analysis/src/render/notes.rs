@@ -53,7 +53,7 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
         "  top         ",
         &format!(
             "one instant for all segments, where the downswing starts: {}; tempo = takeaway \
-             to top / top to impact",
+             (the thorax begins to turn) to top / top to impact",
             distinct(tops.iter().map(String::as_str))
         ),
     );

@@ -137,6 +137,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         segments.insert(
             role,
             Segment {
+                onset: None,
                 speed_kind: kind,
                 speed_definition: kind.definition().into(),
                 reversal: Some(instant(top_s - [0.045, 0.020, 0.0][i], 4.0)),

@@ -297,8 +297,8 @@ impl Tally {
                 );
             };
             let events = swing.events;
-            let takeaway = "takeaway (truth: first faster than 5 deg/s)";
-            time(20, takeaway, events.takeaway.t_s, truth.moving_s, events.takeaway.sd_ms);
+            let takeaway = "takeaway (truth: thorax at 5 % of its fastest turn away)";
+            time(20, takeaway, events.takeaway.t_s, truth.onset_s, events.takeaway.sd_ms);
             time(21, "top", events.top.t_s, truth.top_s, events.top.sd_ms);
             if truth.strike {
                 time(22, "impact", events.impact.t_s, truth.impact_s, events.impact.sd_ms);
@@ -312,7 +312,7 @@ impl Tally {
             );
         }
         if truth.strike {
-            let (back, down) = (truth.top_s - truth.moving_s, truth.impact_s - truth.top_s);
+            let (back, down) = (truth.top_s - truth.onset_s, truth.impact_s - truth.top_s);
             let tempo = &swing.tempo;
             let ms = |s: f64| s * 1e3;
             self.error(24, "backswing", "ms", ms(tempo.backswing_s - back), tempo.backswing_sd_s.map(ms));
@@ -450,8 +450,9 @@ impl Tally {
              players than is stated for people (2.5 and 1.0 deg, own judgement), consumer gyroscopes are \
              stated a little worse than those modelled, and the band of a reversal holds both ends of a pause, which is \
              one clear instant in most swings and far apart in a few.\n\n\
-             The scenarios apart: at a restless address the bands of takeaway and backswing hold the truth less often \
-             than in any other (its own section). In `tests/tests/published_values` three bounds are \
+             Takeaway is stated for people, whose turn begins more gradually than that of virtual players: on five real \
+             swings, each with five sets of sensors, its bands hold 96 % (`tests/tests/golf.rs`).\n\n\
+             In `tests/tests/published_values` three bounds are \
              wider than the published figures ask for: the reversal at a corner is within 6 ms, not 4; SDs of peak times at \
              2 deg/s of noise are up to 1.4 ms at 100 Hz and 0.93 at 200 for pelvis and thorax, not 0.9 and 0.8 (a 12 Hz \
              filter reaches those and shifts the peaks by up to 3.3 ms); and order and components are tried at 4 and 1 deg/s of \

@@ -355,7 +355,7 @@ impl Pipeline {
             .blocks
             .iter()
             .rev()
-            .find(|(t, _)| *t <= phases.takeaway_s)
+            .find(|(t, _)| *t <= phases.moving_s)
             .map_or("", |(_, label)| label.as_str());
         let context =
             Context { session: &self.session, number, block, settings: &self.settings, moved: &moved };

@@ -104,6 +104,8 @@ pub struct SwingTruth {
     pub strike: bool,
     /// First lobe of motion begins, session seconds.
     pub takeaway_s: f64,
+    /// The thorax (without its strap the pelvis) has 5 % of its fastest speed away, session seconds.
+    pub onset_s: f64,
     /// First instant at which a segment moves away faster than 5 deg/s, session seconds.
     pub moving_s: f64,
     /// Top, session seconds.
@@ -348,6 +350,18 @@ impl Finder<'_> {
         t - slow_for
     }
 
+    /// Where the turn away of `role` that ends at `reversal_s` has 5 % of its fastest speed.
+    fn onset(&self, role: Role, reversal_s: f64) -> f64 {
+        let away = |t: f64| -self.axial(role, t);
+        let fastest_s = largest(away, self.plan.takeaway_s, reversal_s);
+        let level = 0.05 * away(fastest_s);
+        let mut t = fastest_s;
+        while t > self.plan.takeaway_s && away(t) > level {
+            t -= SCAN_S;
+        }
+        t
+    }
+
     fn moving(&self, roles: &[Role]) -> f64 {
         let away = |t: f64| {
             roles.iter().any(|&role| match role {
@@ -373,6 +387,7 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
     let side = body.handedness().sign();
     let address = Role::ALL.map(|role| angles(&body.frame(role, plan.takeaway_s), side)[0]);
     let finder = Finder { body, plan, side, address };
+    let trunk = if roles.contains(&Role::Thorax) { Role::Thorax } else { Role::Pelvis };
     let reversals: BTreeMap<Role, f64> = roles.iter().map(|&r| (r, finder.reversal(r))).collect();
     let top_s = reversals
         .get(&Role::LeadArm)
@@ -396,6 +411,7 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
         style: plan.style,
         strike: plan.style.strikes(),
         takeaway_s: plan.takeaway_s,
+        onset_s: finder.onset(trunk, finder.reversal(trunk)),
         moving_s: finder.moving(roles),
         top_s,
         impact_s: plan.impact_s,

@@ -127,7 +127,7 @@ pub enum Evidence {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Events {
-    /// First lasting motion away from the target.
+    /// The thorax (without its strap the pelvis) begins to turn away: 5 % of its fastest speed.
     pub takeaway: Instant,
     /// Reversal of the lead arm; of the thorax without an arm strap.
     pub top: Instant,
@@ -239,6 +239,9 @@ pub struct Segment {
     pub speed_kind: SpeedKind,
     /// Definition of that speed in words.
     pub speed_definition: String,
+    /// When the segment's backswing began: 5 % of its fastest speed away from the target.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub onset: Option<Instant>,
     /// When the segment turned back towards the target.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub reversal: Option<Instant>,

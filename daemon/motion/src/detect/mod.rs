@@ -6,6 +6,7 @@
 //! [`impact`] looks for the strike.
 
 pub mod impact;
+pub mod onset;
 pub mod phases;
 pub mod signal;
 pub mod trigger;

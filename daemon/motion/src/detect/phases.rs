@@ -1,5 +1,6 @@
 //! Was it a swing, and where are its phases?
 
+use super::onset::{self, Onset};
 use super::signal::{STEP_S, Track, Tracks};
 use crate::settings::Settings;
 use peakorder_protocol::Role;
@@ -15,6 +16,9 @@ const ADDRESS_MIN_S: f64 = 0.125;
 /// Address is looked for at most this long before takeaway, and used at most this far back, s.
 const ADDRESS_WITHIN_S: f64 = 1.0;
 const ADDRESS_USE_S: f64 = 1.5;
+/// All segments of a backswing begin within this, s. Of ten real swings and of all virtual players they
+/// do; a pitch winds the arm up on its own (own judgement).
+const TOGETHER_S: f64 = 0.5;
 /// Calm: mean speed of the trunk and of the arm, deg/s. Restless players sway by some 4 deg/s.
 const CALM_TRUNK_DPS: f64 = 16.0;
 const CALM_ARM_DPS: f64 = 25.0;
@@ -24,17 +28,14 @@ const ONSET_MIN_DPS: f64 = 3.0;
 /// The trunk may rest for this long at the top, and for this long on the way there, s (own judgement).
 const PAUSE_S: f64 = 0.5;
 const HESITATION_S: f64 = 0.15;
-/// A start stands out from address by this many of its SDs, and by this much, deg/s.
+/// So far apart pelvis and thorax begin, s (SD; own judgement: they did by 50 ms in ten real swings).
+const PELVIS_FOR_THORAX_SD_S: f64 = 0.06;
+/// A first motion stands out from address by this many of its SDs, and by this much, deg/s.
 const SWAY_SDS: f64 = 3.0;
 const SWAY_MIN_DPS: f64 = 5.0;
-/// The slope of a start is taken over this, s, and is no less than this, deg/s².
+/// The slope of the end is taken over this, s, and is no less than this, deg/s².
 const SLOPE_S: f64 = 0.04;
 const SLOPE_MIN_DPS_S: f64 = 20.0;
-/// A start is carried back along its slope by less than this, s.
-const BEYOND_MAX_S: f64 = 0.06;
-/// Standard uncertainty of the level at which a motion began, share of the level that it is seen at
-/// (own judgement).
-const UNSEEN_SHARE: f64 = 0.5;
 /// A grid point is known to this, s.
 const GRID_SD_S: f64 = 0.0025;
 /// Speeds below this after impact for [`FINISH_FOR_S`] are the finish, deg/s.
@@ -82,6 +83,8 @@ pub enum Rejection {
     NotThrough(f64),
     /// The other segments did not take part.
     Alone(Role),
+    /// The segments did not begin together, s.
+    NotTogether(f64),
 }
 
 impl fmt::Display for Rejection {
@@ -97,6 +100,7 @@ impl fmt::Display for Rejection {
             Self::NoAddress => f.write_str("no calm address before it"),
             Self::NotThrough(v) => write!(f, "came back {:.0} % only", v * 100.0),
             Self::Alone(role) => write!(f, "the {role} did not take part"),
+            Self::NotTogether(v) => write!(f, "the segments began {v:.2} s apart"),
         }
     }
 }
@@ -106,12 +110,14 @@ impl fmt::Display for Rejection {
 pub struct Phases {
     /// Calm address that the attitude is latched over.
     pub address_from_s: f64,
-    /// Its end; not after takeaway.
+    /// Its end; not after the first motion.
     pub address_to_s: f64,
-    /// First lasting motion away.
-    pub takeaway_s: f64,
-    /// Its standard uncertainty, s.
-    pub takeaway_sd_s: f64,
+    /// First lasting motion of any segment, the arm's roll included: address is over.
+    pub moving_s: f64,
+    /// Takeaway: the thorax begins to turn away (without its strap the pelvis).
+    pub takeaway: Onset,
+    /// Where each segment begins.
+    pub onsets: [Option<Onset>; 3],
     /// Reversal of the trunk segment looked at (thorax, else pelvis).
     pub trunk_reversal_s: f64,
     /// Its forward speed maximum.
@@ -166,14 +172,22 @@ pub fn find(tracks: &Tracks, settings: &Settings, at_s: f64) -> Result<Phases, R
     }
     others_took_part(tracks, trunk, reversal, peak)?;
 
-    let Edge { at: takeaway, sd_s: takeaway_sd_s } = earliest_onset(tracks, onset, reversal);
-    let (from, to) = address(tracks, takeaway).ok_or(Rejection::NoAddress)?;
+    let moving = first_motion(tracks, onset, reversal);
+    let (from, to) = address(tracks, moving).ok_or(Rejection::NoAddress)?;
+    let onsets = onsets(tracks, onset, reversal);
+    let began = onsets.iter().flatten().map(|o| o.at_s);
+    let apart_s = began.clone().fold(f64::NEG_INFINITY, f64::max) - began.fold(f64::INFINITY, f64::min);
+    if apart_s > TOGETHER_S {
+        return Err(Rejection::NotTogether(apart_s));
+    }
+    let takeaway = takeaway(&onsets).unwrap_or(Onset { at_s: tracks.time_s(onset), sd_s: HESITATION_S });
     let finish = finish(tracks, peak);
     Ok(Phases {
         address_from_s: tracks.time_s(from),
         address_to_s: tracks.time_s(to),
-        takeaway_s: tracks.time_s(takeaway),
-        takeaway_sd_s,
+        moving_s: tracks.time_s(moving),
+        takeaway,
+        onsets,
         trunk_reversal_s: tracks.time_s(reversal),
         trunk_peak_s: tracks.time_s(peak),
         finish_s: tracks.time_s(finish.map_or(tracks.len - 1, |f| f.at)),
@@ -267,7 +281,7 @@ fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, 
     onset
 }
 
-/// Where a motion began or ended.
+/// Where a motion ended.
 #[derive(Debug, Clone, Copy)]
 struct Edge {
     at: usize,
@@ -276,45 +290,49 @@ struct Edge {
 
 /// Back from an onset to where the motion leaves the sway of address: a share of the fastest
 /// speed is reached some 50 ms after a smooth start.
-fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> Edge {
+fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> usize {
     let (from, to) = (onset.saturating_sub(steps(0.7)), onset.saturating_sub(steps(0.25)));
     let still = &x[from..to];
     if still.is_empty() {
-        return Edge { at: onset, sd_s: HESITATION_S };
+        return onset;
     }
     let n = still.len() as f64;
     let mean = still.iter().sum::<f64>() / n;
     let sd = (still.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt();
     let above = (SWAY_SDS * sd).max(SWAY_MIN_DPS);
-    let at = (earliest..onset).rev().find(|&i| x[i] < mean + above).map_or(onset, |i| i + 1);
-    // Above much sway a motion is seen late: back along its slope to where it would be seen over
-    // little. Sway moves the crossing, and how far below it the motion began is not seen.
-    let after = (at + steps(SLOPE_S)).min(x.len() - 1);
-    let slope = ((x[after] - x[at]) / ((after - at).max(1) as f64 * STEP_S)).max(SLOPE_MIN_DPS_S);
-    let beyond_s = (above - SWAY_MIN_DPS) / slope;
-    // A slow start has no slope to go back along.
-    let beyond = if beyond_s < BEYOND_MAX_S { (beyond_s / STEP_S).round() as usize } else { 0 };
-    Edge {
-        at: at.saturating_sub(beyond),
-        sd_s: (sd / slope).hypot(UNSEEN_SHARE * above / slope).hypot(GRID_SD_S),
-    }
+    (earliest..onset).rev().find(|&i| x[i] < mean + above).map_or(onset, |i| i + 1)
 }
 
-/// The earliest of the segments' onsets, not more than 0.4 s before the trunk's.
-fn earliest_onset(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> Edge {
+/// The first motion of any segment, not more than 0.4 s before the trunk's.
+fn first_motion(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize {
     let earliest = trunk_onset.saturating_sub(steps(0.4));
-    let onsets = tracks.tracks.iter().map(|track| {
-        let signal: Vec<f64> = match track.role {
-            Role::LeadArm => track.speed_dps.clone(),
-            _ => track.forward_dps.iter().map(|v| -v).collect(),
-        };
-        let fastest = argmax(&signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
-        let onset = onset_before(&signal, earliest, fastest, |v, level| v > level);
-        out_of_sway(&signal, onset, onset.saturating_sub(steps(0.2)))
+    let first = tracks.tracks.iter().map(|track| {
+        let signal = if track.role == Role::LeadArm { &track.speed_dps } else { &track.away_dps };
+        let fastest = argmax(signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
+        let onset = onset_before(signal, earliest, fastest, |v, level| v > level);
+        out_of_sway(signal, onset, onset.saturating_sub(steps(0.2)))
     });
-    let first = onsets.reduce(|first, next| if next.at < first.at { next } else { first });
-    let first = first.unwrap_or(Edge { at: trunk_onset, sd_s: PAUSE_S });
-    Edge { at: first.at.min(trunk_onset), ..first }
+    first.fold(trunk_onset, usize::min)
+}
+
+/// Where each segment's backswing begins, by [`Role::index`].
+fn onsets(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> [Option<Onset>; 3] {
+    Role::ALL.map(|role| {
+        let track = tracks.get(role)?;
+        // The arm turns round later than the trunk, and is fast again by then.
+        let until = if role == Role::LeadArm { reversal.saturating_sub(steps(0.1)) } else { reversal };
+        let from = trunk_onset.saturating_sub(steps(0.4));
+        onset::find(&track.away_dps, tracks.start_s, from, until.max(from + 1))
+    })
+}
+
+/// Takeaway is the thorax's start. Where only the pelvis is known, the thorax may begin a little
+/// before or after it.
+fn takeaway(onsets: &[Option<Onset>; 3]) -> Option<Onset> {
+    onsets[Role::Thorax.index()].or_else(|| {
+        let pelvis = onsets[Role::Pelvis.index()]?;
+        Some(Onset { sd_s: pelvis.sd_s.hypot(PELVIS_FOR_THORAX_SD_S), ..pelvis })
+    })
 }
 
 /// Without the pelvis or the arm moving at all it is not a swing: a seated turn, an arm
@@ -340,8 +358,8 @@ fn others_took_part(tracks: &Tracks, trunk: &Track, reversal: usize, peak: usize
     Ok(())
 }
 
-/// The calm stretch before takeaway: (from, to), grid indices.
-fn address(tracks: &Tracks, takeaway: usize) -> Option<(usize, usize)> {
+/// The calm stretch before the first motion: (from, to), grid indices.
+fn address(tracks: &Tracks, moving: usize) -> Option<(usize, usize)> {
     let calm = |i: usize| {
         tracks
             .tracks
@@ -350,7 +368,7 @@ fn address(tracks: &Tracks, takeaway: usize) -> Option<(usize, usize)> {
     };
     let need = steps(ADDRESS_MIN_S);
     // The onset level itself may be above "calm" for fast takeaways, so start at the last calm point.
-    let latest = (0..=takeaway)
+    let latest = (0..=moving)
         .rev()
         .take(steps(ADDRESS_WITHIN_S))
         .find(|&i| i + 1 >= need && (i + 1 - need..=i).all(calm))?;

@@ -17,6 +17,9 @@ pub struct Track {
     pub forward_dps: Vec<f64>,
     /// Magnitude of the rate, deg/s.
     pub speed_dps: Vec<f64>,
+    /// What begins with the backswing, deg/s: the trunk's turning away; of the arm, its speed without
+    /// roll about its own axis (with it, where its axis is not known).
+    pub away_dps: Vec<f64>,
 }
 
 /// All segments on one grid.
@@ -91,7 +94,12 @@ fn track(s: &SegmentWindow, start_s: f64, len: usize, sign: f64) -> Track {
     let speed: Vec<f64> = gyro.iter().map(|w| w.norm().to_degrees()).collect();
     let axis = if s.mounting.is_some() { Vector3::y() } else { calm_up(s) };
     let forward: Vec<f64> = gyro.iter().map(|w| w.dot(&axis).to_degrees() * sign).collect();
-    Track { role: s.role, forward_dps: smooth(&forward), speed_dps: smooth(&speed) }
+    let away: Vec<f64> = match s.role {
+        Role::LeadArm if s.mounting.is_some() => gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect(),
+        Role::LeadArm => speed.clone(),
+        Role::Pelvis | Role::Thorax => forward.iter().map(|v| -v).collect(),
+    };
+    Track { role: s.role, forward_dps: smooth(&forward), speed_dps: smooth(&speed), away_dps: smooth(&away) }
 }
 
 /// Gravity's direction over the calmest 0.4 s of the window.

@@ -23,7 +23,7 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, when: &When<'_>) {
     let top_sd_s = when.top.sd_s.hypot(if role == when.top_of { 0.0 } else { when.clock_sd_s });
     let impact_sd_s = when.impact.sd_s.hypot(if role == Role::LeadArm { 0.0 } else { when.clock_sd_s });
     let until = part.reversal.map_or(top_s, |r| r.t_s);
-    let (lo, hi) = (path.index(when.phases.takeaway_s), path.index(until).min(path.t_s.len() - 1));
+    let (lo, hi) = (path.index(when.phases.moving_s), path.index(until).min(path.t_s.len() - 1));
     let extreme = (lo..=hi).fold(lo, |best, i| if path.turn_deg[i] < path.turn_deg[best] { i } else { best });
     let extreme_s = path.t_s[extreme];
     let extreme_sd_s = part.reversal.map_or(top_sd_s, |r| r.sd_s);
@@ -69,7 +69,7 @@ pub(super) fn separation(parts: &[Part<'_>], when: &When<'_>) -> Option<Separati
     let [Some(of_pelvis), Some(of_thorax)] = sources else { return None };
     let turn = |part: &Part<'_>, t: f64| part.path.at(&part.path.turn_deg, t);
     let at = |t: f64| Some(turn(thorax, t)? - turn(pelvis, t)?);
-    let (takeaway_s, top_s, impact_s) = (when.phases.takeaway_s, when.top.t_s, when.impact.t_s);
+    let (takeaway_s, top_s, impact_s) = (when.phases.moving_s, when.top.t_s, when.impact.t_s);
     let top = at(top_s)?;
     let steps = ((impact_s - takeaway_s) / 0.002).max(1.0) as usize;
     // Towards the side it has at the top: near impact the thorax passes the pelvis, which is

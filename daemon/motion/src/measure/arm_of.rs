@@ -30,7 +30,7 @@ pub(super) fn arm_use(parts: &[Part<'_>], when: &When<'_>) -> (Option<ArmUse>, V
     let get = |role| parts.iter().find(|p| p.window.role == role).and_then(|p| Some((p, p.window.mounting?)));
     let mut withheld = Vec::new();
     let Some((arm, arm_fit)) = get(Role::LeadArm) else { return (None, withheld) };
-    let seconds = when.top.t_s - when.phases.takeaway_s;
+    let seconds = when.top.t_s - when.phases.moving_s;
     let drift = |part: &Part<'_>, turned_deg: f64| {
         (GYRO_SCALE_SD * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
     };
@@ -67,7 +67,7 @@ pub(super) fn arm_use(parts: &[Part<'_>], when: &When<'_>) -> (Option<ArmUse>, V
     let back = Side::new(thorax.window, &thorax.path, shoulder);
     let upper_arm = Side::new(arm.window, &arm.path, ARM_TO_SHOULDER_M.into());
     let to_s = when.impact.t_s - BEFORE_IMPACT_S;
-    let heading = joint::heading(back, upper_arm, when.phases.takeaway_s, to_s);
+    let heading = joint::heading(back, upper_arm, when.phases.moving_s, to_s);
     found.heading_sd_deg = heading.map(|h| round(h.sd_rad.to_degrees(), 3));
     let known = heading.filter(|h| h.sd_rad.to_degrees() <= HEADING_SD_MAX_DEG);
     let Some(heading) = known else {

@@ -60,7 +60,7 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
     let Estimate { t_s: estimate_s, sd_s: estimate_sd_s, search: (from_s, to_s) } =
         arm_estimate.unwrap_or_else(|| trunk_estimate(parts, phases));
     let look = |part: &Part<'_>, arm: bool| -> Option<Shock> {
-        impact::find(part.window, phases.takeaway_s, from_s, to_s, arm)
+        impact::find(part.window, phases.moving_s, from_s, to_s, arm)
     };
     let arm = parts.iter().find(|p| p.window.role == Role::LeadArm);
     let arm_shock = arm.and_then(|p| look(p, true));
@@ -115,7 +115,7 @@ fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<Esti
     for _ in 0..2 {
         arm.path.set_arm_direction(arm.window, guess);
         let series = Series { t_s: &arm.path.t_s, dps: &arm.path.signed_dps };
-        let turned = reversal::find(series, phases.takeaway_s, guess, half_s, rock_back_deg(Role::LeadArm))?;
+        let turned = reversal::find(series, phases.moving_s, guess, half_s, rock_back_deg(Role::LeadArm))?;
         let pass_s = if arm.window.mounting.is_some() {
             points_as_at_address(arm, phases, turned.t_s)
         } else {
@@ -146,7 +146,7 @@ fn points_as_at_address(arm: &Part<'_>, phases: &Phases, turned_s: f64) -> Optio
 /// Without calibration: where it has swept back as far as it had swept away before `turned_s`.
 fn swept_back(arm: &Part<'_>, phases: &Phases, turned_s: f64) -> Option<f64> {
     let path = &arm.path;
-    let back_deg = -path.swept_deg(&path.signed_dps, phases.takeaway_s, turned_s);
+    let back_deg = -path.swept_deg(&path.signed_dps, phases.moving_s, turned_s);
     if back_deg < 10.0 {
         return None;
     }
@@ -169,7 +169,7 @@ fn trunk_estimate(parts: &[Part<'_>], phases: &Phases) -> Estimate {
     let from_s = phases.trunk_reversal_s;
     let trunk = parts.iter().find(|p| p.window.role == Role::Thorax).or_else(|| parts.first());
     let t_s = trunk.and_then(|p| {
-        let away_deg = -p.path.swept_deg(&p.path.signed_dps, phases.takeaway_s, from_s);
+        let away_deg = -p.path.swept_deg(&p.path.signed_dps, phases.moving_s, from_s);
         let level_s = passing(&p.path, from_s, away_deg)?;
         let latest_s = from_s + THORAX_LATEST * (level_s - from_s);
         Some(passing(&p.path, from_s, away_deg * THORAX_THROUGH).map_or(latest_s, |t| t.min(latest_s)))

@@ -140,7 +140,8 @@ pub fn measure<'a>(
     };
     let mut segments = BTreeMap::new();
     for part in &parts {
-        let mut segment = sequence_of::segment(part, found.impact.t_s);
+        let mut segment =
+            sequence_of::segment(part, phases.onsets[part.window.role.index()], found.impact.t_s);
         speed_of::fill(&mut segment, part, &found.impact);
         angles_of::fill(&mut segment, part, &when);
         segments.insert(part.window.role, segment);
@@ -160,7 +161,7 @@ pub fn measure<'a>(
             SwingKind::Strike
         },
         events: Events {
-            takeaway: instant(phases.takeaway_s, phases.takeaway_sd_s),
+            takeaway: instant(phases.takeaway.at_s, phases.takeaway.sd_s),
             top: instant(top.t_s, top.sd_s),
             impact: Impact {
                 t_s: round(found.impact.t_s, 6),

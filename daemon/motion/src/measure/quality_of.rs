@@ -17,7 +17,7 @@ pub(super) fn quality(
     context: &Context<'_>,
     clock_sd_s: f64,
 ) -> Quality {
-    let (from_s, to_s) = (phases.takeaway_s, phases.finish_s);
+    let (from_s, to_s) = (phases.moving_s, phases.finish_s);
     let mut withheld = Vec::new();
     let mut notes = Vec::new();
     let mut withhold = |what, why| {
@@ -35,7 +35,7 @@ pub(super) fn quality(
         let role = part.window.role;
         match part.window.mounting {
             None => withhold(Withholding::Angles(role), Reason::NotCalibrated),
-            Some(a) if phases.takeaway_s - a.at_s > context.settings.calibration_valid_s => {
+            Some(a) if phases.moving_s - a.at_s > context.settings.calibration_valid_s => {
                 withhold(Withholding::Angles(role), Reason::CalibrationStale);
             }
             Some(_) => {}

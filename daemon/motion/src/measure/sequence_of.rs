@@ -2,6 +2,7 @@
 
 use super::impact_of::ImpactAndReach;
 use super::{Part, instant, round};
+use crate::detect::onset::Onset;
 use crate::detect::phases::Phases;
 use crate::sequence::fit::at_least_seven_s;
 use crate::sequence::order::{self, Timed};
@@ -54,7 +55,7 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
             peak::find(series, from_s, found.impact.t_s, found.data_to_s, half_s)
         };
         // First where it is fastest, so that the reversal is the one before that.
-        let from_s = phases.takeaway_s + 0.4 * (phases.trunk_reversal_s - phases.takeaway_s);
+        let from_s = phases.moving_s + 0.4 * (phases.trunk_reversal_s - phases.moving_s);
         let signed = Series { t_s: &path.t_s, dps: &path.signed_dps };
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
         part.reversal = fastest.and_then(|p| {
@@ -118,7 +119,7 @@ fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {
 }
 
 /// The segment's part of the file; angles and the uncertainty of speeds are left to be filled in.
-pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
+pub(super) fn segment(part: &Part<'_>, onset: Option<Onset>, impact_s: f64) -> Segment {
     let speed_kind = match (part.window.mounting, part.window.role) {
         (None, _) => SpeedKind::Resultant,
         (Some(_), Role::LeadArm) => SpeedKind::Across,
@@ -128,6 +129,7 @@ pub(super) fn segment(part: &Part<'_>, impact_s: f64) -> Segment {
     Segment {
         speed_kind,
         speed_definition: speed_kind.definition().into(),
+        onset: onset.map(|o| instant(o.at_s, o.sd_s)),
         reversal: part.reversal.map(|r| instant(r.t_s, r.sd_s)),
         peak: part.peak.as_ref().map(|p| peak_of(p, impact_s)),
         resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),

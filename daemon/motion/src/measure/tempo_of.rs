@@ -7,9 +7,9 @@ use peakorder_protocol::swing::Tempo;
 /// Takeaway to top, top to impact, and their ratio.
 pub(super) fn tempo(when: &When<'_>) -> Tempo {
     let Reversal { t_s: top_s, sd_s: top_sd_s } = when.top;
-    let back_s = top_s - when.phases.takeaway_s;
+    let back_s = top_s - when.phases.takeaway.at_s;
     let down_s = when.impact.t_s - top_s;
-    let takeaway_sd_s = when.phases.takeaway_sd_s;
+    let takeaway_sd_s = when.phases.takeaway.sd_s;
     // Two straps' clocks lie between the top and the other end of each.
     let impact_sd_s = when.impact.sd_s.hypot(when.clock_sd_s);
     let ratio = back_s / down_s;

@@ -463,6 +463,11 @@ fn the_file_reads_back_as_it_was_written() {
     assert_eq!(Mobility::from_json(&text).expect("reads"), file);
     assert!(text.contains(SCHEMA) && text.contains(METHOD) && text.contains(CAUTION));
     let newer = text.replace(SCHEMA, "peakorder.mobility/2");
+    assert!(matches!(Mobility::from_json(&newer), Err(DocumentError::Checksum(_))));
+    let newer = newer
+        .rsplit_once(",\n")
+        .map(|(all, _)| format!("{all}\n}}\n"))
+        .expect("its last key is the checksum");
     assert!(matches!(Mobility::from_json(&newer), Err(DocumentError::Schema { .. })));
     assert!(matches!(Mobility::from_json("{"), Err(DocumentError::Json(_))));
 }
