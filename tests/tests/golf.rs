@@ -12,7 +12,7 @@ use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use serde_json::Value;
 use std::fs::File;
-use std::io;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 /// Sessions of golf swings: a loud strike, a soft one, none, 104 Hz, and one that begins while the body moves.
@@ -28,12 +28,25 @@ fn data() -> Option<PathBuf> {
 
 /// Imports a session and returns its swings.
 fn imported(data: &Path, name: &str) -> Vec<Swing> {
+    imported_without(data, name, "", &[])
+}
+
+/// The same without the samples of `segment` in the given times, s.
+fn imported_without(data: &Path, name: &str, segment: &str, holes: &[(f64, f64)]) -> Vec<Swing> {
     let folder = tempfile::tempdir().unwrap();
     let source = data.join("sessions").join(name);
-    let file = |segment: &str| {
-        let csv = folder.path().join(format!("{segment}.csv"));
-        let packed = File::open(source.join(format!("{segment}.csv.gz"))).expect("the session is there");
-        io::copy(&mut GzDecoder::new(packed), &mut File::create(&csv).unwrap()).unwrap();
+    let file = |of: &str| {
+        let csv = folder.path().join(format!("{of}.csv"));
+        let packed = File::open(source.join(format!("{of}.csv.gz"))).expect("the session is there");
+        let mut text = String::new();
+        GzDecoder::new(packed).read_to_string(&mut text).unwrap();
+        let column = text.lines().next().unwrap().split(',').position(|c| c == "time_s").unwrap();
+        let kept = |row: &&str| {
+            let t_s = row.split(',').nth(column).and_then(|v| v.parse::<f64>().ok());
+            of != segment || t_s.is_none_or(|t| !holes.iter().any(|(from, to)| (*from..*to).contains(&t)))
+        };
+        let rows: Vec<&str> = text.lines().filter(kept).collect();
+        std::fs::write(&csv, rows.join("\n")).unwrap();
         csv.to_str().unwrap().to_owned()
     };
     let out = folder.path().join("session");
@@ -129,12 +142,66 @@ fn no_resolved_pair_of_real_swings_is_the_wrong_way_round() {
             };
             for gap in swing.sequence.gaps.iter().filter(|g| g.resolved) {
                 let (Some(from), Some(to)) = (peak(gap.from), peak(gap.to)) else { continue };
-                assert!((to - from) * gap.gap_ms > 0.0, "{name}, {}: {gap:?}, true {:.4} s", truth["trial"], to - from);
+                assert!(
+                    (to - from) * gap.gap_ms > 0.0,
+                    "{name}, {}: {gap:?}, true {:.4} s",
+                    truth["trial"],
+                    to - from
+                );
                 resolved += 1;
             }
         }
     }
     assert!(resolved > 40, "{resolved}");
+}
+
+/// Packets lost somewhere in every downswing: each peak is withheld, or it is where it is without the hole.
+#[test]
+fn lost_samples_never_give_a_wrong_peak() {
+    let Some(data) = data() else { return };
+    let whole = measured(&data, "struck");
+    // xorshift64 (Marsaglia 2003).
+    let mut state = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut between = |from: f64, to: f64| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        from + (to - from) * (state >> 11) as f64 / (1_u64 << 53) as f64
+    };
+    let (mut kept, mut withheld) = (0, 0);
+    for turn in 0..24 {
+        let segment = ["pelvis", "thorax", "lead-arm"][turn % 3];
+        let holes: Vec<(f64, f64)> = whole
+            .iter()
+            .map(|(truth, _)| {
+                let at = |event: &str| truth[event].as_f64().unwrap();
+                let from = between(at("top_s") - 0.05, at("impact_s") + 0.02);
+                (from, from + between(0.015, 0.12))
+            })
+            .collect();
+        let found = imported_without(&data, "struck", segment, &holes);
+        for ((truth, whole), hole) in whole.iter().zip(&holes) {
+            let range = truth["start_s"].as_f64().unwrap()..truth["end_s"].as_f64().unwrap();
+            let swing = found.iter().find(|s| range.contains(&s.events.impact.t_s)).expect("it is found");
+            assert_eq!(swing.kind, whole.kind, "{segment}, {hole:?}");
+            for (role, whole) in &whole.segments {
+                let (Some(got), Some(want)) = (&swing.segments[role].peak, &whole.peak) else {
+                    withheld += 1;
+                    continue;
+                };
+                let apart_ms = (got.t_s - want.t_s).abs() * 1e3;
+                // Two readings of one peak differ by less than both bands together, or by a sample.
+                let allowed_ms = (HALF * (got.sd_ms + want.sd_ms)).max(4.0);
+                assert!(
+                    got.outcome == want.outcome && apart_ms <= allowed_ms,
+                    "{segment}, {hole:?}: {role} {got:?}, without the hole {want:?}"
+                );
+                kept += 1;
+            }
+        }
+    }
+    println!("{kept} peaks kept, {withheld} withheld");
+    assert!(kept > 200 && withheld > 10, "{kept} kept, {withheld} withheld");
 }
 
 #[test]

@@ -73,6 +73,10 @@ pub fn why(why: &Reason) -> String {
             "the strap seems to have slipped: gravity at address moved by {moved_deg:.0} deg; tighten it and calibrate again"
         ),
         Reason::SamplesLostAtPeak => "samples were lost at its peak; bring the receiver closer".into(),
+        Reason::ImpactUncertain { impact_sd_ms } => format!(
+            "impact is known to ± {:.0} ms only, and the peak lies too close to it",
+            Z95 * impact_sd_ms
+        ),
         Reason::RangeLimitAtPeak => {
             "the sensor was at its limit at the peak; set a larger range in the strap's profile".into()
         }
@@ -148,6 +152,7 @@ mod tests {
             Reason::Slipped { moved_deg: 17.2 },
             Reason::SamplesLostAtPeak,
             Reason::RangeLimitAtPeak,
+            Reason::ImpactUncertain { impact_sd_ms: 31.0 },
             Reason::ClockSettling,
             Reason::HeadingNotFound,
             Reason::HeadingUncertain { heading_sd_deg: 10.0 },

@@ -110,6 +110,11 @@ pub enum Reason {
     SamplesLostAtPeak,
     /// The sensor was at its range limit at the peak.
     RangeLimitAtPeak,
+    /// Impact is not known well enough to tell a peak before it from a speed that still rises.
+    ImpactUncertain {
+        /// Standard uncertainty of impact, milliseconds.
+        impact_sd_ms: f64,
+    },
     /// A strap's clock was not settled.
     ClockSettling,
     /// The arm's heading against the chest cannot be found from this swing.

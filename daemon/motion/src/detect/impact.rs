@@ -94,9 +94,17 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
     let hidden_s = (segment.t_s[at] - segment.t_s[onset] + step) * (level / size).min(1.0);
     let onset_s = step * if step > SPARSE_S { SPARSE_STEPS } else { ONSET_STEPS };
     let travel_s = if arm { 0.0 } else { TRUNK_TRAVEL_S };
+    // Where samples are missing so short before that the shock may be ringing on from there, it began
+    // somewhere in between.
+    let unseen_s = (lo..=onset)
+        .rev()
+        .take_while(|&i| segment.t_s[onset] - segment.t_s[i] <= pause)
+        .filter(|&i| segment.lost_before[i] > 0)
+        .last()
+        .map_or(0.0, |i| segment.t_s[onset] - segment.t_s[i - 1] - step);
     Some(Shock {
-        t_s: segment.t_s[onset] - 0.5 * (step + hidden_s),
-        sd_s: onset_s.hypot(hidden_s / 12.0_f64.sqrt()).hypot(travel_s),
+        t_s: segment.t_s[onset] - 0.5 * (step + hidden_s + unseen_s),
+        sd_s: onset_s.hypot((hidden_s + unseen_s) / 12.0_f64.sqrt()).hypot(travel_s),
         size_m_s2: size,
     })
 }

@@ -65,8 +65,10 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
     let arm = parts.iter().find(|p| p.window.role == Role::LeadArm);
     let arm_shock = arm.and_then(|p| look(p, true));
     // The arm feels a strike many times as strongly as the trunk, so what the trunk alone felt
-    // was a step, unless the arm strap was not listening.
-    let deaf = arm.is_none_or(|p| p.window.lost(from_s, to_s) > 0 || p.window.period_s > DEAF_PERIOD_S);
+    // was a step, unless no arm strap was listening. One that misses samples there may have missed
+    // the strike; what the trunk felt is as likely a step then as the strike.
+    let missed = arm.is_some_and(|p| p.window.lost(from_s, to_s) > 0);
+    let deaf = arm.is_none_or(|p| p.window.period_s > DEAF_PERIOD_S);
     let trunk_shock = parts
         .iter()
         .filter(|p| deaf && p.window.role != Role::LeadArm && p.window.period_s <= DEAF_PERIOD_S)
@@ -79,7 +81,7 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
         (None, None) => FoundImpact {
             t_s: estimate_s,
             sd_s: estimate_sd_s,
-            evidence: if deaf { Evidence::Estimated } else { Evidence::None },
+            evidence: if deaf || missed { Evidence::Estimated } else { Evidence::None },
         },
     };
     let struck = arm_shock.or(trunk_shock).is_some();

@@ -4,6 +4,7 @@ mod angles_of;
 mod arm_of;
 mod curves_of;
 mod deviation;
+mod holes;
 mod impact_of;
 mod quality_of;
 mod sequence_of;
@@ -52,6 +53,8 @@ pub struct Part<'a> {
     pub reversal: Option<Reversal>,
     /// Peak of its own speed.
     pub peak: Option<FoundPeak>,
+    /// Whether there is a peak at all depends on when impact was, within its uncertainty.
+    pub impact_decides: bool,
     /// Peak of the magnitude.
     pub resultant_peak: Option<FoundPeak>,
 }
@@ -89,7 +92,14 @@ pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
                 phases.address_to_s,
                 phases.finish_s + 0.1,
             )?;
-            Some(Part { window: segment, path, reversal: None, peak: None, resultant_peak: None })
+            Some(Part {
+                window: segment,
+                path,
+                reversal: None,
+                peak: None,
+                impact_decides: false,
+                resultant_peak: None,
+            })
         })
         .collect()
 }
@@ -129,7 +139,7 @@ pub fn measure<'a>(
         .find_map(|role| Some((role, by_role(role)?.reversal?)))
         .unwrap_or((trunk, Reversal { t_s: phases.trunk_reversal_s, sd_s: 0.02 }));
     let (sequence, clock_sd_s) = sequence_of::sequence(&parts);
-    let mut quality = quality_of::quality(&parts, window, phases, context, clock_sd_s);
+    let mut quality = quality_of::quality(&parts, window, phases, context, &found.impact, clock_sd_s);
     let when = When {
         phases,
         top,

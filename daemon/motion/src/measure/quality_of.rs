@@ -1,13 +1,14 @@
 //! What can be trusted, what is withheld and why.
 
-use super::{Context, Part, round};
+use super::impact_of::FoundImpact;
+use super::{Context, Part, holes, round};
 use crate::calibrate::slip::Moved;
 use crate::detect::phases::Phases;
 use crate::window::Window;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{Note, Quality, Reason, Swing, Withheld, Withholding};
 
-/// Samples missing or at the limit this close to a peak spoil it, s.
+/// Samples at the limit this close to a peak spoil it, s.
 const NEAR_PEAK_S: f64 = 0.03;
 
 pub(super) fn quality(
@@ -15,6 +16,7 @@ pub(super) fn quality(
     window: &Window,
     phases: &Phases,
     context: &Context<'_>,
+    impact: &FoundImpact,
     clock_sd_s: f64,
 ) -> Quality {
     let (from_s, to_s) = (phases.moving_s, phases.finish_s);
@@ -51,12 +53,17 @@ pub(super) fn quality(
         }
         if let Some(peak) = part.peak.filter(|p| !p.rising) {
             let near = (peak.t_s - NEAR_PEAK_S, peak.t_s + NEAR_PEAK_S);
-            if part.window.lost(near.0, near.1) > 1 {
-                withhold(Withholding::Peak(role), Reason::SamplesLostAtPeak);
-            }
             if part.window.clipped(near.0, near.1) > 0 {
                 withhold(Withholding::Peak(role), Reason::RangeLimitAtPeak);
             }
+        }
+        if part.impact_decides {
+            let impact_sd_ms = round(impact.sd_s * 1e3, 3);
+            withhold(Withholding::Peak(role), Reason::ImpactUncertain { impact_sd_ms });
+        }
+        let from_s = part.reversal.map_or(phases.trunk_reversal_s, |r| r.t_s);
+        if holes::may_hide_peak(part, from_s, impact.t_s) {
+            withhold(Withholding::Peak(role), Reason::SamplesLostAtPeak);
         }
         if part.window.clock.settling {
             withhold(Withholding::Sequence, Reason::ClockSettling);

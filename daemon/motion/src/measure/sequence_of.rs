@@ -12,10 +12,14 @@ use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Gap, Outcome, Peak, Segment, Sequence, SpeedKind};
+use peakorder_protocol::swing::{Evidence, Gap, Outcome, Peak, Segment, Sequence, SpeedKind};
 
 /// A segment may turn back this much before the trunk segment that phases were found by, s.
 const LEAD_S: f64 = 0.3;
+
+/// A strike that is known better than this, 95 %, moves no peak, s. The peaks of a rehearsal are those of
+/// its whole movement.
+const IMPACT_KNOWN_S: f64 = 0.005;
 
 /// A tilted axis is searched over samples from this long before the search to this long after the
 /// peak at most, s.
@@ -65,6 +69,19 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
         part.peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
         part.resultant_peak = search(resultant, after_s);
+        let impact = &found.impact;
+        if impact.evidence != Evidence::None
+            && Z95 * impact.sd_s > IMPACT_KNOWN_S
+            && let Some(peak) = &mut part.peak
+        {
+            let ends = [-1.0, 1.0].map(|side| {
+                let end_s = impact.t_s + side * Z95 * impact.sd_s;
+                peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
+            });
+            part.impact_decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
+            let apart_s = ends.iter().flatten().map(|o| (o.t_s - peak.t_s).abs()).fold(0.0, f64::max);
+            peak.sd_s = peak.sd_s.hypot(apart_s / Z95);
+        }
     }
 }
 
