@@ -44,23 +44,36 @@ fn card(library: &Path, id: &str, name: &str) {
 
 /// A committed recording as a session of `name`, with `id` if there is one.
 fn session(folder: &Path, session_id: &str, id: Option<&str>, name: &str, started: &str) -> PathBuf {
+    session_from(&workspace().join("recordings/baseline-right"), folder, session_id, id, name, started)
+}
+
+/// The same of another recording.
+fn session_from(
+    recording: &Path,
+    folder: &Path,
+    session_id: &str,
+    id: Option<&str>,
+    name: &str,
+    started: &str,
+) -> PathBuf {
     let folder = folder.join(session_id);
-    for (file, bytes) in contents(&workspace().join("recordings/baseline-right")) {
+    for (file, bytes) in contents(recording) {
         let path = folder.join(file);
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(path, bytes).unwrap();
     }
     let file = folder.join("session.toml");
-    let id = id.map_or(String::new(), |id| format!("id = \"{id}\"\n"));
-    let changed = fs::read_to_string(&file)
-        .unwrap()
-        .replace("id = \"virtual-11\"", &format!("id = \"{session_id}\""))
-        .replace("2026-01-01T00:00:00Z", started)
-        .replace("[player]\nname = \"invented player\"", &format!("[player]\n{id}name = \"{name}\""))
-        .replace("goal = \"\"", "goal = \"a quiet elbow\"")
-        .replace("limits = \"\"", "limits = \"knee, two operations\"");
-    assert!(changed.contains(name) && changed.contains("quiet elbow"));
-    fs::write(&file, changed).unwrap();
+    let mut session: toml::Table = fs::read_to_string(&file).unwrap().parse().unwrap();
+    session.insert("id".into(), session_id.into());
+    session.insert("started_utc".into(), started.into());
+    let player = session["player"].as_table_mut().unwrap();
+    for (key, value) in [("name", name), ("goal", "a quiet elbow"), ("limits", "knee, two operations")] {
+        player.insert(key.into(), value.into());
+    }
+    if let Some(id) = id {
+        player.insert("id".into(), id.into());
+    }
+    fs::write(&file, toml::to_string_pretty(&session).unwrap()).unwrap();
     folder
 }
 
@@ -72,7 +85,7 @@ fn remarks(folder: &Path) {
         json!({ "id": 3, "t_s": 3.0, "what": "outcome", "swing": 1, "labels": ["thin", "rustle"] }),
         json!({ "id": 4, "t_s": 4.0, "what": "exclude", "swing": 2, "excluded": true, "reason": "rustle of Quillon" }),
         json!({ "id": 5, "t_s": 5.0, "what": "target", "target": { "measure": "pelvis_turn_top_deg",
-            "bound": "at_most", "value": -40.0, "margin": 2.0, "block": "Zaph drill", "words": "Zaphyra turns" } }),
+            "bound": "at_most", "value": -40.0, "margin": 2.0, "block": "pivot drill", "words": "Zaphyra turns" } }),
     ];
     let text: String = lines.iter().map(|l| format!("{l}\n")).collect();
     fs::write(folder.join("remarks.jsonl"), text).unwrap();
@@ -311,6 +324,11 @@ fn coded_outputs(home: &Path, library: &Path, key: &Path, run: &str) -> Vec<(Str
         vec!["trend", text(library), "--player", NAME, "--json"],
         vec!["trend", text(library), "--player", NAME],
         vec!["report", text(&first), "--out", text(&report)],
+        vec!["mobility", text(&first), "--json"],
+        vec!["mobility", text(&first)],
+        vec!["mobility", text(&first), text(&second), "--json"],
+        vec!["mobility", text(&first), text(&second)],
+        vec!["trend", text(library), "--player", NAME, "--block", "pivot drill", "--json"],
     ];
     let mut out: Vec<(String, String)> = commands
         .into_iter()
@@ -329,15 +347,30 @@ fn coded_outputs(home: &Path, library: &Path, key: &Path, run: &str) -> Vec<(Str
 #[test]
 fn with_codes_nothing_says_who_it_was() {
     let home = tempfile::tempdir().unwrap();
-    let library = library(home.path());
-    let first = library.join("sessions/20260301T100000Z-aaaa");
+    // The invented lesson: blocks, a drill, mobility checks.
+    let demo = home.path().join("demo");
+    let _ = daemon(["demo", "--out", text(&demo)]).done();
+    let library = home.path().join("library");
+    card(&library, ID, NAME);
+    let sessions = library.join("sessions");
+    let first =
+        session_from(&demo, &sessions, "20260301T100000Z-aaaa", Some(ID), NAME, "2026-03-01T10:00:00Z");
+    remarks(&first);
+    session_from(
+        &demo,
+        &sessions,
+        "20260401T100000Z-bbbb",
+        Some(ID),
+        "Zaphyra Maiden",
+        "2026-04-01T10:00:00Z",
+    );
     // A swing file and curves that cannot be read are told without the folder.
     fs::remove_file(first.join("swings/0001.curves")).unwrap();
     fs::write(first.join("swings/0003.json"), "{}").unwrap();
     let key = home.path().join("key");
     let outputs = coded_outputs(home.path(), &library, &key, "a");
-    assert!(outputs.len() >= 14, "{}", outputs.len());
-    let folders = [text(home.path()), "20260301T100000Z-aaaa", "20260401T100000Z-bbbb", "aaaa", "bbbb"];
+    assert!(outputs.len() >= 19, "{}", outputs.len());
+    let folders = [text(home.path()), "20260301T100000Z-aaaa", "20260401T100000Z-bbbb", "-aaaa", "-bbbb"];
     for (what, output) in &outputs {
         for word in SECRETS.iter().chain(&folders) {
             assert!(!output.contains(word), "{what} says “{word}”:\n{output}");
@@ -346,7 +379,7 @@ fn with_codes_nothing_says_who_it_was() {
     // The same without codes does say so: the check above can fail.
     let plain = analysis(["show", text(&first), "--json"]).done().out;
     assert!(
-        [NAME, "hops on Tuesdays", "rustle", "Zaph drill", "20260301T100000Z-aaaa"]
+        [NAME, "hops on Tuesdays", "rustle", "pivot drill", "20260301T100000Z-aaaa"]
             .iter()
             .all(|w| plain.contains(w))
     );
