@@ -38,7 +38,14 @@ function size(bytes) {
 const count = (n, one) => `${n} ${one}${n === 1 ? '' : 's'}`;
 
 function sessionList(sessions) {
-  return h('ul', {}, sessions.map((x) => h('li', {}, `${x.started_utc ? dateWords(x.started_utc) : 'date not known'} · ${count(x.swings, 'swing')} · ${count(x.remarks, 'remark')} · ${size(x.bytes)}`)));
+  const words = (x) => [
+    x.started_utc ? dateWords(x.started_utc) : 'date not known',
+    count(x.swings, 'swing'),
+    x.remarks > 0 && count(x.remarks, 'remark'),
+    size(x.bytes),
+  ].filter(Boolean).join(' · ');
+  // A long list scrolls; the keyboard must reach it.
+  return h('ul', { tabindex: sessions.length > 5 ? 0 : null, 'aria-label': 'Lessons' }, sessions.map((x) => h('li', {}, words(x))));
 }
 
 async function forget(player, after) {
