@@ -14,19 +14,21 @@ use crate::load::Loaded;
 use crate::mobility::Checks;
 use crate::report::Choice;
 use hmac::{Hmac, KeyInit as _, Mac as _};
-use peakorder_protocol::files::private_file;
+use peakorder_protocol::files::{private_file, read};
 use peakorder_protocol::remark::{Bound, Remarks, Target};
 use peakorder_protocol::session::{Player, Session};
 use peakorder_protocol::trouble::Trouble;
 use sha2::Sha256;
 use std::fmt::Write as _;
 use std::fs::OpenOptions;
-use std::io::{self, Read as _, Write as _};
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 /// Hexadecimal digits of a code: among 10 000 players two share one with a chance of 2 in 10 million.
 const DIGITS: usize = 12;
 const KEY_BYTES: usize = 32;
+/// A key file has 65.
+const KEY_FILE_LIMIT_BYTES: u64 = 256;
 /// The block that everything looks for by its name keeps it.
 const BASELINE: &str = "baseline";
 /// Ball outcomes that the page offers. They say nothing of who it was; other words were typed.
@@ -90,8 +92,10 @@ fn read_key(path: &Path) -> Result<Option<[u8; KEY_BYTES]>, KeyError> {
             return Err(KeyError::Readable(path.to_owned()));
         }
     }
-    let mut bytes = Vec::new();
-    std::fs::File::open(path).and_then(|f| f.take(256).read_to_end(&mut bytes)).map_err(io)?;
+    let bytes = match read(path, KEY_FILE_LIMIT_BYTES) {
+        Err(e) if e.kind() == io::ErrorKind::InvalidInput => return Err(not_a_key()),
+        bytes => bytes.map_err(io)?,
+    };
     let text = std::str::from_utf8(&bytes).map_err(|_| not_a_key())?.trim();
     if text.len() != 2 * KEY_BYTES || !text.bytes().all(|b| b.is_ascii_hexdigit()) {
         return Err(not_a_key());

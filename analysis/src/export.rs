@@ -5,6 +5,7 @@ use crate::measure::Measure;
 use crate::order::Order;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Swing;
+use peakorder_protocol::text::clean_lines;
 
 /// A column before the measures: its name, and the cell of a swing.
 type Column = (&'static str, fn(&Loaded, &Swing) -> String);
@@ -82,5 +83,7 @@ fn number(value: f64) -> String {
 }
 
 fn text(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+    // A table is also looked at in a terminal.
+    let text = clean_lines(text);
+    if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text }
 }

@@ -153,7 +153,7 @@ fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
     if !folder.is_dir() {
         return Err(FindError::NoFolder(folder.to_owned()));
     }
-    if folder.join(SESSION_FILE).is_file() {
+    if folder.join(SESSION_FILE).exists() {
         return Ok(vec![folder.to_owned()]);
     }
     let inner = folder.join(SESSIONS);
@@ -162,7 +162,7 @@ fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
     let mut found = Vec::new();
     for entry in std::fs::read_dir(&place).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if path.join(SESSION_FILE).is_file() {
+        if path.join(SESSION_FILE).exists() {
             found.push(path);
         }
     }

@@ -11,9 +11,6 @@ use std::path::{Path, PathBuf};
 /// What the swings before the first block are called on screen.
 pub const NO_BLOCK: &str = "(no block)";
 
-/// A curves file of one swing is about 100 kB; anything this large is not ours.
-const CURVES_LIMIT_BYTES: u64 = 64 << 20;
-
 /// A session's swings as far as they could be read.
 #[derive(Debug, Clone)]
 pub struct Loaded {
@@ -307,9 +304,6 @@ pub enum NoCurvesReason {
     /// There is none.
     #[error("no such file; peakorderd replay makes it from the recording")]
     NoFile,
-    /// It is larger than any of ours.
-    #[error("{0} bytes, more than a curves file can have")]
-    TooLarge(u64),
     /// It cannot be read.
     #[error(transparent)]
     Unreadable(#[from] std::io::Error),
@@ -320,17 +314,9 @@ pub enum NoCurvesReason {
 
 /// The curves of swing `number` of the session in `dir`.
 pub fn curves(dir: &SessionDir, number: u32) -> Result<Curves, NoCurves> {
-    let path = dir.curves_path(number);
-    read_curves(&path).map_err(|reason| NoCurves { path, reason })
-}
-
-fn read_curves(path: &Path) -> Result<Curves, NoCurvesReason> {
-    let size = match std::fs::metadata(path) {
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Err(NoCurvesReason::NoFile),
-        metadata => metadata?.len(),
+    let read = || match dir.read_curves(number) {
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Err(NoCurvesReason::NoFile),
+        bytes => Ok(Curves::from_bytes(&bytes?)?),
     };
-    if size > CURVES_LIMIT_BYTES {
-        return Err(NoCurvesReason::TooLarge(size));
-    }
-    Ok(Curves::from_bytes(&std::fs::read(path)?)?)
+    read().map_err(|reason| NoCurves { path: dir.curves_path(number), reason })
 }

@@ -15,6 +15,7 @@ use peakorder_analysis::render::{self, Style};
 use peakorder_analysis::report::{self, Choice};
 use peakorder_analysis::trend::trend;
 use peakorder_protocol::files::private_file;
+use peakorder_protocol::text::{causes, clean, clean_lines};
 use std::fs;
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -195,7 +196,7 @@ fn main() -> ExitCode {
     match run(&Arguments::parse().command) {
         Ok(code) => code,
         Err(e) => {
-            complain(&format!("{e:#}"));
+            complain(&causes(e.as_ref()));
             ExitCode::FAILURE
         }
     }
@@ -277,7 +278,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             }
             let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
             keep(out, &page, *force)?;
-            format!("wrote {}\n", out.display())
+            format!("wrote {}\n", clean(&out.display().to_string()))
         }
         Command::Trend { folders, player, block, json, codes } => {
             let mut found = library::find(folders, player.as_deref())?;
@@ -327,7 +328,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 None => table,
                 Some(out) => {
                     keep(out, &table, *force)?;
-                    format!("wrote {}\n", out.display())
+                    format!("wrote {}\n", clean(&out.display().to_string()))
                 }
             }
         }
@@ -372,7 +373,7 @@ fn loaded(spec: &str, codes: Option<&Codes>) -> anyhow::Result<Loaded> {
 
 /// One line on stderr; where nobody can read it there is nothing left to do.
 fn complain(text: &str) {
-    let _ = writeln!(io::stderr(), "peakorder: {text}");
+    let _ = writeln!(io::stderr(), "peakorder: {}", clean_lines(text));
 }
 
 fn document(value: &impl serde::Serialize) -> anyhow::Result<String> {

@@ -105,9 +105,6 @@ pub enum ConfigError {
 /// Why a text is not a configuration.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Malformed {
-    /// Larger than configurations are.
-    #[error("{0} bytes, more than the limit of {LIMIT_BYTES}; this is not a configuration of peakorderd")]
-    TooLarge(u64),
     /// Not TOML, or not with these keys: line, column and what.
     #[error("{0}")]
     Toml(String),
@@ -155,15 +152,11 @@ impl Config {
     pub fn load(path: &Path) -> Result<Self, ConfigError> {
         let io = |source| ConfigError::Io { path: path.to_owned(), source };
         let malformed = |reason| ConfigError::Malformed { path: path.to_owned(), reason };
-        match fs::metadata(path) {
-            Ok(meta) if meta.len() > LIMIT_BYTES => {
-                return Err(malformed(Malformed::TooLarge(meta.len())));
-            }
-            Ok(_) => {}
+        let text = match files::read_text(path, LIMIT_BYTES) {
+            Ok(text) => text,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Self::default()),
             Err(e) => return Err(io(e)),
-        }
-        let text = fs::read_to_string(path).map_err(io)?;
+        };
         Self::from_toml(&text).map_err(malformed)
     }
 

@@ -9,11 +9,11 @@ mod fold;
 
 pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
-use crate::files::private_file;
+use crate::files;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::fs::{self, File};
-use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::io::{self, Seek as _, SeekFrom, Write as _};
 use std::path::{Path, PathBuf};
 
 /// The remarks' file name inside a session folder.
@@ -131,14 +131,6 @@ pub enum RemarkError {
         /// Cause.
         source: io::Error,
     },
-    /// Larger than remarks can be.
-    #[error("{}: {size} bytes, more than remarks can have; move the file away to go on without it", path.display())]
-    TooLarge {
-        /// File concerned.
-        path: PathBuf,
-        /// Its size.
-        size: u64,
-    },
     /// The remark itself is not acceptable.
     #[error(transparent)]
     Refused(#[from] RemarkRefusal),
@@ -236,7 +228,7 @@ impl RemarkFile {
     /// Reads all remarks; none when there is no file. A line that cannot be read is left
     /// out with a notice.
     pub fn read(&self) -> Result<ReadRemarks, RemarkError> {
-        match File::open(&self.path) {
+        match files::open(&self.path) {
             Ok(mut file) => Ok(parse(&self.bytes(&mut file)?, &self.path).0),
             Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(ReadRemarks::default()),
             Err(e) => Err(self.io(e)),
@@ -254,7 +246,7 @@ impl RemarkFile {
         }
         let mut options = fs::OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
-        let mut file = private_file(&self.path, &mut options).map_err(|e| self.io(e))?;
+        let mut file = files::open_private(&self.path, &mut options).map_err(|e| self.io(e))?;
         file.lock().map_err(|e| self.io(e))?;
         let (read, end) = parse(&self.bytes(&mut file)?, &self.path);
         if let What::Undo { id } = what {
@@ -282,14 +274,17 @@ impl RemarkFile {
         }
     }
 
-    fn bytes(&self, file: &mut File) -> Result<Vec<u8>, RemarkError> {
-        let size = file.metadata().map_err(|e| self.io(e))?.len();
-        if size > FILE_LIMIT_BYTES {
-            return Err(RemarkError::TooLarge { path: self.path.clone(), size });
+    /// Copies the remarks, if there are any, into another session.
+    pub fn copy_to(&self, other: &Self) -> Result<(), RemarkError> {
+        match files::read(&self.path, FILE_LIMIT_BYTES) {
+            Ok(bytes) => files::replace(&other.path, &bytes, files::Lasting::Synced).map_err(|e| other.io(e)),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(()),
+            Err(e) => Err(self.io(e)),
         }
-        let mut bytes = Vec::with_capacity(size as usize);
-        file.take(FILE_LIMIT_BYTES).read_to_end(&mut bytes).map_err(|e| self.io(e))?;
-        Ok(bytes)
+    }
+
+    fn bytes(&self, file: &mut File) -> Result<Vec<u8>, RemarkError> {
+        files::read_open(file, FILE_LIMIT_BYTES).map_err(|e| self.io(e))
     }
 
     fn io(&self, source: io::Error) -> RemarkError {

@@ -21,6 +21,7 @@ use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
 use crate::role::{Handedness, Role};
 use crate::swing::Swing;
+use crate::text::{excerpt, is_visible};
 use crate::trouble::TroubleNote;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -40,6 +41,12 @@ pub const MOBILITY_FILE: &str = "mobility.json";
 pub const SWINGS_DIR: &str = "swings";
 /// `session.toml` is small; anything larger is not ours.
 const SESSION_FILE_LIMIT_BYTES: u64 = 4 << 20;
+/// A swing file has some 10 kB.
+const SWING_FILE_LIMIT_BYTES: u64 = 4 << 20;
+/// A mobility check has some 10 kB; a session has a few.
+const MOBILITY_FILE_LIMIT_BYTES: u64 = 16 << 20;
+/// A curves file of one swing has some 100 kB.
+const CURVES_FILE_LIMIT_BYTES: u64 = 64 << 20;
 
 /// Contents of `session.toml`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -118,6 +125,11 @@ impl Player {
         }
     }
 
+    /// The name; empty if nobody could see it.
+    pub fn shown_name(&self) -> &str {
+        if is_visible(&self.name) { &self.name } else { "" }
+    }
+
     /// Whether this is the name, without regard to case.
     pub fn named(&self, name: &str) -> bool {
         self.name.trim().to_lowercase() == name.trim().to_lowercase()
@@ -174,8 +186,20 @@ pub enum SessionError {
         /// What is wrong with it.
         what: DocumentError,
     },
+    /// A session's own file that is not what any version wrote.
+    #[error(
+        "{}: {what}, so it is damaged; put a copy of it back, or run peakorder salvage. The samples in {LOG_FILE} \
+         beside it are not lost by this",
+        path.display()
+    )]
+    SessionFileDamaged {
+        /// File concerned.
+        path: PathBuf,
+        /// What is the matter.
+        what: Damage,
+    },
     /// A version this program does not know.
-    #[error("{}: format is '{found}', this program reads '{FORMAT}'; update peakorder to open it", path.display())]
+    #[error("{}: format is {}, this program reads '{FORMAT}'; update peakorder to open it", path.display(), excerpt(found))]
     Version {
         /// File concerned.
         path: PathBuf,
@@ -190,6 +214,24 @@ pub enum SessionError {
     Exists(PathBuf),
 }
 
+/// How a `session.toml` is not what any version wrote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Damage {
+    /// Nothing, blanks or zero bytes.
+    Empty,
+    /// No key `format`, which every version writes first.
+    NoFormat,
+}
+
+impl fmt::Display for Damage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Empty => "the file is empty",
+            Self::NoFormat => "the file does not say its format",
+        })
+    }
+}
+
 impl Session {
     /// Reads the text of a `session.toml`; `file` is what messages call it.
     pub fn from_toml(text: &str, file: &Path) -> Result<Self, SessionError> {
@@ -198,10 +240,21 @@ impl Session {
             reason: crate::toml_line::explain(text, &e),
         };
         // The format is looked at first so that a newer file is called newer, not malformed.
+        if text.trim_matches(|c: char| c.is_whitespace() || c == '\0').is_empty() {
+            return Err(SessionError::SessionFileDamaged { path: file.to_owned(), what: Damage::Empty });
+        }
         let table: toml::Table = text.parse().map_err(malformed)?;
-        let found = table.get("format").and_then(toml::Value::as_str).unwrap_or("missing");
-        if found != FORMAT {
-            return Err(SessionError::Version { path: file.to_owned(), found: found.to_owned() });
+        match table.get("format").and_then(toml::Value::as_str) {
+            Some(FORMAT) => {}
+            Some(found) => {
+                return Err(SessionError::Version { path: file.to_owned(), found: found.to_owned() });
+            }
+            None => {
+                return Err(SessionError::SessionFileDamaged {
+                    path: file.to_owned(),
+                    what: Damage::NoFormat,
+                });
+            }
         }
         toml::from_str(text).map_err(malformed)
     }
@@ -247,23 +300,13 @@ impl SessionDir {
     /// Opens an existing folder and reads its `session.toml`.
     pub fn open(path: &Path) -> Result<(Self, Session), SessionError> {
         let file = path.join(SESSION_FILE);
-        let meta = match fs::metadata(&file) {
-            Ok(m) => m,
+        let text = match files::read_text(&file, SESSION_FILE_LIMIT_BYTES) {
+            Ok(text) => text,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
                 return Err(SessionError::NotASession(path.to_owned()));
             }
             Err(e) => return Err(SessionError::io(&file)(e)),
         };
-        if meta.len() > SESSION_FILE_LIMIT_BYTES {
-            return Err(SessionError::Malformed {
-                path: file,
-                reason: format!(
-                    "{} bytes, more than the limit of {SESSION_FILE_LIMIT_BYTES}; this is not a session file",
-                    meta.len()
-                ),
-            });
-        }
-        let text = fs::read_to_string(&file).map_err(SessionError::io(&file))?;
         Ok((Self { path: path.to_owned() }, Session::from_toml(&text, &file)?))
     }
 
@@ -361,7 +404,7 @@ impl SessionDir {
     /// Reads the mobility checks; `None` when the session has none.
     pub fn read_mobility(&self) -> Result<Option<Mobility>, SessionError> {
         let path = self.mobility_path();
-        let bytes = match fs::read(&path) {
+        let bytes = match files::read(&path, MOBILITY_FILE_LIMIT_BYTES) {
             Ok(bytes) => bytes,
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(e) => return Err(SessionError::io(&path)(e)),
@@ -411,8 +454,13 @@ impl SessionDir {
     /// Reads swing `number`.
     pub fn read_swing(&self, number: u32) -> Result<Swing, SessionError> {
         let path = self.swing_path(number);
-        let bytes = fs::read(&path).map_err(SessionError::io(&path))?;
+        let bytes = files::read(&path, SWING_FILE_LIMIT_BYTES).map_err(SessionError::io(&path))?;
         text_of(&bytes).and_then(Swing::from_json).map_err(SessionError::document(&path))
+    }
+
+    /// The bytes of swing `number`'s curves.
+    pub fn read_curves(&self, number: u32) -> std::io::Result<Vec<u8>> {
+        files::read(&self.curves_path(number), CURVES_FILE_LIMIT_BYTES)
     }
 
     /// Reads all swings, ascending.

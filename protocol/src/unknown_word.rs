@@ -1,10 +1,11 @@
 //! A word that a person wrote and that names nothing.
 
+use crate::text::excerpt;
 use std::borrow::Cow;
 
 /// The word names none of what it should.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("'{given}' is not {wanted}; use {known}")]
+#[error("{} is not {wanted}; use {known}", excerpt(given))]
 pub struct UnknownWord {
     /// As written.
     pub given: String,

@@ -96,6 +96,51 @@ where
     CommandOutput::of(command.output().expect("the program starts"))
 }
 
+/// Runs a program that must end by itself within `limit` and in 2 GB of address space; one that waits
+/// for ever or takes memory without end fails the test instead of the computer.
+#[cfg(unix)]
+pub fn run_within<I, S>(limit: std::time::Duration, program: &Path, arguments: I) -> CommandOutput
+where
+    I: IntoIterator<Item = S>,
+    S: AsRef<OsStr>,
+{
+    use std::process::Stdio;
+    let mut child = Command::new("sh")
+        .args(["-c", "ulimit -v 2000000; exec \"$0\" \"$@\""])
+        .arg(program)
+        .args(arguments)
+        .env("NO_COLOR", "1")
+        .env("COLUMNS", "100")
+        .env_remove("PEAKORDER_LOG")
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let id = child.id();
+    let (done, ended) = std::sync::mpsc::channel();
+    let reader = std::thread::spawn(move || {
+        let (out, err) = (child.stdout.take(), child.stderr.take());
+        let read = |from: Option<Box<dyn std::io::Read + Send>>| {
+            let mut bytes = Vec::new();
+            std::io::Read::read_to_end(&mut from.expect("it is piped"), &mut bytes).expect("a pipe");
+            bytes
+        };
+        let err = std::thread::spawn(move || read(err.map(|e| Box::new(e) as _)));
+        let stdout = read(out.map(|o| Box::new(o) as _));
+        let status = child.wait().expect("it can be waited for");
+        let _ = done.send(());
+        Output { status, stdout, stderr: err.join().expect("it reads") }
+    });
+    let in_time = ended.recv_timeout(limit).is_ok();
+    if !in_time {
+        let _ = Command::new("kill").args(["-9", &id.to_string()]).status();
+    }
+    let output = CommandOutput::of(reader.join().expect("it reads"));
+    assert!(in_time, "it had not ended after {limit:?}; stderr: {}", output.err);
+    output
+}
+
 /// Runs `peakorderd`.
 pub fn daemon<I, S>(arguments: I) -> CommandOutput
 where

@@ -306,6 +306,112 @@ fn newer_formats_and_broken_session_files_are_called_what_they_are() {
 }
 
 #[test]
+fn an_empty_session_file_is_called_damaged_and_not_newer() {
+    let bench = Bench::new();
+    bench.session();
+    for (content, what) in [
+        ("", "empty"),
+        (" \n\n", "empty"),
+        ("\0\0\0\0", "empty"),
+        ("id = \"x\"\n", "does not say its format"),
+    ] {
+        fs::write(bench.path("s/session.toml"), content).unwrap();
+        for said in
+            [daemon(["replay", &bench.arg("s")]).failed(), analysis(["show", &bench.arg("s")]).failed()]
+        {
+            says(&said, &["session.toml", what, "damaged", "samples.log", "not lost"]);
+            assert!(!said.contains("update"), "{said}");
+        }
+    }
+}
+
+#[test]
+fn a_session_whose_swings_folder_is_gone_is_replayed() {
+    let bench = Bench::new();
+    bench.session();
+    let before = contents(&bench.path("s/swings"));
+    fs::remove_dir_all(bench.path("s/swings")).unwrap();
+    let _ = daemon(["replay", &bench.arg("s")]).done();
+    assert_eq!(contents(&bench.path("s/swings")), before);
+}
+
+/// ECMA-48: ESC (and CSI, U+009B) begin a control sequence; a name must not give one to the terminal.
+#[test]
+fn names_and_labels_do_not_control_the_terminal_or_a_table() {
+    let bench = Bench::new();
+    bench.session();
+    let file = bench.path("s/session.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let wild = "A\\u001b[2J\\u009b31m\\u202eB";
+    assert!(text.contains("name = \"invented player\""));
+    fs::write(&file, text.replace("invented player", wild)).unwrap();
+    let swing = bench.path("s/swings/0001.json");
+    let text = fs::read_to_string(&swing).unwrap();
+    let at = text.find("\"block\"").unwrap();
+    let end = at + text[at..].find(',').unwrap();
+    fs::write(&swing, format!("{}\"block\":\"{wild}\"{}", &text[..at], &text[end..])).unwrap();
+    fs::write(bench.path("s/remarks.jsonl"), format!("{{\"id\":1,\"t_s\":1,\"what\":\"{wild}\"}}\n"))
+        .unwrap();
+    let odd = bench.path("odd\u{1b}[2Jfolder");
+    let odd = odd.to_str().unwrap();
+    let (s, page) = (bench.arg("s"), bench.arg("page.html"));
+    let all = [
+        analysis(["show", &s]),
+        analysis(["show", &s, "1"]),
+        analysis(["export", &s]),
+        analysis(["trend", &s, "--block", "x"]),
+        analysis(["compare", &s, &s]),
+        analysis(["report", &s, "--out", &page]),
+        analysis(["show", odd]),
+        analysis(["trend", odd]),
+        daemon(["replay", odd]),
+        daemon(["replay", &s]),
+        daemon(["import", "--out", odd, "--thorax", odd]),
+    ];
+    for (i, said) in all.iter().enumerate() {
+        let bad = |c: char| (c.is_control() && !"\n\t".contains(c)) || c == '\u{202e}';
+        let text = format!("{}{}", said.out, said.err);
+        assert!(!text.is_empty() && !text.contains(bad), "{i}: {text:?}");
+    }
+    assert!(all[0].out.contains("A\u{fffd}[2J"), "the rest of the name is there: {}", all[0].out);
+    assert!(all[2].out.contains("A\u{fffd}[2J"));
+}
+
+#[test]
+fn a_name_that_nobody_can_see_is_refused_and_shown_as_none() {
+    let bench = Bench::new();
+    still(&bench.path("thorax.csv"), 0.0, 500, plain);
+    let (out, thorax) = (bench.arg("s"), bench.arg("thorax.csv"));
+    for name in ["\u{200b}\u{2063}", "\u{3164}", "\u{2800}"] {
+        let said = daemon(["import", "--out", &out, "--thorax", &thorax, "--player", name]).refused();
+        says(&said, &["can be seen"]);
+    }
+    let named = ["import", "--out", &out, "--thorax", &thorax, "--player", " a\u{1b}[2J "];
+    let _ = daemon(named).done();
+    says(&analysis(["show", &out]).done().out, &["Player a\u{fffd}[2J,"]);
+    fs::remove_dir_all(&out).unwrap();
+    bench.session();
+    let file = bench.path("s/session.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&file, text.replace("invented player", "\\u200b\\u2063")).unwrap();
+    says(&analysis(["show", &bench.arg("s")]).done().out, &["Player not named"]);
+}
+
+/// The system's reason stands in the message once.
+#[test]
+fn a_cause_is_said_once() {
+    let bench = Bench::new();
+    let no_file = bench.arg("none.csv");
+    let said = daemon(["import", "--out", &bench.arg("s"), "--thorax", &no_file]).failed();
+    assert_eq!(said.matches("os error 2").count(), 1, "{said}");
+    fs::create_dir(bench.path("d")).unwrap();
+    fs::create_dir(bench.path("d/session.toml")).unwrap();
+    for said in [daemon(["replay", &bench.arg("d")]).failed(), analysis(["show", &bench.arg("d")]).failed()] {
+        assert_eq!(said.matches("a folder, not a regular file").count(), 1, "{said}");
+    }
+}
+
+#[test]
 fn a_session_without_swings_and_a_damaged_swing_file_are_told() {
     let bench = Bench::new();
     still(&bench.path("thorax.csv"), 0.0, 500, plain);

@@ -8,8 +8,11 @@ use peakorder_protocol::log::{LogError, LogReader, LogWriter};
 use peakorder_protocol::role::Role;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use std::fs;
-use std::io;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
+
+/// Largest file that is copied as it is; a swing's curves take some hundred kilobytes.
+const COPY_LIMIT_BYTES: u64 = 64 << 20;
 
 /// What is to be saved, and how.
 #[derive(Debug)]
@@ -126,7 +129,8 @@ pub fn salvage(wanted: &Wanted<'_>) -> Result<Salvaged, SalvageError> {
         copies.push((remarks.path().to_owned(), into.remarks().path().to_owned()));
     }
     for (from, to) in copies {
-        let copied = fs::read(&from).and_then(|bytes| files::replace(&to, &bytes, Lasting::Synced));
+        let copied = files::read(&from, COPY_LIMIT_BYTES)
+            .and_then(|bytes| files::replace(&to, &bytes, Lasting::Synced));
         copied.map_err(|source| SalvageError::Io { path: from, source })?;
     }
     Ok(Salvaged { health, into: wanted.into.to_owned(), records, assumed })
@@ -180,7 +184,10 @@ fn rebuilt(
         session.id = swing.session;
         assumed.push(Assumption::IdOfSwings(session.id.clone()));
     } else {
-        let bytes = fs::read(&path).map_err(io)?;
+        // The beginning of two logs differs in the moments of the first packets.
+        let mut bytes = Vec::new();
+        let log = files::open(&path).map_err(io)?;
+        log.take(1 << 20).read_to_end(&mut bytes).map_err(io)?;
         session.id = format!("salvaged-{:08x}", peakorder_protocol::document::checksum(&bytes));
         assumed.push(Assumption::NewId(session.id.clone()));
     }

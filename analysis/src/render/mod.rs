@@ -24,6 +24,7 @@ pub use table::columns;
 pub use trend::trend;
 
 use peakorder_protocol::Role;
+use peakorder_protocol::text::clean;
 use std::fmt::Write as _;
 use unicode_width::UnicodeWidthStr as _;
 
@@ -114,11 +115,6 @@ pub fn number(value: f64, decimals: usize, signed: bool) -> String {
         (false, true) => format!("+{text}"),
         (false, false) => text,
     }
-}
-
-/// Text of a file made safe for a terminal: control characters would move the cursor.
-fn clean(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '�' } else { c }).collect()
 }
 
 /// Appends `text` broken at spaces, `first` before the first line and as many spaces

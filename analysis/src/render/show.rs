@@ -59,7 +59,10 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
 pub(super) fn head(out: &mut String, style: Style, session: &Session) {
     let title = format!("Session {}", clean(&session.id));
     let _ = writeln!(out, "{}   started {}", style.bold(&title), clean(&session.started_utc));
-    let name = if session.player.name.is_empty() { "not named" } else { &session.player.name };
+    let name = match session.player.shown_name() {
+        "" => "not named",
+        name => name,
+    };
     let mut player = format!("Player {}, {}-handed", clean(name), session.player.handedness);
     for (what, text) in [("goal", &session.player.goal), ("limits", &session.player.limits)] {
         if !text.is_empty() {

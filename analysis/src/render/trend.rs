@@ -5,12 +5,13 @@ use super::{Style, clean, ending, heading, number, wrap};
 use crate::compare::Verdict;
 use crate::trend::{Trend, TrendRow};
 use crate::words::plural;
+use peakorder_protocol::text::is_visible;
 use std::fmt::Write as _;
 
 /// The trend as text.
 pub fn trend(trend: &Trend, style: Style) -> String {
     let mut out = String::new();
-    let player = if trend.player.is_empty() { "player not named" } else { &trend.player };
+    let player = if is_visible(&trend.player) { &trend.player } else { "player not named" };
     let title = format!("{}, block {}", clean(player), clean(&trend.block));
     let _ = writeln!(out, "{}", style.bold(&title));
     wrap(&mut out, style, "", &format!("{}, each a column below.", plural(trend.sessions.len(), "session")));

@@ -143,7 +143,10 @@ pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
 }
 
 fn player_name(session: &Session) -> &str {
-    if session.player.name.is_empty() { "player not named" } else { &session.player.name }
+    match session.player.shown_name() {
+        "" => "player not named",
+        name => name,
+    }
 }
 
 /// A block's label for a reader.

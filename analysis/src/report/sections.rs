@@ -9,6 +9,7 @@ use crate::order;
 use crate::render::{marked, number};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
 use crate::words::{capital, plural};
+use jiff::fmt::temporal::DateTimeParser;
 use maud::{Markup, html};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::SwingRemarks;
@@ -22,7 +23,10 @@ pub(super) fn day(session: &Session) -> String {
 }
 
 fn formatted(session: &Session, format: &str) -> String {
-    let zoned = session.started_utc.parse::<jiff::Timestamp>().and_then(|t| t.in_tz(&session.zone));
+    // A zone may be a name or an offset.
+    let zone = DateTimeParser::new().parse_time_zone(&session.zone);
+    let zoned =
+        zone.and_then(|zone| Ok(session.started_utc.parse::<jiff::Timestamp>()?.to_zoned_datetime(zone)));
     zoned.map_or_else(|_| session.started_utc.clone(), |z| z.strftime(format).to_string())
 }
 

@@ -1,6 +1,7 @@
 //! The known strap profiles: the built-in ones and the user's own.
 
 use super::radio::Advert;
+use peakorder_protocol::files;
 use peakorder_protocol::profile::{Profile, ProfileError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -42,9 +43,6 @@ pub enum Unusable {
     /// Reading failed.
     #[error(transparent)]
     Io(#[from] std::io::Error),
-    /// Larger than profiles are.
-    #[error("{0} bytes, more than the limit of {LIMIT_BYTES}; this is not a strap profile")]
-    TooLarge(u64),
     /// Not a profile.
     #[error(transparent)]
     Invalid(#[from] ProfileError),
@@ -64,11 +62,7 @@ pub fn read(path: &Path) -> Result<KnownProfile, ProfileFileError> {
 }
 
 fn unnamed(path: &Path) -> Result<KnownProfile, Unusable> {
-    let size = path.metadata()?.len();
-    if size > LIMIT_BYTES {
-        return Err(Unusable::TooLarge(size));
-    }
-    let text = std::fs::read_to_string(path)?;
+    let text = files::read_text(path, LIMIT_BYTES)?;
     let profile = Profile::from_toml(&text)?;
     Ok(KnownProfile { profile: Arc::new(profile), text, file: Some(path.to_owned()) })
 }

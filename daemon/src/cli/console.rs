@@ -4,10 +4,12 @@ use crate::engine::Summary;
 use crate::output::{Told, text_of};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use peakorder_analysis::words::{self, mobility::MobilityWords};
+use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
 use peakorder_protocol::swing::{Swing, SwingKind};
+use peakorder_protocol::text::{clean, clean_lines};
 use std::fmt::Write as _;
 use std::future::Future;
 use std::io::{self, IsTerminal as _, Write as _};
@@ -16,12 +18,26 @@ use tokio::sync::broadcast;
 
 /// One line on stderr.
 pub(super) fn print_error(text: &str) {
-    let _ = writeln!(io::stderr(), "peakorderd: {text}");
+    let _ = writeln!(io::stderr(), "peakorderd: {}", clean_lines(text));
 }
 
 /// One line (or block) on stdout; a closed pipe is silent.
 pub(super) fn print_line(text: &str) {
     let _ = writeln!(io::stdout(), "{text}");
+}
+
+/// A live event. What a program reads goes to stdout; a trouble of the recording goes to stderr, for
+/// whoever watches.
+pub(super) fn print_event(event: &LiveEvent, json: bool) {
+    let Some(line) = line(event, json) else { return };
+    if matches!(event, LiveEvent::Trouble { .. }) && !json { print_error(&line) } else { print_line(&line) }
+}
+
+/// A trouble of the recording, on stderr; other events say nothing.
+pub(super) fn print_trouble(event: &LiveEvent) {
+    if matches!(event, LiveEvent::Trouble { .. }) {
+        print_event(event, false);
+    }
 }
 
 /// A progress bar on stderr if it is a terminal.
@@ -126,14 +142,17 @@ fn mobility_line(check: &MobilityCheck) -> String {
     line
 }
 
+/// One line about a step of the calibration: what was found, or what to do again and why.
+pub(super) fn judged_line(judged: &JudgedStep) -> String {
+    let again = if judged.passed() { "" } else { "again, because " };
+    format!("{}: {again}{}", words::calibration::step(judged.step), words::calibration::outcome(judged))
+}
+
 /// One line about a live event, for the terminal.
 fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
-        LiveEvent::Calibration { judged } => {
-            let again = if judged.passed() { "" } else { "again, because " };
-            Some(format!("{}: {again}{}", words::calibration::step(judged.step), text_of(event)?))
-        }
+        LiveEvent::Calibration { judged } => Some(judged_line(judged)),
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
         LiveEvent::Strap { role, .. } => Some(format!("{role} strap: {}", text_of(event)?)),
@@ -156,7 +175,7 @@ pub(super) async fn follow(mut watch: broadcast::Receiver<LiveEvent>, mut take: 
 
 /// An event as a line: of JSON, or for people where it has one.
 pub(super) fn line(event: &LiveEvent, json: bool) -> Option<String> {
-    if json { serde_json::to_string(&Told::from(event)).ok() } else { event_line(event) }
+    if json { serde_json::to_string(&Told::from(event)).ok() } else { event_line(event).map(|l| clean(&l)) }
 }
 
 /// The one line a session comes to.
@@ -190,7 +209,8 @@ pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
     if summary.bad_packets > 0 {
         let _ = write!(line, ", {} packets could not be decoded", summary.bad_packets);
     }
-    line
+    // The folder's name may hold anything.
+    clean(&line)
 }
 
 /// `8 min 12 s`.

@@ -70,6 +70,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         if let LiveEvent::Swing { swing } = event {
             counting.set_message(format!("{} swings", swing.number));
         }
+        counting.suspend(|| console::print_trouble(event));
     }));
     let (dir, summary) = engine.run(batches, console::stop_signal()).await?;
     source.await.context("the virtual straps stopped")?;

@@ -1,19 +1,24 @@
 //! `peakorderd import`.
 
 use super::console;
-use crate::engine::{BATCHES, Engine, Recording};
+use super::workplace::Workplace;
+use crate::engine::{BATCHES, Engine, Recording, Summary};
 use crate::output::program;
-use crate::source::import::{Import, SampleFile, read_marks};
+use crate::source::import::{FileHash, Import, SampleFile, hash, read_marks, session_id};
 use crate::source::pace::{Speed, play};
 use anyhow::{Context as _, bail};
+use jiff::fmt::temporal::{DateTimeParser, Pieces};
+use jiff::{Timestamp, ZonedDateTime};
+use peakorder_analysis::words;
 use peakorder_motion::settings::FilterKind;
+use peakorder_protocol::calibration::JudgedStep;
+use peakorder_protocol::import_warning::ImportWarning;
 use peakorder_protocol::packet::common_clock;
 use peakorder_protocol::profile::Profile;
-use peakorder_protocol::session::{
-    FORMAT, LOG_FILE, MOBILITY_FILE, Player, SESSION_FILE, SWINGS_DIR, Session, SessionDir, SessionError,
-    SourceKind, Strap,
-};
+use peakorder_protocol::session::{FORMAT, Player, Session, SessionDir, SourceKind, Strap};
 use peakorder_protocol::{Handedness, Role};
+use std::cell::Cell;
+use std::future::Future;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tokio::sync::mpsc;
@@ -40,8 +45,15 @@ pub(super) struct Arguments {
     #[arg(long, default_value = "right", value_name = "right|left")]
     handedness: Handedness,
     /// Player's name.
-    #[arg(long, default_value = "")]
+    #[arg(long, default_value = "", value_parser = super::player_name)]
     player: String,
+    /// When the recording began, with its offset from UTC. Without it: what times that count from
+    /// 1970 say, else now.
+    #[arg(long, value_name = "RFC3339", value_parser = started)]
+    started: Option<Started>,
+    /// Zone the recording was made in: a name such as Europe/Berlin, or an offset.
+    #[arg(long, value_name = "ZONE", value_parser = zone, allow_hyphen_values = true)]
+    zone: Option<String>,
     /// Running orientation filter between swings; written into the session's settings.
     #[arg(long, value_name = "madgwick|mahony|vqf")]
     filter: Option<FilterKind>,
@@ -72,98 +84,88 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let marks = arguments.marks.as_deref().map(read_marks).transpose()?.unwrap_or_default();
     let total: u64 = given.iter().filter_map(|(_, p)| p.as_ref()?.metadata().ok()).map(|m| m.len()).sum();
 
+    let id = id_of(&given, arguments.marks.as_deref())?;
+    let same = same_samples(&id.files);
+
     // Everything is made in a folder beside the target: input that turns out bad half-way
     // leaves nothing behind and replaces nothing.
-    // A link is followed, so that what it points to is replaced and not the link.
-    let target = &arguments.out.canonicalize().unwrap_or_else(|_| arguments.out.clone());
-    if !arguments.force && target.read_dir().is_ok_and(|mut d| d.next().is_some()) {
-        return Err(SessionError::Exists(target.clone()).into());
-    }
-    if holds_a_session(target) && std::env::current_dir().is_ok_and(|here| here.starts_with(target)) {
-        bail!(
-            "{} is the folder you are in and would be replaced; go to another and try again",
-            target.display()
-        );
-    }
-    let work = beside(target, "importing");
-    let aside = beside(target, "replaced");
-    if aside.exists() {
-        bail!(
-            "{} holds the session that an earlier import to {} was about to replace when it was broken off; \
-             keep or remove it, then try again",
-            aside.display(),
-            target.display()
-        );
-    }
-    if work.exists() {
-        // Another import may be at work in it, or the folder may be somebody's own.
-        bail!(
-            "{} is in the way: if an import to {} is running, wait for it; if one was broken off, remove \
-             the folder and try again",
-            work.display(),
-            target.display()
-        );
-    }
-    let dir = SessionDir::create(&work, false)?;
-    let result = import(&arguments, dir, files, marks, &roles, total).await;
-    match result {
-        Ok(line) => {
-            put_in_place(&work, target, &aside)?;
-            console::print_line(&line);
-            Ok(ExitCode::SUCCESS)
-        }
+    let stop = console::stop_signal();
+    let workplace = Workplace::new(&arguments.out, arguments.force)?;
+    let made = match workplace.session() {
+        Ok(dir) => import(&arguments, dir, files, marks, id.session, total, stop).await,
+        Err(error) => Err(error.into()),
+    };
+    let mut made = match made {
+        Ok(made) => made,
         Err(error) => {
-            let _ = std::fs::remove_dir_all(&work);
-            Err(error)
+            workplace.give_up();
+            return Err(error);
+        }
+    };
+    for notice in &made.notices {
+        console::print_error(notice);
+    }
+    made.warnings.splice(0..0, same);
+    if made.summary.swings == 0 && roles == [Role::Pelvis] {
+        made.warnings.push(ImportWarning::MissingStrap { role: Role::Thorax });
+    }
+    if made.summary.swings > 0 && made.judged.is_empty() {
+        made.warnings.push(ImportWarning::NoGuidedMovements);
+    }
+    for warning in &made.warnings {
+        console::print_error(&format!("look: {}", words::import::warning(warning)));
+    }
+    for judged in &made.judged {
+        console::print_error(&console::judged_line(judged));
+    }
+    if made.summary.swings == 0
+        && let Some(why) = made.warnings.iter().find(|w| w.prevents_measuring())
+    {
+        workplace.give_up();
+        bail!(
+            "nothing could be measured: {}. Nothing was written; mend it and import again",
+            words::import::warning(why)
+        );
+    }
+    workplace.finish()?;
+    console::print_line(&console::summary_line(&arguments.out, &made.summary));
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The session's id, and the hashes of the sample files.
+struct Id {
+    session: String,
+    files: Vec<(Role, FileHash)>,
+}
+
+fn id_of(given: &[(Role, &Option<PathBuf>)], marks: Option<&Path>) -> anyhow::Result<Id> {
+    let mut files = Vec::new();
+    for (role, path) in given {
+        if let Some(path) = path {
+            files.push((*role, hash(path)?));
         }
     }
+    let marks = marks.map(hash).transpose()?;
+    let parts = files.iter().map(|(role, hash)| (role.key(), *hash));
+    let session = session_id(parts.chain(marks.map(|hash| ("marks", hash))));
+    Ok(Id { session, files })
 }
 
-/// Moves every file below `from` to its place below `to`; what else is there stays.
-fn move_files(from: &Path, to: &Path) -> anyhow::Result<()> {
-    std::fs::create_dir_all(to).with_context(|| to.display().to_string())?;
-    for entry in std::fs::read_dir(from).with_context(|| from.display().to_string())? {
-        let path = entry.with_context(|| from.display().to_string())?.path();
-        let place = to.join(path.file_name().unwrap_or_default());
-        if path.is_dir() {
-            move_files(&path, &place)?;
-        } else {
-            std::fs::rename(&path, &place).with_context(|| place.display().to_string())?;
-        }
+fn same_samples(files: &[(Role, FileHash)]) -> Vec<ImportWarning> {
+    let mut found = Vec::new();
+    for (i, (one, hash)) in files.iter().enumerate() {
+        let others = files[i + 1..].iter().filter(|(_, other)| other == hash);
+        found.extend(others.map(|(other, _)| ImportWarning::SameSamples { one: *one, other: *other }));
     }
-    Ok(())
+    found
 }
 
-fn holds_a_session(folder: &Path) -> bool {
-    [SESSION_FILE, LOG_FILE, MOBILITY_FILE, SWINGS_DIR].iter().any(|name| folder.join(name).exists())
-}
-
-fn beside(target: &Path, what: &str) -> PathBuf {
-    let mut name = target.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{what}"));
-    target.with_file_name(name)
-}
-
-/// Puts the finished session `work` in the place of `target`. At every moment the old session
-/// or the new one is whole on disk: the old one goes aside, the new one comes in, and only
-/// then is the old one deleted. What is in the folder and is not the session's stays there.
-fn put_in_place(work: &Path, target: &Path, aside: &Path) -> anyhow::Result<()> {
-    let rename = |from: &Path, to: &Path| std::fs::rename(from, to).with_context(|| to.display().to_string());
-    if !target.exists() {
-        return rename(work, target);
-    }
-    if !holds_a_session(target) {
-        move_files(work, target)?;
-        return std::fs::remove_dir_all(work).with_context(|| work.display().to_string());
-    }
-    rename(target, aside)?;
-    if let Err(error) = rename(work, target) {
-        rename(aside, target)?;
-        return Err(error);
-    }
-    SessionDir::create(aside, true)?;
-    move_files(aside, target)?;
-    std::fs::remove_dir_all(aside).with_context(|| aside.display().to_string())
+/// What an import came to.
+struct Made {
+    summary: Summary,
+    judged: Vec<JudgedStep>,
+    notices: Vec<String>,
+    warnings: Vec<ImportWarning>,
 }
 
 async fn import(
@@ -171,25 +173,25 @@ async fn import(
     dir: SessionDir,
     files: Vec<SampleFile>,
     marks: Vec<(f64, peakorder_protocol::log::Mark)>,
-    roles: &[Role],
+    id: String,
     total_bytes: u64,
-) -> anyhow::Result<String> {
+    stop: impl Future<Output = ()>,
+) -> anyhow::Result<Made> {
+    let roles: Vec<Role> = files.iter().map(SampleFile::role).collect();
     let import = Import::new(files, marks);
+    let mut notices = Vec::new();
     if import.shift_s() != 0.0 {
-        console::print_error(&format!(
-            "times begin at {:.3} s; that becomes 0 in the session",
-            import.shift_s()
-        ));
+        notices.push(format!("times begin at {:.3} s; that becomes 0 in the session", import.shift_s()));
     }
+    let began = Began::of(arguments, import.shift_s());
+    notices.extend(began.notice.map(ToOwned::to_owned));
     let profile_toml =
         Profile::builtin(common_clock::PROFILE_ID).context("the built-in import profile is missing")?;
-    let name = arguments.out.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let now = jiff::ZonedDateTime::now();
     let session = Session {
         format: FORMAT.into(),
-        id: format!("import-{name}"),
-        started_utc: now.timestamp().to_string(),
-        zone: now.time_zone().iana_name().unwrap_or("UTC").into(),
+        id,
+        started_utc: began.started.to_string(),
+        zone: began.zone,
         recorded_by: program(),
         computed_by: program(),
         source: SourceKind::Import,
@@ -239,13 +241,82 @@ async fn import(
         bar.finish_and_clear();
         import
     });
-    let (_, summary) = engine.run(batches, console::never()).await?;
+    let broken_off = Cell::new(false);
+    let stopped = async {
+        stop.await;
+        broken_off.set(true);
+    };
+    let printer = tokio::spawn(console::follow(engine.watch(), console::print_trouble));
+    let (dir, summary) = engine.run(batches, stopped).await?;
+    printer.await.context("printing stopped")?;
     let mut import = reader.await.context("reading stopped")?;
+    if broken_off.get() {
+        bail!("broken off; nothing was written, import again to have the session");
+    }
     if let Some(error) = import.take_error() {
         bail!(error);
     }
-    for notice in import.notices() {
-        console::print_error(&notice);
+    notices.extend(import.notices());
+    let judged = SessionDir::open(dir.path())?.1.calibration;
+    Ok(Made { summary, judged, notices, warnings: import.warnings() })
+}
+
+/// When the session began, and in which zone.
+struct Began {
+    started: Timestamp,
+    zone: String,
+    notice: Option<&'static str>,
+}
+
+/// Times of samples from here on are taken for seconds since 1970: September 2001.
+const UNIX_TIME_FROM_S: f64 = 1e9;
+/// … to here: January 2100.
+const UNIX_TIME_TO_S: f64 = 4.1e9;
+
+impl Began {
+    /// By the command line, else by times that count from 1970, else now.
+    fn of(arguments: &Arguments, shift_s: f64) -> Self {
+        let here = || ZonedDateTime::now().time_zone().iana_name().unwrap_or("UTC").to_owned();
+        let zone = |or: String| arguments.zone.clone().unwrap_or(or);
+        if let Some(Started { at, offset }) = &arguments.started {
+            return Self { started: *at, zone: zone(offset.clone()), notice: None };
+        }
+        let unix = (UNIX_TIME_FROM_S..UNIX_TIME_TO_S).contains(&shift_s);
+        let unix = unix.then(|| Timestamp::from_millisecond((shift_s * 1e3).round() as i64).ok()).flatten();
+        match unix {
+            Some(started) => Self { started, zone: zone(here()), notice: None },
+            None => Self {
+                started: Timestamp::now(),
+                zone: zone(here()),
+                notice: Some(
+                    "the session is dated now, for its files do not say when it was; --started 2026-11-25T10:05:12+01:00 says it",
+                ),
+            },
+        }
     }
-    Ok(console::summary_line(&arguments.out, &summary))
+}
+
+/// `--started`: an instant, and the offset it was written with.
+#[derive(Debug, Clone)]
+struct Started {
+    at: Timestamp,
+    offset: String,
+}
+
+fn started(typed: &str) -> Result<Started, String> {
+    let wrong = || "not a date and time with its offset, such as 2026-11-25T10:05:12+01:00 or …Z".to_owned();
+    let at: Timestamp = typed.parse().map_err(|_| wrong())?;
+    let pieces = Pieces::parse(typed).map_err(|_| wrong())?;
+    let offset = match pieces.to_numeric_offset() {
+        Some(offset) if offset.seconds() != 0 => offset.to_string(),
+        _ => "UTC".into(),
+    };
+    Ok(Started { at, offset })
+}
+
+fn zone(typed: &str) -> Result<String, String> {
+    DateTimeParser::new()
+        .parse_time_zone(typed)
+        .map(|_| typed.to_owned())
+        .map_err(|_| "no such zone; write its name such as Europe/Berlin, or an offset such as +01:00".into())
 }

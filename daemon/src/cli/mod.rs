@@ -16,10 +16,12 @@ mod serve;
 mod straps;
 mod virtual_straps;
 mod watch;
+mod workplace;
 
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
 use peakorder_motion::settings::FilterKind;
+use peakorder_protocol::text::{causes, clean, is_visible};
 use std::ops::RangeInclusive;
 use std::process::ExitCode;
 use tracing::Level;
@@ -30,6 +32,19 @@ use tracing_subscriber::util::SubscriberInitExt as _;
 /// Settings that differ from the defaults, as they stand in `session.toml`.
 fn settings(filter: Option<FilterKind>) -> toml::Table {
     filter.map(|kind| ("filter".to_owned(), kind.to_string().into())).into_iter().collect()
+}
+
+/// A player's name from the command line; empty is unnamed.
+fn player_name(typed: &str) -> Result<String, String> {
+    let name = typed.trim();
+    if name.is_empty() {
+        return Ok(String::new());
+    }
+    if !is_visible(name) {
+        return Err("no character of that name can be seen; type it again, or leave it out".into());
+    }
+    // It is stored as it will be shown.
+    Ok(clean(name))
 }
 
 /// Records inertial straps worn on pelvis, upper back and lead arm, and measures the
@@ -137,7 +152,7 @@ pub fn main() -> ExitCode {
     match result {
         Ok(code) => code,
         Err(error) => {
-            console::print_error(&format!("{error:#}"));
+            console::print_error(&causes(error.as_ref()));
             ExitCode::FAILURE
         }
     }

@@ -5,6 +5,7 @@ use crate::serve::library::{self, Kept, KeptSession, Library, Person};
 use anyhow::{Context as _, bail};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::words::plural;
+use peakorder_protocol::text::clean;
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::io::{self, IsTerminal as _, Write as _};
@@ -140,7 +141,7 @@ fn list(library: &Library, json: bool) -> anyhow::Result<ExitCode> {
             (true, None) => "yes".into(),
             (false, _) => "no".into(),
         };
-        vec![r.id.clone(), shown(&r.name), r.sessions.to_string(), size(r.bytes), agreed]
+        vec![r.id.clone(), clean(&r.name), r.sessions.to_string(), size(r.bytes), agreed]
     }));
     console::print_line(super::bluetooth::table(&table).trim_end());
     Ok(ExitCode::SUCCESS)
@@ -155,10 +156,10 @@ fn find(library: &Library, wanted: &str) -> anyhow::Result<Person> {
     let same = |p: &&Person| p.name.trim().to_lowercase() == wanted.trim().to_lowercase();
     match people.iter().filter(same).collect::<Vec<_>>()[..] {
         [one] => Ok(one.clone()),
-        [] => bail!("there is no player {}; peakorderd players list shows those there are", shown(wanted)),
+        [] => bail!("there is no player {}; peakorderd players list shows those there are", clean(wanted)),
         ref several => {
             let list: Vec<String> =
-                several.iter().map(|p| format!("{} ({})", p.id, shown(&p.name))).collect();
+                several.iter().map(|p| format!("{} ({})", p.id, clean(&p.name))).collect();
             bail!("several players have that name; say which by id: {}", list.join(", "))
         }
     }
@@ -197,7 +198,7 @@ fn agreed() -> anyhow::Result<bool> {
 }
 
 fn what_goes(kept: &Kept, folder: &Path, also_by_name: bool) -> String {
-    let mut text = format!("Of {} ({}) these go from {}:\n", shown(&kept.name), kept.id, folder.display());
+    let mut text = format!("Of {} ({}) these go from {}:\n", clean(&kept.name), kept.id, folder.display());
     // Writing to a string cannot fail.
     if kept.card {
         text.push_str("  the player's card: name, goal, limits, consent\n");
@@ -217,7 +218,7 @@ fn what_goes(kept: &Kept, folder: &Path, also_by_name: bool) -> String {
         let _ = writeln!(
             text,
             "These cannot be read, so whose they are is not known; they stay: {}",
-            kept.unreadable.iter().map(|u| shown(u)).collect::<Vec<_>>().join(", ")
+            kept.unreadable.iter().map(|u| clean(u)).collect::<Vec<_>>().join(", ")
         );
     }
     text.push_str(
@@ -231,18 +232,13 @@ fn sessions(text: &mut String, list: &[&KeptSession]) {
         let _ = writeln!(
             text,
             "  {}  {}  {}, {}, {}",
-            shown(&s.id),
+            clean(&s.id),
             if s.started_utc.is_empty() { "date not known" } else { &s.started_utc },
             plural(s.swings, "swing"),
             plural(s.remarks, "remark"),
             size(s.bytes)
         );
     }
-}
-
-/// A name as it may stand in a terminal.
-fn shown(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
 fn size(bytes: u64) -> String {

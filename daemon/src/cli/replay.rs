@@ -68,11 +68,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     };
     if record {
         // What the coach said of the swings goes with them.
-        let (from, to) = (source.remarks(), target.remarks());
-        if from.path().exists() {
-            std::fs::copy(from.path(), to.path())
-                .with_context(|| format!("{} to {}", from.path().display(), to.path().display()))?;
-        }
+        source.remarks().copy_to(&target.remarks())?;
     } else {
         source.refuse_if_recording()?;
         refuse_to_lose_swings(&arguments, &source, open()?)?;
@@ -103,9 +99,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     });
     let json = arguments.json;
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
-        if let Some(line) = console::line(event, json) {
-            console::print_line(&line);
-        }
+        console::print_event(event, json);
     }));
     let stop = async {
         if matches!(speed, Speed::Max) { console::never().await } else { console::stop_signal().await }

@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
     /// Name of the player.
-    #[arg(long, default_value = "", value_name = "NAME")]
+    #[arg(long, default_value = "", value_name = "NAME", value_parser = super::player_name)]
     player: String,
     /// Side the player swings from.
     #[arg(long, default_value = "right", value_name = "right|left")]
@@ -151,10 +151,10 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let above = bar.clone();
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
         let Some(line) = console::line(event, json) else { return };
-        // Swings go to stdout, for programs too. What happens to straps and recording goes to stderr, for the person who watches.
+        // What happens to straps goes to stderr as well, for the person who watches.
         above.suspend(|| match event {
-            LiveEvent::Strap { .. } | LiveEvent::Trouble { .. } if !json => console::print_error(&line),
-            _ => console::print_line(&line),
+            LiveEvent::Strap { .. } if !json => console::print_error(&line),
+            _ => console::print_event(event, json),
         });
     }));
     let (to, batches) = mpsc::channel(BATCHES);

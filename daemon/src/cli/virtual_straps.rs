@@ -68,9 +68,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let source = tokio::task::spawn_blocking(move || play(script.session().records(), speed, &to, |_| {}));
     let json = arguments.json;
     let printer = tokio::spawn(console::follow(engine.watch(), move |event| {
-        if let Some(line) = console::line(event, json) {
-            console::print_line(&line);
-        }
+        console::print_event(event, json);
     }));
     let (dir, summary) = engine.run(batches, console::stop_signal()).await?;
     printer.await.context("printing stopped")?;

@@ -102,7 +102,7 @@ impl Outputs {
 
     /// Notes a trouble in the session file and tells the watchers.
     pub fn trouble(&mut self, t_s: f64, what: Trouble) {
-        tracing::warn!(trouble = ?what, "The session has a trouble.");
+        tracing::debug!(trouble = ?what, "The session has a trouble.");
         self.session.troubles.push(TroubleNote { t_ms: (t_s * 1e3) as u64, what: what.clone() });
         self.tell(LiveEvent::Trouble { t_s, what });
         if let Err(error) = self.dir.write_session(&self.session) {

@@ -38,6 +38,7 @@ use app_state::AppState;
 use hub::Hub;
 use lesson::{LessonControl, LessonSource};
 use library::Library;
+use peakorder_protocol::files;
 use remarks::RemarkWriter;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -196,10 +197,7 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
             bail!("{name}: others can read the passcode; run: chmod 600 {name}");
         }
     }
-    if meta.len() > 4096 {
-        bail!("{name}: {} bytes, too large for a passcode", meta.len());
-    }
-    let text = std::fs::read_to_string(file).with_context(|| format!("{name}"))?;
+    let text = files::read_text(file, 4096).with_context(|| format!("{name}"))?;
     let passcode = text.trim();
     if !(PASSCODE_MIN..=PASSCODE_MAX).contains(&passcode.chars().count()) {
         bail!("{name}: the passcode must have {PASSCODE_MIN} to {PASSCODE_MAX} characters");

@@ -15,9 +15,6 @@ pub enum TomlFileError {
     /// The file system refuses.
     #[error(transparent)]
     Io(#[from] std::io::Error),
-    /// Too large for a file of this program.
-    #[error("{0} bytes, too large")]
-    TooLarge(u64),
     /// Not the TOML that is expected; says where.
     #[error("{0}")]
     Content(String),
@@ -28,11 +25,7 @@ pub enum TomlFileError {
 
 /// Reads a file.
 pub(super) fn read<T: DeserializeOwned>(path: &Path) -> Result<T, TomlFileError> {
-    let size = path.metadata()?.len();
-    if size > LIMIT_BYTES {
-        return Err(TomlFileError::TooLarge(size));
-    }
-    let text = std::fs::read_to_string(path)?;
+    let text = files::read_text(path, LIMIT_BYTES)?;
     toml::from_str(&text).map_err(|e| TomlFileError::Content(toml_line::explain(&text, &e)))
 }
 

@@ -28,7 +28,8 @@ pub struct LogReader<R: Read> {
 impl LogReader<File> {
     /// Opens the log at `path`.
     pub fn open(path: &Path) -> Result<Self, LogError> {
-        let file = File::open(path).map_err(|source| LogError::Open { path: path.to_owned(), source })?;
+        let file =
+            crate::files::open(path).map_err(|source| LogError::Open { path: path.to_owned(), source })?;
         Self::new(file)
     }
 }

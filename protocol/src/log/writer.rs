@@ -2,7 +2,7 @@
 
 use super::frame::{self, FRAME_HEADER_LEN, PAYLOAD_LIMIT};
 use super::{LogError, Record, wire};
-use crate::files::private_file;
+use crate::files::{self, private_file};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Seek as _, SeekFrom, Write};
 use std::path::Path;
@@ -94,7 +94,7 @@ impl LogWriter<File> {
 
 /// Whether a writer of this or another program has the log at `path` open.
 pub fn is_being_written(path: &Path) -> bool {
-    File::open(path).is_ok_and(|file| matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock)))
+    files::open(path).is_ok_and(|file| matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock)))
 }
 
 impl<S: Store> LogWriter<S> {

@@ -20,6 +20,7 @@ use crate::recorder::Backlog;
 use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
+use peakorder_analysis::words;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
@@ -216,6 +217,9 @@ impl Hub {
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
         state.event(event);
+        if let LiveEvent::Trouble { what, .. } = event {
+            tracing::warn!("{}", words::trouble::sentence(what));
+        }
         match without_folder(event) {
             None => feed.publish(event_name(event), &Told::from(event)),
             Some(without) => {

@@ -5,9 +5,9 @@ use crate::serve::toml_file::{self, TomlFileError};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::load::{LoadError, load};
 use peakorder_analysis::{export, json};
-use peakorder_protocol::files::{Lasting, private_dir, private_file, replace};
+use peakorder_protocol::files::{Lasting, open, private_dir, private_file, replace};
 use peakorder_protocol::session::{SessionDir, SessionError};
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -147,7 +147,7 @@ fn copy(from: &Path, to: &Path) -> Result<(), ExportError> {
         if kind.is_dir() {
             copy(&path, &target)?;
         } else if kind.is_file() {
-            let mut source = File::open(&path).map_err(at(&path))?;
+            let mut source = open(&path).map_err(at(&path))?;
             let mut options = OpenOptions::new();
             let mut copied =
                 private_file(&target, options.write(true).create_new(true)).map_err(at(&target))?;

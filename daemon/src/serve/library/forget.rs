@@ -6,18 +6,19 @@
 
 use super::{Library, LibraryError, PlayerCard};
 use crate::serve::random;
+use peakorder_protocol::files::read;
 use peakorder_protocol::remark::REMARKS_FILE;
 use peakorder_protocol::session::{SESSION_FILE, SessionDir};
 use serde::Serialize;
 use std::fs::{self, File};
-use std::io::{self, Read as _};
+use std::io;
 use std::path::{Path, PathBuf};
 use utoipa::ToSchema;
 
 /// How the name of a session folder that goes begins.
 pub(super) const FORGOTTEN: &str = ".forgotten-";
-/// A damaged `session.toml` is searched for the player's id up to this length.
-const SEARCHED_BYTES: u64 = 4 << 20;
+/// A damaged `session.toml` is searched for the player's id, and remarks are counted, up to this length.
+const SEARCHED_BYTES: u64 = 8 << 20;
 
 /// What the library keeps of a player.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -197,7 +198,7 @@ fn folder(id: String, path: PathBuf) -> Folder {
         id,
         started_utc,
         swings: SessionDir::at(&path).swing_numbers().map_or(0, |n| n.len()),
-        remarks: fs::read(path.join(REMARKS_FILE))
+        remarks: read(&path.join(REMARKS_FILE), SEARCHED_BYTES)
             .map_or(0, |b| b.split(|c| *c == b'\n').filter(|l| !l.is_empty()).count()),
         bytes: bytes_in(&path),
         folder: path,
@@ -209,11 +210,8 @@ fn folder(id: String, path: PathBuf) -> Folder {
 fn names(folder: &Path, id: &str) -> bool {
     let quoted = format!("\"{id}\"");
     [SESSION_FILE.to_owned(), format!("{SESSION_FILE}.part")].iter().any(|name| {
-        let path = folder.join(name);
-        let mut bytes = Vec::new();
-        path.is_file()
-            && File::open(&path).is_ok_and(|f| f.take(SEARCHED_BYTES).read_to_end(&mut bytes).is_ok())
-            && bytes.windows(quoted.len()).any(|w| w == quoted.as_bytes())
+        read(&folder.join(name), SEARCHED_BYTES)
+            .is_ok_and(|bytes| bytes.windows(quoted.len()).any(|w| w == quoted.as_bytes()))
     })
 }
 

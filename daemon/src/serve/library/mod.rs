@@ -25,7 +25,7 @@ use super::toml_file::TomlFileError;
 use anyhow::{Context as _, bail};
 use etcetera::BaseStrategy as _;
 use peakorder_analysis::load::LoadError;
-use peakorder_protocol::files::{private_dir, private_file};
+use peakorder_protocol::files::{open_private, private_dir};
 use peakorder_protocol::session::SessionError;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
@@ -97,7 +97,7 @@ pub fn default_folder() -> anyhow::Result<PathBuf> {
 /// Locks the library in `folder` for this program.
 fn lock(folder: &Path) -> anyhow::Result<File> {
     let path = folder.join("in-use.lock");
-    let file = private_file(&path, OpenOptions::new().write(true).create(true).truncate(false))
+    let file = open_private(&path, OpenOptions::new().write(true).create(true).truncate(false))
         .with_context(|| path.display().to_string())?;
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => bail!(

@@ -4,6 +4,7 @@ use super::{ConsentEntry, Library, LibraryError};
 use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::Player;
+use peakorder_protocol::text::{clean, is_visible};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use utoipa::ToSchema;
@@ -16,8 +17,8 @@ const TEXT_LIMIT: usize = 2000;
 /// Why a player cannot be stored as typed.
 #[derive(Debug, thiserror::Error)]
 pub enum PlayerError {
-    /// The name is empty.
-    #[error("a player needs a name; type one")]
+    /// The name is empty, or nobody can see it.
+    #[error("a player needs a name that can be seen; type one")]
     NoName,
     /// The name is too long or not one line.
     #[error("the name must be one line of at most {NAME_LIMIT} characters")]
@@ -68,10 +69,10 @@ pub struct PlayerCard {
 impl NewPlayer {
     fn checked(mut self) -> Result<Self, PlayerError> {
         self.name = self.name.trim().to_owned();
-        if self.name.is_empty() {
+        if !is_visible(&self.name) {
             return Err(PlayerError::NoName);
         }
-        if self.name.chars().count() > NAME_LIMIT || self.name.chars().any(char::is_control) {
+        if self.name.chars().count() > NAME_LIMIT || clean(&self.name) != self.name {
             return Err(PlayerError::BadName);
         }
         for (what, text) in [("goal", &self.goal), ("limits", &self.limits)] {

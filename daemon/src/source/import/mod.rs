@@ -4,14 +4,19 @@
 //! `accel_{x,y,z}_{g|m_s2}`. Files are read side by side in order of time, so memory does
 //! not grow with their size.
 
+mod audit;
 mod columns;
+mod digest;
 mod marks;
 mod samples;
+mod table;
 
+pub use digest::{FileHash, hash, session_id};
 pub use marks::{marks_from, read_marks};
 pub use samples::SampleFile;
 
 use peakorder_protocol::Role;
+use peakorder_protocol::import_warning::ImportWarning;
 use peakorder_protocol::log::{Arrival, Mark, Record};
 use peakorder_protocol::packet::common_clock::{self, Sample};
 use std::collections::VecDeque;
@@ -109,6 +114,11 @@ impl Import {
     /// Things to tell the user once everything was read.
     pub fn notices(&self) -> Vec<String> {
         self.files.iter().filter_map(SampleFile::notice).collect()
+    }
+
+    /// What is suspicious about the files, once everything was read.
+    pub fn warnings(&self) -> Vec<ImportWarning> {
+        self.files.iter().flat_map(SampleFile::warnings).collect()
     }
 
     fn step(&mut self) -> Result<Option<Record>, ImportError> {

@@ -1,9 +1,13 @@
 //! One strap's CSV file, row by row.
 
 use super::ImportError;
-use super::columns::{Column, Columns};
+use super::audit::Audit;
+use super::columns::{Column, Columns, MissingColumns, WANTED, listed};
+use super::table::{Table, has_decimal_comma};
 use peakorder_protocol::Role;
-use std::fs::File;
+use peakorder_protocol::files;
+use peakorder_protocol::import_warning::ImportWarning;
+use peakorder_protocol::text::excerpt;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -22,48 +26,46 @@ pub struct Row {
 pub struct SampleFile {
     role: Role,
     path: PathBuf,
-    reader: csv::Reader<Box<dyn Read + Send>>,
+    table: Table<Box<dyn Read + Send>>,
     columns: Columns,
     record: csv::ByteRecord,
     next: Option<Row>,
     first_s: f64,
     last_s: f64,
+    audit: Audit,
 }
 
 impl SampleFile {
     /// Opens `path` and reads its header and first row.
     pub fn open(role: Role, path: &Path) -> Result<Self, ImportError> {
-        let file = File::open(path).map_err(|source| ImportError::Io { path: path.to_owned(), source })?;
+        let file = files::open(path).map_err(|source| ImportError::Io { path: path.to_owned(), source })?;
         Self::read_from(role, path, Box::new(file))
     }
 
     /// Reads header and first row from `input`; `path` is what messages call it.
     pub fn read_from(role: Role, path: &Path, input: Box<dyn Read + Send>) -> Result<Self, ImportError> {
-        let mut reader = csv::ReaderBuilder::new()
-            .comment(Some(b'#'))
-            .trim(csv::Trim::All)
-            .buffer_capacity(1 << 16)
-            .from_reader(input);
+        let table = Table::new(path, input, false)?;
         let content = |line, problem| ImportError::Content { path: path.to_owned(), line, problem };
-        let header = reader.headers().map_err(|e| content(None, e.to_string()))?;
-        let names: Vec<String> = header.iter().map(ToOwned::to_owned).collect();
-        if names.is_empty() {
+        if table.header().iter().all(String::is_empty) {
             return Err(content(
                 None,
                 "the file is empty; it needs a header line (time_s, gyro_x_dps, …) and one line a sample"
                     .into(),
             ));
         }
-        let columns = Columns::from_header(&names).map_err(|e| content(Some(1), e.to_string()))?;
+        let columns = Columns::from_header(table.header()).map_err(|missing: MissingColumns| {
+            content(Some(1), table.header_hint(&WANTED).unwrap_or_else(|| missing.to_string()))
+        })?;
         let mut file = Self {
             role,
             path: path.to_owned(),
-            reader,
+            table,
             columns,
             record: csv::ByteRecord::new(),
             next: None,
             first_s: f64::NAN,
             last_s: f64::NAN,
+            audit: Audit::default(),
         };
         file.next = file.read()?;
         match file.next {
@@ -100,13 +102,23 @@ impl SampleFile {
 
     /// Bytes read so far.
     pub fn bytes_read(&self) -> u64 {
-        self.reader.position().byte()
+        self.table.bytes_read()
     }
 
     /// Columns that were not read, for one notice a file.
     pub fn notice(&self) -> Option<String> {
         let ignored = &self.columns.ignored;
-        (!ignored.is_empty()).then(|| format!("{}: not used: {}", self.path.display(), ignored.join(", ")))
+        (!ignored.is_empty()).then(|| format!("{}: not used: {}", self.path.display(), listed(ignored)))
+    }
+
+    /// What is suspicious about the samples read so far.
+    pub fn warnings(&self) -> Vec<ImportWarning> {
+        let both = self.columns.both_units.iter().map(|(used, unused)| ImportWarning::BothUnits {
+            role: self.role,
+            used: used.clone(),
+            unused: unused.clone(),
+        });
+        both.chain(self.audit.warnings(self.role)).collect()
     }
 
     /// Takes the next row and reads the one after it.
@@ -120,16 +132,7 @@ impl SampleFile {
     }
 
     fn read(&mut self) -> Result<Option<Row>, ImportError> {
-        let more = self.reader.read_byte_record(&mut self.record).map_err(|e| {
-            let line = e.position().map(csv::Position::line);
-            let problem = match e.kind() {
-                csv::ErrorKind::UnequalLengths { expected_len, len, .. } => format!(
-                    "this line has {len} values, the header names {expected_len}; the file may be cut short or mixed up: export it again"
-                ),
-                _ => e.to_string(),
-            };
-            ImportError::Content { path: self.path.clone(), line, problem }
-        })?;
+        let more = self.table.next(&mut self.record)?;
         if !more {
             return Ok(None);
         }
@@ -148,6 +151,7 @@ impl SampleFile {
             gyro_rad_s: [axis(gx, "gyro_x")?, axis(gy, "gyro_y")?, axis(gz, "gyro_z")?],
             acc_m_s2: [axis(ax, "accel_x")?, axis(ay, "accel_y")?, axis(az, "accel_z")?],
         };
+        self.audit.take(&row, self.line().unwrap_or_default());
         Ok(Some(row))
     }
 
@@ -156,18 +160,23 @@ impl SampleFile {
         let value = std::str::from_utf8(bytes).ok().and_then(|s| s.parse::<f64>().ok());
         match value {
             Some(v) if v.is_finite() => Ok(v * scale),
-            _ => Err(self.wrong(format!(
-                "{what} is '{}', not a number; take out or repair that line and try again",
-                String::from_utf8_lossy(bytes)
-            ))),
+            _ => {
+                let text = String::from_utf8_lossy(bytes);
+                let advice = if has_decimal_comma(&text) {
+                    "it has a decimal comma: export with decimal points"
+                } else {
+                    "not a number; take out or repair that line and try again"
+                };
+                Err(self.wrong(format!("{what} is {}, {advice}", excerpt(&text))))
+            }
         }
     }
 
+    fn line(&self) -> Option<u64> {
+        self.record.position().map(csv::Position::line)
+    }
+
     fn wrong(&self, problem: String) -> ImportError {
-        ImportError::Content {
-            path: self.path.clone(),
-            line: self.record.position().map(csv::Position::line),
-            problem,
-        }
+        ImportError::Content { path: self.path.clone(), line: self.line(), problem }
     }
 }
