@@ -87,7 +87,7 @@ fn remarks(folder: &Path) {
         json!({ "id": 5, "t_s": 5.0, "what": "target", "target": { "measure": "pelvis_turn_top_deg",
             "bound": "at_most", "value": -40.0, "margin": 2.0, "block": "pivot drill", "words": "Zaphyra turns" } }),
     ];
-    let text: String = lines.iter().map(|l| format!("{l}\n")).collect();
+    let text = lines.iter().map(Value::to_string).collect::<Vec<_>>().join("\n") + "\n";
     fs::write(folder.join("remarks.jsonl"), text).unwrap();
 }
 
