@@ -11,6 +11,7 @@
 //! variation from swing to swing.
 
 pub mod against;
+pub mod codes;
 pub mod compare;
 pub mod export;
 pub mod integrity;

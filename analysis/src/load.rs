@@ -32,6 +32,8 @@ pub struct Loaded {
     pub mobility: Vec<MobilityCheck>,
     /// Remarks and checks that could not be read, in words.
     pub notices: Vec<String>,
+    /// What stands for the folder's path where that is not to be told ([`crate::codes`]).
+    pub coded_as: Option<String>,
 }
 
 /// A swing file that could not be read.
@@ -209,7 +211,7 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         None
     });
     let mobility = mobility.map_or_else(Vec::new, |m| m.checks);
-    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, mobility, notices })
+    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, mobility, notices, coded_as: None })
 }
 
 /// Whether a swing counts in a summary.
@@ -264,21 +266,25 @@ impl Loaded {
             remarks: self.remarks.clone(),
             mobility: self.mobility.clone(),
             notices: self.notices.clone(),
+            coded_as: self.coded_as.clone(),
         }
     }
 
     /// The folder, with `:BLOCK` if one was asked for.
     pub fn name(&self) -> String {
-        let folder = self.dir.path().display();
+        let folder = self.coded_as.clone().unwrap_or_else(|| self.dir.path().display().to_string());
         match &self.block {
             Some(block) => format!("{folder}:{block}"),
-            None => folder.to_string(),
+            None => folder,
         }
     }
 
     /// The curves of swing `number`.
     pub fn curves(&self, number: u32) -> Result<Curves, NoCurves> {
-        curves(&self.dir, number)
+        curves(&self.dir, number).map_err(|e| match &self.coded_as {
+            Some(code) => NoCurves { path: PathBuf::from(format!("{code}/{number:04}.curves")), ..e },
+            None => e,
+        })
     }
 }
 

@@ -2,6 +2,7 @@
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
+use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
@@ -32,6 +33,28 @@ struct Arguments {
     command: Command,
 }
 
+/// Codes in place of names.
+#[derive(Debug, clap::Args)]
+struct CodeArguments {
+    /// Put codes in place of names, folders and ids, and leave out goal, limits, notes and all else that was typed.
+    #[arg(long)]
+    codes: bool,
+    /// Key of the codes, so that a player keeps one code; made if it is not there. Keep it to yourself.
+    #[arg(long, value_name = "FILE", requires = "codes")]
+    code_key: Option<PathBuf>,
+}
+
+impl CodeArguments {
+    /// `None` unless codes are asked for.
+    fn open(&self) -> anyhow::Result<Option<Codes>> {
+        Ok(match (self.codes, &self.code_key) {
+            (false, _) => None,
+            (true, None) => Some(Codes::fresh()?),
+            (true, Some(file)) => Some(Codes::from_file(file)?),
+        })
+    }
+}
+
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Show a session's swings and what each block has in common, or one swing in full.
@@ -44,6 +67,8 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
     /// Set two blocks or sessions of a player against each other: what changed by more than
     /// ordinary swing-to-swing variation.
@@ -60,6 +85,8 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
     /// Show how far the trunk turned in a session's mobility checks, or set them against
     /// those of an earlier session.
@@ -73,6 +100,8 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
     /// Write the lesson as one page for the player to take home (HTML, to be printed or read).
     Report {
@@ -91,6 +120,8 @@ enum Command {
         /// Replace the file if it is there.
         #[arg(long)]
         force: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
     /// Follow one block of a player's sessions over weeks and months.
     Trend {
@@ -106,6 +137,8 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
     /// Say what of session folders is intact and what is lost: in the recording in seconds and by
     /// strap, and which files are damaged or missing. Ends with 1 if anything is.
@@ -147,6 +180,8 @@ enum Command {
         /// Replace the file if it is there.
         #[arg(long, requires = "out")]
         force: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
     },
 }
 
@@ -171,13 +206,16 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
     let style = style();
     let mut code = ExitCode::SUCCESS;
     let text = match command {
-        Command::Show { session, number: None, json: true } => {
-            document(&json::Show::from(&loaded(session)?))?
+        Command::Show { session, number: None, json, codes } => {
+            let loaded = loaded(session, codes.open()?.as_ref())?;
+            if *json { document(&json::Show::from(&loaded))? } else { render::session(&loaded, style) }
         }
-        Command::Show { session, number: None, json: false } => render::session(&loaded(session)?, style),
-        Command::Show { session, number: Some(number), json } => {
+        Command::Show { session, number: Some(number), json, codes } => {
             // Another swing's damage does not matter here.
-            let loaded = load(session)?;
+            let mut loaded = load(session)?;
+            if let Some(codes) = codes.open()? {
+                codes.hide(&mut loaded);
+            }
             let swing = loaded.swing(*number)?;
             if *json {
                 document(&json::ShowSwing::of(&loaded, swing))?
@@ -192,8 +230,11 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 )
             }
         }
-        Command::Compare { before, after, only, json } => {
-            let (before, after) = (loaded(before)?, loaded(after)?);
+        Command::Compare { before, after, only, json, codes } => {
+            let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
+            if let Some(codes) = codes.open()? {
+                codes.hide_both(&mut before, &mut after);
+            }
             let measures = if only.is_empty() { &Measure::ALL[..] } else { only };
             let comparison = compare(&before, &after, measures)?;
             if comparison.rows.is_empty() && !only.is_empty() {
@@ -205,31 +246,49 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::comparison(&comparison, style)
             }
         }
-        Command::Mobility { session, after: None, json } => {
-            let checks = mobility::load(session)?;
+        Command::Mobility { session, after: None, json, codes } => {
+            let mut checks = mobility::load(session)?;
+            if let Some(codes) = codes.open()? {
+                codes.hide_checks(&mut checks);
+            }
             if *json {
                 document(&json::ShowMobility::from(&checks))?
             } else {
                 render::mobility(&checks, style)
             }
         }
-        Command::Mobility { session, after: Some(after), json } => {
-            let comparison = mobility::compare(mobility::load(session)?, mobility::load(after)?);
+        Command::Mobility { session, after: Some(after), json, codes } => {
+            let (mut before, mut after) = (mobility::load(session)?, mobility::load(after)?);
+            if let Some(codes) = codes.open()? {
+                codes.hide_both_checks(&mut before, &mut after);
+            }
+            let comparison = mobility::compare(before, after);
             if *json {
                 document(&json::CompareMobility::from(&comparison))?
             } else {
                 render::mobility_comparison(&comparison, style)
             }
         }
-        Command::Report { session, out, before, after, force } => {
-            let loaded = loaded(session)?;
-            let choice = Choice { before: before.clone(), after: after.clone() };
+        Command::Report { session, out, before, after, force, codes } => {
+            let codes = codes.open()?;
+            let loaded = loaded(session, codes.as_ref())?;
+            let mut choice = Choice { before: before.clone(), after: after.clone() };
+            if let Some(codes) = &codes {
+                choice = codes.choice(&choice);
+            }
             let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
             keep(out, &page, *force)?;
             format!("wrote {}\n", clean(&out.display().to_string()))
         }
-        Command::Trend { folders, player, block, json } => {
-            let trend = trend(&library::find(folders, player.as_deref())?, block);
+        Command::Trend { folders, player, block, json, codes } => {
+            let mut found = library::find(folders, player.as_deref())?;
+            let trend = match codes.open()? {
+                None => trend(&found, block),
+                Some(codes) => {
+                    codes.hide_found(&mut found);
+                    trend(&found, &codes.block(block))
+                }
+            };
             if trend.sessions.is_empty() {
                 bail!(
                     "no swing of block '{block}' counts in any session of {}; name another with --block",
@@ -263,8 +322,8 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
-        Command::Export { session, out, force } => {
-            let table = export::csv(&loaded(session)?)?;
+        Command::Export { session, out, force, codes } => {
+            let table = export::csv(&loaded(session, codes.open()?.as_ref())?)?;
             match out {
                 None => table,
                 Some(out) => {
@@ -297,14 +356,17 @@ fn keep(path: &Path, text: &str, force: bool) -> anyhow::Result<()> {
     file.write_all(text.as_bytes()).with_context(|| path.display().to_string())
 }
 
-/// Loads, and says on stderr which swing files had to be left out.
-fn loaded(spec: &str) -> anyhow::Result<Loaded> {
-    let loaded = load(spec)?;
+/// Loads, and says on stderr which swing files had to be left out; then puts codes in place of names.
+fn loaded(spec: &str, codes: Option<&Codes>) -> anyhow::Result<Loaded> {
+    let mut loaded = load(spec)?;
     for problem in &loaded.problems {
         complain(&format!("left out: {}", problem.text));
     }
     for notice in &loaded.notices {
         complain(notice);
+    }
+    if let Some(codes) = codes {
+        codes.hide(&mut loaded);
     }
     Ok(loaded)
 }

@@ -111,6 +111,9 @@ pub struct Player {
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
     pub limits: String,
+    /// When the player agreed to be recorded, as the library had it at the start, RFC 3339 UTC.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub consent_utc: Option<String>,
 }
 
 impl Player {

@@ -32,7 +32,7 @@ export const get = (path) => request('GET', path);
 // A body is always sent, because the daemon takes changes only as JSON.
 export const post = (path, body = {}) => request('POST', path, body);
 export const put = (path, body = {}) => request('PUT', path, body);
-export const remove = (path) => request('DELETE', path, {});
+export const remove = (path, body = {}) => request('DELETE', path, body);
 
 export const part = encodeURIComponent;
 

@@ -3,6 +3,7 @@
 import { attempt, store } from './store.js';
 import { get, part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
+import { consentWords, privacyButtons } from './player_privacy.js';
 
 let players = null;
 let picked = null;
@@ -55,11 +56,12 @@ function draw() {
             h('dt', {}, 'Swings'), h('dd', {}, player.handedness === 'left' ? 'left-handed' : 'right-handed'),
             h('dt', {}, 'Works on'), h('dd', {}, player.goal || '–'),
             h('dt', {}, 'Limits'), h('dd', {}, player.limits || 'none named'),
-            h('dt', {}, 'Recording'), h('dd', {}, player.consent ? 'agreed to' : 'not agreed to: ask first, then tick it with “change”')),
+            h('dt', {}, 'Recording'), h('dd', {}, consentWords(player))),
           button('change', 'change-player', () => {
             editing = { ...player };
             draw();
           }, { class: 'link' }),
+          privacyButtons(player, () => enterPlayers(region)),
         ],
         caution(),
         h('div', { class: 'actions' }, button(store.state.virtual ? 'Start an invented lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),

@@ -7,6 +7,7 @@ mod console;
 mod demo;
 mod doctor;
 mod import;
+mod players;
 mod profile;
 mod replay;
 mod run;
@@ -64,6 +65,8 @@ enum Command {
     Run(run::Arguments),
     /// Serve the coach's page: the lesson live, players, past sessions.
     Serve(serve::Arguments),
+    /// List the library's players; forget one, or export all that is kept of one.
+    Players(players::Arguments),
     /// Watch a lesson that peakorderd serve shows, in a terminal.
     Watch(watch::Arguments),
     /// Show straps nearby.
@@ -131,6 +134,7 @@ pub fn main() -> ExitCode {
                 match arguments.command {
                     Command::Run(a) => run::run(a).await,
                     Command::Serve(a) => serve::run(a).await,
+                    Command::Players(a) => players::run(a),
                     Command::Watch(a) => watch::run(a).await,
                     Command::Scan(a) => scan::run(a).await,
                     Command::Straps(a) => straps::run(a).await,

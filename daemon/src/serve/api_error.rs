@@ -90,6 +90,9 @@ impl From<LibraryError> for ApiError {
                 Self::unknown(text)
             }
             LibraryError::Player(_) => Self::bad(text),
+            LibraryError::Session(SessionError::BeingRecorded(_)) => {
+                Self::conflict("a session of this player is being recorded by another program; end it first")
+            }
             LibraryError::File { .. }
             | LibraryError::Session(_)
             | LibraryError::Load(_)
@@ -104,10 +107,12 @@ impl From<LessonError> for ApiError {
         match e {
             LessonError::AlreadyRunning(_)
             | LessonError::NoConsent(_)
+            | LessonError::OfPlayer(_)
             | LessonError::NoneRunning
             | LessonError::StillClosing => Self::conflict(text),
             LessonError::Straps(_) => Self::new(StatusCode::SERVICE_UNAVAILABLE, text),
-            LessonError::Engine(_) => Self::internal(text),
+            LessonError::OtherName(_) => Self::bad(text),
+            LessonError::Engine(_) | LessonError::Failed => Self::internal(text),
             LessonError::Library(e) => e.into(),
         }
     }

@@ -10,8 +10,12 @@ use axum::extract::{Query, Request, State};
 use axum::http::{StatusCode, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
+use peakorder_analysis::codes::OUTCOMES;
+use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::trouble::Trouble;
 use serde::{Deserialize, Serialize};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use utoipa::ToSchema;
@@ -54,14 +58,24 @@ pub(super) fn without_names(mut lesson: LessonView) -> LessonView {
     lesson
 }
 
-/// The remarks without what the coach wrote in sentences.
+/// The remarks without what the coach wrote.
 pub(super) fn remarks_without_words(remarks: &Remarks) -> Remarks {
     let mut without = Remarks { notes: Vec::new(), last: None, ..remarks.clone() };
     for swing in without.swings.values_mut() {
         swing.note.clear();
         swing.reason.clear();
+        // The page's own words for the ball; others were typed.
+        swing.labels.retain(|label| OUTCOMES.contains(&label.as_str()));
     }
     without
+}
+
+/// The event without the folder that it names; `None` where it names none.
+pub(super) fn without_folder(event: &LiveEvent) -> Option<LiveEvent> {
+    let LiveEvent::Trouble { t_s, what: Trouble::FileNotWritten { file, .. } } = event else { return None };
+    let name = Path::new(file).file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let why = "the coach's device says why".into();
+    Some(LiveEvent::Trouble { t_s: *t_s, what: Trouble::FileNotWritten { file: name, why } })
 }
 
 /// Of the library, the running lesson alone.
@@ -71,6 +85,8 @@ pub(super) fn running_only(rows: Vec<SessionRow>, hide_names: bool) -> Vec<Sessi
         for row in &mut rows {
             row.player_id = None;
             row.player.clear();
+            // These name folders.
+            row.problems.clear();
         }
     }
     rows
@@ -113,6 +129,16 @@ struct Sides {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_folder_is_told() {
+        let file = "/home/ann/library/sessions/s-1/swings/0003.json".to_owned();
+        let what = Trouble::FileNotWritten { file, why: "/home/ann: disk full".into() };
+        let told = without_folder(&LiveEvent::Trouble { t_s: 1.0, what }).expect("it names a folder");
+        let text = format!("{told:?}");
+        assert!(text.contains("0003.json") && !text.contains("ann"), "{text}");
+        assert!(without_folder(&LiveEvent::Block { t_s: 1.0, label: "x".into() }).is_none());
+    }
 
     #[test]
     fn a_viewer_may_read_the_running_lesson_and_nothing_else() {

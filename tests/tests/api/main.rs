@@ -4,5 +4,6 @@ mod attacks;
 mod lesson;
 mod pairing;
 mod playing;
+mod privacy;
 mod remarks;
 mod running;

@@ -18,7 +18,7 @@ const SCREENS: [(&str, &str); 6] = [
     ("earlier", ".sessions li"),
 ];
 
-fn axe() -> Option<String> {
+pub(crate) fn axe() -> Option<String> {
     let Some(file) = std::env::var_os("PEAKORDER_AXE") else {
         assert!(std::env::var_os(NEEDED).is_none(), "PEAKORDER_AXE names no axe.min.js; .ci/run fetches it");
         eprintln!("SKIPPED: PEAKORDER_AXE names no axe.min.js; .ci/run fetches it");
@@ -27,7 +27,7 @@ fn axe() -> Option<String> {
     Some(std::fs::read_to_string(&file).unwrap_or_else(|e| panic!("{}: {e}", file.display())))
 }
 
-fn findings(browser: &Browser, axe: &str) -> Vec<String> {
+pub(crate) fn findings(browser: &Browser, axe: &str) -> Vec<String> {
     browser.run(axe);
     let result = browser
         .run_async(

@@ -9,6 +9,7 @@ mod keyboard;
 mod left;
 mod lesson;
 mod lost;
+mod privacy;
 mod sound;
 #[cfg(target_os = "linux")]
 mod straps;

@@ -1,7 +1,7 @@
 //! Reversals, peaks, gaps and order of one swing.
 
 use super::impact_of::ImpactAndReach;
-use super::{Part, instant, round};
+use super::{Part, holes, instant, round};
 use crate::detect::onset::Onset;
 use crate::detect::phases::Phases;
 use crate::sequence::fit::at_least_seven_s;
@@ -43,7 +43,13 @@ pub(super) fn reversals_and_peaks(
     half_s: f64,
 ) {
     locate(parts, phases, found, half_s);
-    let noisiest = parts.iter().filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
+    // A peak that will be withheld must not decide how the others are smoothed.
+    let whole = |p: &&Part<'_>| {
+        let from_s = p.reversal.map_or(phases.trunk_reversal_s, |r| r.t_s);
+        !holes::may_hide_peak(p, from_s, found.impact.t_s)
+    };
+    let noisiest =
+        parts.iter().filter(whole).filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
     let wider_s = peak::widened_s(half_s, noisiest);
     if wider_s > 1.1 * half_s {
         locate(parts, phases, found, wider_s);

@@ -1,6 +1,6 @@
 //! The running lesson.
 
-use super::extract::{Body, on_disk};
+use super::extract::Body;
 use crate::serve::api_error::{ApiError, ErrorBody};
 use crate::serve::app_state::AppState;
 use crate::serve::past_lesson::BASELINE;
@@ -47,9 +47,7 @@ pub(super) async fn start(
     Body(start): Body<Start>,
 ) -> Result<(StatusCode, Json<SessionId>), ApiError> {
     check_label(&start.baseline_block)?;
-    let library = Arc::clone(&app.library);
-    let player = on_disk(move || library.player(&start.player)).await?;
-    let session = app.lessons.start(&player, &start.baseline_block).await?;
+    let session = app.lessons.start(&start.player, &start.baseline_block).await?;
     Ok((StatusCode::CREATED, Json(SessionId { session })))
 }
 

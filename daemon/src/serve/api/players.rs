@@ -3,11 +3,13 @@
 use super::extract::{Body, Path, on_disk};
 use crate::serve::api_error::{ApiError, ErrorBody};
 use crate::serve::app_state::AppState;
-use crate::serve::library::{NewPlayer, PlayerCard};
+use crate::serve::library::{Kept, NewPlayer, PlayerCard};
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
+use serde::Deserialize;
 use std::sync::Arc;
+use utoipa::ToSchema;
 
 /// All players.
 #[utoipa::path(get, path = "/players", responses((status = 200, body = Vec<PlayerCard>)))]
@@ -39,4 +41,42 @@ pub(super) async fn change(
 ) -> Result<Json<PlayerCard>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || library.change_player(&id, player)).await.map(Json)
+}
+
+/// What the library keeps of a player, which is what `DELETE` removes. Recordings elsewhere, exports
+/// and backups are not known to it.
+#[utoipa::path(get, path = "/players/{id}/kept",
+    params(("id" = String, Path, description = "player's id")),
+    responses((status = 200, body = Kept), (status = 404, body = ErrorBody)))]
+pub(super) async fn kept(
+    State(app): State<Arc<AppState>>,
+    Path(id): Path<String>,
+) -> Result<Json<Kept>, ApiError> {
+    let library = Arc::clone(&app.library);
+    on_disk(move || library.kept(&id)).await.map(Json)
+}
+
+/// Whom to forget.
+#[derive(Debug, Deserialize, ToSchema)]
+pub(super) struct Forget {
+    /// The player's name, as the library has it: says that this player is meant.
+    name: String,
+    /// Also the sessions that have the player's name and no id.
+    #[serde(default)]
+    also_by_name: bool,
+}
+
+/// Removes a player's card and sessions for good; answers with what was removed (`perhaps` only if asked for).
+#[utoipa::path(delete, path = "/players/{id}", request_body = Forget,
+    params(("id" = String, Path, description = "player's id")),
+    responses((status = 200, body = Kept), (status = 404, body = ErrorBody),
+        (status = 409, body = ErrorBody, description = "the player is being recorded"),
+        (status = 422, body = ErrorBody, description = "the name is not the player's"),
+        (status = 500, body = ErrorBody, description = "a file cannot be removed; ask again when the cause is mended")))]
+pub(super) async fn forget(
+    State(app): State<Arc<AppState>>,
+    Path(id): Path<String>,
+    Body(forget): Body<Forget>,
+) -> Result<Json<Kept>, ApiError> {
+    Ok(Json(app.lessons.forget(&id, &forget.name, forget.also_by_name).await?))
 }

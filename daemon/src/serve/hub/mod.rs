@@ -17,7 +17,7 @@ pub use assessment::SwingExtra;
 use crate::engine::Computation;
 use crate::output::Told;
 use crate::recorder::Backlog;
-use crate::serve::viewers::{ViewersSee, remarks_without_words};
+use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
 use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_analysis::words;
@@ -220,7 +220,16 @@ impl Hub {
         if let LiveEvent::Trouble { what, .. } = event {
             tracing::warn!("{}", words::trouble::sentence(what));
         }
-        feed.publish(event_name(event), &Told::from(event));
+        match without_folder(event) {
+            None => feed.publish(event_name(event), &Told::from(event)),
+            Some(without) => {
+                let name = event_name(event);
+                let both = to_json(name, &Told::from(event)).zip(to_json(name, &Told::from(&without)));
+                if let Some((data, without)) = both {
+                    feed.publish_two(name, data, without);
+                }
+            }
+        }
         if matches!(event, LiveEvent::Swing { .. }) {
             self.unassessed.notify_one();
         }
@@ -302,7 +311,13 @@ impl Hub {
         let Inner { feed, lesson: slot } = &mut *inner;
         let Some(lesson) = slot.take() else { return };
         if let Some(text) = problem {
-            feed.publish("problem", &json!({ "text": text }));
+            // The reason may name folders.
+            let without = json!({ "text": "the recording stopped; the coach's device says why" });
+            if let Some((data, without)) =
+                to_json("problem", &json!({ "text": text })).zip(to_json("problem", &without))
+            {
+                feed.publish_two("problem", data, without);
+            }
         }
         let ended = ended.unwrap_or_else(|| LiveEvent::SessionEnded {
             t_s: lesson.now_s(),

@@ -6,7 +6,7 @@ pub use source::LessonSource;
 
 use super::hub::lesson_state::LessonState;
 use super::hub::{Hub, RunningLesson};
-use super::library::{Library, LibraryError, PlayerCard};
+use super::library::{Kept, Library, LibraryError};
 use crate::engine::{Engine, EngineError, Recording};
 use crate::source::straps::{CLOSING, Request};
 use peakorder_protocol::log::MarkKind;
@@ -23,9 +23,18 @@ pub enum LessonError {
     /// The player has not agreed to be recorded.
     #[error("{0} has not agreed to be recorded; ask, and note the consent with the player")]
     NoConsent(String),
+    /// The player who is to be forgotten is being recorded.
+    #[error("a lesson of {0} is running; end it first")]
+    OfPlayer(String),
+    /// What was typed is not the name of the player who is to be forgotten.
+    #[error("the player's name is {0}; type it to forget this player")]
+    OtherName(String),
     /// No lesson is running.
     #[error("no lesson is running; start one first")]
     NoneRunning,
+    /// It failed inside this program.
+    #[error("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)")]
+    Failed,
     /// The straps or files take long to close.
     #[error("the lesson is still being closed; look again soon")]
     StillClosing,
@@ -56,16 +65,20 @@ pub struct LessonControl {
     library: Arc<Library>,
     hub: Arc<Hub>,
     handle: Mutex<Option<Handle>>,
+    /// No lesson begins while a player is being forgotten.
+    beginning: Mutex<()>,
 }
 
 impl LessonControl {
     /// Lessons with samples from `source`, recorded into `library` and shown by `hub`.
     pub fn new(source: LessonSource, library: Arc<Library>, hub: Arc<Hub>) -> Self {
-        Self { source, library, hub, handle: Mutex::new(None) }
+        Self { source, library, hub, handle: Mutex::new(None), beginning: Mutex::new(()) }
     }
 
-    /// Starts a lesson; returns the session's id.
-    pub async fn start(&self, player: &PlayerCard, baseline_block: &str) -> Result<String, LessonError> {
+    /// Starts a lesson of the player of that id; returns the session's id.
+    pub async fn start(&self, player: &str, baseline_block: &str) -> Result<String, LessonError> {
+        let _beginning = self.beginning.lock().await;
+        let player = &self.on_library(player, Library::player).await?;
         let mut handle = self.handle.lock().await;
         if let Some(running) = self.hub.running() {
             return Err(LessonError::AlreadyRunning(running));
@@ -105,6 +118,31 @@ impl LessonControl {
         });
         *handle = Some(Handle { requests: flow.requests, ended: watch_ended });
         Ok(id)
+    }
+
+    /// Work with the library on a thread that may block.
+    async fn on_library<T: Send + 'static>(
+        &self,
+        player: &str,
+        work: impl FnOnce(&Library, &str) -> Result<T, LibraryError> + Send + 'static,
+    ) -> Result<T, LessonError> {
+        let (library, player) = (Arc::clone(&self.library), player.to_owned());
+        let done = tokio::task::spawn_blocking(move || work(&library, &player)).await;
+        Ok(done.map_err(|_| LessonError::Failed)??)
+    }
+
+    /// Removes all that the library keeps of a player, whose `name` says that this one is meant.
+    pub async fn forget(&self, player: &str, name: &str, also_by_name: bool) -> Result<Kept, LessonError> {
+        let _beginning = self.beginning.lock().await;
+        let kept = self.on_library(player, Library::kept).await?;
+        if kept.name.trim() != name.trim() {
+            return Err(LessonError::OtherName(kept.name));
+        }
+        let recorded = self.hub.with_lesson(|l| l.state.session().player.id.clone()).flatten();
+        if recorded.is_some_and(|id| id == kept.id) {
+            return Err(LessonError::OfPlayer(kept.name));
+        }
+        self.on_library(player, move |library, id| library.forget(id, also_by_name)).await
     }
 
     /// Marks the running lesson now; returns the time on the session clock, s.

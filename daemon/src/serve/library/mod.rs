@@ -9,9 +9,15 @@
 //!
 //! An id in a request is compared with the names on disk and never becomes part of a path.
 
+mod consent;
+mod export;
+mod forget;
 mod players;
 mod sessions;
 
+pub use consent::{ConsentEntry, ConsentTo};
+pub use export::{ExportError, Exported};
+pub use forget::{Kept, KeptSession, Person};
 pub use players::{NewPlayer, PlayerCard, PlayerError};
 pub use sessions::SessionRow;
 
@@ -78,8 +84,8 @@ pub struct Library {
     /// One writer of player files at a time.
     writing: Mutex<()>,
     rows: sessions::RowCache,
-    /// Locked as long as the library is open: two programs would overwrite each other's files.
-    _lock: File,
+    /// Locked as long as the library is open for writing: two programs would overwrite each other's files.
+    _lock: Option<File>,
 }
 
 /// The platform's folder for this program's data.
@@ -109,7 +115,7 @@ impl Library {
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
         private_dir(folder).with_context(|| folder.display().to_string())?;
         let library = Self {
-            _lock: lock(folder)?,
+            _lock: Some(lock(folder)?),
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
@@ -117,6 +123,27 @@ impl Library {
         };
         for dir in [&library.players, &library.sessions] {
             private_dir(dir).with_context(|| dir.display().to_string())?;
+        }
+        if let Err(why) = library.clear_forgotten() {
+            tracing::warn!(%why, "A session that was to be forgotten is still there.");
+        }
+        Ok(library)
+    }
+
+    /// Opens a library that is there, to read it; another program may serve it meanwhile.
+    pub fn look(folder: &Path) -> anyhow::Result<Self> {
+        let library = Self {
+            _lock: None,
+            players: folder.join("players"),
+            sessions: folder.join("sessions"),
+            writing: Mutex::new(()),
+            rows: sessions::RowCache::default(),
+        };
+        if !(library.players.is_dir() && library.sessions.is_dir()) {
+            bail!(
+                "{}: no library there; name the folder that peakorderd serve uses with --library DIR",
+                folder.display()
+            );
         }
         Ok(library)
     }

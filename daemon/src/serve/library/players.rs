@@ -1,6 +1,6 @@
 //! Player files.
 
-use super::{Library, LibraryError};
+use super::{ConsentEntry, Library, LibraryError};
 use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::Player;
@@ -58,9 +58,12 @@ pub struct PlayerCard {
     /// What the coach typed.
     #[serde(flatten)]
     pub about: NewPlayer,
-    /// When the consent was given, RFC 3339 UTC.
+    /// When the consent in force was given, RFC 3339 UTC.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub consent_utc: Option<String>,
+    /// Every answer that the player gave, in order; the last one counts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub consents: Vec<ConsentEntry>,
 }
 
 impl NewPlayer {
@@ -90,6 +93,7 @@ impl PlayerCard {
             handedness: self.about.handedness,
             goal: self.about.goal.clone(),
             limits: self.about.limits.clone(),
+            consent_utc: self.consent_utc.clone(),
         }
     }
 }
@@ -109,7 +113,7 @@ impl Library {
             }
             let Some(id) = path.file_stem().and_then(|s| s.to_str()) else { continue };
             match toml_file::read::<PlayerCard>(&path) {
-                Ok(card) => players.push(PlayerCard { id: id.to_owned(), ..card }),
+                Ok(card) => players.push(PlayerCard { id: id.to_owned(), ..card }.settle_consent()),
                 Err(why) => tracing::warn!("{}: {why}; the player is left out", path.display()),
             }
         }
@@ -136,8 +140,10 @@ impl Library {
         let about = player.checked()?;
         let _writing = self.lock();
         self.refuse_same_name(&about.name, None)?;
-        let consent_utc = about.consent.then(now_utc);
-        let card = PlayerCard { id: random::hex(8), about, consent_utc };
+        let agreed = about.consent;
+        let mut card = PlayerCard { id: random::hex(8), about, consent_utc: None, consents: Vec::new() };
+        card.note_consent(agreed, now_utc());
+        let card = card.settle_consent();
         self.write(&card)?;
         Ok(card)
     }
@@ -148,13 +154,15 @@ impl Library {
         let _writing = self.lock();
         let known = self.player(id)?;
         self.refuse_same_name(&about.name, Some(id))?;
-        let consent_utc = if about.consent { known.consent_utc.or_else(|| Some(now_utc())) } else { None };
-        let card = PlayerCard { id: known.id, about, consent_utc };
+        let agreed = about.consent;
+        let mut card = PlayerCard { about, ..known };
+        card.note_consent(agreed, now_utc());
+        let card = card.settle_consent();
         self.write(&card)?;
         Ok(card)
     }
 
-    fn lock(&self) -> std::sync::MutexGuard<'_, ()> {
+    pub(super) fn lock(&self) -> std::sync::MutexGuard<'_, ()> {
         self.writing.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
     }
 

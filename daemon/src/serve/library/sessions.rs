@@ -49,6 +49,14 @@ struct CachedRow {
 #[derive(Default)]
 pub(super) struct RowCache(Mutex<HashMap<String, CachedRow>>);
 
+impl RowCache {
+    /// Leaves nothing of these sessions.
+    pub(super) fn forget<'a>(&self, ids: impl Iterator<Item = &'a str>) {
+        let mut known = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        ids.for_each(|id| drop(known.remove(id)));
+    }
+}
+
 fn stamp(folder: &Path) -> Stamp {
     let changed = |name: &str| folder.join(name).metadata().and_then(|m| m.modified()).ok();
     (changed(SESSION_FILE), changed(SWINGS_DIR))
@@ -64,7 +72,8 @@ impl Library {
                 if !entry.file_type().ok()?.is_dir() {
                     return None;
                 }
-                Some((entry.file_name().to_str()?.to_owned(), entry.path()))
+                let name = entry.file_name().to_str()?.to_owned();
+                (!name.starts_with(super::forget::FORGOTTEN)).then(|| (name, entry.path()))
             })
             .collect())
     }

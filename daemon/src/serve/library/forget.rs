@@ -1,0 +1,237 @@
+//! What the library keeps of a player, and forgetting it.
+//!
+//! A session that goes is first renamed to `sessions/.forgotten-…`, which nobody takes for a
+//! session, and then removed. The player's file goes last. So forgetting that was broken off is
+//! finished by forgetting again; what was renamed by then is also removed when the library is opened.
+
+use super::{Library, LibraryError, PlayerCard};
+use crate::serve::random;
+use peakorder_protocol::files::read;
+use peakorder_protocol::remark::REMARKS_FILE;
+use peakorder_protocol::session::{SESSION_FILE, SessionDir};
+use serde::Serialize;
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+use utoipa::ToSchema;
+
+/// How the name of a session folder that goes begins.
+pub(super) const FORGOTTEN: &str = ".forgotten-";
+/// A damaged `session.toml` is searched for the player's id, and remarks are counted, up to this length.
+const SEARCHED_BYTES: u64 = 8 << 20;
+
+/// What the library keeps of a player.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Kept {
+    /// The player's id.
+    pub id: String,
+    /// The player's name.
+    pub name: String,
+    /// The library has the player's card: name, goal, limits, consent.
+    pub card: bool,
+    /// The player's sessions, earliest first.
+    pub sessions: Vec<KeptSession>,
+    /// Sessions that name no player's id and have the player's name: perhaps the player's.
+    pub perhaps: Vec<KeptSession>,
+    /// Folders among the sessions that cannot be read: whose they are is not known.
+    pub unreadable: Vec<String>,
+}
+
+/// One session.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct KeptSession {
+    /// Its folder's name.
+    pub id: String,
+    /// Start, RFC 3339 UTC; empty where the session file cannot be read.
+    pub started_utc: String,
+    /// Swing files.
+    pub swings: usize,
+    /// Lines of the coach's remarks.
+    pub remarks: usize,
+    /// All files together.
+    pub bytes: u64,
+    #[serde(skip)]
+    pub(super) folder: PathBuf,
+}
+
+/// A player of whom the library keeps something.
+#[derive(Debug, Clone)]
+pub struct Person {
+    /// Id.
+    pub id: String,
+    /// Name: the card's, or that of the latest session.
+    pub name: String,
+    /// The card, unless it is gone.
+    pub card: Option<PlayerCard>,
+}
+
+/// Whose a session folder is.
+enum Whose {
+    Of { id: String, name: String },
+    Named(String),
+    Unknown,
+}
+
+/// A folder among the sessions.
+struct Folder {
+    kept: KeptSession,
+    whose: Whose,
+}
+
+impl Library {
+    /// Everybody of whom the library keeps a card or a session, by name.
+    pub fn people(&self) -> Result<Vec<Person>, LibraryError> {
+        let cards = self.players()?;
+        let mut people: Vec<Person> = cards
+            .into_iter()
+            .map(|card| Person { id: card.id.clone(), name: card.about.name.clone(), card: Some(card) })
+            .collect();
+        let mut folders = self.all_folders()?;
+        folders.sort_by(|a, b| b.kept.started_utc.cmp(&a.kept.started_utc));
+        for folder in folders {
+            if let Whose::Of { id, name } = folder.whose
+                && !people.iter().any(|p| p.id == id)
+            {
+                people.push(Person { id, name, card: None });
+            }
+        }
+        people.sort_by(|a, b| a.name.cmp(&b.name).then_with(|| a.id.cmp(&b.id)));
+        Ok(people)
+    }
+
+    /// What the library keeps of the player `id`.
+    pub fn kept(&self, id: &str) -> Result<Kept, LibraryError> {
+        let person = self.people()?.into_iter().find(|p| p.id == id).ok_or(LibraryError::NoPlayer)?;
+        let mut kept = Kept {
+            card: person.card.is_some(),
+            id: person.id,
+            name: person.name,
+            sessions: Vec::new(),
+            perhaps: Vec::new(),
+            unreadable: Vec::new(),
+        };
+        let same = |name: &str| name.trim().to_lowercase() == kept.name.trim().to_lowercase();
+        for folder in self.all_folders()? {
+            match folder.whose {
+                Whose::Of { id, .. } if id == kept.id => kept.sessions.push(folder.kept),
+                Whose::Named(name) if same(&name) => kept.perhaps.push(folder.kept),
+                Whose::Of { .. } | Whose::Named(_) => {}
+                Whose::Unknown if names(&folder.kept.folder, &kept.id) => kept.sessions.push(folder.kept),
+                Whose::Unknown => kept.unreadable.push(folder.kept.id),
+            }
+        }
+        for list in [&mut kept.sessions, &mut kept.perhaps] {
+            list.sort_by(|a, b| a.started_utc.cmp(&b.started_utc).then_with(|| a.id.cmp(&b.id)));
+        }
+        kept.unreadable.sort();
+        Ok(kept)
+    }
+
+    /// Removes all that the library keeps of the player `id`; with `also_by_name` also the sessions
+    /// that are perhaps the player's. Returns what was kept.
+    pub fn forget(&self, id: &str, also_by_name: bool) -> Result<Kept, LibraryError> {
+        let _writing = self.lock();
+        let kept = self.kept(id)?;
+        let going: Vec<&KeptSession> =
+            kept.sessions.iter().chain(kept.perhaps.iter().filter(|_| also_by_name)).collect();
+        for session in &going {
+            SessionDir::at(&session.folder).refuse_if_recording()?;
+        }
+        for session in &going {
+            let aside = self.sessions.join(format!("{FORGOTTEN}{}", random::hex(8)));
+            fs::rename(&session.folder, &aside).map_err(LibraryError::at(&session.folder))?;
+        }
+        self.clear_forgotten()?;
+        self.rows.forget(going.iter().map(|s| s.id.as_str()));
+        sync(&self.sessions);
+        let card = self.players.join(format!("{}.toml", kept.id));
+        let part = self.players.join(format!("{}.toml.part", kept.id));
+        for file in [&part, &card] {
+            match fs::remove_file(file) {
+                Err(e) if e.kind() != io::ErrorKind::NotFound => return Err(LibraryError::at(file)(e)),
+                _ => {}
+            }
+        }
+        sync(&self.players);
+        Ok(kept)
+    }
+
+    /// Removes what an interrupted [`Library::forget`] had renamed.
+    pub(super) fn clear_forgotten(&self) -> Result<(), LibraryError> {
+        for entry in fs::read_dir(&self.sessions).map_err(LibraryError::at(&self.sessions))? {
+            let entry = entry.map_err(LibraryError::at(&self.sessions))?;
+            if entry.file_name().to_string_lossy().starts_with(FORGOTTEN) {
+                fs::remove_dir_all(entry.path()).map_err(LibraryError::at(&entry.path()))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Every folder among the sessions, whether it can be read or not; links are not followed.
+    fn all_folders(&self) -> Result<Vec<Folder>, LibraryError> {
+        let mut folders = Vec::new();
+        for entry in fs::read_dir(&self.sessions).map_err(LibraryError::at(&self.sessions))? {
+            let entry = entry.map_err(LibraryError::at(&self.sessions))?;
+            let id = entry.file_name().to_string_lossy().into_owned();
+            if id.starts_with(FORGOTTEN) || !entry.file_type().is_ok_and(|t| t.is_dir()) {
+                continue;
+            }
+            folders.push(folder(id, entry.path()));
+        }
+        Ok(folders)
+    }
+}
+
+fn folder(id: String, path: PathBuf) -> Folder {
+    let (started_utc, whose) = match SessionDir::open(&path) {
+        Err(_) => (String::new(), Whose::Unknown),
+        Ok((_, session)) => {
+            let name = session.player.name;
+            let whose = match session.player.id {
+                Some(id) => Whose::Of { id, name },
+                None => Whose::Named(name),
+            };
+            (session.started_utc, whose)
+        }
+    };
+    let kept = KeptSession {
+        id,
+        started_utc,
+        swings: SessionDir::at(&path).swing_numbers().map_or(0, |n| n.len()),
+        remarks: read(&path.join(REMARKS_FILE), SEARCHED_BYTES)
+            .map_or(0, |b| b.split(|c| *c == b'\n').filter(|l| !l.is_empty()).count()),
+        bytes: bytes_in(&path),
+        folder: path,
+    };
+    Folder { kept, whose }
+}
+
+/// Whether the session file of a folder that cannot be read names the player `id`, as far as it is there.
+fn names(folder: &Path, id: &str) -> bool {
+    let quoted = format!("\"{id}\"");
+    [SESSION_FILE.to_owned(), format!("{SESSION_FILE}.part")].iter().any(|name| {
+        read(&folder.join(name), SEARCHED_BYTES)
+            .is_ok_and(|bytes| bytes.windows(quoted.len()).any(|w| w == quoted.as_bytes()))
+    })
+}
+
+/// Bytes of all files below a folder; links count as themselves.
+fn bytes_in(folder: &Path) -> u64 {
+    let Ok(entries) = fs::read_dir(folder) else { return 0 };
+    entries
+        .filter_map(Result::ok)
+        .map(|entry| match entry.metadata() {
+            Ok(meta) if meta.is_dir() => bytes_in(&entry.path()),
+            Ok(meta) => meta.len(),
+            Err(_) => 0,
+        })
+        .sum()
+}
+
+/// Best effort: some file systems cannot sync a folder. After a power cut the files may be there again,
+/// and forgetting again removes them.
+fn sync(folder: &Path) {
+    if let Err(why) = File::open(folder).and_then(|f| f.sync_all()) {
+        tracing::debug!("{}: {why}", folder.display());
+    }
+}
