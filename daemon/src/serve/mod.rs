@@ -25,6 +25,7 @@ mod page;
 mod past_lesson;
 mod random;
 mod remarks;
+mod told_folders;
 mod toml_file;
 mod viewers;
 mod write_timeout;

@@ -18,7 +18,7 @@ use std::time::Instant;
 use subtle::ConstantTimeEq as _;
 
 /// Name of the cookie.
-const COOKIE: &str = "peakorder";
+pub const COOKIE: &str = "peakorder";
 
 /// What a device may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -1,7 +1,7 @@
 //! Players.
 
 use super::extract::{Body, Path, on_disk};
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::library::{NewPlayer, PlayerCard};
 use axum::Json;
@@ -10,15 +10,15 @@ use axum::http::StatusCode;
 use std::sync::Arc;
 
 /// All players.
-#[utoipa::path(get, path = "/players", responses((status = 200, body = Vec<PlayerCard>)))]
+#[utoipa::path(get, path = "/players", operation_id = "players", responses((status = 200, body = Vec<PlayerCard>)))]
 pub(super) async fn list(State(app): State<Arc<AppState>>) -> Result<Json<Vec<PlayerCard>>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || library.players()).await.map(Json)
 }
 
 /// Adds a player.
-#[utoipa::path(post, path = "/players", request_body = NewPlayer,
-    responses((status = 201, body = PlayerCard), (status = 422, body = ErrorBody)))]
+#[utoipa::path(post, path = "/players", operation_id = "add_player", request_body = NewPlayer,
+    responses((status = 201, body = PlayerCard), (status = 409, description = "another player has the name")))]
 pub(super) async fn add(
     State(app): State<Arc<AppState>>,
     Body(player): Body<NewPlayer>,
@@ -29,9 +29,9 @@ pub(super) async fn add(
 }
 
 /// Changes a player.
-#[utoipa::path(put, path = "/players/{id}", request_body = NewPlayer,
-    params(("id" = String, Path, description = "player's id")),
-    responses((status = 200, body = PlayerCard), (status = 404, body = ErrorBody)))]
+#[utoipa::path(put, path = "/players/{id}", operation_id = "change_player", request_body = NewPlayer,
+    params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = PlayerCard), (status = 409, description = "another player has the name")))]
 pub(super) async fn change(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,

@@ -73,6 +73,7 @@ impl LibraryError {
 
 /// Players and sessions under one folder.
 pub struct Library {
+    folder: PathBuf,
     players: PathBuf,
     sessions: PathBuf,
     /// One writer of player files at a time.
@@ -107,9 +108,12 @@ impl Library {
     /// Opens the library in `folder`. Folders that are missing are made, readable only by
     /// their owner.
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
+        // Whole, so that it can be told from the rest of a message.
+        let folder = &std::path::absolute(folder).with_context(|| folder.display().to_string())?;
         private_dir(folder).with_context(|| folder.display().to_string())?;
         let library = Self {
             _lock: lock(folder)?,
+            folder: folder.clone(),
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
@@ -119,5 +123,10 @@ impl Library {
             private_dir(dir).with_context(|| dir.display().to_string())?;
         }
         Ok(library)
+    }
+
+    /// Where the library is.
+    pub(super) fn folder_path(&self) -> &Path {
+        &self.folder
     }
 }

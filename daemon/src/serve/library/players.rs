@@ -1,12 +1,14 @@
 //! Player files.
 
 use super::{Library, LibraryError};
+use crate::serve::api::{line, schema};
 use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::Player;
 use serde::{Deserialize, Serialize};
 use std::fs;
 use utoipa::ToSchema;
+use utoipa::openapi::{RefOr, Schema};
 
 /// Longest name, characters.
 const NAME_LIMIT: usize = 80;
@@ -33,15 +35,18 @@ pub enum PlayerError {
 /// What the coach types about a player.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct NewPlayer {
-    /// Name.
+    /// Name: one line.
+    #[schema(schema_with = name_schema)]
     pub name: String,
     /// Side the player swings from.
     pub handedness: Handedness,
     /// What the player works on.
     #[serde(default)]
+    #[schema(max_length = 2000)]
     pub goal: String,
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
+    #[schema(max_length = 2000)]
     pub limits: String,
     /// The player has agreed to be recorded; without this no lesson starts.
     #[serde(default)]
@@ -60,6 +65,10 @@ pub struct PlayerCard {
     /// When the consent was given, RFC 3339 UTC.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub consent_utc: Option<String>,
+}
+
+fn name_schema() -> RefOr<Schema> {
+    schema(line(NAME_LIMIT))
 }
 
 impl NewPlayer {
