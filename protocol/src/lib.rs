@@ -24,6 +24,7 @@ pub mod text;
 pub mod toml_line;
 pub mod trouble;
 pub mod unknown_word;
+mod whole_number;
 
 pub use role::{Handedness, Role};
 pub use unknown_word::UnknownWord;

@@ -10,6 +10,7 @@ mod fold;
 pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
 use crate::files;
+use crate::whole_number;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use std::fs::{self, File};
@@ -49,6 +50,7 @@ pub enum What {
     /// What the ball did. Replaces the swing's earlier labels; an empty list removes them.
     Outcome {
         /// Number of the swing.
+        #[serde(deserialize_with = "whole_number::required")]
         swing: u32,
         /// In the coach's words.
         labels: Vec<String>,
@@ -57,7 +59,11 @@ pub enum What {
     /// lesson (no swing): added to the others.
     Note {
         /// Number of the swing; absent for a note of the lesson.
-        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(
+            default,
+            skip_serializing_if = "Option::is_none",
+            deserialize_with = "whole_number::optional"
+        )]
         swing: Option<u32>,
         /// In the coach's words.
         text: String,
@@ -65,6 +71,7 @@ pub enum What {
     /// Leaves a swing out of every summary, or takes it in again. Its files stay.
     Exclude {
         /// Number of the swing.
+        #[serde(deserialize_with = "whole_number::required")]
         swing: u32,
         /// Left out from now on?
         excluded: bool,
@@ -81,7 +88,7 @@ pub enum What {
     Undo {
         /// Id of that remark. Its key is `undone` in the file, where `id` is the line's own;
         /// a request may say `id`.
-        #[serde(rename = "undone", alias = "id")]
+        #[serde(rename = "undone", alias = "id", deserialize_with = "whole_number::required")]
         id: u32,
     },
 }

@@ -24,7 +24,7 @@ pub enum Trouble {
     },
     /// A file that is computed from the recording cannot be written. It is tried again.
     FileNotWritten {
-        /// The file.
+        /// The file, named from the session's folder on.
         file: String,
         /// The system's reason.
         why: String,

@@ -89,7 +89,11 @@ impl TestServer {
         let out = child.stdout.take().expect("stdout is piped");
         let mut lines = BufReader::new(out).lines();
         let mut greeting = lines.next().expect("it says where it is").expect("it prints UTF-8");
-        let address = greeting.strip_prefix("http://").and_then(|g| g.strip_suffix('/')).expect("an address");
+        let address = greeting
+            .strip_prefix("http://")
+            .or_else(|| greeting.strip_prefix("https://"))
+            .and_then(|g| g.strip_suffix('/'))
+            .expect("an address");
         let port = address.parse::<SocketAddr>().expect("an address with a port").port();
         // What follows (links) comes at once; later output goes nowhere.
         if arguments.iter().any(|a| a.starts_with("0.0.0.0")) {

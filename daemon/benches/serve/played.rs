@@ -44,6 +44,7 @@ impl Played {
                 source: LessonSource::Virtual { seed: 1, speed: Speed::Max },
                 allowed_hosts: Vec::new(),
                 passcode_file: None,
+                encryption: peakorder_daemon::serve::tls::Encryption::Off,
                 forget_devices: false,
             }))
             .expect("it listens");

@@ -3,6 +3,7 @@
 use super::bluetooth::ConfigFile;
 use super::console;
 use crate::serve::lesson::LessonSource;
+use crate::serve::tls::Encryption;
 use crate::serve::{Options, Server, greeting, library};
 use crate::source::pace::Speed;
 use std::net::SocketAddr;
@@ -14,7 +15,7 @@ use std::process::ExitCode;
 #[command(
     after_help = "Only browsers on this computer reach the default address. With --listen 0.0.0.0:7311 \
     (or another address of this computer) other devices do too; each must then be paired, with a link \
-    that is printed here or with a passcode, and is then known for 90 days. The connection is not encrypted: use it in a network you trust."
+    that is printed here or with a passcode, and is then known for 90 days. The connection is not encrypted, so use it in a network you trust, or add --tls, or --tls-cert and --tls-key."
 )]
 pub(super) struct Arguments {
     /// Address and port to listen on.
@@ -29,6 +30,16 @@ pub(super) struct Arguments {
     /// File with a passcode (8 characters or more) for the coach's device.
     #[arg(long, value_name = "FILE")]
     passcode_file: Option<PathBuf>,
+    /// Encrypt connections with a certificate that peakorderd makes and keeps in the library; its
+    /// fingerprint is printed here.
+    #[arg(long, conflicts_with_all = ["tls_cert", "tls_key"])]
+    tls: bool,
+    /// Encrypt connections with this certificate (PEM).
+    #[arg(long, value_name = "FILE", requires = "tls_key")]
+    tls_cert: Option<PathBuf>,
+    /// The certificate's private key (PEM), readable by its owner only.
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    tls_key: Option<PathBuf>,
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
@@ -61,6 +72,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         source,
         allowed_hosts: arguments.allow_hosts,
         passcode_file: arguments.passcode_file,
+        encryption: match (arguments.tls_cert, arguments.tls_key) {
+            (Some(certificate), Some(key)) => Encryption::Files { certificate, key },
+            _ if arguments.tls => Encryption::Own,
+            _ => Encryption::Off,
+        },
         forget_devices: arguments.forget_devices,
     })
     .await?;

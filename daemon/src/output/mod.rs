@@ -118,9 +118,18 @@ impl Outputs {
             && !self.told_unwritten
         {
             self.told_unwritten = true;
+            tracing::warn!(%error, "A file of the session could not be written.");
+            // Watchers are told the name in the session's folder: the whole path names this computer's user.
+            let folder = self.dir.path();
             let (file, why) = match &error {
-                SessionError::Io { path, source } => (path.display().to_string(), source.to_string()),
-                other => (self.dir.path().display().to_string(), other.to_string()),
+                SessionError::Io { path, source } => {
+                    let file = path.strip_prefix(folder).unwrap_or(path);
+                    (file.display().to_string(), source.to_string())
+                }
+                other => {
+                    let whole = format!("{}{}", folder.display(), std::path::MAIN_SEPARATOR);
+                    ("the session".into(), other.to_string().replace(&whole, ""))
+                }
             };
             self.trouble(t_s, Trouble::FileNotWritten { file, why });
         }

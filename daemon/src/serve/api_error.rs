@@ -1,7 +1,7 @@
 //! The API's error answers. The only place that knows which status a domain error has.
 
 use super::lesson::LessonError;
-use super::library::LibraryError;
+use super::library::{LibraryError, PlayerError};
 use super::past_lesson::PastLessonError;
 use super::remarks::RemarksError;
 use axum::Json;
@@ -9,7 +9,7 @@ use axum::extract::rejection::{JsonRejection, PathRejection, QueryRejection};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use peakorder_analysis::report::ReportError;
-use peakorder_protocol::remark::RemarkError;
+use peakorder_protocol::remark::{RemarkError, RemarkRefusal};
 use peakorder_protocol::session::SessionError;
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
@@ -22,7 +22,7 @@ pub(super) struct ErrorBody {
 }
 
 /// An error answer.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct ApiError {
     status: StatusCode,
     body: Map<String, Value>,
@@ -57,6 +57,13 @@ impl ApiError {
         Self::new(StatusCode::INTERNAL_SERVER_ERROR, text)
     }
 
+    /// The same with its sentence changed; `None` where nothing changes.
+    pub fn reworded(mut self, change: impl FnOnce(&str) -> Option<String>) -> Option<Self> {
+        let Some(Value::String(text)) = self.body.get_mut("error") else { return None };
+        *text = change(text)?;
+        Some(self)
+    }
+
     /// Adds a key to the body.
     #[must_use]
     pub fn with(mut self, key: &str, value: impl Into<Value>) -> Self {
@@ -74,10 +81,11 @@ impl ApiError {
 
 impl IntoResponse for ApiError {
     fn into_response(self) -> Response {
-        let mut response = (self.status, Json(Value::Object(self.body))).into_response();
+        let mut response = (self.status, Json(&self.body)).into_response();
         if let Some(seconds) = self.retry_after_s {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
         }
+        response.extensions_mut().insert(self);
         response
     }
 }
@@ -89,6 +97,7 @@ impl From<LibraryError> for ApiError {
             LibraryError::NoPlayer | LibraryError::NoSession | LibraryError::NoBlock { .. } => {
                 Self::unknown(text)
             }
+            LibraryError::Player(PlayerError::NameTaken(_)) => Self::conflict(text),
             LibraryError::Player(_) => Self::bad(text),
             LibraryError::Session(SessionError::BeingRecorded(_)) => {
                 Self::conflict("a session of this player is being recorded by another program; end it first")
@@ -151,6 +160,12 @@ impl From<RemarksError> for ApiError {
 impl From<RemarkError> for ApiError {
     fn from(e: RemarkError) -> Self {
         match e {
+            RemarkError::Refused(
+                why @ (RemarkRefusal::NoSuchRemark(_)
+                | RemarkRefusal::TookBack(_)
+                | RemarkRefusal::TakenBack(_)
+                | RemarkRefusal::NoNumberLeft),
+            ) => Self::conflict(why.to_string()),
             RemarkError::Refused(why) => Self::bad(why.to_string()),
             other => Self::internal(other.to_string()),
         }

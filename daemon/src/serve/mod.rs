@@ -25,6 +25,8 @@ mod page;
 mod past_lesson;
 mod random;
 mod remarks;
+pub mod tls;
+mod told_folders;
 mod toml_file;
 mod viewers;
 mod write_timeout;
@@ -44,6 +46,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
 
@@ -68,6 +71,8 @@ pub struct Options {
     pub allowed_hosts: Vec<String>,
     /// File with the passcode.
     pub passcode_file: Option<PathBuf>,
+    /// How connections are encrypted.
+    pub encryption: Encryption,
     /// Forget the paired devices: each has to pair again.
     pub forget_devices: bool,
 }
@@ -77,6 +82,7 @@ pub struct Server {
     listener: TcpListener,
     app: Arc<AppState>,
     close: watch::Sender<bool>,
+    tls: Option<Tls>,
     /// Where it listens.
     pub at: SocketAddr,
     /// Links to pair devices with; `None` on a loopback address.
@@ -91,6 +97,7 @@ impl Server {
         if options.forget_devices {
             PairedDevices::forget(&options.library).context("the paired devices could not be forgotten")?;
         }
+        let secure = options.encryption != Encryption::Off;
         let (pairing, links) = if options.listen.ip().to_canonical().is_loopback() {
             if passcode.is_some() {
                 bail!(
@@ -99,7 +106,7 @@ impl Server {
             }
             (Pairing::open(), None)
         } else {
-            let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library));
+            let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library), secure);
             (pairing, Some(links))
         };
         let listener = TcpListener::bind(options.listen).await.with_context(|| {
@@ -109,6 +116,8 @@ impl Server {
             )
         })?;
         let at = listener.local_addr().context("the listening address is not known")?;
+        let names = Names { at: terminal::reachable(at), hosts: &options.allowed_hosts };
+        let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
         let hub = Arc::new(Hub::new(random::hex(8), invented));
         let lessons = LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub));
@@ -129,7 +138,7 @@ impl Server {
             playbacks: Arc::new(Semaphore::new(PLAYBACKS)),
             closing,
         });
-        Ok(Self { listener, app, close, at, links })
+        Ok(Self { listener, app, close, tls, at, links })
     }
 
     /// The state that it shows.
@@ -139,12 +148,12 @@ impl Server {
 
     /// Serves until `stop` is done, then ends the running lesson.
     pub async fn run(self, stop: impl Future<Output = ()>) {
-        let Self { listener, app, close, .. } = self;
+        let Self { listener, app, close, tls, .. } = self;
         let ticking = tokio::spawn(tick(Arc::clone(&app.hub)));
         let assessing = tokio::spawn(assess(Arc::clone(&app.hub)));
         let router = api::router(Arc::clone(&app));
         let mut closing = app.closing.clone();
-        let serving = tokio::spawn(connections::serve(listener, router, async move {
+        let serving = tokio::spawn(connections::serve(listener, tls, router, async move {
             let _ = closing.wait_for(|c| *c).await;
         }));
         stop.await;
@@ -207,9 +216,16 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
 
 /// The address to open in a browser, and the links where devices have to pair.
 pub fn greeting(server: &Server) -> String {
-    let at = terminal::reachable(server.at);
-    match &server.links {
-        None => format!("http://{at}/"),
-        Some(links) => format!("http://{at}/\n\n{}", terminal::links(at, links)),
+    let scheme = if server.tls.is_some() { "https" } else { "http" };
+    let page = format!("{scheme}://{}", terminal::reachable(server.at));
+    let mut text = format!("{page}/");
+    if let Some(tls) = &server.tls {
+        text += "\n\nIts certificate's SHA-256 fingerprint, to compare with what the browser shows before you trust it:\n  ";
+        text += tls.fingerprint();
     }
+    if let Some(links) = &server.links {
+        text += "\n\n";
+        text += &terminal::links(&page, links);
+    }
+    text
 }

@@ -74,8 +74,14 @@ pub enum FollowError {
 
 /// A text that names no server.
 #[derive(Debug, thiserror::Error)]
-#[error("'{0}' is not an address like http://127.0.0.1:7311/ or a link that peakorderd serve printed")]
-pub struct AddressError(String);
+pub enum AddressError {
+    /// Not an address of ours.
+    #[error("'{0}' is not an address like http://127.0.0.1:7311/ or a link that peakorderd serve printed")]
+    Unknown(String),
+    /// An encrypted one.
+    #[error("'{0}' is encrypted, which peakorderd watch cannot follow; open it in a browser")]
+    Encrypted(String),
+}
 
 /// Where the server is, and how to get in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -90,8 +96,11 @@ impl std::str::FromStr for ServerAddress {
     type Err = AddressError;
 
     fn from_str(text: &str) -> Result<Self, AddressError> {
-        let wrong = || AddressError(text.to_owned());
+        let wrong = || AddressError::Unknown(text.to_owned());
         let uri: Uri = text.parse().map_err(|_| wrong())?;
+        if uri.scheme_str() == Some("https") {
+            return Err(AddressError::Encrypted(text.to_owned()));
+        }
         let authority = uri.authority().filter(|_| uri.scheme_str() == Some("http")).ok_or_else(wrong)?;
         let authority =
             if authority.port().is_some() { authority.to_string() } else { format!("{authority}:80") };

@@ -270,3 +270,54 @@ fn a_reader_who_stops_reading_slows_nobody() {
     assert_eq!(rows[0]["id"], session.as_str());
     assert_eq!(rows[0]["swings"], 26, "{rows}");
 }
+
+#[test]
+fn no_error_tells_where_the_library_is() {
+    let library = tempfile::tempdir().unwrap();
+    let server = TestServer::virtual_lessons(library.path(), "max");
+    let session = server.whole_lesson("Somebody");
+    let folder = library.path().join("sessions").join(&session);
+    let mut told = Vec::new();
+    std::fs::remove_file(folder.join("swings/0001.curves")).unwrap();
+    told.push(server.get(&format!("/api/v1/sessions/{session}/swings/1/curves")).refused(404));
+    told.push(server.get(&format!("/api/v1/sessions/{session}/report?before=none")).refused(404));
+    told.push(server.get(&format!("/api/v1/compare?a={session}:none&b={session}")).refused(404));
+    std::fs::write(folder.join("swings/0001.json"), "{").unwrap();
+    let rows = server.get("/api/v1/sessions").expect(200);
+    told.push(rows[0]["problems"][0].as_str().expect("the damaged swing is told").to_owned());
+    std::fs::write(folder.join("session.toml"), "version = ").unwrap();
+    told.push(server.get(&format!("/api/v1/sessions/{session}")).refused(500));
+    std::fs::remove_file(folder.join("remarks.jsonl")).ok();
+    std::fs::remove_dir_all(library.path().join("players")).unwrap();
+    told.push(server.get("/api/v1/players").refused(500));
+    let place = library.path().to_str().unwrap();
+    for text in &told {
+        assert!(!text.contains(place) && !text.contains("/tmp"), "{text}");
+    }
+    assert!(
+        told[0].contains(&format!("sessions/{session}/swings/0001.curves")),
+        "the file is named: {}",
+        told[0]
+    );
+}
+
+#[test]
+fn a_method_that_an_address_does_not_take_is_refused_with_those_it_takes() {
+    let (_library, server) = server();
+    let at = server.at;
+    for (method, path, takes) in [
+        ("TRACE", "/api/v1/players", "GET"),
+        ("TRACE", "/api/v1/lesson/end", "POST"),
+        ("PATCH", "/api/v1/lesson/target", "PUT"),
+        ("OPTIONS", "/api/v1/state", "GET"),
+    ] {
+        let mut stream = server.connect();
+        write!(stream, "{method} {path} HTTP/1.1\r\nHost: {at}\r\nConnection: close\r\n\r\n").unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        assert!(answer.starts_with("HTTP/1.1 405 "), "{method} {path}: {answer}");
+        let allow =
+            answer.lines().find_map(|l| l.to_ascii_lowercase().strip_prefix("allow:").map(str::to_owned));
+        assert!(allow.is_some_and(|a| a.to_ascii_uppercase().contains(takes)), "{method} {path}: {answer}");
+    }
+}

@@ -149,7 +149,7 @@ fn players_are_kept_and_nobody_is_recorded_without_consent() {
     let added = server.post("/api/v1/players", &about("  Ann ", false)).expect(201);
     assert_eq!((&added["name"], &added["consent_utc"]), (&json!("Ann"), &Value::Null));
     let id = added["id"].as_str().unwrap();
-    server.post("/api/v1/players", &about("ann", true)).refused(422);
+    server.post("/api/v1/players", &about("ann", true)).refused(409);
     server.post("/api/v1/players", &about(" ", true)).refused(422);
     server.post("/api/v1/players", &about(&"x".repeat(81), true)).refused(422);
     server.post("/api/v1/players", &json!({ "name": "Bo", "handedness": "both" })).refused(422);

@@ -83,7 +83,6 @@ impl AccessControl {
         host::check(&host, ends.local, &self.allowed_hosts)?;
         if !read_only {
             host::check_origin(request.headers(), &host)?;
-            json_only(request)?;
         }
         let device = self.pairing.device(request.headers());
         let path = request.uri().path();
@@ -110,7 +109,20 @@ impl AccessControl {
     }
 }
 
-/// Refuses the types that a page of another site can send without asking first.
+/// Middleware of every address with a method that changes something: refuses the types that a page
+/// of another site can send without asking first.
+pub async fn check_type(request: Request, next: Next) -> Response {
+    if !matches!(*request.method(), Method::GET | Method::HEAD)
+        && let Err(why) = json_only(&request)
+    {
+        let mut refused = why.into_response();
+        // The body is not read, so the next request needs a new connection.
+        refused.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+        return refused;
+    }
+    next.run(request).await
+}
+
 fn json_only(request: &Request) -> Result<(), ApiError> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
     let kind = kind.split(';').next().unwrap_or("").trim();

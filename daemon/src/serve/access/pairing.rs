@@ -18,7 +18,7 @@ use std::time::Instant;
 use subtle::ConstantTimeEq as _;
 
 /// Name of the cookie.
-const COOKIE: &str = "peakorder";
+pub const COOKIE: &str = "peakorder";
 
 /// What a device may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -55,6 +55,8 @@ struct PairingState {
     viewer_link: String,
     passcode: Option<String>,
     devices: PairedDevices,
+    /// Connections are encrypted, and the cookie must not be sent over others.
+    secure: bool,
 }
 
 /// Pairs devices and recognises them.
@@ -77,13 +79,14 @@ impl Pairing {
     }
 
     /// For other addresses: unknown devices must pair, by the links returned or by `passcode`.
-    pub fn paired(passcode: Option<String>, devices: PairedDevices) -> (Self, PairingLinks) {
+    pub fn paired(passcode: Option<String>, devices: PairedDevices, secure: bool) -> (Self, PairingLinks) {
         let links = PairingLinks { coach: random::hex(TOKEN_BYTES), viewer: random::hex(TOKEN_BYTES) };
         let state = PairingState {
             coach_link: Some(links.coach.clone()),
             viewer_link: links.viewer.clone(),
             passcode,
             devices,
+            secure,
         };
         (Self { state: Some(Mutex::new(state)), ..Self::open() }, links)
     }
@@ -173,7 +176,9 @@ impl PairingState {
     fn admit(&mut self, device: Device) -> HeaderValue {
         let token = self.devices.admit(device, Timestamp::now());
         let seconds = GOOD_FOR_DAYS * 24 * 3600;
-        let cookie = format!("{COOKIE}={token}; Max-Age={seconds}; HttpOnly; SameSite=Strict; Path=/");
+        let secure = if self.secure { "; Secure" } else { "" };
+        let cookie =
+            format!("{COOKIE}={token}; Max-Age={seconds}; HttpOnly; SameSite=Strict; Path=/{secure}");
         HeaderValue::try_from(cookie).expect("hexadecimal and fixed text are visible ASCII")
     }
 }

@@ -19,14 +19,14 @@ pub fn reachable(listening: SocketAddr) -> SocketAddr {
     SocketAddr::new(outward, listening.port())
 }
 
-/// What is shown when devices have to pair.
-pub fn links(at: SocketAddr, links: &PairingLinks) -> String {
+/// What is shown when devices have to pair with the page at `page`.
+pub fn links(page: &str, links: &PairingLinks) -> String {
     let mut text = String::new();
     for (whom, token) in [
         ("The coach's device (works once)", &links.coach),
         ("Viewers (look only; the link is good until peakorderd ends)", &links.viewer),
     ] {
-        let link = format!("http://{at}/pair/{token}");
+        let link = format!("{page}/pair/{token}");
         let _ = writeln!(text, "{whom}:\n  {link}");
         // A link of this length always fits.
         if let Ok(code) = QrCode::new(link.as_bytes()) {

@@ -1,7 +1,8 @@
 //! The running lesson.
 
+use super::description::{line, schema};
 use super::extract::Body;
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::past_lesson::BASELINE;
 use axum::Json;
@@ -9,9 +10,12 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use peakorder_protocol::UnknownWord;
 use peakorder_protocol::log::MarkKind;
+use peakorder_protocol::mobility::Posture;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use std::sync::Arc;
-use utoipa::ToSchema;
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 /// Longest block label or note, characters.
 const DETAIL_LIMIT: usize = 1000;
@@ -22,8 +26,9 @@ const LABEL_LIMIT: usize = 60;
 pub(super) struct Start {
     /// Id of the player.
     player: String,
-    /// Label of the block that others are compared with.
+    /// Label of the block that others are compared with: one line.
     #[serde(default = "baseline")]
+    #[schema(max_length = 60, pattern = r"^[^\u0000-\u001f\u007f-\u009f]*$")]
     baseline_block: String,
 }
 
@@ -39,9 +44,9 @@ pub(super) struct SessionId {
 
 /// Starts a lesson.
 #[utoipa::path(post, path = "/lesson", request_body = Start,
-    responses((status = 201, body = SessionId), (status = 404, body = ErrorBody),
-        (status = 409, body = ErrorBody, description = "one is running, or the player has not agreed to be recorded"),
-        (status = 503, body = ErrorBody, description = "the straps cannot be used")))]
+    responses((status = 201, body = SessionId), (status = 404, description = "there is no such player"),
+        (status = 409, description = "one is running, or the player has not agreed to be recorded"),
+        (status = 503, description = "the straps cannot be used")))]
 pub(super) async fn start(
     State(app): State<Arc<AppState>>,
     Body(start): Body<Start>,
@@ -53,22 +58,59 @@ pub(super) async fn start(
 
 /// Ends the running lesson.
 #[utoipa::path(post, path = "/lesson/end",
-    responses((status = 200, body = SessionId), (status = 409, body = ErrorBody)))]
+    responses((status = 200, body = SessionId), (status = 409, description = "none is running")))]
 pub(super) async fn end(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
     let session = app.lessons.end().await?;
     Ok(Json(SessionId { session }))
 }
 
 /// A mark at the present moment.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
 pub(super) struct MarkNow {
-    /// `still-start`, `still-end`, `bow-start`, `bow-end`, `arm-raise-start`, `arm-raise-end`,
-    /// `turn-start`, `turn-end`, `block` or `note`.
+    /// Kind of the mark.
     mark: String,
     /// A block's label, a note's text, `seated` or `standing` of a turn.
     #[serde(default)]
     detail: String,
 }
+
+impl PartialSchema for MarkNow {
+    fn schema() -> RefOr<Schema> {
+        let mark = |kinds: &[MarkKind]| json!({ "type": "string", "enum": kinds.iter().map(|k| k.as_str()).collect::<Vec<_>>() });
+        let others: Vec<MarkKind> = MarkKind::ALL
+            .into_iter()
+            .filter(|k| !matches!(k, MarkKind::Block | MarkKind::TurnStart))
+            .collect();
+        schema(json!({
+            "description": "A mark at the present moment.",
+            "oneOf": [
+                {
+                    "type": "object", "required": ["mark"],
+                    "description": "A guided movement begins or ends, or a note.",
+                    "properties": {
+                        "mark": mark(&others),
+                        "detail": { "type": "string", "maxLength": DETAIL_LIMIT, "description": "A note's text." },
+                    },
+                },
+                {
+                    "type": "object", "required": ["mark", "detail"],
+                    "description": "A block begins: its label.",
+                    "properties": { "mark": mark(&[MarkKind::Block]), "detail": line(LABEL_LIMIT) },
+                },
+                {
+                    "type": "object", "required": ["mark", "detail"],
+                    "description": "A mobility turn begins: how the player turns.",
+                    "properties": {
+                        "mark": mark(&[MarkKind::TurnStart]),
+                        "detail": { "type": "string", "enum": Posture::ALL.map(Posture::key) },
+                    },
+                },
+            ],
+        }))
+    }
+}
+
+impl ToSchema for MarkNow {}
 
 /// When the mark is.
 #[derive(Debug, Serialize, ToSchema)]
@@ -79,7 +121,7 @@ pub(super) struct Marked {
 
 /// Marks the beginning or end of a guided movement, a block, a note.
 #[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
-    responses((status = 200, body = Marked), (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
+    responses((status = 200, body = Marked), (status = 409, description = "no lesson is running")))]
 pub(super) async fn mark(
     State(app): State<Arc<AppState>>,
     Body(mark): Body<MarkNow>,
@@ -89,7 +131,7 @@ pub(super) async fn mark(
     match kind {
         MarkKind::Block if detail.is_empty() => return Err(ApiError::bad("a block needs a label")),
         MarkKind::Block => check_label(detail)?,
-        MarkKind::TurnStart if peakorder_protocol::mobility::Posture::from_detail(detail).is_none() => {
+        MarkKind::TurnStart if Posture::from_detail(detail).is_none() => {
             return Err(ApiError::bad("detail must say how the player turns: seated or standing"));
         }
         _ if detail.chars().count() > DETAIL_LIMIT => {

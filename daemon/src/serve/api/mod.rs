@@ -1,5 +1,6 @@
 //! The API: JSON over HTTP below `/api/v1`, events as a stream.
 
+mod description;
 mod extract;
 mod lesson;
 mod measures;
@@ -13,32 +14,19 @@ mod streams;
 
 use super::api_error::ApiError;
 use super::app_state::AppState;
-use super::hub::SwingExtra;
 use super::page;
 use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::routing::get;
+use description::Description;
+pub(super) use description::{line, schema};
 use extract::BODY_LIMIT_BYTES;
-use peakorder_protocol::event::LiveEvent;
 use std::sync::Arc;
 use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
-
-/// The head of the API's description.
-#[derive(OpenApi)]
-#[openapi(
-    info(
-        title = "peakorderd",
-        description = "The running lesson, players, sessions. Every change needs Content-Type: application/json. \
-                   Streams are server-sent events; an event's data is one JSON object: LiveEvent, SwingExtra \
-                   (swing_extra), StrapStatus (straps, a list), Doing, Remarks, Pose."
-    ),
-    components(schemas(LiveEvent, SwingExtra))
-)]
-struct Description;
 
 /// All routes, and their description.
 fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
@@ -64,7 +52,9 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(remarks::undo))
         .routes(routes!(playback::play))
         .routes(routes!(pairing::passcode));
-    OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts()
+    let (router, api) =
+        OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts();
+    (router, description::complete(api))
 }
 
 /// The description of the API as JSON.
@@ -77,11 +67,14 @@ pub fn router(app: Arc<AppState>) -> Router {
     let (api, description) = described();
     api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))
         .route("/pair/{token}", get(pairing::link))
+        // Only where the method is known: others are told which methods there are.
+        .route_layer(axum::middleware::from_fn(super::access::check_type))
         .fallback(page::file)
         .method_not_allowed_fallback(|| async {
             ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address does not take that method")
         })
         .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))
+        .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::told_folders::hide_folders))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::viewers::check_viewer))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app.access), super::access::check_access))
         .with_state(app)

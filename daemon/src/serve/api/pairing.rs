@@ -2,7 +2,7 @@
 
 use super::extract::{Body, Path, on_disk};
 use crate::serve::access::Endpoints;
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use axum::Extension;
 use axum::extract::State;
@@ -36,8 +36,11 @@ pub(super) struct Passcode {
 
 /// Pairs the coach's device.
 #[utoipa::path(post, path = "/pair", request_body = Passcode,
-    responses((status = 204, description = "paired; the cookie is set"), (status = 403, body = ErrorBody),
-        (status = 429, body = ErrorBody, description = "too many wrong ones")))]
+    responses((status = 204, description = "paired; the cookie is set",
+            headers(("Set-Cookie" = String, description = "what the device is known by from now on"))),
+        (status = 403, description = "not the passcode, or there is none"),
+        (status = 409, description = "no pairing is needed on this computer"),
+        (status = 429, description = "too many wrong ones")))]
 pub(super) async fn passcode(
     State(app): State<Arc<AppState>>,
     Extension(ends): Extension<Endpoints>,

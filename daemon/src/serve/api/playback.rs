@@ -1,9 +1,9 @@
 //! Plays a recorded session again.
 
 use super::extract::{Path, Query, on_disk};
-use super::streams::{Item, event};
+use super::streams::{Item, StreamEvent, event};
 use crate::output::{Told, event_of};
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::event_name;
 use crate::serve::hub::lesson_state::LessonState;
@@ -34,12 +34,15 @@ const HEARTBEAT_EVERY: Duration = Duration::from_secs(2);
 
 /// How to play.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub(super) struct PlayOptions {
     /// Times real time, 0.05 to 64; by default 1.
     #[serde(default = "real_time")]
+    #[param(minimum = 0.05, maximum = 64, required = false)]
     speed: f64,
     /// Session time to start at, seconds; events before it are not sent.
     #[serde(default)]
+    #[param(minimum = 0, required = false)]
     from_s: f64,
 }
 
@@ -50,10 +53,11 @@ fn real_time() -> f64 {
 /// Sends a recorded session through the pipeline again: the events of `/events` and
 /// `/pose`, with `played: true` in `hello`; `session_ended` comes last.
 #[utoipa::path(get, path = "/sessions/{id}/play",
-    params(("id" = String, Path, description = "session's id"), PlayOptions),
-    responses((status = 200, content_type = "text/event-stream", body = String), (status = 404, body = ErrorBody),
-        (status = 409, body = ErrorBody, description = "it is being recorded"),
-        (status = 503, body = ErrorBody, description = "too many are played at once")))]
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), PlayOptions),
+    responses((status = 200, content_type = "text/event-stream", body = StreamEvent),
+        (status = 422, description = "the speed or the time is none that can be played"),
+        (status = 409, description = "it is being recorded"),
+        (status = 503, description = "too many are played at once")))]
 pub(super) async fn play(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,

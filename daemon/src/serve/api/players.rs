@@ -1,7 +1,7 @@
 //! Players.
 
 use super::extract::{Body, Path, on_disk};
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::library::{Kept, NewPlayer, PlayerCard};
 use axum::Json;
@@ -12,15 +12,15 @@ use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// All players.
-#[utoipa::path(get, path = "/players", responses((status = 200, body = Vec<PlayerCard>)))]
+#[utoipa::path(get, path = "/players", operation_id = "players", responses((status = 200, body = Vec<PlayerCard>)))]
 pub(super) async fn list(State(app): State<Arc<AppState>>) -> Result<Json<Vec<PlayerCard>>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || library.players()).await.map(Json)
 }
 
 /// Adds a player.
-#[utoipa::path(post, path = "/players", request_body = NewPlayer,
-    responses((status = 201, body = PlayerCard), (status = 422, body = ErrorBody)))]
+#[utoipa::path(post, path = "/players", operation_id = "add_player", request_body = NewPlayer,
+    responses((status = 201, body = PlayerCard), (status = 409, description = "another player has the name")))]
 pub(super) async fn add(
     State(app): State<Arc<AppState>>,
     Body(player): Body<NewPlayer>,
@@ -31,9 +31,9 @@ pub(super) async fn add(
 }
 
 /// Changes a player.
-#[utoipa::path(put, path = "/players/{id}", request_body = NewPlayer,
-    params(("id" = String, Path, description = "player's id")),
-    responses((status = 200, body = PlayerCard), (status = 404, body = ErrorBody)))]
+#[utoipa::path(put, path = "/players/{id}", operation_id = "change_player", request_body = NewPlayer,
+    params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = PlayerCard), (status = 409, description = "another player has the name")))]
 pub(super) async fn change(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -45,9 +45,9 @@ pub(super) async fn change(
 
 /// What the library keeps of a player, which is what `DELETE` removes. Recordings elsewhere, exports
 /// and backups are not known to it.
-#[utoipa::path(get, path = "/players/{id}/kept",
-    params(("id" = String, Path, description = "player's id")),
-    responses((status = 200, body = Kept), (status = 404, body = ErrorBody)))]
+#[utoipa::path(get, path = "/players/{id}/kept", operation_id = "kept_of_player",
+    params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = Kept)))]
 pub(super) async fn kept(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -67,12 +67,9 @@ pub(super) struct Forget {
 }
 
 /// Removes a player's card and sessions for good; answers with what was removed (`perhaps` only if asked for).
-#[utoipa::path(delete, path = "/players/{id}", request_body = Forget,
-    params(("id" = String, Path, description = "player's id")),
-    responses((status = 200, body = Kept), (status = 404, body = ErrorBody),
-        (status = 409, body = ErrorBody, description = "the player is being recorded"),
-        (status = 422, body = ErrorBody, description = "the name is not the player's"),
-        (status = 500, body = ErrorBody, description = "a file cannot be removed; ask again when the cause is mended")))]
+#[utoipa::path(delete, path = "/players/{id}", operation_id = "forget_player", request_body = Forget,
+    params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = Kept), (status = 409, description = "the player is being recorded")))]
 pub(super) async fn forget(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,

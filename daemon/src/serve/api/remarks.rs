@@ -1,22 +1,85 @@
 //! The coach's remarks.
 
+use super::description::schema;
 use super::extract::{Body, Path, on_disk};
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::remarks::TargetRequest;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
-use peakorder_protocol::remark::{Remark, What};
+use peakorder_protocol::remark::{LABEL_LIMIT, LABELS_LIMIT, Remark, TEXT_LIMIT, What};
+use serde_json::json;
 use std::sync::Arc;
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
+
+/// A remark to add, as the description has it; the endpoint reads it as [`What`].
+struct NewRemark;
+
+impl PartialSchema for NewRemark {
+    fn schema() -> RefOr<Schema> {
+        let what = |word: &str| json!({ "type": "string", "enum": [word] });
+        let number = json!({ "type": "integer", "minimum": 1, "maximum": u32::MAX });
+        let text = json!({ "type": "string", "maxLength": TEXT_LIMIT });
+        schema(json!({
+            "description": "A remark to add.",
+            "oneOf": [
+                {
+                    "type": "object", "required": ["what", "swing", "labels"],
+                    "description": "What the ball did. Replaces the swing's earlier labels; an empty list removes them.",
+                    "properties": {
+                        "what": what("outcome"),
+                        "swing": number,
+                        "labels": {
+                            "type": "array", "maxItems": LABELS_LIMIT,
+                            "items": { "type": "string", "maxLength": LABEL_LIMIT },
+                        },
+                    },
+                },
+                {
+                    "type": "object", "required": ["what", "swing", "text"],
+                    "description": "A note of a swing: replaces its earlier note, an empty text removes it.",
+                    "properties": { "what": what("note"), "swing": number, "text": text },
+                },
+                {
+                    "type": "object", "required": ["what", "text"],
+                    "description": "A note of the lesson: added to the others.",
+                    "properties": {
+                        "what": what("note"),
+                        "swing": { "type": "null" },
+                        "text": { "type": "string", "minLength": 1, "maxLength": TEXT_LIMIT, "pattern": "\\S" },
+                    },
+                },
+                {
+                    "type": "object", "required": ["what", "swing", "excluded"],
+                    "description": "Leaves a swing out of every summary, or takes it in again. Its files stay.",
+                    "properties": {
+                        "what": what("exclude"),
+                        "swing": number,
+                        "excluded": { "type": "boolean" },
+                        "reason": text,
+                    },
+                },
+                {
+                    "type": "object", "required": ["what", "id"],
+                    "description": "Takes back the remark of that id. It cannot itself be taken back.",
+                    "properties": { "what": what("undo"), "id": { "type": "integer", "minimum": 0, "maximum": u32::MAX } },
+                },
+            ],
+        }))
+    }
+}
+
+impl ToSchema for NewRemark {}
 
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
 /// `exclude` (`swing`, `excluded`, `reason`) or `undo` (`id`).
-#[utoipa::path(post, path = "/sessions/{id}/remarks", request_body = What,
-    params(("id" = String, Path, description = "session's id")),
+#[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),
-        (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
+        (status = 409, description = "the remark to take back is not there, or is taken back")))]
 pub(super) async fn add(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -31,9 +94,9 @@ pub(super) async fn add(
 }
 
 /// Takes back the newest remark that still counts.
-#[utoipa::path(post, path = "/sessions/{id}/undo", params(("id" = String, Path, description = "session's id")),
+#[utoipa::path(post, path = "/sessions/{id}/undo", operation_id = "undo_remark", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 200, body = Remark, description = "the remark that took it back"),
-        (status = 404, body = ErrorBody), (status = 409, body = ErrorBody, description = "there is none")))]
+        (status = 409, description = "there is none")))]
 pub(super) async fn undo(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -45,7 +108,7 @@ pub(super) async fn undo(
 /// Sets the drill target of the running lesson, from the player's own baseline.
 #[utoipa::path(put, path = "/lesson/target", request_body = TargetRequest,
     responses((status = 200, body = Remark, description = "the remark with the target"),
-        (status = 409, body = ErrorBody), (status = 422, body = ErrorBody)))]
+        (status = 409, description = "no lesson is running, or there is no baseline yet")))]
 pub(super) async fn set_target(
     State(app): State<Arc<AppState>>,
     Body(request): Body<TargetRequest>,
@@ -56,7 +119,7 @@ pub(super) async fn set_target(
 
 /// Ends the drill target of the running lesson.
 #[utoipa::path(delete, path = "/lesson/target",
-    responses((status = 200, body = Remark), (status = 409, body = ErrorBody)))]
+    responses((status = 200, body = Remark), (status = 409, description = "no lesson is running")))]
 pub(super) async fn end_target(State(app): State<Arc<AppState>>) -> Result<Json<Remark>, ApiError> {
     let writer = Arc::clone(&app.remarks);
     on_disk(move || writer.end_target()).await.map(Json)

@@ -2,7 +2,7 @@
 
 use super::extract::{Path, Query, on_disk};
 use crate::serve::access::pairing::Device;
-use crate::serve::api_error::{ApiError, ErrorBody};
+use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::views::LessonView;
 use crate::serve::library::{Library, SessionRow};
@@ -21,13 +21,14 @@ use std::sync::Arc;
 
 /// Which sessions.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub(super) struct OfPlayer {
     /// Name of the player; by default all sessions.
     player: Option<String>,
 }
 
 /// All sessions, newest first.
-#[utoipa::path(get, path = "/sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
+#[utoipa::path(get, path = "/sessions", operation_id = "sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
 pub(super) async fn list(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -43,8 +44,8 @@ pub(super) async fn list(
 }
 
 /// One session, as the lesson in the state.
-#[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id")),
-    responses((status = 200, body = LessonView), (status = 404, body = ErrorBody)))]
+#[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = LessonView)))]
 pub(super) async fn session(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -60,8 +61,8 @@ pub(super) async fn session(
 
 /// The curves of one swing.
 #[utoipa::path(get, path = "/sessions/{id}/swings/{n}/curves",
-    params(("id" = String, Path, description = "session's id"), ("n" = u32, Path, description = "swing's number")),
-    responses((status = 200, body = past_lesson::CurvesView), (status = 404, body = ErrorBody)))]
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), ("n" = u32, Path, description = "swing's number", minimum = 0, maximum = 4_294_967_295_u32)),
+    responses((status = 200, body = past_lesson::CurvesView)))]
 pub(super) async fn curves(
     State(app): State<Arc<AppState>>,
     Path((id, n)): Path<(String, u32)>,
@@ -72,6 +73,7 @@ pub(super) async fn curves(
 
 /// The blocks that the report compares.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub(super) struct Blocks {
     /// Before; by default the block `baseline`, or else the first.
     before: Option<String>,
@@ -81,8 +83,9 @@ pub(super) struct Blocks {
 
 /// The lesson as one self-contained page to print and take home.
 #[utoipa::path(get, path = "/sessions/{id}/report",
-    params(("id" = String, Path, description = "session's id"), Blocks),
-    responses((status = 200, content_type = "text/html", body = String), (status = 404, body = ErrorBody)))]
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), Blocks),
+    responses((status = 200, content_type = "text/html", body = String),
+        (status = 422, description = "a block is compared with itself")))]
 pub(super) async fn report(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -99,6 +102,7 @@ pub(super) async fn report(
 
 /// Two sides, each `ID:BLOCK`; `ID` alone is the whole session.
 #[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
 pub(super) struct Sides {
     /// Before.
     a: String,
@@ -108,7 +112,8 @@ pub(super) struct Sides {
 
 /// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
 #[utoipa::path(get, path = "/compare", params(Sides),
-    responses((status = 200, body = Object), (status = 404, body = ErrorBody), (status = 422, body = ErrorBody)))]
+    responses((status = 200, body = Object), (status = 404, description = "there is no such session or block"),
+        (status = 422, description = "the sides cannot be compared")))]
 pub(super) async fn compare(
     State(app): State<Arc<AppState>>,
     Query(sides): Query<Sides>,

@@ -2,7 +2,6 @@
 
 use super::extract::Body;
 use crate::serve::access::pairing::Device;
-use crate::serve::api_error::ErrorBody;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::views::Snapshot;
 use crate::serve::viewers::{ViewersSee, without_names};
@@ -26,7 +25,7 @@ pub(super) async fn state(
 
 /// Says what viewers may see from now on.
 #[utoipa::path(put, path = "/viewers", request_body = ViewersSee,
-    responses((status = 200, body = ViewersSee), (status = 422, body = ErrorBody)))]
+    responses((status = 200, body = ViewersSee)))]
 pub(super) async fn set_viewers(
     State(app): State<Arc<AppState>>,
     Body(see): Body<ViewersSee>,

@@ -1,9 +1,9 @@
 //! Streams of events.
 
+use super::description::schema;
 use crate::serve::access::pairing::Device;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::event_feed::NumberedEvent;
-use crate::serve::hub::pose::Pose;
 use axum::Extension;
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -12,9 +12,34 @@ use serde_json::json;
 use std::convert::Infallible;
 use std::sync::Arc;
 use tokio::sync::broadcast::error::RecvError;
+use utoipa::openapi::{RefOr, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 /// An event of a stream.
 pub(super) type Item = Result<Event, Infallible>;
+
+/// One event of a stream, as the description has it.
+pub(super) struct StreamEvent;
+
+impl PartialSchema for StreamEvent {
+    fn schema() -> RefOr<Schema> {
+        schema(json!({
+            "type": "object",
+            "description": "One event; the stream is a sequence of them.",
+            "required": ["event", "data"],
+            "properties": {
+                "event": { "type": "string", "description": "What it tells." },
+                "id": { "type": "string", "pattern": "^[0-9]+$", "description": "Its number." },
+                "data": {
+                    "type": "string", "contentMediaType": "application/json",
+                    "description": "One JSON object or list.",
+                },
+            },
+        }))
+    }
+}
+
+impl ToSchema for StreamEvent {}
 
 pub(super) fn event(name: &str, data: &serde_json::Value) -> Event {
     Event::default().event(name).data(data.to_string())
@@ -30,7 +55,7 @@ fn framed(frame: &NumberedEvent, hide_names: bool) -> Event {
 /// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`,
 /// `viewers`. `lagged` means that events were
 /// missed: read the state again.
-#[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = String)))]
+#[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
 pub(super) async fn events(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -53,7 +78,7 @@ pub(super) async fn events(
 /// The pose of the body, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
 /// Turns are relative to the last address, or to the calibration before the first swing.
 #[utoipa::path(get, path = "/pose",
-    responses((status = 200, content_type = "text/event-stream", body = Pose)))]
+    responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
 pub(super) async fn pose(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
     let poses = stream::unfold(app.hub.poses(), |mut poses| async move {
         loop {

@@ -79,6 +79,7 @@ impl LibraryError {
 
 /// Players and sessions under one folder.
 pub struct Library {
+    folder: PathBuf,
     players: PathBuf,
     sessions: PathBuf,
     /// One writer of player files at a time.
@@ -113,9 +114,12 @@ impl Library {
     /// Opens the library in `folder`. Folders that are missing are made, readable only by
     /// their owner.
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
+        // Whole, so that it can be told from the rest of a message.
+        let folder = &std::path::absolute(folder).with_context(|| folder.display().to_string())?;
         private_dir(folder).with_context(|| folder.display().to_string())?;
         let library = Self {
             _lock: Some(lock(folder)?),
+            folder: folder.clone(),
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
@@ -132,8 +136,10 @@ impl Library {
 
     /// Opens a library that is there, to read it; another program may serve it meanwhile.
     pub fn look(folder: &Path) -> anyhow::Result<Self> {
+        let folder = &std::path::absolute(folder).with_context(|| folder.display().to_string())?;
         let library = Self {
             _lock: None,
+            folder: folder.clone(),
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
@@ -146,5 +152,10 @@ impl Library {
             );
         }
         Ok(library)
+    }
+
+    /// Where the library is.
+    pub(super) fn folder_path(&self) -> &Path {
+        &self.folder
     }
 }

@@ -1,6 +1,7 @@
 //! Player files.
 
 use super::{ConsentEntry, Library, LibraryError};
+use crate::serve::api::{line, schema};
 use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::Player;
@@ -8,6 +9,7 @@ use peakorder_protocol::text::{clean, is_visible};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use utoipa::ToSchema;
+use utoipa::openapi::{RefOr, Schema};
 
 /// Longest name, characters.
 const NAME_LIMIT: usize = 80;
@@ -34,15 +36,18 @@ pub enum PlayerError {
 /// What the coach types about a player.
 #[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
 pub struct NewPlayer {
-    /// Name.
+    /// Name: one line.
+    #[schema(schema_with = name_schema)]
     pub name: String,
     /// Side the player swings from.
     pub handedness: Handedness,
     /// What the player works on.
     #[serde(default)]
+    #[schema(max_length = 2000)]
     pub goal: String,
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
+    #[schema(max_length = 2000)]
     pub limits: String,
     /// The player has agreed to be recorded; without this no lesson starts.
     #[serde(default)]
@@ -64,6 +69,10 @@ pub struct PlayerCard {
     /// Every answer that the player gave, in order; the last one counts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub consents: Vec<ConsentEntry>,
+}
+
+fn name_schema() -> RefOr<Schema> {
+    schema(line(NAME_LIMIT))
 }
 
 impl NewPlayer {

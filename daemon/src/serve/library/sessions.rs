@@ -1,6 +1,7 @@
 //! Session folders of the library.
 
 use super::{Library, LibraryError};
+use crate::serve::told_folders::from_library;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_protocol::session::{Player, SESSION_FILE, SWINGS_DIR, Session, SessionDir};
 use serde::Serialize;
@@ -126,7 +127,7 @@ impl Library {
                 let read = match known.get(&id) {
                     Some(read) if read.stamp == now => read.clone(),
                     _ => {
-                        let (recorded, row) = row(&id, &folder)?;
+                        let (recorded, row) = row(&id, &folder, &self.folder)?;
                         let read = CachedRow { stamp: now, recorded, row };
                         known.insert(id, read.clone());
                         read
@@ -148,14 +149,15 @@ impl Library {
     }
 }
 
-fn row(id: &str, folder: &Path) -> Option<(Player, SessionRow)> {
+fn row(id: &str, folder: &Path, library: &Path) -> Option<(Player, SessionRow)> {
     let (_, session) = SessionDir::open(folder)
         .inspect_err(|why| tracing::warn!("{}: {why}; the session is left out", folder.display()))
         .ok()?;
     let loaded = folder.to_str().map(load);
+    let told = |text: &str| from_library(text, library);
     let (blocks, swings, problems) = match loaded {
-        Some(Ok(l)) => (l.blocks, l.swings.len(), l.problems.into_iter().map(|p| p.text).collect()),
-        Some(Err(why)) => (Vec::new(), 0, vec![why.to_string()]),
+        Some(Ok(l)) => (l.blocks, l.swings.len(), l.problems.iter().map(|p| told(&p.text)).collect()),
+        Some(Err(why)) => (Vec::new(), 0, vec![told(&why.to_string())]),
         None => (Vec::new(), 0, vec!["the path is not UTF-8".into()]),
     };
     let row = SessionRow {
