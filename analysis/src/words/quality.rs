@@ -74,7 +74,7 @@ pub fn why(why: &Reason) -> String {
         ),
         Reason::SamplesLostAtPeak => "samples were lost at its peak; bring the receiver closer".into(),
         Reason::ImpactUncertain { impact_sd_ms } => format!(
-            "impact is known to ± {:.0} ms only, and the peak lies too close to it",
+            "impact is known to ± {:.0} ms only, and the peak lies close to it; wear the arm strap and bring the receiver closer",
             Z95 * impact_sd_ms
         ),
         Reason::RangeLimitAtPeak => {
@@ -152,12 +152,12 @@ mod tests {
             Reason::Slipped { moved_deg: 17.2 },
             Reason::SamplesLostAtPeak,
             Reason::RangeLimitAtPeak,
-            Reason::ImpactUncertain { impact_sd_ms: 31.0 },
             Reason::ClockSettling,
             Reason::HeadingNotFound,
             Reason::HeadingUncertain { heading_sd_deg: 10.0 },
             Reason::AddressIsTop,
             Reason::LittleTravel { travel_deg: 12.0 },
+            Reason::ImpactUncertain { impact_sd_ms: 31.0 },
             Reason::OtherVersion,
         ];
         let mut all: Vec<String> = reasons.iter().map(why).collect();
@@ -168,7 +168,7 @@ mod tests {
         assert!(all[3].contains("17 deg") && all[8].contains("±20 deg"), "{all:?}");
         // Nothing can be done about this one in the next swing.
         all.push(why(&Reason::ShareUncertain { share_sd: 0.12 }));
-        assert!(all[12].contains("±24 %"), "{}", all[12]);
+        assert!(all[13].contains("±24 %"), "{}", all[13]);
         let clock = |doubt| Note::ClockUncertain { role: Role::Thorax, clock_sd_ms: 6.04, doubt };
         let notes = [
             Note::AddressMoved { role: Role::Pelvis, moved_deg: 9.0 },
@@ -177,7 +177,7 @@ mod tests {
             Note::OtherVersion,
         ];
         all.extend(notes.iter().map(note));
-        assert!(all[14].starts_with("thorax: time known to 6.0 ms only: "), "{}", all[14]);
+        assert!(all[15].starts_with("thorax: time known to 6.0 ms only: "), "{}", all[15]);
         assert_distinct(&all);
     }
 }
