@@ -144,6 +144,10 @@ async function endLesson() {
 function drawNotes() {
   const now = running();
   const { notes = [], last } = now.remarks;
+  if (!isCoach() && notes.length === 0) {
+    show(parts.notes);
+    return;
+  }
   show(parts.notes, h('h2', {}, 'Notes'),
     noteList(notes),
     isCoach() && h('div', { class: 'actions' },
