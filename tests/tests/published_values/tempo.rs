@@ -12,7 +12,12 @@ fn tempo_is_backswing_over_downswing() {
     let mut parts = professional();
     // Arm reversal 258 ms before impact.
     parts[2].reversal_ms = -258.0;
-    let recording = Recording { swings: 3, ..Recording::of(parts) };
+    // Takeaway is where the thorax has 5 % of its fastest speed away. It turns away along a raised cosine,
+    // (1 − cos 2πx/T)/2, which has that after acos(0.9)/2π of T.
+    let share = 0.9_f64.acos() / std::f64::consts::TAU;
+    let thorax_turns_later_s = (parts[1].reversal_ms - parts[2].reversal_ms) * 1e-3;
+    let backswing_s = (0.731 + share * thorax_turns_later_s) / (1.0 - share);
+    let recording = Recording { swings: 3, backswing_s, ..Recording::of(parts) };
     for swing in recording.swings_by_import() {
         let (tempo, events) = (&swing.tempo, &swing.events);
         assert!((tempo.ratio - tempo.backswing_s / tempo.downswing_s).abs() < 0.005, "{tempo:?}");
