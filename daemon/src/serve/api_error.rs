@@ -117,10 +117,10 @@ impl From<LessonError> for ApiError {
             LessonError::AlreadyRunning(_)
             | LessonError::NoConsent(_)
             | LessonError::OfPlayer(_)
+            | LessonError::OtherName(_)
             | LessonError::NoneRunning
             | LessonError::StillClosing => Self::conflict(text),
             LessonError::Straps(_) => Self::new(StatusCode::SERVICE_UNAVAILABLE, text),
-            LessonError::OtherName(_) => Self::bad(text),
             LessonError::Engine(_) | LessonError::Failed => Self::internal(text),
             LessonError::Library(e) => e.into(),
         }

@@ -69,7 +69,7 @@ pub(super) struct Forget {
 /// Removes a player's card and sessions for good; answers with what was removed (`perhaps` only if asked for).
 #[utoipa::path(delete, path = "/players/{id}", operation_id = "forget_player", request_body = Forget,
     params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
-    responses((status = 200, body = Kept), (status = 409, description = "the player is being recorded")))]
+    responses((status = 200, body = Kept), (status = 409, description = "the name is not the player's, or the player is being recorded")))]
 pub(super) async fn forget(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
