@@ -1,6 +1,7 @@
 //! Whether samples are missing where a peak could have been.
 
 use super::Part;
+use crate::detect::phases::Phases;
 
 /// A step between two samples longer than this many periods is a hole: two samples or more are missing.
 const HOLE_PERIODS: f64 = 2.5;
@@ -14,9 +15,10 @@ const SLOPE_S: f64 = 0.025;
 /// bend as sharply as that in 3 % of their size (own judgement).
 const BELOW: f64 = 0.97;
 
-/// True if the peak of `part` between `from_s` and impact may lie where samples are missing: at the peak
-/// found, or where the slopes on both sides of a hole lead as high.
-pub(super) fn may_hide_peak(part: &Part<'_>, from_s: f64, impact_s: f64) -> bool {
+/// True if the peak of `part` between its reversal and impact may lie where samples are missing: at the
+/// peak found, or where the slopes on both sides of a hole lead as high.
+pub(super) fn may_hide_peak(part: &Part<'_>, phases: &Phases, impact_s: f64) -> bool {
+    let from_s = part.reversal.map_or(phases.trunk_reversal_s, |r| r.t_s);
     let (path, until_s) = (&part.path, impact_s + NEAR_S);
     let speed = &path.speed_dps;
     let mut holes = path

@@ -61,8 +61,7 @@ pub(super) fn quality(
             let impact_sd_ms = round(impact.sd_s * 1e3, 3);
             withhold(Withholding::Peak(role), Reason::ImpactUncertain { impact_sd_ms });
         }
-        let from_s = part.reversal.map_or(phases.trunk_reversal_s, |r| r.t_s);
-        if holes::may_hide_peak(part, from_s, impact.t_s) {
+        if holes::may_hide_peak(part, phases, impact.t_s) {
             withhold(Withholding::Peak(role), Reason::SamplesLostAtPeak);
         }
         if part.window.clock.settling {

@@ -44,10 +44,7 @@ pub(super) fn reversals_and_peaks(
 ) {
     locate(parts, phases, found, half_s);
     // A peak that will be withheld must not decide how the others are smoothed.
-    let whole = |p: &&Part<'_>| {
-        let from_s = p.reversal.map_or(phases.trunk_reversal_s, |r| r.t_s);
-        !holes::may_hide_peak(p, from_s, found.impact.t_s)
-    };
+    let whole = |p: &&Part<'_>| !holes::may_hide_peak(p, phases, found.impact.t_s);
     let noisiest =
         parts.iter().filter(whole).filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
     let wider_s = peak::widened_s(half_s, noisiest);
