@@ -64,7 +64,7 @@ impl Bench {
 
 /// Lines that warn.
 fn warnings(said: &CommandOutput) -> Vec<&str> {
-    said.err.lines().filter_map(|l| l.strip_prefix("peakorderd: look: ")).collect()
+    said.err.lines().filter_map(|l| l.strip_prefix("peakorderd: warning: ")).collect()
 }
 
 /// It warns of this, in one line with all parts; and nothing was measured, so it failed and left nothing.

@@ -1,7 +1,7 @@
 //! `peakorderd import`.
 
 use super::console;
-use super::workplace::Workplace;
+use super::import_folder::ImportFolder;
 use crate::engine::{BATCHES, Engine, Recording, Summary};
 use crate::output::program;
 use crate::source::import::{FileHash, Import, SampleFile, hash, read_marks, session_id};
@@ -90,15 +90,15 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     // Everything is made in a folder beside the target: input that turns out bad half-way
     // leaves nothing behind and replaces nothing.
     let stop = console::stop_signal();
-    let workplace = Workplace::new(&arguments.out, arguments.force)?;
-    let made = match workplace.session() {
+    let import_folder = ImportFolder::new(&arguments.out, arguments.force)?;
+    let made = match import_folder.session() {
         Ok(dir) => import(&arguments, dir, files, marks, id.session, total, stop).await,
         Err(error) => Err(error.into()),
     };
     let mut made = match made {
         Ok(made) => made,
         Err(error) => {
-            workplace.give_up();
+            import_folder.give_up();
             return Err(error);
         }
     };
@@ -113,7 +113,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         made.warnings.push(ImportWarning::NoGuidedMovements);
     }
     for warning in &made.warnings {
-        console::print_error(&format!("look: {}", words::import::warning(warning)));
+        console::print_error(&format!("warning: {}", words::import::warning(warning)));
     }
     for judged in &made.judged {
         console::print_error(&console::judged_line(judged));
@@ -121,13 +121,13 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     if made.summary.swings == 0
         && let Some(why) = made.warnings.iter().find(|w| w.prevents_measuring())
     {
-        workplace.give_up();
+        import_folder.give_up();
         bail!(
             "nothing could be measured: {}. Nothing was written; mend it and import again",
             words::import::warning(why)
         );
     }
-    workplace.finish()?;
+    import_folder.finish()?;
     console::print_line(&console::summary_line(&arguments.out, &made.summary));
     Ok(ExitCode::SUCCESS)
 }

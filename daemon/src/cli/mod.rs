@@ -7,6 +7,7 @@ mod console;
 mod demo;
 mod doctor;
 mod import;
+mod import_folder;
 mod players;
 mod profile;
 mod replay;
@@ -16,7 +17,6 @@ mod serve;
 mod straps;
 mod virtual_straps;
 mod watch;
-mod workplace;
 
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};

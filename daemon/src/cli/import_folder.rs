@@ -12,14 +12,14 @@ use std::path::{Path, PathBuf};
 const LOCK_FILE: &str = "import.lock";
 
 /// A session being made beside the folder that it is for.
-pub(super) struct Workplace {
+pub(super) struct ImportFolder {
     target: PathBuf,
     work: PathBuf,
     aside: PathBuf,
     lock: File,
 }
 
-impl Workplace {
+impl ImportFolder {
     /// For a session in `out`. What a killed import left is replaced; a folder in which another
     /// import is at work, or that is somebody's own, is not touched.
     pub(super) fn new(out: &Path, force: bool) -> anyhow::Result<Self> {
