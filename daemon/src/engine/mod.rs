@@ -38,12 +38,6 @@ pub enum EngineError {
     ComputationEnded,
 }
 
-impl EngineError {
-    fn lost_recorder() -> LogError {
-        LogError::Failed { offset: 0, reason: "the recorder broke down".into() }
-    }
-}
-
 /// What a session came to.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Summary {

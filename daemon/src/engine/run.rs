@@ -3,7 +3,7 @@
 
 use super::computation::Computation;
 use super::{Batches, Engine, EngineError, Summary};
-use crate::recorder::{Recorder, SYNC_EVERY};
+use crate::recorder::{self, Recorder, SYNC_EVERY};
 use peakorder_protocol::log::Record;
 use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::trouble::Trouble;
@@ -167,7 +167,7 @@ async fn end(mut tee: Tee, computing: JoinHandle<Computation>) -> Result<(Sessio
     let mut recorded = Ok(());
     if let Some(recorder) = tee.recorder.take() {
         let ended = tokio::task::spawn_blocking(|| recorder.finish()).await;
-        let (result, troubles) = ended.unwrap_or((Err(EngineError::lost_recorder()), Vec::new()));
+        let (result, troubles) = ended.unwrap_or_else(|_| (Err(recorder::broken()), Vec::new()));
         recorded = result;
         for trouble in troubles {
             tee.send(Item::Trouble(trouble)).await;

@@ -12,6 +12,7 @@ mod power_cut;
 mod thread;
 
 pub use durable_log::{DurableLog, SyncTicket};
+pub(crate) use thread::broken;
 pub use thread::{Backlog, Recorder, WhenFull};
 
 use std::time::Duration;

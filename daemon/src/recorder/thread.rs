@@ -95,6 +95,11 @@ impl Dropping {
 /// Why nothing is recorded after a fault of the program.
 const BROKEN: &str = "the recorder broke down";
 
+/// The error that it leaves.
+pub(crate) fn broken() -> LogError {
+    LogError::Write { offset: 0, source: io::Error::other(BROKEN) }
+}
+
 /// Writes a session's log on a thread of its own.
 #[derive(Debug)]
 pub struct Recorder {
@@ -189,10 +194,7 @@ impl Recorder {
             self.send(gap.item());
         }
         let _ = self.to.send(Message::Finish);
-        let (result, last) = self.thread.join().unwrap_or_else(|_| {
-            let source = io::Error::other(BROKEN);
-            (Err(LogError::Write { offset: 0, source }), None)
-        });
+        let (result, last) = self.thread.join().unwrap_or_else(|_| (Err(broken()), None));
         let told = self.troubles.try_iter().chain(last).collect();
         (result, told)
     }
