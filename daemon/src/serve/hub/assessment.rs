@@ -1,7 +1,7 @@
 //! What each swing is compared with: the player's own baseline and the drill target.
 //!
 //! A baseline swing or a remark changes the assessment of every swing of the lesson. That is
-//! too much work for the lock that the recording waits for, so it is cut in three: take an
+//! too much work for the lock that the computation waits for, so it is cut in three: take an
 //! [`Assessment`] under the lock, compute without it, accept the result under it again if its
 //! inputs have not changed meanwhile.
 

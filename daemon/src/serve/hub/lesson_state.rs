@@ -166,7 +166,7 @@ impl LessonState {
     }
 
     /// Assesses all swings that need it; returns what has changed, newest first. For lessons
-    /// that no recording waits for.
+    /// that do not run.
     pub fn assess(&mut self) -> Vec<Arc<SwingExtra>> {
         let mut changed = Vec::new();
         if let Some(assessment) = self.take_assessment() {

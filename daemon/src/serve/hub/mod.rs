@@ -1,7 +1,7 @@
 //! The state of the running lesson, and the events that change it.
 //!
 //! State and events change under one lock, so that a snapshot with number N includes exactly
-//! the events up to N. The recording waits for this lock, so what is done under it is bounded:
+//! the events up to N. The computation waits for this lock, so what is done under it is bounded:
 //! [`Hub::assess`] does the long work outside.
 
 mod assessment;
@@ -132,7 +132,7 @@ impl Hub {
         self.inner.lock()
     }
 
-    /// The longest time for which the recording could have waited for the state so far.
+    /// The longest time for which the computation could have waited for the state so far.
     pub fn longest_hold(&self) -> Duration {
         self.inner.longest_hold()
     }
