@@ -254,7 +254,7 @@ fn gap(swing: &Swing, from: Role, to: Role) -> String {
 
 fn peak_speed(swing: &Swing, role: Role) -> String {
     let rising =
-        swing.segments.get(&role).and_then(|s| s.peak).is_some_and(|p| p.outcome == Outcome::RisingAtImpact);
+        swing.segments.get(&role).and_then(|s| s.peak).is_some_and(|p| p.outcome == Outcome::Rising);
     if rising { "↗".to_owned() } else { measured(swing, role, Measure::PeakSpeed(role), 0) }
 }
 

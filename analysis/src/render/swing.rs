@@ -101,11 +101,12 @@ fn segment_table(swing: &Swing) -> Table {
             let p = s.peak?;
             Some(match p.outcome {
                 Outcome::Peak => banded(p.before_impact_ms, Some(p.sd_ms.hypot(impact.sd_ms)), 0, false),
-                Outcome::RisingAtImpact => "↗ rising".into(),
+                Outcome::Held => "held".into(),
+                Outcome::Rising => "↗ rising".into(),
             })
         }),
         ("peak speed, °/s", &|s| {
-            let p = s.peak.filter(|p| p.outcome == Outcome::Peak)?;
+            let p = s.peak.filter(|p| p.outcome != Outcome::Rising)?;
             Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
         ("speed at impact, °/s", &|s| {
@@ -116,7 +117,7 @@ fn segment_table(swing: &Swing) -> Table {
             Some(banded(kept, s.speed_kept_sd.map(|sd| sd * 100.0), 0, false))
         }),
         ("resultant peak, °/s", &|s| {
-            let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
+            let p = s.resultant_peak.filter(|p| p.outcome != Outcome::Rising)?;
             Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
     ];

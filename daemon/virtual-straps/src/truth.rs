@@ -276,7 +276,7 @@ impl Finder<'_> {
             peak_before_ms: 1000.0 * (impact - peak_s),
             peak_dps: self.speed(role, peak_s).to_degrees(),
             outcome: if impact - peak_s < 10.0 * TOLERANCE_S {
-                Outcome::RisingAtImpact
+                Outcome::Rising
             } else {
                 Outcome::Peak
             },

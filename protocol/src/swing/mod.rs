@@ -177,8 +177,12 @@ impl SpeedKind {
 pub enum Outcome {
     /// A maximum between reversal and impact.
     Peak,
-    /// Speed was still rising at impact: there is no peak to time.
-    RisingAtImpact,
+    /// The top of the speed reached impact: it was within 2 % of its largest there, or whether it had
+    /// passed its top depends on the smoothing. Its time is a stretch that ends at impact.
+    Held,
+    /// Speed was still rising at impact, or at its top just there: there is no peak to time.
+    #[serde(alias = "rising-at-impact")]
+    Rising,
 }
 
 /// A segment's speed maximum between its own reversal and impact.
@@ -189,8 +193,15 @@ pub struct Peak {
     pub t_s: f64,
     /// Positive before impact, milliseconds.
     pub before_impact_ms: f64,
-    /// Standard uncertainty of `t_s`, milliseconds.
+    /// Half width of its 95 % band over 1.96, milliseconds. The band holds what other smoothings of the
+    /// same speed (−3 dB at 10 to 26 Hz) say.
     pub sd_ms: f64,
+    /// How far the 95 % band reaches before and after `t_s`, milliseconds, where one side is longer.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub band_ms: Option<[f64; 2]>,
+    /// From when to when, relative to `t_s`, the speed was within 2 % of its largest, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub within_2pct_ms: Option<[f64; 2]>,
     /// Speed there, degrees per second.
     pub speed_dps: f64,
     /// Its standard uncertainty, degrees per second.
@@ -288,6 +299,9 @@ pub struct Gap {
     pub sd_ms: f64,
     /// |gap| exceeds its 95 % band.
     pub resolved: bool,
+    /// One of the two held its top to impact: the gap lies anywhere in its band, and only the order is told.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub held: bool,
 }
 
 /// Kinematic sequence.
@@ -307,6 +321,9 @@ pub struct Sequence {
     /// Segments whose speed was still rising at impact.
     #[serde(default)]
     pub rising_at_impact: Vec<Role>,
+    /// Segments that held their top to impact. They are in `order`, by the stretch that the top lasted.
+    #[serde(default)]
+    pub held_to_impact: Vec<Role>,
 }
 
 /// Thorax turn against pelvis turn (X-factor by the named method), degrees.
@@ -443,7 +460,7 @@ impl Swing {
         self.kind == SwingKind::Strike && self.quality.usable
     }
 
-    /// The segment's peak if it peaked before impact.
+    /// The segment's peak if it can be timed.
     pub fn peak(&self, role: Role) -> Option<&Peak> {
         self.segments.get(&role)?.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)
     }

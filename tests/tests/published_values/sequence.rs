@@ -160,7 +160,7 @@ fn rising_at_impact_is_no_peak() {
     parts[1] = Part::pulse(92.0, 800.0, -40.0, 330.0, 200.0, Ease::Cosine);
     let swing = &Recording::of(parts).swings_by_import()[0];
     let thorax = swing.segments[&Thorax].peak.expect("it is in the file, with its outcome");
-    assert_eq!(thorax.outcome, Outcome::RisingAtImpact);
+    assert_eq!(thorax.outcome, Outcome::Rising);
     assert_eq!(swing.sequence.rising_at_impact, vec![Thorax]);
     assert!(swing.sequence.order.iter().flatten().all(|r| *r != Thorax));
     assert!(swing.sequence.gaps.iter().all(|g| g.from != Thorax && g.to != Thorax));

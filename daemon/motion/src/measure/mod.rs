@@ -17,8 +17,9 @@ use super::calibrate::Mounting;
 use super::calibrate::slip::Moved;
 use super::detect::phases::Phases;
 use super::path::SegmentPath;
-use super::sequence::peak::{FoundPeak, half_width_s};
+use super::sequence::peak::half_width_s;
 use super::sequence::reversal::Reversal;
+use super::sequence::width::Told;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
@@ -52,11 +53,11 @@ pub struct Part<'a> {
     /// Reversal.
     pub reversal: Option<Reversal>,
     /// Peak of its own speed.
-    pub peak: Option<FoundPeak>,
+    pub peak: Option<Told>,
     /// Whether there is a peak at all depends on when impact was, within its uncertainty.
     pub impact_decides: bool,
     /// Peak of the magnitude.
-    pub resultant_peak: Option<FoundPeak>,
+    pub resultant_peak: Option<Told>,
 }
 
 /// A swing with what its curves are drawn from.
