@@ -70,18 +70,22 @@ pub struct Swing {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum SwingKind {
-    /// A strike was seen or cannot be ruled out.
+    /// A strike was felt.
     Strike,
     /// Swing motion without a strike: left out of block statistics.
     Rehearsal,
+    /// The straps that were worn, or what came of their samples, could not show whether there was a
+    /// strike. Counts where the coach has said of the block that every swing hits a ball.
+    Unsure,
 }
 
 impl SwingKind {
-    /// `strike` or `rehearsal`, as in the file.
+    /// `strike`, `rehearsal` or `unsure`, as in the file.
     pub const fn key(self) -> &'static str {
         match self {
             Self::Strike => "strike",
             Self::Rehearsal => "rehearsal",
+            Self::Unsure => "unsure",
         }
     }
 }
@@ -453,11 +457,6 @@ impl Swing {
         s.push('\n');
         document::seal(&mut s);
         Ok(s)
-    }
-
-    /// Struck, and its timing is usable: only such swings count in summaries.
-    pub fn countable(&self) -> bool {
-        self.kind == SwingKind::Strike && self.quality.usable
     }
 
     /// The segment's peak if it can be timed.

@@ -91,8 +91,11 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
     };
     let outstanding = OUTSTANDING * rough;
     // At a low sample rate the turn at the top is as rough as a strike, and the downswing is not.
-    let outstanding =
-        if arm { outstanding.min(ABOVE_DOWNSWING * largest_in(LOCAL_TO_S, DOWNSWING_S)) } else { outstanding };
+    let outstanding = if arm {
+        outstanding.min(ABOVE_DOWNSWING * largest_in(LOCAL_TO_S, DOWNSWING_S))
+    } else {
+        outstanding
+    };
     if size < least.max(outstanding).max(ABOVE_SMOOTH * smooth) {
         return None;
     }
@@ -133,11 +136,8 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
         .last()
         .map_or(0.0, |i| segment.t_s[onset] - segment.t_s[i - 1] - step);
     // A shock that hardly stands out from the movement may have begun among what could be either.
-    let doubtful_s = if level > FAINT * size {
-        segment.t_s[onset] - segment.t_s[first_above(possible)]
-    } else {
-        0.0
-    };
+    let doubtful_s =
+        if level > FAINT * size { segment.t_s[onset] - segment.t_s[first_above(possible)] } else { 0.0 };
     let within_s = hidden_s + unseen_s + doubtful_s;
     Some(Shock {
         t_s: segment.t_s[onset] - 0.5 * (step + within_s),

@@ -24,7 +24,7 @@ use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
 pub(crate) use peakorder_protocol::estimate::{round, stated};
-use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
+use peakorder_protocol::swing::{self, Events, Evidence, Impact, Instant, Swing, SwingKind};
 use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
 
@@ -166,10 +166,10 @@ pub fn measure<'a>(
         number: context.number,
         block: context.block.into(),
         handedness: window.handedness,
-        kind: if found.impact.evidence == swing::Evidence::None {
-            SwingKind::Rehearsal
-        } else {
-            SwingKind::Strike
+        kind: match found.impact.evidence {
+            Evidence::ArmShock | Evidence::TrunkShock => SwingKind::Strike,
+            Evidence::Estimated => SwingKind::Unsure,
+            Evidence::None => SwingKind::Rehearsal,
         },
         events: Events {
             takeaway: instant(phases.takeaway.at_s, phases.takeaway.sd_s),

@@ -21,9 +21,6 @@ const LEAD_S: f64 = 0.3;
 /// A strike that is known better than this, 95 %, moves no peak, s. The peaks of a rehearsal are those of
 /// its whole movement.
 const IMPACT_KNOWN_S: f64 = 0.005;
-/// Where a strike is known worse than this, 95 %, and decides whether there was a peak before it, nothing
-/// is said of the peak, s.
-const IMPACT_UNKNOWN_S: f64 = 0.02;
 
 /// A tilted axis is searched over samples from this long before the search to this long after the
 /// peak at most, s.
@@ -90,7 +87,7 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
                 peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
             });
             let decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
-            part.impact_decides = decides && Z95 * impact.sd_s > IMPACT_UNKNOWN_S;
+            part.impact_decides = decides && ends.iter().any(Option::is_none);
             otherwise = ends.into_iter().flatten().collect();
             if !decides {
                 let apart_s = otherwise.iter().map(|o| (o.t_s - peak.t_s).abs()).fold(0.0, f64::max);
@@ -214,10 +211,8 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
             }
         })
         .collect();
-    let reversals: Vec<Timed> = parts
-        .iter()
-        .filter_map(|p| p.reversal.map(|r| Timed::sharp(p.window.role, r.t_s, r.sd_s)))
-        .collect();
+    let reversals: Vec<Timed> =
+        parts.iter().filter_map(|p| p.reversal.map(|r| Timed::sharp(p.window.role, r.t_s, r.sd_s))).collect();
     let rounded = |mut gaps: Vec<Gap>| {
         for g in &mut gaps {
             g.gap_ms = round(g.gap_ms, 3);

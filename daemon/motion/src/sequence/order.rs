@@ -43,8 +43,7 @@ pub fn gaps(timed: &[Timed], clock_sd_s: impl Fn(Role, Role) -> f64) -> Vec<Gap>
             let least_ms = (a.sd_s * a.sd_s + b.sd_s * b.sd_s + clock * clock).sqrt() * 1e3;
             let smoothings = a.by_smoothing_s.iter().zip(&b.by_smoothing_s).map(|(a, b)| b - a);
             let rivals = a.rivals_s.iter().map(|a| b.t_s - a).chain(b.rivals_s.iter().map(|b| b - a.t_s));
-            let furthest_ms =
-                smoothings.chain(rivals).map(|s| (s * 1e3 - gap_ms).abs()).fold(0.0, f64::max);
+            let furthest_ms = smoothings.chain(rivals).map(|s| (s * 1e3 - gap_ms).abs()).fold(0.0, f64::max);
             let sd_ms = least_ms.max(furthest_ms / Z95);
             out.push(Gap {
                 from: a.role,

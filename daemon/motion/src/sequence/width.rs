@@ -118,8 +118,9 @@ impl Told {
         impact_s: f64,
         impact_sd_s: f64,
     ) -> Self {
-        let [first_s, last_s] =
-            range(width.by_smoothing_s.into_iter().chain(found.rivals_s.into_iter().filter(|_| !found.rising)));
+        let [first_s, last_s] = range(
+            width.by_smoothing_s.into_iter().chain(found.rivals_s.into_iter().filter(|_| !found.rising)),
+        );
         let half_s = Z95 * found.sd_s;
         let passed = [&found].into_iter().chain(otherwise).filter(|p| !p.rising);
         let earliest_s = passed.clone().map(|p| p.t_s - half_s).fold(first_s, f64::min);
@@ -131,13 +132,13 @@ impl Told {
         let (t_s, band_s) = match outcome {
             Outcome::Rising => (impact_s, [impact_s; 2]),
             Outcome::Held => {
-                let from_s = earliest_s.min(width.within_2pct_s[0]);
+                // Had impact been earlier while it rose, its top would have been there.
+                let ends_s = otherwise.iter().map(|p| p.t_s).fold(earliest_s, f64::min);
+                let from_s = ends_s.min(width.within_2pct_s[0]);
                 let to_s = impact_s + Z95 * impact_sd_s;
                 (0.5 * (from_s + to_s), [from_s, to_s])
             }
-            Outcome::Peak => {
-                (found.t_s, [earliest_s, (found.t_s + half_s).max(last_s)])
-            }
+            Outcome::Peak => (found.t_s, [earliest_s, (found.t_s + half_s).max(last_s)]),
         };
         Self { outcome, t_s, sd_s: found.sd_s, band_s, found, width }
     }
