@@ -56,13 +56,15 @@ pub struct Against {
     pub words: String,
 }
 
-/// Sets `swing` against `baseline`, swings that count, in every measure that either has. `swing` itself
-/// does not count as baseline. `remarks` are those of its session.
+/// Sets `swing` against `baseline` in every measure that either has. `remarks` are those of its session;
+/// of its swings those that do not count by them are no baseline, nor is `swing` itself. Of other sessions
+/// leave such swings out before.
 pub fn against_baseline(swing: &Swing, baseline: &[&Swing], remarks: &Remarks) -> Vec<Against> {
     let baseline: Vec<&Swing> = baseline
         .iter()
         .copied()
         .filter(|b| (b.number, &b.session) != (swing.number, &swing.session))
+        .filter(|b| b.session != swing.session || remarks.counts(b))
         .collect();
     let ball = if remarks.struck(swing) { Ball::Struck } else { Ball::of(swing.kind) };
     Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline, ball)).collect()
