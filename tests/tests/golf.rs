@@ -7,6 +7,9 @@
 //! code that is not the project's.
 
 use flate2::read::GzDecoder;
+use peakorder_protocol::Role;
+use peakorder_protocol::curves::Curves;
+use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
@@ -17,6 +20,9 @@ use std::path::{Path, PathBuf};
 
 /// Sessions of golf swings: a loud strike, a soft one, none, 104 Hz, and one that begins while the body moves.
 const SESSIONS: [&str; 5] = ["struck", "struck-softly", "unstruck", "struck-104hz", "begins-moving"];
+
+/// In place of a segment: without the arm strap.
+const NO_ARM: &str = "no arm";
 
 fn data() -> Option<PathBuf> {
     let folder = std::env::var_os("PEAKORDER_GOLF_DATA").map(PathBuf::from);
@@ -33,6 +39,11 @@ fn imported(data: &Path, name: &str) -> Vec<Swing> {
 
 /// The same without the samples of `segment` in the given times, s.
 fn imported_without(data: &Path, name: &str, segment: &str, holes: &[(f64, f64)]) -> Vec<Swing> {
+    swings(&session(data, name, segment, holes).1)
+}
+
+/// The session folder of an import, and what keeps it.
+fn session(data: &Path, name: &str, segment: &str, holes: &[(f64, f64)]) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().unwrap();
     let source = data.join("sessions").join(name);
     let file = |of: &str| {
@@ -52,21 +63,14 @@ fn imported_without(data: &Path, name: &str, segment: &str, holes: &[(f64, f64)]
     let out = folder.path().join("session");
     let (pelvis, thorax, arm) = (file("pelvis"), file("thorax"), file("lead-arm"));
     let marks = source.join("marks.csv");
-    let said = daemon([
-        "import",
-        "--out",
-        out.to_str().unwrap(),
-        "--pelvis",
-        &pelvis,
-        "--thorax",
-        &thorax,
-        "--lead-arm",
-        &arm,
-        "--marks",
-        marks.to_str().unwrap(),
-    ]);
+    let mut arguments = vec!["import", "--out", out.to_str().unwrap(), "--pelvis", &pelvis];
+    arguments.extend(["--thorax", &thorax, "--marks", marks.to_str().unwrap()]);
+    if segment != NO_ARM {
+        arguments.extend(["--lead-arm", &arm]);
+    }
+    let said = daemon(arguments);
     assert_eq!(said.code, Some(0), "{}", said.err);
-    swings(&out)
+    (folder, out)
 }
 
 /// True swings with what was measured of each.
@@ -135,8 +139,8 @@ fn no_resolved_pair_of_real_swings_is_the_wrong_way_round() {
     let mut resolved = 0;
     for name in SESSIONS {
         for (truth, swing) in measured(&data, name) {
-            let peak = |role: peakorder_protocol::Role| {
-                let key = if role == peakorder_protocol::Role::LeadArm { "arm" } else { role.key() };
+            let peak = |role: Role| {
+                let key = if role == Role::LeadArm { "arm" } else { role.key() };
                 let segment = &truth["segments"][key];
                 (segment["rising"] == false).then(|| segment["peak_s"].as_f64().unwrap())
             };
@@ -153,6 +157,83 @@ fn no_resolved_pair_of_real_swings_is_the_wrong_way_round() {
         }
     }
     assert!(resolved > 40, "{resolved}");
+}
+
+/// Bands of peaks and gaps hold the truth, and few pairs are ties.
+#[test]
+fn peaks_and_gaps_of_real_swings_lie_within_their_bands() {
+    let Some(data) = data() else { return };
+    let (mut peaks, mut gaps, mut ties, mut held) = (Errors(Vec::new()), Errors(Vec::new()), 0, 0);
+    for name in SESSIONS {
+        for (truth, swing) in measured(&data, name) {
+            let peak_s = |role: Role| {
+                let segment = &truth["segments"][if role == Role::LeadArm { "arm" } else { role.key() }];
+                (segment["rising"] == false).then(|| segment["peak_s"].as_f64().unwrap())
+            };
+            for (role, segment) in &swing.segments {
+                let (Some(peak), Some(true_s)) = (segment.peak, peak_s(*role)) else { continue };
+                match peak.outcome {
+                    Outcome::Peak => peaks.0.push(((peak.t_s - true_s) * 1e3, HALF * peak.sd_ms)),
+                    Outcome::Held => held += 1,
+                    Outcome::Rising => panic!("{name}, {}: the {role} had peaked", truth["trial"]),
+                }
+            }
+            for gap in &swing.sequence.gaps {
+                let (Some(from_s), Some(to_s)) = (peak_s(gap.from), peak_s(gap.to)) else { continue };
+                gaps.0.push((gap.gap_ms - (to_s - from_s) * 1e3, HALF * gap.sd_ms));
+                ties += usize::from(!gap.resolved && !gap.held);
+            }
+        }
+    }
+    let (n, held_in) = (gaps.0.len(), gaps.held());
+    println!("peaks: bands hold {:.0} % of {}, {held} held", peaks.held() * 100.0, peaks.0.len());
+    println!("gaps: bands hold {:.0} % of {n}, {ties} ties", held_in * 100.0);
+    assert!(peaks.0.len() > 50 && peaks.held() >= 0.93, "{:.3}", peaks.held());
+    assert!(n > 50 && held_in >= 0.92 && ties * 10 < n, "{held_in:.3} of {n}, {ties} ties");
+}
+
+/// What another smoothing of the same speed says of a peak lies within its band: Gaussian kernels of −3 dB
+/// at 10, 12, 15 and 20 Hz (σ = √ln 2 / (2π f)) over the curves beside the swing files.
+#[test]
+fn bands_of_real_peaks_hold_what_other_smoothings_say() {
+    let Some(data) = data() else { return };
+    let (mut inside, mut all) = (0, 0);
+    for name in SESSIONS {
+        let (_keep, folder) = session(&data, name, "", &[]);
+        let (dir, _) = SessionDir::open(&folder).unwrap();
+        for swing in swings(&folder) {
+            let curves = Curves::from_bytes(&dir.read_curves(swing.number).unwrap()).unwrap();
+            for of in &curves.segments {
+                let segment = &swing.segments[&of.role];
+                let (Some(peak), Some(reversal)) = (segment.peak, segment.reversal) else { continue };
+                if peak.outcome != Outcome::Peak {
+                    continue;
+                }
+                let [before, after] = peak.band_ms.unwrap_or([HALF * peak.sd_ms; 2]);
+                for hz in [10.0, 12.0, 15.0, 20.0] {
+                    let sigma_s = 2.0_f64.ln().sqrt() / (std::f64::consts::TAU * hz);
+                    let time = |i: usize| curves.start_s + i as f64 * curves.step_s;
+                    let smooth = |at: usize| {
+                        let weighed = of.speed_dps.iter().enumerate().map(|(i, v)| {
+                            let w = (-0.5 * ((time(i) - time(at)) / sigma_s).powi(2)).exp();
+                            (w * f64::from(*v), w)
+                        });
+                        let (sum, weight) = weighed.fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
+                        sum / weight
+                    };
+                    let range = (0..of.speed_dps.len())
+                        .filter(|i| (reversal.t_s..swing.events.impact.t_s).contains(&time(*i)));
+                    let top = range.max_by(|a, b| smooth(*a).total_cmp(&smooth(*b))).unwrap();
+                    // The grid's step is 5 ms.
+                    let off_ms = (time(top) - peak.t_s) * 1e3;
+                    inside += usize::from(off_ms >= -before - 2.5 && off_ms <= after + 2.5);
+                    all += 1;
+                }
+            }
+        }
+    }
+    println!("{inside} of {all} other smoothings within the stated bands");
+    assert!(all > 200 && inside as f64 >= 0.95 * all as f64, "{inside} of {all}");
 }
 
 /// Packets lost somewhere in every downswing: each peak is withheld, or it is where it is without the hole.
@@ -205,6 +286,21 @@ fn lost_samples_never_give_a_wrong_peak() {
     }
     println!("{kept} peaks kept, {withheld} withheld");
     assert!(kept > 200 && withheld > 10, "{kept} kept, {withheld} withheld");
+}
+
+/// Two straps feel a strike less surely than the arm. What they cannot tell they do not say.
+#[test]
+fn two_straps_leave_open_what_they_cannot_feel() {
+    let Some(data) = data() else { return };
+    let trunk_only = |name: &str| imported_without(&data, name, NO_ARM, &[]);
+    assert!(trunk_only("struck").iter().all(|s| s.kind == SwingKind::Strike));
+    let quiet = trunk_only("unstruck");
+    assert!(quiet.len() == 5 && quiet.iter().all(|s| s.kind == SwingKind::Unsure));
+    for (role, segment) in quiet.iter().flat_map(|s| &s.segments) {
+        let outcome = segment.peak.map(|p| p.outcome);
+        assert_ne!(outcome, Some(Outcome::Rising), "the {role} is not known to have risen at impact");
+    }
+    assert!(trunk_only("other-sports").is_empty());
 }
 
 #[test]

@@ -18,8 +18,7 @@ use peakorder_protocol::swing::{Evidence, Gap, Outcome, Peak, Segment, Sequence,
 /// A segment may turn back this much before the trunk segment that phases were found by, s.
 const LEAD_S: f64 = 0.3;
 
-/// A strike that is known better than this, 95 %, moves no peak, s. The peaks of a rehearsal are those of
-/// its whole movement.
+/// A strike that is known better than this, 95 %, moves no peak, s.
 const IMPACT_KNOWN_S: f64 = 0.005;
 
 /// A tilted axis is searched over samples from this long before the search to this long after the
@@ -78,14 +77,20 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
         };
         let mut otherwise = Vec::new();
         let mut peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
-        if impact.evidence != Evidence::None
+        if let Some(peak) = &mut peak
             && Z95 * impact.sd_s > IMPACT_KNOWN_S
-            && let Some(peak) = &mut peak
         {
-            let ends = [-1.0, 1.0].map(|side| {
+            // A rehearsal's peak is that of its whole movement; only one that has none yet may have it later.
+            let sides: &[f64] = match (impact.evidence, peak.rising) {
+                (Evidence::None, false) => &[],
+                (Evidence::None, true) => &[1.0],
+                _ => &[-1.0, 1.0],
+            };
+            let end = |side: &f64| {
                 let end_s = impact.t_s + side * Z95 * impact.sd_s;
                 peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
-            });
+            };
+            let ends: Vec<Option<FoundPeak>> = sides.iter().map(end).collect();
             let decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
             part.impact_decides = decides && ends.iter().any(Option::is_none);
             otherwise = ends.into_iter().flatten().collect();

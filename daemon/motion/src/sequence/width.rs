@@ -154,3 +154,79 @@ impl Told {
 fn range(values: impl Iterator<Item = f64>) -> [f64; 2] {
     values.fold([f64::INFINITY, f64::NEG_INFINITY], |[least, most], v| [least.min(v), most.max(v)])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sequence::peak;
+
+    const HZ: f64 = 208.0;
+    const HALF: f64 = HALF_S;
+
+    fn told(f: impl Fn(f64) -> f64, impact_s: f64, impact_sd_s: f64) -> Told {
+        let t_s: Vec<f64> = (0..208).map(|i| f64::from(i) / HZ).collect();
+        let dps: Vec<f64> = t_s.iter().map(|t| f(*t)).collect();
+        let series = Series { t_s: &t_s, dps: &dps };
+        let found = peak::find(series, 0.2, impact_s, impact_s, HALF).unwrap();
+        let width = of(series, 0.2, impact_s, impact_s, HALF).unwrap();
+        Told::new(found, &[], width, impact_s, impact_sd_s)
+    }
+
+    /// A top that rises and falls alike is where every smoothing has it, however wide it is.
+    #[test]
+    fn an_even_top_keeps_its_sharpness() {
+        for width_s in [0.05, 0.09, 0.15] {
+            let top = told(|t| 600.0 * (-((t - 0.5013) / width_s).powi(2)).exp(), 0.75, 1e-3);
+            assert_eq!(top.outcome, Outcome::Peak, "{width_s}");
+            assert!((top.t_s - 0.5013).abs() < 0.2e-3, "{width_s}: {}", top.t_s);
+            assert!(Z95 * top.whole_sd_s() < 0.5e-3, "{width_s}: {}", top.whole_sd_s());
+            let [from_s, to_s] = top.width.within_2pct_s;
+            // exp(-(d/w)²) = 0.98 where d = w √(-ln 0.98) = 0.1421 w (arithmetic), but for the smoothing.
+            let half_s = 0.1421 * width_s;
+            assert!(((to_s - from_s) * 0.5 - half_s).abs() < 2e-3, "{width_s}: {from_s} {to_s}");
+        }
+    }
+
+    /// A narrow hump 1.6 % above a broad one (464 and 457 deg/s): a coarser smoothing finds the broad one.
+    #[test]
+    fn of_two_humps_the_band_holds_both() {
+        let f = |t: f64| {
+            400.0 * (-((t - 0.45) / 0.02).powi(2)).exp() + 455.0 * (-((t - 0.52) / 0.05).powi(2)).exp()
+        };
+        let top = told(f, 0.75, 1e-3);
+        let [from_s, to_s] = top.band_s;
+        assert!(from_s <= 0.455 && to_s >= 0.505, "{from_s} {to_s}");
+        assert!(top.width.within_2pct_s[0] < 0.46, "{:?}", top.width.within_2pct_s);
+    }
+
+    #[test]
+    fn a_top_that_lasts_until_impact_is_held() {
+        // Flat within 1 % from 0.55 s on.
+        let f = |t: f64| if t < 0.55 { 400.0 - 4e4 * (t - 0.55).powi(2) } else { 400.0 - 20.0 * (t - 0.55) };
+        let top = told(f, 0.65, 1e-3);
+        assert_eq!(top.outcome, Outcome::Held);
+        let [from_s, to_s] = top.band_s;
+        assert!(from_s < 0.55 && to_s >= 0.65, "{from_s} {to_s}");
+        assert!((top.t_s - 0.5 * (from_s + to_s)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_speed_that_rises_to_impact_has_no_top() {
+        let top = told(|t| 900.0 * t, 0.65, 1e-3);
+        assert_eq!(top.outcome, Outcome::Rising);
+        assert_eq!(top.t_s, 0.65);
+    }
+
+    /// The band of a strike that is badly known: with impact a little earlier the speed still rose.
+    #[test]
+    fn where_impact_decides_the_top_is_a_stretch() {
+        let t_s: Vec<f64> = (0..208).map(|i| f64::from(i) / HZ).collect();
+        let dps: Vec<f64> = t_s.iter().map(|t| 600.0 * (-((t - 0.6) / 0.1).powi(2)).exp()).collect();
+        let series = Series { t_s: &t_s, dps: &dps };
+        let find = |impact_s| peak::find(series, 0.2, impact_s, impact_s + 0.03, HALF).unwrap();
+        let width = of(series, 0.2, 0.66, 0.69, HALF).unwrap();
+        let top = Told::new(find(0.66), &[find(0.56), find(0.76)], width, 0.66, 0.05);
+        assert_eq!(top.outcome, Outcome::Held);
+        assert!(top.band_s[0] <= 0.56 && top.band_s[1] > 0.75, "{:?}", top.band_s);
+    }
+}
