@@ -11,7 +11,7 @@
 //! the product is scored on.
 
 use super::chunk::Chunk;
-use super::mixture::{Meaning, Mixture, Row, State, bias_covariance, bias_of};
+use super::mixture::{Before, Mixture, Row, bias_covariance, bias_of};
 use crate::rest::still;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 use peakorder_protocol::Role;
@@ -58,12 +58,14 @@ const TILT_WORTH: f64 = 4.0;
 const TILT_READ_SD: f64 = 0.03 * DEG;
 /// How fast a body turns that turns slowly, rad/s (SD) …
 const SLOW_TURN: f64 = 2.5 * DEG;
+/// … by how much that changes from row to row …
+const TURN_CHANGES: f64 = 1.0 * DEG;
 /// … and how likely it does: as the recording begins, as a body comes to a stand, while it stands, and
 /// while it turns already.
-const TURNS_FIRST: f64 = 0.3;
+const TURNS_FIRST: f64 = 0.5;
 const TURNS_AFTER_BREAK: f64 = 0.12;
 const TURNS_STANDING: f64 = 0.05;
-const TURNS_ON: f64 = 0.5;
+const TURNS_ON: f64 = 0.8;
 
 /// Addresses face one heading within 3 deg until the player has shown their own, worth so many.
 const TARGET_SD: f64 = 3.0 * DEG;
@@ -344,9 +346,8 @@ impl Evidence {
         }
         let (first, after_break) = (self.fresh, !self.stood);
         self.fresh = false;
-        let row = Row::of_bias(&along, value, variance);
-        let turned = variance + (SLOW_TURN * way.seconds).powi(2);
-        let jump = UNKNOWN_SD.powi(2);
+        let row = Row::of_standing(&along, way.seconds, value, variance);
+        let on = Before::TurnsOn(TURN_CHANGES.powi(2));
         self.known.branch(&row, |turning| {
             let turns = match (first, after_break, turning) {
                 (true, ..) => TURNS_FIRST,
@@ -355,9 +356,9 @@ impl Evidence {
                 _ => TURNS_STANDING,
             };
             [
-                (1.0 - turns - JUMPS, Meaning::Says { variance }, false),
-                (turns, Meaning::Says { variance: turned }, true),
-                (JUMPS, Meaning::AfterJump(State::new(jump, jump, jump, 0.0)), false),
+                (1.0 - turns - JUMPS, Before::Stands),
+                (turns, if turning && !after_break { on } else { Before::BeganToTurn(SLOW_TURN.powi(2)) }),
+                (JUMPS, Before::BiasJumped(UNKNOWN_SD.powi(2))),
             ]
         });
         Some(())
@@ -388,12 +389,8 @@ impl Evidence {
         self.known.turn(turned + along.dot(&self.bias), &along, way.variance + HEADING_SD.powi(2));
         let (mean, covariance) = self.known.moments();
         let (square, known_to, alike) = (mean[3] * mean[3], covariance[(3, 3)], self.target.get());
-        self.known.branch(&Row::on_target(alike), |turning| {
-            [
-                (1.0 - MOVED, Meaning::Says { variance: alike }, turning),
-                (MOVED, Meaning::AfterJump(State::new(0.0, 0.0, 0.0, MOVED_SD * MOVED_SD)), turning),
-            ]
-        });
+        let moved = Before::TargetMoved(MOVED_SD * MOVED_SD);
+        self.known.branch(&Row::on_target(alike), |_| [(1.0 - MOVED, Before::Nothing), (MOVED, moved)]);
         // What the headings scatter by, as far as the gyroscope could show it.
         let seen = if known_to < 9.0 * alike { (square - known_to).max(0.0) } else { alike };
         self.target.see(seen, alike / (alike + known_to));

@@ -6,12 +6,15 @@
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
-/// Gyroscope bias, rad/s, three axes of the strap; heading of the last address from the target, rad.
-pub type State = SVector<f64, 4>;
-type Covariance = SMatrix<f64, 4, 4>;
+/// Gyroscope bias, rad/s, three axes of the strap; heading of the last address from the target, rad; rate at which
+/// the body is turning slowly, rad/s.
+pub type State = SVector<f64, 5>;
+type Covariance = SMatrix<f64, 5, 5>;
 
-/// Index of the heading.
+/// Number of the bias's axes, index of the heading, and of the slow turn.
+const AXES: usize = 3;
 const HEADING: usize = 3;
+const TURN: usize = 4;
 /// Kept at most.
 const MOST: usize = 12;
 /// Less likely than the likeliest by this much, in natural logarithm, is out of the question.
@@ -38,25 +41,35 @@ pub struct Row {
 impl Row {
     /// A row that sees the bias alone.
     pub fn of_bias(along: &Vector3<f64>, value: f64, variance: f64) -> Self {
-        Self { along: State::new(along.x, along.y, along.z, 0.0), value, variance }
+        Self::of_standing(along, 0.0, value, variance)
+    }
+
+    /// A row of a body that stood for `seconds`, or turned slowly.
+    pub fn of_standing(along: &Vector3<f64>, seconds: f64, value: f64, variance: f64) -> Self {
+        Self { along: State::new(along.x, along.y, along.z, 0.0, seconds), value, variance }
     }
 
     /// A row that reads the heading of the last address as the target's.
     pub fn on_target(variance: f64) -> Self {
-        Self { along: State::new(0.0, 0.0, 0.0, 1.0), value: 0.0, variance }
+        Self { along: State::new(0.0, 0.0, 0.0, 1.0, 0.0), value: 0.0, variance }
     }
 }
 
-/// What a row is taken to mean by one branch of the hypotheses.
+/// What is supposed to have happened before a row.
 #[derive(Debug, Clone, Copy)]
-pub enum Meaning {
-    /// What it says, with its own variance or a larger one.
-    Says {
-        /// Variance in place of the row's.
-        variance: f64,
-    },
-    /// The same after the state has jumped by this, per component, variances.
-    AfterJump(State),
+pub enum Before {
+    /// Nothing new.
+    Nothing,
+    /// The body stands.
+    Stands,
+    /// It has begun to turn slowly, at a rate of this variance.
+    BeganToTurn(f64),
+    /// It goes on turning, at a rate that has changed by this variance.
+    TurnsOn(f64),
+    /// The bias has jumped by this variance on each axis. The body stands.
+    BiasJumped(f64),
+    /// The target has moved by this variance.
+    TargetMoved(f64),
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -70,6 +83,32 @@ struct Hypothesis {
 }
 
 impl Hypothesis {
+    fn suppose(&mut self, before: Before) {
+        match before {
+            Before::Nothing => {}
+            Before::Stands => self.set_turn(None),
+            Before::BeganToTurn(variance) => self.set_turn(Some(variance)),
+            Before::TurnsOn(variance) => self.covariance[(TURN, TURN)] += variance,
+            Before::BiasJumped(variance) => {
+                self.set_turn(None);
+                (0..AXES).for_each(|i| self.covariance[(i, i)] += variance);
+            }
+            Before::TargetMoved(variance) => self.covariance[(HEADING, HEADING)] += variance,
+        }
+    }
+
+    fn set_turn(&mut self, variance: Option<f64>) {
+        self.turning = variance.is_some();
+        self.forget(TURN, variance.unwrap_or(0.0));
+    }
+
+    fn forget(&mut self, i: usize, variance: f64) {
+        self.mean[i] = 0.0;
+        self.covariance.column_mut(i).fill(0.0);
+        self.covariance.row_mut(i).fill(0.0);
+        self.covariance[(i, i)] = variance;
+    }
+
     /// Takes the row with `variance`; the weight is left as it is. Gives the logarithm of the row's likelihood.
     fn take(&mut self, row: &Row, variance: f64) -> f64 {
         let seen = self.covariance * row.along;
@@ -83,8 +122,8 @@ impl Hypothesis {
 
     fn same_as(&self, other: &Self) -> bool {
         self.turning == other.turning
-            && (0..HEADING).all(|i| (self.covariance[(i, i)] / other.covariance[(i, i)]).ln().abs() < SAME_WIDTH)
-            && (0..HEADING)
+            && (0..AXES).all(|i| (self.covariance[(i, i)] / other.covariance[(i, i)]).ln().abs() < SAME_WIDTH)
+            && (0..AXES)
                 .map(|i| {
                     (self.mean[i] - other.mean[i]).powi(2) / self.covariance[(i, i)].min(other.covariance[(i, i)])
                 })
@@ -114,7 +153,7 @@ impl Mixture {
     /// Nothing known but the standard uncertainty of a bias, rad/s.
     pub fn new(bias_sd: f64) -> Self {
         let v = bias_sd * bias_sd;
-        let covariance = Covariance::from_diagonal(&State::new(v, v, v, 0.0));
+        let covariance = Covariance::from_diagonal(&State::new(v, v, v, 0.0, 0.0));
         Self { all: vec![Hypothesis { mean: State::zeros(), covariance, log_weight: 0.0, turning: false }] }
     }
 
@@ -122,7 +161,7 @@ impl Mixture {
     /// `most` (variances, (rad/s)²).
     pub fn wander(&mut self, variance: f64, most: f64) {
         for h in &mut self.all {
-            for i in 0..HEADING {
+            for i in 0..AXES {
                 let v = h.covariance[(i, i)];
                 h.covariance[(i, i)] = v.max((v + variance).min(most));
             }
@@ -149,21 +188,15 @@ impl Mixture {
         self.normalise();
     }
 
-    /// Takes a row that may mean several things: `meanings` gives, for a hypothesis in which the body is
-    /// turning slowly or not, each meaning's probability and whether the body turns slowly in it.
-    pub fn branch<const N: usize>(&mut self, row: &Row, meanings: impl Fn(bool) -> [(f64, Meaning, bool); N]) {
+    /// Takes a row before which one of several things may have happened: for a hypothesis in which the body is
+    /// turning slowly or not, each with its probability.
+    pub fn branch<const N: usize>(&mut self, row: &Row, before: impl Fn(bool) -> [(f64, Before); N]) {
         let mut branches = Vec::with_capacity(N * self.all.len());
         for h in &self.all {
-            for (probability, meaning, turning) in meanings(h.turning) {
-                let mut branch = Hypothesis { turning, ..*h };
-                let variance = match meaning {
-                    Meaning::Says { variance } => variance,
-                    Meaning::AfterJump(by) => {
-                        branch.covariance += Covariance::from_diagonal(&by);
-                        row.variance
-                    }
-                };
-                branch.log_weight += probability.ln() + branch.take(row, variance);
+            for (probability, before) in before(h.turning) {
+                let mut branch = *h;
+                branch.suppose(before);
+                branch.log_weight += probability.ln() + branch.take(row, row.variance);
                 branches.push(branch);
             }
         }
@@ -176,7 +209,7 @@ impl Mixture {
     /// √`variance`.
     pub fn turn(&mut self, turned: f64, along: &Vector3<f64>, variance: f64) {
         let mut step = Covariance::identity();
-        step.fixed_view_mut::<1, 3>(HEADING, 0).copy_from(&-along.transpose());
+        step.fixed_view_mut::<1, AXES>(HEADING, 0).copy_from(&-along.transpose());
         for h in &mut self.all {
             h.mean = step * h.mean;
             h.mean[HEADING] += turned;
@@ -188,10 +221,7 @@ impl Mixture {
     /// The heading of the last address is forgotten; the next one's is the target's, give or take √`variance`.
     pub fn forget_heading(&mut self, variance: f64) {
         for h in &mut self.all {
-            h.mean[HEADING] = 0.0;
-            h.covariance.column_mut(HEADING).fill(0.0);
-            h.covariance.row_mut(HEADING).fill(0.0);
-            h.covariance[(HEADING, HEADING)] = variance;
+            h.forget(HEADING, variance);
         }
     }
 
@@ -233,12 +263,12 @@ impl Mixture {
 
 /// Bias of a state.
 pub fn bias_of(state: &State) -> Vector3<f64> {
-    state.fixed_rows::<3>(0).into()
+    state.fixed_rows::<AXES>(0).into()
 }
 
 /// Covariance of the bias in a state's.
 pub fn bias_covariance(covariance: &Covariance) -> Matrix3<f64> {
-    covariance.fixed_view::<3, 3>(0, 0).into()
+    covariance.fixed_view::<AXES, AXES>(0, 0).into()
 }
 
 #[cfg(test)]
@@ -259,18 +289,32 @@ mod tests {
         assert_eq!((mean[0], covariance[(0, 0)]), (0.0, 4.0));
     }
 
-    /// By hand: "still" reads 4 ± 0.1 of a prior 0 ± 1, "turning" ± 10. Densities N(4; 0, 1.01) and
-    /// N(4; 0, 101): exp(−7.921) / 1.005 and exp(−0.0792) / 10.05, so that with even odds "still" has
-    /// 3.61e-4 / (3.61e-4 + 0.0919) = 0.4 %.
+    /// By hand: a body that stood for 1 s reads 4 ± 0.1 of a bias 0 ± 1, or it turned at 0 ± 10. Densities
+    /// N(4; 0, 1.01) and N(4; 0, 101.01): exp(−7.921) / 1.005 and exp(−0.0792) / 10.05, so that with even odds
+    /// "stands" has 3.61e-4 / (3.61e-4 + 0.0919) = 0.4 %.
     #[test]
     fn what_fits_neither_well_is_believed_by_likelihood() {
         let mut m = Mixture::new(1.0);
-        let row = says(4.0, 0.01);
-        m.branch(&row, |_| {
-            [(0.5, Meaning::Says { variance: 0.01 }, false), (0.5, Meaning::Says { variance: 100.0 }, true)]
-        });
-        let still = m.all.iter().find(|h| !h.turning).unwrap().log_weight.exp();
-        assert!((still - 0.0039).abs() < 0.0002, "{still}");
+        let row = Row::of_standing(&Vector3::y(), 1.0, 4.0, 0.01);
+        m.branch(&row, |_| [(0.5, Before::Stands), (0.5, Before::BeganToTurn(100.0))]);
+        let stands = m.all.iter().find(|h| !h.turning).unwrap().log_weight.exp();
+        assert!((stands - 0.0039).abs() < 0.0002, "{stands}");
+    }
+
+    /// A rate that stays may be the bias or a turn, and no number of rows tells which.
+    #[test]
+    fn a_steady_turn_is_not_ruled_out_by_lasting() {
+        let mut m = Mixture::new(1.0);
+        for i in 0..5 {
+            let row = Row::of_standing(&Vector3::y(), 1.0, 2.0, 0.01);
+            m.branch(&row, |turning| {
+                let on = if turning { Before::TurnsOn(0.0) } else { Before::BeganToTurn(1.0) };
+                let turns = if turning { 0.999 } else if i == 0 { 0.5 } else { 1e-9 };
+                [(1.0 - turns, Before::Stands), (turns, on)]
+            });
+        }
+        let (mean, covariance) = m.moments();
+        assert!((0.5..2.0).contains(&mean[1]) && covariance[(1, 1)].sqrt() > 0.4, "{mean} {covariance}");
     }
 
     #[test]
@@ -301,11 +345,8 @@ mod tests {
     fn there_are_never_more_than_a_dozen() {
         let mut m = Mixture::new(1.0);
         for i in 0..40 {
-            let value = f64::from(i % 7);
-            let row = says(value, 0.5);
-            m.branch(&row, |_| {
-                [(0.5, Meaning::Says { variance: 0.5 }, false), (0.5, Meaning::Says { variance: 30.0 }, true)]
-            });
+            let row = Row::of_standing(&Vector3::y(), 1.0, f64::from(i % 7), 0.5);
+            m.branch(&row, |_| [(0.5, Before::Stands), (0.5, Before::BeganToTurn(30.0))]);
             assert!(m.all.len() <= MOST && !m.all.is_empty());
             let sum: f64 = m.all.iter().map(|h| h.log_weight.exp()).sum();
             assert!((sum - 1.0).abs() < 1e-9);

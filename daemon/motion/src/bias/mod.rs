@@ -16,9 +16,9 @@ use evidence::Evidence;
 use nalgebra::{Matrix3, SymmetricEigen, Vector3};
 use peakorder_protocol::Role;
 
-/// Known to this about its least certain axis, a bias widens no band that matters, rad/s (0.3 deg/s: a third of a
-/// degree over a backswing, half of what gravity at address is uncertain by). Own judgement.
-const SETTLED_SD_RAD_S: f64 = 0.3 * std::f64::consts::PI / 180.0;
+/// Known to this about its least certain axis, a bias widens no band that matters, rad/s (0.5 deg/s: half a
+/// degree over a backswing, what gravity at address is uncertain by). Own judgement.
+const SETTLED_SD_RAD_S: f64 = 0.5 * std::f64::consts::PI / 180.0;
 
 /// How long a bias takes to settle, from the strap's first sample, s (measured on real swings: 95 % of the
 /// straps of sessions that began moving had settled by then).
