@@ -10,9 +10,9 @@
 
 use flate2::read::GzDecoder;
 use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::fuse::running::RunningFilter;
 use peakorder_motion::fuse::{Reading, latched};
-use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::Role;
 use peakorder_protocol::profile::SampleIs;

@@ -6,10 +6,10 @@
 //! and prints our times as one line of JSON: processor time of one thread, best of five.
 
 use nalgebra::Vector3;
+use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::fuse::Reading;
 use peakorder_motion::fuse::running::RunningFilter;
 use peakorder_motion::pipeline::Pipeline;
-use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;

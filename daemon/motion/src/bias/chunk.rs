@@ -29,7 +29,12 @@ pub struct Stillness {
 }
 
 impl Stillness {
-    fn push(&mut self, gyro: &Vector3<f64>, acc: &Vector3<f64>, before: Option<&(Vector3<f64>, Vector3<f64>)>) {
+    fn push(
+        &mut self,
+        gyro: &Vector3<f64>,
+        acc: &Vector3<f64>,
+        before: Option<&(Vector3<f64>, Vector3<f64>)>,
+    ) {
         self.n += 1.0;
         self.gyro += gyro;
         self.gyro_sq += gyro.norm_squared();
@@ -131,6 +136,7 @@ pub struct Chunker {
     step: Step,
     turned: UnitQuaternion<f64>,
     lever: Matrix3<f64>,
+    /// Seconds, and integral of the specific force in the frame at the start, m/s.
     quarters: [(f64, Vector3<f64>); QUARTERS],
     path_rad: f64,
     fastest: f64,
@@ -145,7 +151,7 @@ pub struct Chunker {
 struct Step {
     seconds: f64,
     angle: Vector3<f64>,
-    n: f64,
+    /// Integral of the specific force, m/s.
     force: Vector3<f64>,
 }
 
@@ -184,11 +190,12 @@ impl Chunker {
     ) -> Option<Chunk> {
         let mut done = None;
         match self.last {
-            Some((before, _)) if step_s > 0.0 && step_s <= HOLE_S => {
+            Some((before, force)) if step_s > 0.0 && step_s <= HOLE_S => {
                 // A turning axis adds half the cross product of what was turned and what is turned now
                 // (coning; Bortz 1971, IEEE Trans Aerosp Electron Syst AES-7:61–66, from memory).
                 let more = ((before + gyro) * 0.5 - self.bias) * step_s;
                 self.step.angle += more + self.step.angle.cross(&more) * 0.5;
+                self.step.force += (force + acc) * (0.5 * step_s);
                 self.step.seconds += step_s;
                 if step_s > STEP_S {
                     // What a rate does within a hole: it may leave the line by a quarter of its change.
@@ -204,8 +211,6 @@ impl Chunker {
             }
             _ => self.begin(t_s, bias, false),
         }
-        self.step.n += 1.0;
-        self.step.force += acc;
         self.stillness.push(gyro, acc, self.last.as_ref());
         self.last = Some((*gyro, *acc));
         done
@@ -229,9 +234,10 @@ impl Chunker {
         let half = UnitQuaternion::from_scaled_axis(step.angle * 0.5);
         let midway = (self.turned * half).to_rotation_matrix().into_inner();
         self.lever += midway * step.seconds;
-        let quarter = (((self.seconds + 0.5 * step.seconds) / CHUNK_S * QUARTERS as f64) as usize).min(QUARTERS - 1);
-        let (n, sum) = &mut self.quarters[quarter];
-        *n += step.n;
+        let quarter =
+            (((self.seconds + 0.5 * step.seconds) / CHUNK_S * QUARTERS as f64) as usize).min(QUARTERS - 1);
+        let (seconds, sum) = &mut self.quarters[quarter];
+        *seconds += step.seconds;
         *sum += midway * step.force;
         self.turned = self.turned * half * half;
         self.seconds += step.seconds;
@@ -245,7 +251,7 @@ impl Chunker {
     fn close(&mut self) -> Option<Chunk> {
         self.turn();
         let means: Vec<Vector3<f64>> =
-            self.quarters.iter().filter(|(n, _)| *n > 0.0).map(|(n, sum)| sum / *n).collect();
+            self.quarters.iter().filter(|(s, _)| *s > 0.0).map(|(s, sum)| sum / *s).collect();
         if self.stillness.n < LEAST_SAMPLES || means.len() < 2 {
             return None;
         }
@@ -293,7 +299,13 @@ mod tests {
             .filter_map(|i| {
                 let t = f64::from(i) / hz;
                 let up = at(t).inverse() * Vector3::y() * 9.81;
-                chunker.push(t, if i == 0 { f64::INFINITY } else { 1.0 / hz }, &(rate(t) + wrong), &up, &Vector3::zeros())
+                chunker.push(
+                    t,
+                    if i == 0 { f64::INFINITY } else { 1.0 / hz },
+                    &(rate(t) + wrong),
+                    &up,
+                    &Vector3::zeros(),
+                )
             })
             .collect();
         assert!(chunks.len() >= 6);
@@ -320,7 +332,9 @@ mod tests {
                 _ => 0.01,
             };
             let t = f64::from(i) * 0.01 + if i >= 120 { 0.29 } else { 0.0 };
-            follows.extend(chunker.push(t, step_s, &Vector3::zeros(), &acc, &Vector3::zeros()).map(|c| c.follows));
+            follows.extend(
+                chunker.push(t, step_s, &Vector3::zeros(), &acc, &Vector3::zeros()).map(|c| c.follows),
+            );
         }
         assert_eq!(follows.iter().filter(|f| !**f).count(), 2);
     }

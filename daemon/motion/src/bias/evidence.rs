@@ -94,8 +94,12 @@ struct Body {
 impl Body {
     fn at(role: Role) -> Self {
         match role {
-            Role::Pelvis | Role::Thorax => Self { turns_per_tilt: 2.0, tilt_per_rate_s: 0.05, lever_m: 0.5, faces_target: true },
-            Role::LeadArm => Self { turns_per_tilt: 4.0, tilt_per_rate_s: 0.15, lever_m: 0.5, faces_target: false },
+            Role::Pelvis | Role::Thorax => {
+                Self { turns_per_tilt: 2.0, tilt_per_rate_s: 0.05, lever_m: 0.5, faces_target: true }
+            }
+            Role::LeadArm => {
+                Self { turns_per_tilt: 4.0, tilt_per_rate_s: 0.15, lever_m: 0.5, faces_target: false }
+            }
         }
     }
 }
@@ -371,7 +375,8 @@ impl Evidence {
         }
         let at = self.chunks.partition_point(|c| c.from_s + c.seconds < t_s);
         let Some(at) = at.checked_sub(1).map(|i| self.first + i as u64) else { return };
-        let known = self.address.replace(at).filter(|last| *last < at).and_then(|last| self.same_target(last, at));
+        let known =
+            self.address.replace(at).filter(|last| *last < at).and_then(|last| self.same_target(last, at));
         if known.is_none() {
             self.known.forget_heading(self.target.get());
         }

@@ -125,7 +125,8 @@ impl Hypothesis {
             && (0..AXES).all(|i| (self.covariance[(i, i)] / other.covariance[(i, i)]).ln().abs() < SAME_WIDTH)
             && (0..AXES)
                 .map(|i| {
-                    (self.mean[i] - other.mean[i]).powi(2) / self.covariance[(i, i)].min(other.covariance[(i, i)])
+                    (self.mean[i] - other.mean[i]).powi(2)
+                        / self.covariance[(i, i)].min(other.covariance[(i, i)])
                 })
                 .sum::<f64>()
                 < SAME_PLACE
@@ -309,7 +310,13 @@ mod tests {
             let row = Row::of_standing(&Vector3::y(), 1.0, 2.0, 0.01);
             m.branch(&row, |turning| {
                 let on = if turning { Before::TurnsOn(0.0) } else { Before::BeganToTurn(1.0) };
-                let turns = if turning { 0.999 } else if i == 0 { 0.5 } else { 1e-9 };
+                let turns = if turning {
+                    0.999
+                } else if i == 0 {
+                    0.5
+                } else {
+                    1e-9
+                };
                 [(1.0 - turns, Before::Stands), (turns, on)]
             });
         }

@@ -9,6 +9,8 @@
 pub mod chunk;
 pub mod evidence;
 pub mod mixture;
+#[cfg(test)]
+mod tests;
 
 use super::rest::Rest;
 use chunk::{Chunk, Chunker};
@@ -57,6 +59,7 @@ impl BiasTracker {
     pub fn push(&mut self, t_s: f64, step_s: f64, gyro: &Vector3<f64>, acc: &Vector3<f64>) {
         if step_s == f64::INFINITY {
             self.evidence.restarted();
+            (self.bias, self.covariance) = self.evidence.bias();
         }
         if let Some(chunk) = self.chunker.push(t_s, step_s, gyro, acc, &self.bias) {
             self.chunk(chunk);

@@ -72,7 +72,10 @@ pub fn find(
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
-    Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS).hypot(bias_sd_dps) / slope).hypot(BOTH_IN_BAND * spread_s) })
+    Some(Reversal {
+        t_s: t,
+        sd_s: (noise.hypot(CROSS_TALK_DPS).hypot(bias_sd_dps) / slope).hypot(BOTH_IN_BAND * spread_s),
+    })
 }
 
 #[cfg(test)]
