@@ -47,6 +47,7 @@ impl Stillness {
     }
 
     /// Both together.
+    #[must_use]
     pub fn with(&self, other: &Self) -> Self {
         Self {
             n: self.n + other.n,

@@ -56,8 +56,8 @@ impl Body {
         }
     }
 
-    /// Error and covariance of the bias once a second: (time, error, covariance, vertical), deg/s.
-    fn run(&self) -> Vec<(f64, Vector3<f64>, Matrix3<f64>, Vector3<f64>)> {
+    /// What is said of the bias, once a second.
+    fn run(&self) -> Vec<Seen> {
         let mut normal = noise::normal(self.seed);
         let mount = UnitQuaternion::from_scaled_axis(Vector3::new(normal(), normal(), normal()));
         let sways = [(); 3].map(|()| Sway::new(&mut normal, self.sway_deg));
@@ -103,7 +103,9 @@ impl Body {
             }
             if t >= next_s {
                 let covariance = tracker.covariance() / (DEG * DEG);
-                seen.push((t, (tracker.bias() - now) / DEG, covariance, q.inverse() * Vector3::y()));
+                let up = q.inverse() * Vector3::y();
+                let off_dps = (tracker.bias() - now).dot(&up) / DEG;
+                seen.push(Seen { t_s: t, off_dps, sd_dps: (up.transpose() * covariance * up).x.sqrt() });
                 next_s += 1.0;
             }
         }
@@ -111,17 +113,22 @@ impl Body {
     }
 }
 
+/// Error of the bias about the vertical, and its stated standard uncertainty.
+struct Seen {
+    t_s: f64,
+    off_dps: f64,
+    sd_dps: f64,
+}
+
 /// Over several bodies: RMS of the vertical error and share within 1.96 stated SDs, between two times.
 fn scored(bodies: &[Body], from_s: f64, to_s: f64) -> (f64, f64) {
     let (mut n, mut squares, mut held) = (0.0, 0.0, 0.0);
     for body in bodies {
-        for (t, error, covariance, up) in body.run() {
-            if (from_s..to_s).contains(&t) {
-                let (off, sd) = (error.dot(&up), (up.transpose() * covariance * up).x.sqrt());
-                n += 1.0;
-                squares += off * off;
-                held += f64::from(u8::from(off.abs() <= 1.96 * sd));
-            }
+        for Seen { off_dps, sd_dps, .. } in body.run().into_iter().filter(|s| (from_s..to_s).contains(&s.t_s))
+        {
+            n += 1.0;
+            squares += off_dps * off_dps;
+            held += f64::from(u8::from(off_dps.abs() <= 1.96 * sd_dps));
         }
     }
     (f64::sqrt(squares / n), held / n)
