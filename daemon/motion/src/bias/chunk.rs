@@ -29,21 +29,17 @@ pub struct Stillness {
 }
 
 impl Stillness {
-    fn push(
-        &mut self,
-        gyro: &Vector3<f64>,
-        acc: &Vector3<f64>,
-        before: Option<&(Vector3<f64>, Vector3<f64>)>,
-    ) {
+    fn push(&mut self, gyro: &Vector3<f64>, acc: &Vector3<f64>) {
         self.n += 1.0;
         self.gyro += gyro;
         self.gyro_sq += gyro.norm_squared();
         self.acc += acc;
         self.acc_sq += acc.norm_squared();
-        if let Some((g, a)) = before {
-            self.gyro_step_sq += (gyro - g).norm_squared();
-            self.acc_step_sq += (acc - a).norm_squared();
-        }
+    }
+
+    fn step(&mut self, gyro: &Vector3<f64>, acc: &Vector3<f64>) {
+        self.gyro_step_sq += gyro.norm_squared();
+        self.acc_step_sq += acc.norm_squared();
     }
 
     /// Both together.
@@ -129,7 +125,10 @@ impl Chunk {
 /// Puts chunks together, sample by sample.
 #[derive(Debug, Clone)]
 pub struct Chunker {
-    last: Option<(Vector3<f64>, Vector3<f64>)>,
+    /// The sample before, if there is one that the next can follow.
+    follows_sample: bool,
+    gyro: Vector3<f64>,
+    acc: Vector3<f64>,
     bias: Vector3<f64>,
     from_s: f64,
     follows: bool,
@@ -159,7 +158,9 @@ struct Step {
 impl Default for Chunker {
     fn default() -> Self {
         Self {
-            last: None,
+            follows_sample: false,
+            gyro: Vector3::zeros(),
+            acc: Vector3::zeros(),
             bias: Vector3::zeros(),
             from_s: 0.0,
             follows: false,
@@ -190,41 +191,40 @@ impl Chunker {
         bias: &Vector3<f64>,
     ) -> Option<Chunk> {
         let mut done = None;
-        match self.last {
-            Some((before, force)) if step_s > 0.0 && step_s <= HOLE_S => {
-                // A turning axis adds half the cross product of what was turned and what is turned now
-                // (coning; Bortz 1971, IEEE Trans Aerosp Electron Syst AES-7:61–66, from memory).
-                let more = ((before + gyro) * 0.5 - self.bias) * step_s;
-                self.step.angle += more + self.step.angle.cross(&more) * 0.5;
-                self.step.force += (force + acc) * (0.5 * step_s);
-                self.step.seconds += step_s;
-                if step_s > STEP_S {
-                    // What a rate does within a hole: it may leave the line by a quarter of its change.
-                    self.hole_var += (0.25 * step_s).powi(2) * (gyro - before).norm_squared();
-                }
-                if self.step.seconds >= STEP_S {
-                    self.turn();
-                }
-                if self.seconds + self.step.seconds >= CHUNK_S {
+        if self.follows_sample && step_s > 0.0 && step_s <= HOLE_S {
+            // A turning axis adds half the cross product of what was turned and what is turned now
+            // (coning; Bortz 1971, IEEE Trans Aerosp Electron Syst AES-7:61–66, from memory).
+            let more = ((self.gyro + gyro) * 0.5 - self.bias) * step_s;
+            self.step.angle += more + self.step.angle.cross(&more) * 0.5;
+            self.step.force += (self.acc + acc) * (0.5 * step_s);
+            self.step.seconds += step_s;
+            self.stillness.step(&(gyro - self.gyro), &(acc - self.acc));
+            if step_s > STEP_S {
+                // What a rate does within a hole: it may leave the line by a quarter of its change.
+                self.hole_var += (0.25 * step_s).powi(2) * (gyro - self.gyro).norm_squared();
+            }
+            if self.step.seconds >= STEP_S {
+                self.turn();
+                if self.seconds >= CHUNK_S {
                     done = self.close();
                     self.begin(t_s, bias, done.is_some());
                 }
             }
-            _ => self.begin(t_s, bias, false),
+        } else {
+            self.begin(t_s, bias, false);
         }
-        self.stillness.push(gyro, acc, self.last.as_ref());
-        self.last = Some((*gyro, *acc));
+        self.stillness.push(gyro, acc);
+        (self.gyro, self.acc, self.follows_sample) = (*gyro, *acc, true);
         done
     }
 
     /// What came before tells nothing of what comes next.
     pub fn interrupt(&mut self) {
-        self.last = None;
+        self.follows_sample = false;
     }
 
     fn begin(&mut self, t_s: f64, bias: &Vector3<f64>, follows: bool) {
-        let last = self.last.filter(|_| follows);
-        *self = Self { last, from_s: t_s, bias: *bias, follows, ..Self::default() };
+        *self = Self { from_s: t_s, bias: *bias, follows, ..Self::default() };
     }
 
     fn turn(&mut self) {

@@ -195,10 +195,9 @@ impl Evidence {
     /// The strap was switched on, perhaps again.
     pub fn restarted(&mut self) {
         if self.updated_s.is_some() {
-            self.known.wander(SWITCHED_ON_SD.powi(2), UNKNOWN_SD.powi(2));
+            self.wander(SWITCHED_ON_SD.powi(2));
             self.fresh = true;
             self.interrupt();
-            self.summarise();
         }
     }
 
@@ -216,7 +215,7 @@ impl Evidence {
         let now_s = chunk.from_s + chunk.seconds;
         let since_s = (now_s - self.updated_s.unwrap_or(now_s)).max(0.0);
         self.updated_s = Some(now_s);
-        self.known.wander(WANDER * since_s, UNKNOWN_SD.powi(2));
+        self.wander(WANDER * since_s);
         let quiet = still(&chunk.stillness);
         if quiet {
             let step_s = chunk.seconds / chunk.stillness.samples();
@@ -225,13 +224,23 @@ impl Evidence {
         }
         self.chunks.push_back(chunk);
         let at = self.first + self.chunks.len() as u64 - 1;
-        self.gravity(at);
-        self.stand(at, quiet);
+        let compared = self.gravity(at).is_some();
+        if self.stand(at, quiet) || compared {
+            self.summarise();
+        }
         if self.chunks.len() > KEPT {
             self.chunks.pop_front();
             self.first += 1;
         }
-        self.summarise();
+    }
+
+    /// The bias may have moved by this variance on each axis.
+    fn wander(&mut self, variance: f64) {
+        self.known.wander(variance, UNKNOWN_SD.powi(2));
+        for i in 0..3 {
+            let v = self.covariance[(i, i)];
+            self.covariance[(i, i)] = v.max((v + variance).min(UNKNOWN_SD.powi(2)));
+        }
     }
 
     fn summarise(&mut self) {
@@ -317,23 +326,23 @@ impl Evidence {
         Some(())
     }
 
-    /// Standing still: rows of two seconds, and one of what is left when it ends.
-    fn stand(&mut self, at: u64, quiet: bool) {
+    /// Standing still: rows of two seconds, and one of what is left when it ends. Gives whether one was taken.
+    fn stand(&mut self, at: u64, quiet: bool) -> bool {
         let Some(from) = self.standing else {
             (self.standing, self.stood) = (quiet.then_some(at), false);
-            return;
+            return false;
         };
         let stood = (at - from) as usize;
         if quiet && stood == STANDING_CHUNKS {
-            self.stood_still(from, at);
+            let taken = self.stood_still(from, at).is_some();
             (self.standing, self.stood) = (Some(at), true);
-        } else if !quiet {
-            let last = at - 1;
-            if (last - from) as usize >= STANDING_LEAST_CHUNKS {
-                self.stood_still(from, last);
-            }
-            self.standing = None;
+            return taken;
         }
+        if quiet {
+            return false;
+        }
+        self.standing = None;
+        stood > STANDING_LEAST_CHUNKS && self.stood_still(from, at - 1).is_some()
     }
 
     fn stood_still(&mut self, from: u64, to: u64) -> Option<()> {
