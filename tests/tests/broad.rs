@@ -10,10 +10,11 @@
 
 use flate2::read::GzDecoder;
 use nalgebra::{Quaternion, UnitQuaternion, Vector3};
+use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::fuse::running::RunningFilter;
 use peakorder_motion::fuse::{Reading, latched};
-use peakorder_motion::rest::BiasTracker;
 use peakorder_motion::settings::{FilterKind, Settings};
+use peakorder_protocol::Role;
 use peakorder_protocol::profile::SampleIs;
 use std::f64::consts::FRAC_PI_2;
 use std::io::{BufRead as _, BufReader};
@@ -85,13 +86,13 @@ fn read(path: &Path) -> Trial {
 /// product, and the bias at each sample.
 fn running(trial: &Trial, kind: FilterKind, remove_bias: bool) -> (Vec<Rotation>, Vec<Vector3<f64>>) {
     let settings = Settings { filter: kind, ..Settings::default() };
-    let (mut bias, mut filter) = (BiasTracker::new(&settings), RunningFilter::new(&settings));
+    let (mut bias, mut filter) = (BiasTracker::new(Role::Thorax), RunningFilter::new(&settings));
     let z_up = Rotation::from_axis_angle(&Vector3::x_axis(), FRAC_PI_2);
     let mut before_s = f64::NEG_INFINITY;
     let mut out = (Vec::new(), Vec::new());
     for ((t_s, gyro), acc) in trial.t_s.iter().zip(&trial.gyro).zip(&trial.acc) {
         if remove_bias {
-            bias.push(*t_s, gyro, acc);
+            bias.push(*t_s, t_s - before_s, gyro, acc);
         }
         filter.push(&Reading { gyro: *gyro, bias: bias.bias(), acc: *acc, dt_s: t_s - before_s });
         before_s = *t_s;
@@ -253,16 +254,16 @@ const LATCHED_DEG: f64 = 0.64;
 #[test]
 fn rest_is_found_where_it_is_labelled() {
     let Some(trials) = trials() else { return };
-    let settings = Settings::default();
     eprintln!("| trial | labelled still, called rest | labelled moving, called rest |");
     let (mut still, mut still_rest, mut moving, mut moving_rest) = (0_u32, 0_u32, 0_u32, 0_u32);
     for trial in &trials {
-        let mut bias = BiasTracker::new(&settings);
+        let mut bias = BiasTracker::new(Role::Thorax);
         let before = [still, still_rest, moving, moving_rest];
         // Of the labels, only stretches count that fill the tracker's second with its grid.
         let (mut still_since_s, mut moving_since_s) = (f64::INFINITY, f64::INFINITY);
         for (i, t_s) in trial.t_s.iter().enumerate() {
-            bias.push(*t_s, &trial.gyro[i], &trial.acc[i]);
+            let step_s = if i == 0 { f64::INFINITY } else { t_s - trial.t_s[i - 1] };
+            bias.push(*t_s, step_s, &trial.gyro[i], &trial.acc[i]);
             if trial.moving[i] {
                 still_since_s = f64::INFINITY;
                 moving_since_s = moving_since_s.min(*t_s);

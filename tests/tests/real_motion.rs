@@ -10,8 +10,8 @@
 //!   course; from the example data of the Python package mobgap 1.2.0 (Apache-2.0).
 
 use nalgebra::Vector3;
-use peakorder_motion::rest::BiasTracker;
-use peakorder_motion::settings::Settings;
+use peakorder_motion::bias::BiasTracker;
+use peakorder_protocol::Role;
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use std::fmt::Write as _;
@@ -113,10 +113,11 @@ fn rest_is_found_where_bodies_are_plainly_still_and_only_there() {
             .map(|c| names.iter().position(|n| *n == format!("{prefix}{c}")).expect("the column is there"));
         let rows: Vec<[f64; 6]> =
             lines.iter().map(|fields| columns.map(|c| fields[c].parse().expect("a number"))).collect();
-        let mut bias = BiasTracker::new(&Settings::default());
+        let mut bias = BiasTracker::new(Role::Thorax);
         for (i, row) in rows.iter().enumerate() {
             let gyro = Vector3::new(row[0], row[1], row[2]) * rate_unit;
-            bias.push(i as f64 * 0.01, &gyro, &(Vector3::new(row[3], row[4], row[5]) * acc_unit));
+            let step_s = if i == 0 { f64::INFINITY } else { 0.01 };
+            bias.push(i as f64 * 0.01, step_s, &gyro, &(Vector3::new(row[3], row[4], row[5]) * acc_unit));
             if i < 250 || !i.is_multiple_of(10) {
                 continue;
             }

@@ -70,6 +70,17 @@ pub fn rest_fault(acc_m_s2: f64, gyro_rad_s: f64, fault: &RestFault) -> String {
     }
 }
 
+/// A gyroscope whose bias is not known well yet; it takes `left_s` longer as a rule, none where that has passed.
+pub fn gyro_settling(left_s: f64) -> String {
+    // To five seconds: more would pretend to know.
+    let left_s = 5.0 * (left_s / 5.0).ceil();
+    if left_s > 0.0 {
+        format!("gyroscope settling, up to {left_s:.0} s more: angles are less certain until then")
+    } else {
+        "gyroscope still settling: stand still, then bend forward and come up; angles are less certain until then".into()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -109,6 +120,7 @@ mod tests {
             ]
             .map(|reason| event(&StrapEventKind::Disconnected { reason })),
         );
+        all.extend([0.0, 12.0].map(gyro_settling));
         assert_distinct(&all);
         let at = |i: usize| all[i].as_str();
         assert_eq!(at(1), "connected (firmware 1.2.3, MTU 247)");

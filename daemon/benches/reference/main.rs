@@ -6,10 +6,10 @@
 //! and prints our times as one line of JSON: processor time of one thread, best of five.
 
 use nalgebra::Vector3;
+use peakorder_motion::bias::BiasTracker;
 use peakorder_motion::fuse::Reading;
 use peakorder_motion::fuse::running::RunningFilter;
 use peakorder_motion::pipeline::Pipeline;
-use peakorder_motion::rest::BiasTracker;
 use peakorder_motion::settings::{FilterKind, Settings};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::Record;
@@ -46,10 +46,10 @@ fn best(mut work: impl FnMut()) -> f64 {
 fn bias_and_filter(samples: &[Sample], kind: FilterKind) -> f64 {
     let settings = Settings { filter: kind, ..Settings::default() };
     best(|| {
-        let (mut bias, mut filter) = (BiasTracker::new(&settings), RunningFilter::new(&settings));
+        let (mut bias, mut filter) = (BiasTracker::new(Role::Thorax), RunningFilter::new(&settings));
         for s in samples {
             let (gyro, acc) = (Vector3::from(s.gyro_rad_s), Vector3::from(s.accel_m_s2));
-            bias.push(s.t_s, &gyro, &acc);
+            bias.push(s.t_s, 1.0 / RATE_HZ, &gyro, &acc);
             filter.push(&Reading { gyro, bias: bias.bias(), acc, dt_s: 1.0 / RATE_HZ });
             black_box(filter.orientation());
         }

@@ -4,6 +4,7 @@
 
 pub mod angles;
 pub mod attitude;
+pub mod bias;
 pub mod calibrate;
 pub mod clock;
 pub mod detect;

@@ -4,6 +4,7 @@
 //! clock, no randomness: the same records give the same swings, to the byte.
 
 use super::attitude::{Attitude, attitude};
+use super::bias::Settling;
 use super::calibrate::Mounting;
 use super::calibrate::slip::{AddressGravity, Moved};
 use super::calibrate::steps::{StepSamples, judge};
@@ -81,6 +82,10 @@ pub struct StreamFigures {
     pub clock_sd_s: f64,
     /// Its clock is not settled yet.
     pub clock_settling: bool,
+    /// Standard uncertainty of its gyroscope's bias about the least certain axis, rad/s.
+    pub bias_sd_rad_s: f64,
+    /// That bias is not settled yet.
+    pub bias_settling: Option<Settling>,
 }
 
 /// Why a pipeline could not be set up.
@@ -211,6 +216,8 @@ impl Pipeline {
                 counts: s.counts(),
                 clock_sd_s: clock.sd_s,
                 clock_settling: clock.settling,
+                bias_sd_rad_s: s.bias().sd_rad_s(),
+                bias_settling: s.bias().settling(now_s),
             }
         })
     }
@@ -368,6 +375,7 @@ impl Pipeline {
         self.swings = number;
         for stream in &mut self.streams {
             stream.zero_heading(phases.address_to_s);
+            stream.address(phases.address_to_s);
         }
         self.not_before_s = phases.finish_s;
         out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));

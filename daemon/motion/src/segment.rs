@@ -2,12 +2,12 @@
 //! stretch of the past that a swing or a guided movement is cut from.
 
 use super::angles::Cardan;
+use super::bias::BiasTracker;
 use super::calibrate::{Axes, Mounting};
 use super::clock::StrapClock;
 use super::clock::time::{DeviceTime, SessionTime};
 use super::fuse::Reading;
 use super::fuse::running::RunningFilter;
-use super::rest::BiasTracker;
 use super::settings::Settings;
 use super::stream::{Counts, Received, StrapStream};
 use nalgebra::{UnitQuaternion, Vector3};
@@ -64,7 +64,7 @@ impl Segment {
             stream: StrapStream::new(profile, clock),
             sample_is: profile.clock().sample_is,
             ring: VecDeque::new(),
-            bias: BiasTracker::new(settings),
+            bias: BiasTracker::new(role),
             filter: RunningFilter::new(settings),
             axes: Axes::default(),
             mounting: None,
@@ -83,7 +83,10 @@ impl Segment {
                 // The strap's clock started again: device times before are not comparable.
                 self.ring.clear();
             }
-            self.bias.push(t_s, &sample.gyro, &sample.acc);
+            self.bias.push(t_s, sample.step_s, &sample.gyro, &sample.acc);
+            if sample.clipped {
+                self.bias.interrupt();
+            }
             let bias = self.bias.bias();
             self.filter.push(&Reading { gyro: sample.gyro, bias, acc: sample.acc, dt_s: sample.step_s });
             self.ring.push_back(Kept {
@@ -135,6 +138,11 @@ impl Segment {
     /// Gyroscope bias.
     pub fn bias(&self) -> &BiasTracker {
         &self.bias
+    }
+
+    /// A swing was found whose address ended at session time `t_s`: evidence of the bias.
+    pub fn address(&mut self, t_s: f64) {
+        self.bias.address(t_s);
     }
 
     /// The newest kept sample.

@@ -14,12 +14,6 @@ pub struct Settings {
     /// Gradient step of the running Madgwick filter, rad/s. Larger trusts the accelerometer
     /// more. 0.033 is the value of Madgwick's 2010 report for a gyroscope of 5 deg/s error.
     pub madgwick_beta_rad_s: f64,
-    /// A strap is at rest when over one second its rate varies by less than this (SD), deg/s.
-    pub rest_rate_sd_dps: f64,
-    /// … and its acceleration varies by less than this (SD), m/s².
-    pub rest_accel_sd_m_s2: f64,
-    /// … and its mean rate, which is then the gyroscope's bias, is less than this, deg/s.
-    pub rest_mean_dps: f64,
     /// Thorax speed towards the target (resultant without calibration) that makes a
     /// movement worth looking at as a swing, deg/s.
     pub trigger_thorax_dps: f64,
@@ -45,9 +39,6 @@ impl Default for Settings {
         Self {
             filter: FilterKind::Madgwick,
             madgwick_beta_rad_s: 0.033,
-            rest_rate_sd_dps: 1.5,
-            rest_accel_sd_m_s2: 0.2,
-            rest_mean_dps: 8.0,
             trigger_thorax_dps: 90.0,
             trigger_arm_dps: 180.0,
             min_turn_away_deg: 15.0,
@@ -63,9 +54,9 @@ impl Default for Settings {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FilterKind {
-    /// Madgwick's gradient filter of the `ahrs` crate, gyroscope bias removed at rest.
+    /// Madgwick's gradient filter of the `ahrs` crate, the gyroscope's bias removed.
     Madgwick,
-    /// Mahony's complementary filter of the `ahrs` crate, gyroscope bias removed at rest.
+    /// Mahony's complementary filter of the `ahrs` crate, the gyroscope's bias removed.
     Mahony,
     /// VQF of the `vqf-rs` crate, with its own estimate of the gyroscope bias.
     Vqf,

@@ -4,7 +4,7 @@ use super::calibrate::Mounting;
 use super::clock::time::SessionTime;
 use super::clock::uncertainty::{ClockLimits, ClockState};
 use super::segment::Segment;
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 use peakorder_protocol::profile::SampleIs;
 use peakorder_protocol::{Handedness, Role};
 
@@ -32,14 +32,22 @@ pub struct SegmentWindow {
     pub mounting: Option<Mounting>,
     /// Sample period, s.
     pub period_s: f64,
-    /// Standard uncertainty of the bias, rad/s.
-    pub bias_sd: f64,
+    /// Covariance of the bias, (rad/s)²; same frame as the rate.
+    pub bias_covariance: Matrix3<f64>,
     /// What a sample stands for.
     pub sample_is: SampleIs,
     /// Clock.
     pub clock: ClockState,
     /// What its profile and link allow, to compare straps by.
     pub clock_limits: ClockLimits,
+}
+
+/// A covariance of the sensor's axes in the segment's, where it is calibrated.
+pub(crate) fn turned(covariance: &Matrix3<f64>, mounting: Option<&Mounting>) -> Matrix3<f64> {
+    mounting.map_or(*covariance, |m| {
+        let r = m.to_segment.to_rotation_matrix();
+        r * covariance * r.transpose()
+    })
 }
 
 impl SegmentWindow {
@@ -57,7 +65,7 @@ impl SegmentWindow {
             clipped: Vec::new(),
             mounting,
             period_s: stream.period_s(),
-            bias_sd: stream.bias().sd_rad_s(now_s),
+            bias_covariance: turned(&stream.bias().covariance(), mounting.as_ref()),
             sample_is: stream.sample_is(),
             clock: stream.clock().state(SessionTime::from_s(now_s)),
             clock_limits: stream.clock().limits().clone(),

@@ -27,6 +27,7 @@ function details(strap) {
     strap.rate_hz < 0.97 * strap.nominal_hz ? `${num(strap.rate_hz)}/s (${num(strap.nominal_hz)})` : `${num(strap.rate_hz)}/s`,
     `lost ${num(strap.lost_percent, 1)} %`,
     !Number.isFinite(strap.clock_sd_ms) ? 'clock settling' : `clock ± ${num(strap.clock_sd_ms * Z95, 1)} ms`,
+    ...(strap.gyro_settling ? [strap.gyro_settling] : []),
   ];
 }
 
@@ -57,5 +58,6 @@ export function drawStraps(region) {
         h('tbody', {}, straps.map((strap) => h('tr', {}, h('th', { scope: 'row' }, NAMES[strap.role]),
           h('td', {}, link(strap)), h('td', {}, !Number.isFinite(strap.battery_percent) ? '?' : `${num(strap.battery_percent)} %`),
           h('td', {}, num(strap.rate_hz)), h('td', {}, `${num(strap.lost_percent, 1)} %`),
-          h('td', {}, !Number.isFinite(strap.clock_sd_ms) ? 'settling' : `± ${num(strap.clock_sd_ms * Z95, 1)} ms`)))))));
+          h('td', {}, !Number.isFinite(strap.clock_sd_ms) ? 'settling' : `± ${num(strap.clock_sd_ms * Z95, 1)} ms`))))),
+      straps.filter((strap) => heardNow(strap) && strap.gyro_settling).map((strap) => h('p', {}, `${capital(NAMES[strap.role])}: ${strap.gyro_settling}`))));
 }

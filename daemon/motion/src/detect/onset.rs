@@ -33,9 +33,15 @@ pub struct Onset {
     pub sd_s: f64,
 }
 
-/// The start of the turn away that ends at `reversal`, in `away_dps` on the grid that starts at
-/// `start_s`. Its fastest moment lies after `from`.
-pub(super) fn find(away_dps: &[f64], start_s: f64, from: usize, reversal: usize) -> Option<Onset> {
+/// The start of the turn away that ends at `reversal`, in `away_dps`, known throughout to `bias_sd_dps`, on the
+/// grid that starts at `start_s`. Its fastest moment lies after `from`.
+pub(super) fn find(
+    away_dps: &[f64],
+    bias_sd_dps: f64,
+    start_s: f64,
+    from: usize,
+    reversal: usize,
+) -> Option<Onset> {
     let smooth = zero_phase(away_dps, CORNER_HZ);
     let fastest = (from..=reversal).max_by(|a, b| smooth[*a].total_cmp(&smooth[*b]))?;
     let peak = smooth[fastest];
@@ -60,7 +66,7 @@ pub(super) fn find(away_dps: &[f64], start_s: f64, from: usize, reversal: usize)
     let hidden = level - wanted;
     // Sway moves the crossing. Half of what is hidden below the level is not known: the level's own
     // height above nothing, and what was extrapolated.
-    let sd_s = (sway / slope).hypot(0.5 * level / slope).hypot(0.5 * STEP_S);
+    let sd_s = (sway.hypot(bias_sd_dps) / slope).hypot(0.5 * level / slope).hypot(0.5 * STEP_S);
     Some(Onset { at_s: start_s + at * STEP_S - hidden / slope, sd_s })
 }
 
@@ -139,7 +145,7 @@ mod tests {
             ((t - 2.0).clamp(0.0, 0.5) - (t - 3.0).clamp(0.0, 0.5)) * 200.0
         };
         let x: Vec<f64> = (0..900).map(at).collect();
-        let onset = find(&x, 10.0, 300, 700).unwrap();
+        let onset = find(&x, 0.0, 10.0, 300, 700).unwrap();
         // 5 deg/s after 25 ms; the smoothing rounds the corner by a few milliseconds.
         assert!((onset.at_s - 12.025).abs() < 0.025, "{onset:?}");
         assert!(onset.sd_s < 0.02);
@@ -154,7 +160,7 @@ mod tests {
         };
         let onset = |sway: f64| {
             let x: Vec<f64> = (0..900).map(|i| at(i, sway)).collect();
-            find(&x, 0.0, 300, 700).unwrap()
+            find(&x, 0.0, 0.0, 300, 700).unwrap()
         };
         let (quiet, restless) = (onset(0.0), onset(6.0));
         assert!(restless.sd_s > 2.0 * quiet.sd_s);

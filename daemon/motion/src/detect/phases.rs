@@ -325,7 +325,7 @@ fn onsets(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> [Option<Onset
         // The arm turns round later than the trunk, and is fast again by then.
         let until = if role == Role::LeadArm { reversal.saturating_sub(steps(0.1)) } else { reversal };
         let from = trunk_onset.saturating_sub(steps(0.4));
-        onset::find(&track.away_dps, tracks.start_s, from, until.max(from + 1))
+        onset::find(&track.away_dps, track.bias_sd_dps, tracks.start_s, from, until.max(from + 1))
     })
 }
 

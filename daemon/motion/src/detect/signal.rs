@@ -1,5 +1,6 @@
 //! Signals on a uniform grid for finding phases. Timing is never read off this grid.
 
+use crate::bias::largest_sd;
 use crate::window::{SegmentWindow, Window};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
@@ -20,6 +21,8 @@ pub struct Track {
     /// What begins with the backswing, deg/s: the trunk's turning away; of the arm, its speed without
     /// roll about its own axis (with it, where its axis is not known).
     pub away_dps: Vec<f64>,
+    /// Standard uncertainty that the gyroscope's bias leaves in it, deg/s.
+    pub bias_sd_dps: f64,
 }
 
 /// All segments on one grid.
@@ -99,7 +102,17 @@ fn track(s: &SegmentWindow, start_s: f64, len: usize, sign: f64) -> Track {
         Role::LeadArm => speed.clone(),
         Role::Pelvis | Role::Thorax => forward.iter().map(|v| -v).collect(),
     };
-    Track { role: s.role, forward_dps: smooth(&forward), speed_dps: smooth(&speed), away_dps: smooth(&away) }
+    let bias_sd = match s.role {
+        Role::LeadArm => largest_sd(&s.bias_covariance),
+        Role::Pelvis | Role::Thorax => (axis.transpose() * s.bias_covariance * axis).x.max(0.0).sqrt(),
+    };
+    Track {
+        role: s.role,
+        forward_dps: smooth(&forward),
+        speed_dps: smooth(&speed),
+        away_dps: smooth(&away),
+        bias_sd_dps: bias_sd.to_degrees(),
+    }
 }
 
 /// Gravity's direction over the calmest 0.4 s of the window.

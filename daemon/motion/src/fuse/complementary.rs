@@ -1,4 +1,4 @@
-//! Madgwick's and Mahony's filters of the `ahrs` crate, gyroscope bias removed at rest.
+//! Madgwick's and Mahony's filters of the `ahrs` crate, the gyroscope's bias removed.
 
 use super::{OrientationFilter, Reading};
 use ahrs::{Ahrs, Madgwick, Mahony};

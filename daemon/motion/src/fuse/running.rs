@@ -19,7 +19,6 @@ pub(super) fn level(acc: &Vector3<f64>) -> UnitQuaternion<f64> {
 pub struct RunningFilter {
     kind: FilterKind,
     beta_rad_s: f64,
-    bias_limit_dps: f64,
     filter: Option<Box<dyn OrientationFilter>>,
     /// Turns the libraries' Z up into Y up (ISB).
     y_up: UnitQuaternion<f64>,
@@ -32,7 +31,6 @@ impl RunningFilter {
         Self {
             kind: settings.filter,
             beta_rad_s: settings.madgwick_beta_rad_s,
-            bias_limit_dps: settings.rest_mean_dps,
             filter: None,
             y_up: UnitQuaternion::from_axis_angle(&Vector3::x_axis(), -std::f64::consts::FRAC_PI_2),
         }
@@ -55,7 +53,7 @@ impl RunningFilter {
             self.filter = Some(match self.kind {
                 FilterKind::Madgwick => Box::new(Complementary::madgwick(start, self.beta_rad_s)),
                 FilterKind::Mahony => Box::new(Complementary::mahony(start)),
-                FilterKind::Vqf => Box::new(Vqf::new(reading, self.bias_limit_dps)),
+                FilterKind::Vqf => Box::new(Vqf::new(reading)),
             });
         }
     }

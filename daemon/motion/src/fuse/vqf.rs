@@ -8,28 +8,29 @@ use vqf_rs::{Params, VQF};
 /// Readings until the sample period is known. The filter's coefficients depend on it and
 /// the first interval may be anything.
 const LEARN: usize = 16;
+/// Largest bias per axis that is believed, deg/s; the library's 2 deg/s would never take a consumer gyroscope for
+/// resting.
+const BIAS_LIMIT_DPS: f64 = 8.0;
 
 /// VQF, starting as soon as the sample period is known.
 pub struct Vqf {
-    bias_limit_dps: f64,
     filter: Option<VQF>,
     waiting: Vec<Reading>,
 }
 
 impl Vqf {
-    /// With the first reading, not started yet. `bias_limit_dps` is the largest bias per axis
-    /// that is believed; the library's 2 deg/s would never take a consumer gyroscope for resting.
-    pub fn new(first: &Reading, bias_limit_dps: f64) -> Self {
+    /// With the first reading, not started yet.
+    pub fn new(first: &Reading) -> Self {
         let mut waiting = Vec::with_capacity(LEARN);
         waiting.push(*first);
-        Self { bias_limit_dps, filter: None, waiting }
+        Self { filter: None, waiting }
     }
 
     fn start(&mut self) {
         let mut periods: Vec<f64> = self.waiting.iter().skip(1).map(|r| r.dt_s).collect();
         periods.sort_by(f64::total_cmp);
         let period_s = periods[periods.len() / 2];
-        let params = Params { bias_clip: self.bias_limit_dps, ..Params::default() };
+        let params = Params { bias_clip: BIAS_LIMIT_DPS, ..Params::default() };
         let filter = self.filter.insert(VQF::new(period_s, None, None, Some(params)));
         // Nothing is before the first reading; like the others it stands for one period.
         self.waiting[0].dt_s = period_s;

@@ -1,6 +1,7 @@
 //! How the lead upper arm is held at the top, and what carried it there.
 
 use super::deviation::ATTITUDE_SD_DEG;
+use super::drift::drift_sd_deg;
 use super::{GYRO_SCALE_SD, MOUNTING_SHARE_OF_TURN, Part, When, round, turn_sd_deg};
 use crate::angles::unwrap;
 use crate::calibrate::Mounting;
@@ -30,9 +31,8 @@ pub(super) fn arm_use(parts: &[Part<'_>], when: &When<'_>) -> (Option<ArmUse>, V
     let get = |role| parts.iter().find(|p| p.window.role == role).and_then(|p| Some((p, p.window.mounting?)));
     let mut withheld = Vec::new();
     let Some((arm, arm_fit)) = get(Role::LeadArm) else { return (None, withheld) };
-    let seconds = when.top.t_s - when.phases.moving_s;
     let drift = |part: &Part<'_>, turned_deg: f64| {
-        (GYRO_SCALE_SD * turned_deg).hypot(part.window.bias_sd.to_degrees() * seconds)
+        (GYRO_SCALE_SD * turned_deg).hypot(drift_sd_deg(part, when.phases.moving_s, when.top.t_s))
     };
     let at_top = arm.path.orientation_at(when.top.t_s);
     let raised_deg = angle_between(at_top * down(), down());

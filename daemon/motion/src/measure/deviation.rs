@@ -3,6 +3,7 @@
 //! Each source is moved by its standard uncertainty and the angles are read again. What a source does
 //! at two instants is kept apart from the other sources, so that it cancels in a difference.
 
+use super::drift::drift;
 use super::{GYRO_SCALE_SD, Part, turn_sd_deg};
 use crate::angles::Cardan;
 use nalgebra::{UnitQuaternion, Vector3};
@@ -95,7 +96,7 @@ impl<'a> Sources<'a> {
         let path = &self.part.path;
         let (held, at_address) = (path.orientation_at(t_s), path.orientation_at(self.address_s));
         let turned = (at_address.inverse() * held).scaled_axis();
-        let drift = self.part.window.bias_sd * (t_s - self.address_s);
+        let drifted = drift(self.part, self.address_s, t_s);
         let about = |i: usize, rad: f64| Vector3::ith(i, rad);
         let by = UnitQuaternion::from_scaled_axis;
         let gravity = |off: Vector3<f64>| {
@@ -119,7 +120,7 @@ impl<'a> Sources<'a> {
                     let share = if into == from { GYRO_SCALE_SD } else { CROSS_AXIS_SD };
                     held * by(about(into, share * turned[from]))
                 }
-                _ => held * by(about(source - 16, drift)),
+                _ => by(drifted[source - 16]) * held,
             });
             let off = |a: f64, b: f64| (a - b) - 360.0 * ((a - b) / 360.0).round();
             all.turn.0[source] = off(moved.turn_deg, is.turn_deg);

@@ -117,7 +117,8 @@ fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<Esti
     for _ in 0..2 {
         arm.path.set_arm_direction(arm.window, guess);
         let series = Series { t_s: &arm.path.t_s, dps: &arm.path.signed_dps };
-        let turned = reversal::find(series, phases.moving_s, guess, half_s, rock_back_deg(Role::LeadArm))?;
+        let rock_deg = rock_back_deg(Role::LeadArm);
+        let turned = reversal::find(series, phases.moving_s, guess, half_s, rock_deg, 0.0)?;
         let pass_s = if arm.window.mounting.is_some() {
             points_as_at_address(arm, phases, turned.t_s)
         } else {

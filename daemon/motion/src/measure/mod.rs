@@ -4,6 +4,7 @@ mod angles_of;
 mod arm_of;
 mod curves_of;
 mod deviation;
+mod drift;
 mod holes;
 mod impact_of;
 mod quality_of;

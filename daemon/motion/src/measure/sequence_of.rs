@@ -1,5 +1,6 @@
 //! Reversals, peaks, gaps and order of one swing.
 
+use super::drift::speed_sd_dps;
 use super::impact_of::ImpactAndReach;
 use super::{Part, holes, instant, round};
 use crate::detect::onset::Onset;
@@ -67,7 +68,14 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
         let fastest = if path.signed_dps.is_empty() { None } else { search(signed, from_s) };
         part.reversal = fastest.and_then(|p| {
             let narrow_s = at_least_seven_s(reversal::HALF_S, part.window.period_s);
-            reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
+            reversal::find(
+                signed,
+                from_s,
+                p.t_s,
+                narrow_s,
+                rock_back_deg(part.window.role),
+                speed_sd_dps(part),
+            )
         });
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
         let impact = &found.impact;

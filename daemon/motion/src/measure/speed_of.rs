@@ -1,5 +1,6 @@
 //! Uncertainty of the speeds at the peak and at impact.
 
+use super::drift::speed_sd_dps;
 use super::impact_of::FoundImpact;
 use super::{GYRO_SCALE_SD, Part, stated};
 use nalgebra::Vector3;
@@ -11,10 +12,12 @@ const SLOPE_OVER_S: f64 = 0.01;
 
 /// Fills the standard uncertainties of the speeds.
 pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact) {
+    let bias = speed_sd_dps(part);
     let peaks = [(&mut segment.peak, part.peak), (&mut segment.resultant_peak, part.resultant_peak)];
     for (peak, found) in peaks {
         if let (Some(peak), Some(found)) = (peak, found) {
-            peak.speed_sd_dps = stated(found.found.dps_sd.hypot(GYRO_SCALE_SD * found.found.dps), 2);
+            let sd = found.found.dps_sd.hypot(GYRO_SCALE_SD * found.found.dps).hypot(bias);
+            peak.speed_sd_dps = stated(sd, 2);
         }
     }
     let at = |t: f64| part.path.at(&part.path.speed_dps, t);
@@ -22,12 +25,14 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact)
     // What the speed changes by within the uncertainty of impact.
     let within = (now - before) / SLOPE_OVER_S * impact.sd_s;
     let leak = leak_sd_dps(part, impact.t_s);
-    segment.speed_at_impact_sd_dps = stated(within.hypot(leak).hypot(GYRO_SCALE_SD * now), 2);
-    // The scale error is in the peak as well and drops out.
+    segment.speed_at_impact_sd_dps = stated(within.hypot(leak).hypot(GYRO_SCALE_SD * now).hypot(bias), 2);
+    // The scale error is in the peak as well and drops out, the bias in part.
+    let bias_left = bias * part.peak.map_or(0.0, |peak| 1.0 - (now / peak.found.dps).clamp(0.0, 1.0));
     segment.speed_kept_sd = part
         .peak
         .filter(|p| p.outcome != Outcome::Rising)
-        .and_then(|peak| stated(within.hypot(leak).hypot(peak.found.dps_sd) / peak.found.dps, 4));
+        .map(|p| p.found)
+        .and_then(|peak| stated(within.hypot(leak).hypot(peak.dps_sd).hypot(bias_left) / peak.dps, 4));
 }
 
 /// What a long axis that is off by its standard uncertainty lets leak into the speed at `t_s`,

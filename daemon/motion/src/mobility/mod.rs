@@ -43,7 +43,8 @@ pub struct StrapTurn {
     pub acc: Vec<Vector3<f64>>,
     /// Calibration in force.
     pub mounting: Option<Mounting>,
-    /// Standard uncertainty of the bias, rad/s per axis.
+    /// Standard uncertainty of the bias about the segment's long axis (while not calibrated, about the least
+    /// certain one), rad/s.
     pub bias_sd: f64,
     /// What a sample stands for.
     pub sample_is: SampleIs,

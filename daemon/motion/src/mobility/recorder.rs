@@ -2,6 +2,7 @@
 
 use super::{Performance, StrapTurn, measure};
 use crate::segment::{Kept, Segment};
+use crate::window::turned;
 use peakorder_protocol::mobility::{MobilityCheck, Posture};
 use peakorder_protocol::{Handedness, Role};
 
@@ -115,6 +116,12 @@ fn restarted_since(stream: &Segment, last: &Kept) -> bool {
     oldest.is_some_and(|(_, s)| s.device > last.device) || newest.is_some_and(|(_, s)| s.device < last.device)
 }
 
+/// Standard uncertainty of the bias about the segment's long axis, if that is known, rad/s.
+fn bias_sd(stream: &Segment) -> f64 {
+    let bias = stream.bias();
+    stream.mounting().map_or_else(|| bias.sd_rad_s(), |m| turned(&bias.covariance(), Some(m))[(1, 1)].sqrt())
+}
+
 /// On the session clock, bias taken off and turned into the segment's frame.
 fn strap_turn(stream: &Segment, open: &Open, to_s: f64) -> StrapTurn {
     let bias = stream.bias().bias();
@@ -125,7 +132,7 @@ fn strap_turn(stream: &Segment, open: &Open, to_s: f64) -> StrapTurn {
         gyro: Vec::new(),
         acc: Vec::new(),
         mounting,
-        bias_sd: stream.bias().sd_rad_s(to_s),
+        bias_sd: bias_sd(stream),
         sample_is: stream.sample_is(),
         clipped: 0,
         restarted: false,

@@ -29,13 +29,15 @@ pub const HALF_S: f64 = 0.012;
 /// Two things blur it. A segment may rock back a little in transition: going back by less than
 /// `rock_back_deg` after a start forward does not make a new reversal. And it may pause: until
 /// it has gone forward by `rock_back_deg` it has not turned round, so the reversal is the end of
-/// the pause. Either way the other instant lies within the stated band.
+/// the pause. Either way the other instant lies within the stated band. `bias_sd_dps` is what the speed may be
+/// off by throughout.
 pub fn find(
     series: Series<'_>,
     from_s: f64,
     peak_s: f64,
     half_s: f64,
     rock_back_deg: f64,
+    bias_sd_dps: f64,
 ) -> Option<Reversal> {
     let lo = series.t_s.partition_point(|t| *t < from_s);
     let hi = series.t_s.partition_point(|t| *t < peak_s);
@@ -70,7 +72,10 @@ pub fn find(
     let t = fit.root(0, near).filter(|t| (t - near).abs() <= half_s).unwrap_or(near);
     let slope = fit.at(t, 1).abs().max(50.0);
     let noise = fit.sd(t, 0, fit.residual_var());
-    Some(Reversal { t_s: t, sd_s: (noise.hypot(CROSS_TALK_DPS) / slope).hypot(BOTH_IN_BAND * spread_s) })
+    Some(Reversal {
+        t_s: t,
+        sd_s: (noise.hypot(CROSS_TALK_DPS).hypot(bias_sd_dps) / slope).hypot(BOTH_IN_BAND * spread_s),
+    })
 }
 
 #[cfg(test)]
@@ -86,7 +91,7 @@ mod tests {
     #[test]
     fn a_change_of_sign_is_found_between_samples() {
         let (t, v) = series(|t| 900.0 * (t - 0.5012));
-        let r = find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7).unwrap();
+        let r = find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7, 0.0).unwrap();
         assert!((r.t_s - 0.5012).abs() < 1e-6, "{}", r.t_s);
     }
 
@@ -96,7 +101,7 @@ mod tests {
         let f = |t: f64| 300.0 * (t - 0.3) - 70.0 * (-((t - 0.5) / 0.02).powi(2)).exp();
         let (t, v) = series(f);
         assert!(v.iter().zip(&t).any(|(v, t)| *t > 0.4 && *v < 0.0), "the dip is one");
-        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.022, 0.7).unwrap();
+        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.022, 0.7, 0.0).unwrap();
         assert!((r.t_s - 0.3).abs() < 0.002, "{}", r.t_s);
         // The later turning point, 0.2 s on, lies in the band.
         assert!(1.96 * r.sd_s > 0.18 && r.sd_s < 0.15, "{}", r.sd_s);
@@ -115,7 +120,7 @@ mod tests {
             }
         };
         let (t, v) = series(f);
-        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.012, 0.4).unwrap();
+        let r = find(Series { t_s: &t, dps: &v }, 0.05, 0.9, 0.012, 0.4, 0.0).unwrap();
         assert!((r.t_s - 0.55).abs() < 0.012, "{}", r.t_s);
         assert!(r.t_s - 1.96 * r.sd_s < 0.3, "the other end of the pause lies in the band: {}", r.sd_s);
     }
@@ -123,6 +128,6 @@ mod tests {
     #[test]
     fn without_going_away_there_is_none() {
         let (t, v) = series(|t| 100.0 + 300.0 * t);
-        assert_eq!(find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7), None);
+        assert_eq!(find(Series { t_s: &t, dps: &v }, 0.1, 0.9, 0.022, 0.7, 0.0), None);
     }
 }

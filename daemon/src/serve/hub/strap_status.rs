@@ -1,6 +1,7 @@
 //! Status of the straps, from the records that the engine took.
 
 use super::views::StrapStatus;
+use peakorder_analysis::words::strap::gyro_settling;
 use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::round;
@@ -35,6 +36,8 @@ struct StrapState {
     counts: VecDeque<Count>,
     latest_s: Option<f64>,
     clock_sd_ms: Option<f64>,
+    gyro_bias_sd_dps: Option<f64>,
+    gyro_settling_s: Option<f64>,
 }
 
 /// The straps of a running lesson.
@@ -79,6 +82,9 @@ impl StrapMonitor {
         for figures in pipeline.streams(now_s) {
             let Some(strap) = self.straps.get_mut(&figures.role) else { continue };
             strap.clock_sd_ms = (!figures.clock_settling).then_some(figures.clock_sd_s * 1e3);
+            let heard = figures.counts.samples > 0;
+            strap.gyro_bias_sd_dps = heard.then_some(figures.bias_sd_rad_s.to_degrees());
+            strap.gyro_settling_s = figures.bias_settling.filter(|_| heard).map(|s| s.left_s);
             strap.counts.push_back(Count {
                 t_s: now_s,
                 samples: figures.counts.samples,
@@ -137,6 +143,9 @@ impl StrapState {
             nominal_hz: self.nominal_hz,
             lost_percent: round(lost_percent, 2),
             clock_sd_ms: self.clock_sd_ms.map(|ms| round(ms, 2)),
+            gyro_bias_sd_dps: self.gyro_bias_sd_dps.map(|v| round(v, 3)),
+            gyro_settling_s: self.gyro_settling_s.map(|s| round(s, 0)),
+            gyro_settling: self.gyro_settling_s.map(gyro_settling),
             last_sample_age_s: age_s.map(|s| round(s, 2)),
             words,
         }
@@ -157,6 +166,9 @@ impl StrapState {
         }
         if self.clock_sd_ms.is_none() {
             words.push_str(", clock settling");
+        }
+        if let Some(left_s) = self.gyro_settling_s {
+            let _ = write!(words, ", {}", gyro_settling(left_s));
         }
         words
     }

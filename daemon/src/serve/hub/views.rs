@@ -199,6 +199,14 @@ pub struct StrapStatus {
     pub lost_percent: f64,
     /// Standard uncertainty of its clock against the others, milliseconds; absent while it settles.
     pub clock_sd_ms: Option<f64>,
+    /// Standard uncertainty of its gyroscope's bias about the least certain axis, degrees per second; absent before
+    /// the first sample.
+    pub gyro_bias_sd_dps: Option<f64>,
+    /// That bias is not known well yet, and angles are less certain: how much longer that takes as a rule, seconds;
+    /// 0 where it takes longer, absent once it is known.
+    pub gyro_settling_s: Option<f64>,
+    /// The same in words.
+    pub gyro_settling: Option<String>,
     /// Age of its newest sample, seconds; absent before the first.
     pub last_sample_age_s: Option<f64>,
     /// The status in words.
