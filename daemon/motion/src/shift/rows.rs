@@ -11,17 +11,18 @@ use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as G_M_S2;
 const ACC_BIAS_SD: f64 = 0.02 * G_M_S2;
 const SCALE_SD: f64 = 0.003;
 const CROSS_SD: f64 = 0.005;
-/// The gyroscope's bias is never trusted to be better known than this, rad/s (0.12 deg/s).
-const GYRO_BIAS_LEAST_SD: f64 = 0.12 * std::f64::consts::PI / 180.0;
+/// The gyroscope's bias is never trusted to be better known than this, rad/s (0.08 deg/s: sway looks like it).
+const GYRO_BIAS_LEAST_SD: f64 = 0.08 * std::f64::consts::PI / 180.0;
 /// Gravity's mean at address: m/s² along each axis, for sway; and its size.
 const GRAVITY_SD: f64 = 0.5;
 const GRAVITY_SIZE_SD: f64 = 0.005;
 /// Speed and place at the start, m/s and m.
 const START_SPEED_SD: f64 = 0.2;
 const START_PLACE_SD: f64 = 0.1;
-/// Standing: the hips sway at this speed, m/s, about one place, m.
-const STANDING_SPEED_SD: f64 = 0.024;
-const STANDING_PLACE_SD: f64 = 0.01;
+/// Standing: the hips move at this speed, m/s, about one place, m. Of real swings, whose address is no stillness, these
+/// held what they state (own judgement, by other sessions than those of the tests).
+const STANDING_SPEED_SD: f64 = 0.012;
+const STANDING_PLACE_SD: f64 = 0.005;
 /// Where the pelvis's turn reverses the strap is slow: m/s along the pelvis's axes at address.
 pub(super) const TURNING_SD_M_S: [f64; 3] = [0.05, 0.05, 0.10];
 /// In the quietest moment after impact, the same. True speeds there were 3–9 cm/s: forcing them to 0 was
