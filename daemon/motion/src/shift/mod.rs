@@ -10,6 +10,8 @@ pub mod hips;
 mod integrate;
 mod rows;
 mod still;
+#[cfg(test)]
+mod tests;
 
 use crate::window::SegmentWindow;
 use hips::Hips;
@@ -28,8 +30,10 @@ const TILT_SD_RAD: f64 = 0.3 * std::f64::consts::PI / 180.0;
 const BIAS_SD_MAX_RAD_S: f64 = 0.15 * std::f64::consts::PI / 180.0;
 /// Address is read at these times before it ends, s: sway averages out.
 const ZERO_S: [f64; 3] = [0.25, 0.15, 0.05];
-/// Two missing samples at 208 Hz, one at 104 Hz: more hides too much of what the strap felt, s.
-const HOLE_S: f64 = 0.021;
+/// Longest time between two samples, s. A backswing is slow enough to be drawn straight over some missing ones,
+/// a downswing is not (own judgement; tried on real swings).
+const HOLE_BEFORE_TOP_S: f64 = 0.045;
+const HOLE_AFTER_TOP_S: f64 = 0.021;
 
 /// The instants that a swing's shift is made of, session seconds.
 #[derive(Debug, Clone, Copy)]
@@ -116,12 +120,13 @@ pub fn find(
     handedness: Handedness,
 ) -> Result<HipShift, NoShift> {
     let address = Address::before(pelvis, when.onset_s).map_err(NoShift::AddressShort)?;
-    spoilt(pelvis, address.from_s, when.top_s).map_or(Ok(()), |why| match why {
-        Spoilt::Lost => Err(NoShift::SamplesLost),
-        Spoilt::Limit => Err(NoShift::RangeLimit),
-    })?;
+    match spoilt(pelvis, address.from_s, when.top_s, HOLE_BEFORE_TOP_S) {
+        Some(Spoilt::Lost) => return Err(NoShift::SamplesLost),
+        Some(Spoilt::Limit) => return Err(NoShift::RangeLimit),
+        None => {}
+    }
     let quiet_s = still::quiet_after(pelvis, when.impact_s);
-    let through = spoilt(pelvis, when.top_s, quiet_s.unwrap_or(when.impact_s));
+    let through = spoilt(pelvis, when.top_s, quiet_s.unwrap_or(when.impact_s), HOLE_AFTER_TOP_S);
     // What lies beyond a hole says nothing of what was before it.
     let quiet_s = quiet_s.filter(|_| through.is_none());
     let last_s = if through.is_some() { when.top_s } else { quiet_s.unwrap_or(when.impact_s) };
@@ -176,9 +181,9 @@ enum Spoilt {
 }
 
 /// Whether the samples between two times can be integrated.
-fn spoilt(pelvis: &SegmentWindow, from_s: f64, to_s: f64) -> Option<Spoilt> {
-    let (lo, hi) = (pelvis.index(from_s).max(1), pelvis.index(to_s).min(pelvis.t_s.len()));
-    if lo >= hi || (lo..hi).any(|i| pelvis.t_s[i] - pelvis.t_s[i - 1] > HOLE_S.max(1.5 * pelvis.period_s)) {
+fn spoilt(pelvis: &SegmentWindow, from_s: f64, to_s: f64, hole_s: f64) -> Option<Spoilt> {
+    let (lo, hi) = (pelvis.index(from_s).max(1), (pelvis.index(to_s) + 1).min(pelvis.t_s.len()));
+    if lo >= hi || (lo..hi).any(|i| pelvis.t_s[i] - pelvis.t_s[i - 1] > hole_s.max(1.5 * pelvis.period_s)) {
         return Some(Spoilt::Lost);
     }
     (pelvis.clipped(from_s, to_s) > 0).then_some(Spoilt::Limit)
