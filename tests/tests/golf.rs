@@ -8,7 +8,7 @@
 
 use flate2::read::{DeflateDecoder, GzDecoder};
 use nalgebra::{Quaternion, UnitQuaternion, Vector3};
-use peakorder_protocol::swing::{ShiftTowardsTarget, Swing};
+use peakorder_protocol::swing::{ShiftTowardsTarget, Swing, Withholding};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use serde_json::Value;
@@ -216,12 +216,17 @@ fn the_hips_of_real_swings_shift_as_far_as_is_said() {
     let Some(data) = data() else { return };
     let hips = hips_from_root(&data);
     let (mut top, mut impact) = (Errors(Vec::new()), Errors(Vec::new()));
-    let mut means = Vec::new();
+    let (mut means, mut withheld) = (Vec::new(), Vec::new());
     for name in SESSIONS {
         let mut of_session = Vec::new();
         for (truth, swing) in measured(&data, name) {
             let [at_top, at_impact] = true_shift(&data, &hips, &truth);
-            let shift = swing.hip_shift.unwrap_or_else(|| panic!("{name}: {:?}", swing.quality.withheld));
+            let Some(shift) = swing.hip_shift else {
+                let why = swing.quality.withheld.iter().find(|w| w.what == Withholding::HipShift);
+                assert!(why.is_some(), "{name}: withheld without a reason");
+                withheld.push(name);
+                continue;
+            };
             let error = |got: ShiftTowardsTarget, want: f64| (got.towards_target_cm - want, HALF * got.sd_cm);
             top.0.push(error(shift.top.mid_hips, at_top));
             of_session.push(top.0.last().unwrap().0);
@@ -229,7 +234,9 @@ fn the_hips_of_real_swings_shift_as_far_as_is_said() {
                 impact.0.push(error(found.mid_hips, at_impact));
             }
         }
-        means.push(of_session.iter().sum::<f64>() / of_session.len() as f64);
+        if of_session.len() == 5 {
+            means.push(of_session.iter().sum::<f64>() / 5.0);
+        }
     }
     for (what, errors, most_cm) in [("top", &top, 2.5), ("impact", &impact, 4.5)] {
         let ((bias, sd), held) = (errors.bias_and_sd(), errors.held());
@@ -237,6 +244,9 @@ fn the_hips_of_real_swings_shift_as_far_as_is_said() {
         println!("{what}: {bias:+.2} ± {sd:.2} cm, bands hold {percent:.0} % of {}", errors.0.len());
         assert!(sd <= most_cm && held >= 0.93, "{what}: {bias:+.2} ± {sd:.2} cm, {held:.2}");
     }
+    println!("withheld: {withheld:?}");
+    // Where the body sways twice as much, its address does not count as stillness.
+    assert!(withheld.iter().all(|name| *name == "begins-moving"), "{withheld:?}");
     // Every session has the same five swings, so their means should differ by nothing.
     let apart = |(i, a): (usize, &f64)| means[..i].iter().map(move |b| (a - b).powi(2)).collect::<Vec<_>>();
     let squares: Vec<f64> = means.iter().enumerate().flat_map(apart).collect();
