@@ -221,11 +221,8 @@ const SHIFT_FLOOR_CM: f64 = 0.3;
 /// have another.
 fn shared_var(before: &MeasureSummary, after: &MeasureSummary, same_session: bool) -> f64 {
     let (Some(b), Some(a)) = (before.shared, after.shared) else { return 0.0 };
-    let shared = if same_session {
-        squared(&std::array::from_fn(|i| a[i] - b[i]))
-    } else {
-        squared(&a) + squared(&b)
-    };
+    let shared =
+        if same_session { squared(&std::array::from_fn(|i| a[i] - b[i])) } else { squared(&a) + squared(&b) };
     shared + SHIFT_FLOOR_CM.powi(2)
 }
 

@@ -409,7 +409,12 @@ fn the_shift_of_the_hips_is_read_as_it_is_described() {
                     assert_eq!(read[0], at.towards_target_cm);
                     assert_eq!(read[1], at.sd_cm);
                     let own = read[2].as_f64().unwrap();
-                    assert!(own > 0.3 && own < at.sd_cm, "{name}, swing {}: {own} of {}", swing.number, at.sd_cm);
+                    assert!(
+                        own > 0.3 && own < at.sd_cm,
+                        "{name}, swing {}: {own} of {}",
+                        swing.number,
+                        at.sd_cm
+                    );
                     seen += 1;
                 }
             }

@@ -162,7 +162,8 @@ fn hips_from_root(data: &Path) -> Vector3<f64> {
     let packed = std::fs::read(data.join("golf64_dev.npz")).expect("the skeleton is there");
     // A zip archive: local headers of 30 bytes, name and extra field, then the deflated array.
     let name = b"64/zero.npy";
-    let header = packed.windows(30 + name.len()).position(|w| w.starts_with(b"PK\x03\x04") && w.ends_with(name));
+    let header =
+        packed.windows(30 + name.len()).position(|w| w.starts_with(b"PK\x03\x04") && w.ends_with(name));
     let header = header.expect("it has a zero pose");
     let length = |at: usize| usize::from(u16::from_le_bytes([packed[header + at], packed[header + at + 1]]));
     let mut array = Vec::new();

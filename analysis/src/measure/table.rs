@@ -11,8 +11,12 @@ use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD, Swing};
 /// In the words for what a peak is the peak of.
 const SPEED: &str = "speed about the segment's own long axis (pelvis, thorax) or across it (lead arm)";
 const TURN_WAYS: [&str; 2] = ["away", "towards the target"];
-const SHIFT: Row =
-    Row::sided(Group::Shift, Unit::Centimetres, More::OwnSide, ["away from the target", "towards the target"]);
+const SHIFT: Row = Row::sided(
+    Group::Shift,
+    Unit::Centimetres,
+    More::OwnSide,
+    ["away from the target", "towards the target"],
+);
 /// The usual side goes without saying.
 const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
 

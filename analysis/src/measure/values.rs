@@ -3,7 +3,9 @@
 use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{AngleSet, ArmUse, HipShiftAt, Outcome, Segment, Separation, ShiftTowardsTarget, SpeedKind, Swing};
+use peakorder_protocol::swing::{
+    AngleSet, ArmUse, HipShiftAt, Outcome, Segment, Separation, ShiftTowardsTarget, SpeedKind, Swing,
+};
 
 /// A value and its standard uncertainty, if stated.
 type WithSd = (f64, Option<f64>);
@@ -75,7 +77,12 @@ fn turn(swing: &Swing, role: Role) -> Option<AngleSet> {
 
 pub(super) fn turn_at_top(swing: &Swing, role: Role) -> Option<Value> {
     let turn = turn(swing, role)?;
-    Some(Value { value: turn.top, sd: Some(turn.sd), definition: Definition::AngleAtTop(top(swing)), shared: None })
+    Some(Value {
+        value: turn.top,
+        sd: Some(turn.sd),
+        definition: Definition::AngleAtTop(top(swing)),
+        shared: None,
+    })
 }
 
 pub(super) fn turn_at_impact(swing: &Swing, role: Role) -> Option<Value> {
@@ -96,7 +103,12 @@ pub(super) fn separation(swing: &Swing, pick: fn(&Separation) -> WithSd) -> Opti
 
 pub(super) fn tilt_at_top(swing: &Swing, role: Role) -> Option<Value> {
     let tilt = segment(swing, role)?.lateral_tilt_deg?;
-    Some(Value { value: tilt.top, sd: Some(tilt.sd), definition: Definition::AngleAtTop(top(swing)), shared: None })
+    Some(Value {
+        value: tilt.top,
+        sd: Some(tilt.sd),
+        definition: Definition::AngleAtTop(top(swing)),
+        shared: None,
+    })
 }
 
 pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
@@ -123,7 +135,10 @@ pub(super) fn hip_shift_at_top(swing: &Swing, pick: fn(&HipShiftAt) -> ShiftTowa
     Some(shift(&pick(&swing.hip_shift.as_ref()?.top), Definition::HipShiftAtTop(top(swing))))
 }
 
-pub(super) fn hip_shift_at_impact(swing: &Swing, pick: fn(&HipShiftAt) -> ShiftTowardsTarget) -> Option<Value> {
+pub(super) fn hip_shift_at_impact(
+    swing: &Swing,
+    pick: fn(&HipShiftAt) -> ShiftTowardsTarget,
+) -> Option<Value> {
     let at = swing.hip_shift.as_ref()?.impact_for_block_means?;
     Some(shift(&pick(&at), Definition::HipShift))
 }

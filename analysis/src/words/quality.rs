@@ -192,7 +192,17 @@ mod tests {
         ];
         let mut all: Vec<String> = reasons.iter().map(why).collect();
         let to_do = [
-            "bring", "do still", "repeat", "tighten", "set", "wait", "make", "begin", "replay", "hold", "stand still",
+            "bring",
+            "do still",
+            "repeat",
+            "tighten",
+            "set",
+            "wait",
+            "make",
+            "begin",
+            "replay",
+            "hold",
+            "stand still",
         ];
         for sentence in &all {
             assert!(to_do.iter().any(|word| sentence.contains(word)), "{sentence}");

@@ -1,8 +1,6 @@
 //! What is known of a swing's errors, as rows of a linear least-squares fit.
 
-use super::integrate::{
-    ACC_MATRIX, ByError, ERRORS, GRAVITY, GYRO_BIAS, GYRO_MATRIX, Moment, PLACE, SPEED,
-};
+use super::integrate::{ACC_MATRIX, ByError, ERRORS, GRAVITY, GYRO_BIAS, GYRO_MATRIX, Moment, PLACE, SPEED};
 use nalgebra::{SMatrix, SVector, Vector3};
 use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as G_M_S2;
 

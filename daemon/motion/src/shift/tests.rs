@@ -87,7 +87,7 @@ fn a_slide_is_seen_whatever_its_size() {
         println!("{what}: {bias:+.2} ± {sd:.2} cm, bands hold {:.0} % of {}", held * 100.0, errors.len());
         assert!(held >= 0.93, "{what}: {held}");
     }
- for (bias, slide_m) in &means {
+    for (bias, slide_m) in &means {
         assert!(bias.abs() < 3.5, "mean of a player who slides by {slide_m} m: off by {bias:.1} cm");
     }
     let (bias, sd, _) = figures(&top);
