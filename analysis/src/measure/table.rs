@@ -308,7 +308,7 @@ measures! {
     /// Shift of the middle of the hips at the top.
     MidHipsShiftAtTop {
         key: "mid_hips_shift_top_cm",
-        label: "mid-hips shift at top",
+        label: "mid-hips at top",
         row: SHIFT,
         meaning: "how far the middle of the hips has moved towards the target at the top, since address",
         value: |swing| values::hip_shift_at_top(swing, |at| at.mid_hips),
@@ -317,7 +317,7 @@ measures! {
     /// Shift of the trail hip at the top.
     TrailHipShiftAtTop {
         key: "trail_hip_shift_top_cm",
-        label: "trail hip shift at top",
+        label: "trail hip at top",
         row: SHIFT,
         meaning: "how far the trail hip has moved towards the target at the top, since address; turning about it \
                   leaves it where it was",
@@ -327,7 +327,7 @@ measures! {
     /// Shift of the middle of the hips at impact.
     MidHipsShiftAtImpact {
         key: "mid_hips_shift_impact_cm",
-        label: "mid-hips shift at impact",
+        label: "mid-hips at impact",
         row: Row { means_only: true, ..SHIFT },
         meaning: "how far the middle of the hips has moved towards the target at impact, since address; one swing \
                   tells too little, so only means over a block are shown",
@@ -337,7 +337,7 @@ measures! {
     /// Shift of the trail hip at impact.
     TrailHipShiftAtImpact {
         key: "trail_hip_shift_impact_cm",
-        label: "trail hip shift at impact",
+        label: "trail hip at impact",
         row: Row { means_only: true, ..SHIFT },
         meaning: "how far the trail hip has moved towards the target at impact, since address; one swing tells too \
                   little, so only means over a block are shown",

@@ -74,7 +74,7 @@ pub(super) struct Track {
 }
 
 /// The samples of one track, turned into its frame.
-struct Turned<'a> {
+struct Samples<'a> {
     t_s: &'a [f64],
     gyro: &'a [Vector3<f64>],
     acc: &'a [Vector3<f64>],
@@ -89,7 +89,7 @@ impl Track {
         let hi = (pelvis.index(until_s) + 2).min(pelvis.t_s.len());
         let (t_s, gyro, acc) = (&pelvis.t_s[lo..hi], &pelvis.gyro[lo..hi], &pelvis.acc[lo..hi]);
         let turned = latched::integrate(UnitQuaternion::identity(), t_s, gyro, pelvis.sample_is);
-        let samples = Turned { t_s, gyro, acc, turned };
+        let samples = Samples { t_s, gyro, acc, turned };
         let still = pelvis.index(address.to_s) - lo;
         let gravity = (0..still).map(|i| samples.force(i)).sum::<Vector3<f64>>() / still as f64;
         let stride = ((ERROR_STEP_S / pelvis.period_s) as usize).max(1);
@@ -97,7 +97,7 @@ impl Track {
     }
 }
 
-impl Turned<'_> {
+impl Samples<'_> {
     /// Specific force in the track's frame, m/s².
     fn force(&self, i: usize) -> Vector3<f64> {
         self.turned[i] * self.acc[i]
@@ -147,7 +147,7 @@ struct Errors {
 }
 
 impl Errors {
-    fn new(samples: &Turned<'_>) -> Self {
+    fn new(samples: &Samples<'_>) -> Self {
         let mut errors = Self {
             t_s: samples.t_s[0],
             integrand: Integrand::zeros(),
@@ -161,7 +161,7 @@ impl Errors {
     }
 
     /// To sample `i` by the trapezoidal rule.
-    fn advance(&mut self, samples: &Turned<'_>, i: usize) {
+    fn advance(&mut self, samples: &Samples<'_>, i: usize) {
         let half = 0.5 * (samples.t_s[i] - self.t_s);
         let turning = turning(samples, i);
         self.tilt -= (self.turning + turning) * half;
@@ -175,7 +175,7 @@ impl Errors {
     }
 
     /// What each error adds to the acceleration at sample `i`.
-    fn integrand_at(&self, samples: &Turned<'_>, i: usize) -> Integrand {
+    fn integrand_at(&self, samples: &Samples<'_>, i: usize) -> Integrand {
         let turned = samples.turned[i].to_rotation_matrix().into_inner();
         let (acc, force) = (samples.acc[i], samples.force(i));
         let mut columns = Integrand::zeros();
@@ -209,7 +209,7 @@ impl Errors {
 }
 
 /// How fast each error of the gyroscope turns the frame at sample `i`, matrix by rows, then bias.
-fn turning(samples: &Turned<'_>, i: usize) -> Tilt {
+fn turning(samples: &Samples<'_>, i: usize) -> Tilt {
     let turned = samples.turned[i].to_rotation_matrix().into_inner();
     let mut columns = Tilt::zeros();
     for axis in 0..3 {

@@ -141,9 +141,15 @@ pub fn find(
 
     let mut fit = rows::Fit::new(pelvis.bias_sd);
     fit.gravity(&track.gravity);
-    still.iter().for_each(|i| fit.standing(&track.moments[*i]));
-    reversal.iter().for_each(|i| fit.speed(&track.moments[*i], rows::TURNING_SD_M_S));
-    quiet.iter().for_each(|i| fit.speed(&track.moments[*i], rows::QUIET_SD_M_S));
+    for i in &still {
+        fit.standing(&track.moments[*i]);
+    }
+    if let Some(i) = reversal {
+        fit.speed(&track.moments[i], rows::TURNING_SD_M_S);
+    }
+    if let Some(i) = quiet {
+        fit.speed(&track.moments[i], rows::QUIET_SD_M_S);
+    }
     let solution = fit.solve();
     let drift_m_s = address_drift(&track, &solution, &still);
     if drift_m_s > still::DRIFT_MAX_M_S {
