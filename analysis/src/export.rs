@@ -29,19 +29,24 @@ const COLUMNS: [Column; 15] = [
     ("withheld", |_, s| text(&withheld(s))),
 ];
 
-/// One row a swing, every measure with its standard measuring uncertainty beside it where
+/// One row a swing, every measure of one swing with its standard measuring uncertainty beside it where
 /// there is one (`…_sd_…`). An empty cell was not measured; `counted` is 1 for swings that
 /// enter the summaries. A text that a spreadsheet would take for a formula gets a `'` before
 /// it.
 pub fn csv(loaded: &Loaded) -> Result<String, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let measures = Measure::ALL.into_iter().flat_map(|m| [m.key(), sd_key(&m.key())]);
+    let measures = measures().flat_map(|m| [m.key(), sd_key(&m.key())]);
     table.write_record(COLUMNS.map(|(name, _)| name.to_owned()).into_iter().chain(measures))?;
     for swing in &loaded.swings {
         table.write_record(row(loaded, swing))?;
     }
     let bytes = table.into_inner().map_err(|e| csv::Error::from(e.into_error()))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Those that one swing tells.
+fn measures() -> impl Iterator<Item = Measure> {
+    Measure::ALL.into_iter().filter(|m| !m.means_only())
 }
 
 /// `gap_pelvis_thorax_ms` → `gap_pelvis_thorax_sd_ms`: the unit stays last.
@@ -63,7 +68,7 @@ fn withheld(swing: &Swing) -> String {
 
 fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
     let mut cells: Vec<String> = COLUMNS.iter().map(|(_, cell)| cell(loaded, swing)).collect();
-    for measure in Measure::ALL {
+    for measure in measures() {
         let value = measure.of(swing);
         cells.push(value.as_ref().map_or(String::new(), |v| number(v.value)));
         cells.push(value.and_then(|v| v.sd).map_or(String::new(), number));

@@ -1,6 +1,6 @@
 //! What a block of swings has in common and how much it varies.
 
-use crate::measure::{Definition, Measure, Value};
+use crate::measure::{Definition, Measure, Shared, Value};
 use crate::order::{Order, Share, shares};
 use crate::stats::{LEVEL, Sample, rms};
 use crate::words;
@@ -39,10 +39,12 @@ pub struct MeasureSummary {
     pub measure: Measure,
     /// Size, mean and SD between swings.
     pub sample: Sample,
-    /// Half-width of the 95 % confidence interval of the mean (Student's t).
+    /// Half-width of the 95 % confidence interval of the mean (Student's t), with what `shared` adds.
     pub half_width: Option<f64>,
     /// Typical standard uncertainty of one swing's value (root mean square).
     pub measuring_sd: Option<f64>,
+    /// Mean of the uncertainties that the swings share, where the measure has some.
+    pub shared: Option<Shared>,
     /// How the values are defined.
     pub definition: Definition,
     /// Swings whose value is defined otherwise and so was left out here.
@@ -115,7 +117,7 @@ fn unusable_reason(swing: &Swing) -> String {
 /// Summarises one measure over `swings`; `None` when none of them has it. Values defined
 /// otherwise than most (another speed, another start of the downswing) are left out.
 pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureSummary> {
-    let values: Vec<Value> = swings.iter().filter_map(|s| measure.of(s)).collect();
+    let values: Vec<Value> = swings.iter().filter_map(|s| measure.part_of_mean(s)).collect();
     let count = |d: Definition| values.iter().filter(|v| v.definition == d).count();
     // The first of equally frequent definitions, so that the result does not depend on chance.
     let definition = values.iter().map(|v| v.definition).rev().max_by_key(|&d| count(d))?;
@@ -123,12 +125,21 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
     let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
     let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();
     let sample = Sample::of(&numbers)?;
+    let shared: Vec<Shared> = alike.iter().filter_map(|v| v.shared).collect();
+    let shared = (!shared.is_empty())
+        .then(|| std::array::from_fn(|i| shared.iter().map(|s| s[i]).sum::<f64>() / shared.len() as f64));
     Some(MeasureSummary {
         measure,
         sample,
-        half_width: sample.half_width(LEVEL),
+        half_width: sample.half_width_with(shared.as_ref().map_or(0.0, squared), LEVEL),
+        shared,
         measuring_sd: rms(&sds),
         other_definition: values.len() - alike.len(),
         definition,
     })
+}
+
+/// Variance of independent errors.
+pub(crate) fn squared(parts: &Shared) -> f64 {
+    parts.iter().map(|part| part * part).sum()
 }

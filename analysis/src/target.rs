@@ -102,6 +102,9 @@ pub enum TargetError {
         /// The measure of the baseline.
         given: Measure,
     },
+    /// One swing says too little of it.
+    #[error("one swing tells too little of {}; set a target for {}", .0.label(), Measure::MidHipsShiftAtTop.label())]
+    MeansOnly(Measure),
     /// The margin is negative or no number.
     #[error("the margin must be 0 or more, not {0}")]
     Margin(f64),
@@ -176,6 +179,9 @@ fn made(
     margin: f64,
     block: &str,
 ) -> Result<Target, TargetError> {
+    if measure.means_only() {
+        return Err(TargetError::MeansOnly(measure));
+    }
     if !(margin.is_finite() && margin >= 0.0) {
         return Err(TargetError::Margin(margin));
     }

@@ -46,6 +46,22 @@ fn welch_says_nothing_without_spread_or_with_one_swing() {
     assert!(t_two_sided_p(f64::NAN, 5.0).is_none());
 }
 
+/// Satterthwaite's degrees of freedom with a part known exactly, computed with scipy 1.17.1 (`stats.t.ppf`, `t.sf`).
+#[test]
+fn an_error_that_more_swings_do_not_average_away_widens_the_interval() {
+    let sample = |n, mean, sd| Sample { n, mean, sd: Some(sd) };
+    let five = sample(5, 0.0, 2.0);
+    close(five.half_width_with(1.0, LEVEL).expect("n > 1"), 2.796_400_333_8, 1e-8);
+    assert_eq!(five.half_width_with(0.0, LEVEL), five.half_width(LEVEL));
+    let alone = welch(&five, &sample(6, 5.0, 3.0), LEVEL).expect("n > 1");
+    let joined = alone.with_known(2.25, LEVEL).expect("known");
+    close(joined.se, 2.133_072_900_8, 1e-8);
+    close(joined.df, 33.938_524_590_2, 1e-7);
+    close(joined.half_width, 4.335_214_936_7, 1e-7);
+    close(joined.p, 0.025_069_932_8, 1e-8);
+    assert_eq!(alone.with_known(0.0, LEVEL), Some(alone));
+}
+
 /// Worked by hand from the definition of Holm S 1979: sorted .01, .02, .03, .04 times
 /// 4, 3, 2, 1 gives .04, .06, .06 and .04, which is raised to .06.
 #[test]

@@ -48,6 +48,9 @@ const MOBILITY_FILE_LIMIT_BYTES: u64 = 16 << 20;
 /// A curves file of one swing has some 100 kB.
 const CURVES_FILE_LIMIT_BYTES: u64 = 64 << 20;
 
+/// Breadths across the hips that a person can have, centimetres (own judgement; adults have some 28–45).
+pub const HIP_BREADTHS_CM: std::ops::RangeInclusive<f64> = 20.0..=60.0;
+
 /// Contents of `session.toml`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Session {
@@ -96,7 +99,7 @@ pub enum SourceKind {
 }
 
 /// Who swung.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Player {
     /// Id in the library that the session was recorded into; it outlives a change of name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -111,6 +114,9 @@ pub struct Player {
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
     pub limits: String,
+    /// Breadth across the hips, standing, centimetres, if it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hip_breadth_cm: Option<f64>,
     /// When the player agreed to be recorded, as the library had it at the start, RFC 3339 UTC.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub consent_utc: Option<String>,

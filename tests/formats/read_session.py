@@ -3,6 +3,7 @@
     read_session.py session FOLDER     records, findings, curves and checksums of a session folder
     read_session.py log FILE...        records and findings of logs
     read_session.py curves FILE...     points of curves files
+    read_session.py hip-shift FILE...  shift of the hips of swing files
     read_session.py json FILE...       whether the checksum of a JSON file is right
 
 Prints JSON, one object a line. A file that cannot be read gives a line with `error`.
@@ -315,6 +316,25 @@ def check_json(data):
     return "right" if ending and int(ending[1], 16) == crc32c(data[:-27]) else "wrong"
 
 
+# swings/NNNN.json
+
+
+def own_sd(at):
+    """What of a shift's uncertainty is the swing's own."""
+    return math.sqrt(max(0.0, at["sd_cm"] ** 2 - sum(part**2 for part in at["shared_sd_cm"])))
+
+
+def read_hip_shift(data):
+    shift = json.loads(data).get("hip_shift")
+    if shift is None:
+        return {"hip_shift": None}
+    out = {"breadth_cm": shift["hip_breadth_cm"], "measured": shift["hip_breadth_measured"]}
+    for key in ("top", "impact_for_block_means"):
+        for hip, at in shift.get(key, {}).items():
+            out[f"{key} {hip}"] = [at["towards_target_cm"], at["sd_cm"], round(own_sd(at), 3)]
+    return {"hip_shift": out}
+
+
 def say(thing):
     print(json.dumps(thing, ensure_ascii=False, allow_nan=False))
 
@@ -330,6 +350,8 @@ def print_file(kind, path):
                     say(thing)
         elif kind == "curves":
             say(read_curves(data))
+        elif kind == "hip-shift":
+            say(read_hip_shift(data))
         else:
             say({"checksum": check_json(data)})
     except (Refused, Unknown) as error:
@@ -350,6 +372,6 @@ def main(kind, *paths):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json"):
+    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json", "hip-shift"):
         sys.exit(__doc__)
     main(*sys.argv[1:])

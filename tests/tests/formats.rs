@@ -382,6 +382,47 @@ fn damaged_curves_and_swing_files_are_refused_alike() {
     }
 }
 
+/// The shift of the hips as the page describes it, and its parts add up.
+#[test]
+fn the_shift_of_the_hips_is_read_as_it_is_described() {
+    let mut seen = 0;
+    for name in ["baseline-left", "baseline-right", "professional"] {
+        let (dir, _) = SessionDir::open(&workspace().join("recordings").join(name)).unwrap();
+        let swings = dir.read_swings().unwrap();
+        let paths: Vec<PathBuf> = swings.iter().map(|s| dir.swing_path(s.number)).collect();
+        for (swing, theirs) in swings.iter().zip(python("hip-shift", &paths)) {
+            let Some(shift) = &swing.hip_shift else {
+                assert_eq!(theirs, [json!({"hip_shift": null})]);
+                continue;
+            };
+            let theirs = &theirs[0]["hip_shift"];
+            assert_eq!(theirs["breadth_cm"], shift.hip_breadth_cm);
+            assert_eq!(theirs["measured"], shift.hip_breadth_measured);
+            let impact = shift.impact_for_block_means.as_ref();
+            for (key, at) in [("top", Some(&shift.top)), ("impact_for_block_means", impact)] {
+                let Some(at) = at else {
+                    assert!(theirs.get(format!("{key} mid_hips")).is_none());
+                    continue;
+                };
+                for (hip, at) in [("mid_hips", at.mid_hips), ("trail_hip", at.trail_hip)] {
+                    let read = &theirs[format!("{key} {hip}")];
+                    assert_eq!(read[0], at.towards_target_cm);
+                    assert_eq!(read[1], at.sd_cm);
+                    let own = read[2].as_f64().unwrap();
+                    assert!(
+                        own > 0.3 && own < at.sd_cm,
+                        "{name}, swing {}: {own} of {}",
+                        swing.number,
+                        at.sd_cm
+                    );
+                    seen += 1;
+                }
+            }
+        }
+    }
+    assert!(seen > 10, "{seen}");
+}
+
 /// Whether the checksum's key is still in the file.
 fn whole_key(bytes: &[u8]) -> bool {
     bytes.windows(9).any(|w| w == b"\"crc32c\":")

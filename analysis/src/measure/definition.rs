@@ -2,7 +2,9 @@
 
 use crate::words;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
+use peakorder_protocol::swing::{
+    ANGLE_ORDER, ARM_METHOD, HIP_SHIFT_METHOD, SEPARATION_METHOD, SpeedKind, Swing,
+};
 
 /// How a value is defined: values of different definition are never averaged or compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -23,21 +25,27 @@ pub enum Definition {
     Tempo(Role),
     /// Upper arm against gravity and thorax.
     Arm,
+    /// Shift of the hips.
+    HipShift,
+    /// The same, at a top that is this segment's reversal.
+    HipShiftAtTop(Role),
 }
 
 impl Definition {
     /// In words, as stored in documents for programs and printed beside numbers.
     pub fn text(self) -> String {
-        let top = |role: Role| format!("{ANGLE_ORDER}; top: {}", words::top(role));
+        let top = |role: Role| format!("top: {}", words::top(role));
         match self {
             Self::Speed(kind) => kind.definition().into(),
             Self::Gap(from, to) => format!("{} / {}", from.definition(), to.definition()),
             Self::Angle => ANGLE_ORDER.into(),
-            Self::AngleAtTop(role) => top(role),
+            Self::AngleAtTop(role) => format!("{ANGLE_ORDER}; {}", top(role)),
             Self::Separation => SEPARATION_METHOD.into(),
-            Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {}", top(role)),
+            Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {ANGLE_ORDER}; {}", top(role)),
             Self::Tempo(role) => words::top(role),
             Self::Arm => ARM_METHOD.into(),
+            Self::HipShift => HIP_SHIFT_METHOD.into(),
+            Self::HipShiftAtTop(role) => format!("{HIP_SHIFT_METHOD}; {}", top(role)),
         }
     }
 }

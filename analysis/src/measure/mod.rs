@@ -10,6 +10,8 @@ mod values;
 pub use definition::Definition;
 pub use table::Measure;
 
+use peakorder_protocol::swing::Swing;
+
 /// Kind of quantity, for grouping on screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Group {
@@ -27,6 +29,8 @@ pub enum Group {
     Posture,
     /// Lead arm against thorax.
     Arm,
+    /// Where the hips go.
+    Shift,
 }
 
 impl Group {
@@ -40,6 +44,7 @@ impl Group {
             Self::Separation => "separation",
             Self::Posture => "posture",
             Self::Arm => "arm",
+            Self::Shift => "shift",
         }
     }
 
@@ -59,6 +64,8 @@ pub enum Unit {
     DegreesPerSecond,
     /// Angle.
     Degrees,
+    /// Length.
+    Centimetres,
     /// Share.
     Percent,
     /// A plain number.
@@ -72,6 +79,7 @@ impl Unit {
             Self::Milliseconds => "ms",
             Self::DegreesPerSecond => "°/s",
             Self::Degrees => "°",
+            Self::Centimetres => "cm",
             Self::Percent => "%",
             Self::Ratio => "",
         }
@@ -83,6 +91,7 @@ impl Unit {
             Self::Milliseconds => "milliseconds",
             Self::DegreesPerSecond => "degrees per second",
             Self::Degrees => "degrees",
+            Self::Centimetres => "centimetres",
             Self::Percent => "per cent",
             Self::Ratio => "",
         }
@@ -91,7 +100,7 @@ impl Unit {
     /// Digits after the point in a mean, unless the row says otherwise.
     const fn decimals(self) -> usize {
         match self {
-            Self::Milliseconds | Self::Degrees => 1,
+            Self::Milliseconds | Self::Degrees | Self::Centimetres => 1,
             Self::DegreesPerSecond | Self::Percent => 0,
             Self::Ratio => 2,
         }
@@ -144,6 +153,8 @@ pub struct Row {
     pub ways: [&'static str; 2],
     /// What is said of a value that is more than another, and of one that is less.
     pub compared: [&'static str; 2],
+    /// One swing tells too little of it: only means over a block are shown.
+    pub means_only: bool,
 }
 
 impl Row {
@@ -157,6 +168,7 @@ impl Row {
             more: More::Larger,
             ways: ["", ""],
             compared: ["more", "less"],
+            means_only: false,
         }
     }
 
@@ -176,7 +188,13 @@ pub struct Value {
     pub sd: Option<f64>,
     /// How it is defined in this swing: values of different definition are never averaged.
     pub definition: Definition,
+    /// Parts of `sd` that are the same in every swing of one wearing that is made alike, signed: they
+    /// stay in a mean, and cancel between means of like swings.
+    pub shared: Option<Shared>,
 }
+
+/// Standard uncertainties by source, in the measure's unit, signed.
+pub type Shared = [f64; 4];
 
 impl Measure {
     /// The measure of that key.
@@ -212,8 +230,18 @@ impl Measure {
         }
     }
 
-    /// The value in one swing; `None` when it was not measured or is withheld.
-    pub fn of(self, swing: &peakorder_protocol::swing::Swing) -> Option<Value> {
+    /// Whether one swing tells too little of it to be shown.
+    pub const fn means_only(self) -> bool {
+        self.row().means_only
+    }
+
+    /// The value in one swing; `None` when it was not measured, is withheld, or tells too little.
+    pub fn of(self, swing: &Swing) -> Option<Value> {
+        if self.means_only() { None } else { self.part_of_mean(swing) }
+    }
+
+    /// The value that a swing adds to a mean; `None` when it was not measured or is withheld.
+    pub(crate) fn part_of_mean(self, swing: &Swing) -> Option<Value> {
         self.measured(swing).filter(|v| v.value.is_finite())
     }
 }
@@ -233,6 +261,7 @@ mod tests {
                 Unit::Milliseconds => "_ms",
                 Unit::DegreesPerSecond => "_dps",
                 Unit::Degrees => "_deg",
+                Unit::Centimetres => "_cm",
                 Unit::Percent => "_percent",
                 Unit::Ratio => "_ratio",
             };

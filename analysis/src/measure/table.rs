@@ -11,6 +11,12 @@ use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD, Swing};
 /// In the words for what a peak is the peak of.
 const SPEED: &str = "speed about the segment's own long axis (pelvis, thorax) or across it (lead arm)";
 const TURN_WAYS: [&str; 2] = ["away", "towards the target"];
+const SHIFT: Row = Row::sided(
+    Group::Shift,
+    Unit::Centimetres,
+    More::OwnSide,
+    ["away from the target", "towards the target"],
+);
 /// The usual side goes without saying.
 const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
 
@@ -297,6 +303,45 @@ measures! {
         value: |swing| values::arm(swing, |a| {
             Some((a.turn_share_of_travel? * 100.0, a.turn_share_sd.map(|sd| sd * 100.0)))
         }),
+    }
+
+    /// Shift of the middle of the hips at the top.
+    MidHipsShiftAtTop {
+        key: "mid_hips_shift_top_cm",
+        label: "mid-hips at top",
+        row: SHIFT,
+        meaning: "how far the middle of the hips has moved towards the target at the top, since address",
+        value: |swing| values::hip_shift_at_top(swing, |at| at.mid_hips),
+    }
+
+    /// Shift of the trail hip at the top.
+    TrailHipShiftAtTop {
+        key: "trail_hip_shift_top_cm",
+        label: "trail hip at top",
+        row: SHIFT,
+        meaning: "how far the trail hip has moved towards the target at the top, since address; turning about it \
+                  leaves it where it was",
+        value: |swing| values::hip_shift_at_top(swing, |at| at.trail_hip),
+    }
+
+    /// Shift of the middle of the hips at impact.
+    MidHipsShiftAtImpact {
+        key: "mid_hips_shift_impact_cm",
+        label: "mid-hips at impact",
+        row: Row { means_only: true, ..SHIFT },
+        meaning: "how far the middle of the hips has moved towards the target at impact, since address; one swing \
+                  tells too little, so only means over a block are shown",
+        value: |swing| values::hip_shift_at_impact(swing, |at| at.mid_hips),
+    }
+
+    /// Shift of the trail hip at impact.
+    TrailHipShiftAtImpact {
+        key: "trail_hip_shift_impact_cm",
+        label: "trail hip at impact",
+        row: Row { means_only: true, ..SHIFT },
+        meaning: "how far the trail hip has moved towards the target at impact, since address; one swing tells too \
+                  little, so only means over a block are shown",
+        value: |swing| values::hip_shift_at_impact(swing, |at| at.trail_hip),
     }
 }
 

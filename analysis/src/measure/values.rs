@@ -3,7 +3,9 @@
 use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{AngleSet, ArmUse, Outcome, Peak, Segment, Separation, SpeedKind, Swing};
+use peakorder_protocol::swing::{
+    AngleSet, ArmUse, HipShiftAt, Outcome, Peak, Segment, Separation, ShiftTowardsTarget, SpeedKind, Swing,
+};
 
 /// A value and its standard uncertainty, if stated.
 type WithSd = (f64, Option<f64>);
@@ -21,7 +23,7 @@ pub(super) fn gap(swing: &Swing, from: Role, to: Role) -> Option<Value> {
     let found = |a: Role, b: Role| swing.sequence.gaps.iter().find(|g| (g.from, g.to) == (a, b));
     let (gap, sign) = found(from, to).map(|g| (g, 1.0)).or_else(|| Some((found(to, from)?, -1.0)))?;
     // Of a top that lasted until impact only the order is told.
-    (!gap.held).then_some(Value { value: sign * gap.gap_ms, sd: Some(gap.sd_ms), definition })
+    (!gap.held).then_some(Value { value: sign * gap.gap_ms, sd: Some(gap.sd_ms), definition, shared: None })
 }
 
 pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
@@ -30,6 +32,7 @@ pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
         value: peak.before_impact_ms,
         sd: Some(peak.sd_ms.hypot(swing.events.impact.sd_ms)),
         definition: Definition::Speed(speed_kind(swing, role)?),
+        shared: None,
     })
 }
 
@@ -41,7 +44,7 @@ fn topped(swing: &Swing, role: Role) -> Option<&Peak> {
 pub(super) fn peak_speed(swing: &Swing, role: Role) -> Option<Value> {
     let definition = Definition::Speed(speed_kind(swing, role)?);
     let peak = topped(swing, role)?;
-    Some(Value { value: peak.speed_dps, sd: peak.speed_sd_dps, definition })
+    Some(Value { value: peak.speed_dps, sd: peak.speed_sd_dps, definition, shared: None })
 }
 
 pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
@@ -51,11 +54,12 @@ pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
         value: segment.speed_kept_at_impact? * 100.0,
         sd: segment.speed_kept_sd.map(|sd| sd * 100.0),
         definition: Definition::Speed(segment.speed_kind),
+        shared: None,
     })
 }
 
 fn lasting(swing: &Swing, value: f64, sd: Option<f64>) -> Value {
-    Value { value, sd, definition: Definition::Tempo(top(swing)) }
+    Value { value, sd, definition: Definition::Tempo(top(swing)), shared: None }
 }
 
 pub(super) fn backswing(swing: &Swing) -> Value {
@@ -78,37 +82,68 @@ fn turn(swing: &Swing, role: Role) -> Option<AngleSet> {
 
 pub(super) fn turn_at_top(swing: &Swing, role: Role) -> Option<Value> {
     let turn = turn(swing, role)?;
-    Some(Value { value: turn.top, sd: Some(turn.sd), definition: Definition::AngleAtTop(top(swing)) })
+    Some(Value {
+        value: turn.top,
+        sd: Some(turn.sd),
+        definition: Definition::AngleAtTop(top(swing)),
+        shared: None,
+    })
 }
 
 pub(super) fn turn_at_impact(swing: &Swing, role: Role) -> Option<Value> {
     let turn = turn(swing, role)?;
-    Some(Value { value: turn.impact, sd: turn.impact_sd, definition: Definition::Angle })
+    Some(Value { value: turn.impact, sd: turn.impact_sd, definition: Definition::Angle, shared: None })
 }
 
 pub(super) fn separation_at_top(swing: &Swing) -> Option<Value> {
     let s = swing.separation.as_ref()?;
     let definition = Definition::SeparationAtTop(top(swing));
-    Some(Value { value: s.top_deg, sd: Some(s.sd_deg), definition })
+    Some(Value { value: s.top_deg, sd: Some(s.sd_deg), definition, shared: None })
 }
 
 pub(super) fn separation(swing: &Swing, pick: fn(&Separation) -> WithSd) -> Option<Value> {
     let (value, sd) = pick(swing.separation.as_ref()?);
-    Some(Value { value, sd, definition: Definition::Separation })
+    Some(Value { value, sd, definition: Definition::Separation, shared: None })
 }
 
 pub(super) fn tilt_at_top(swing: &Swing, role: Role) -> Option<Value> {
     let tilt = segment(swing, role)?.lateral_tilt_deg?;
-    Some(Value { value: tilt.top, sd: Some(tilt.sd), definition: Definition::AngleAtTop(top(swing)) })
+    Some(Value {
+        value: tilt.top,
+        sd: Some(tilt.sd),
+        definition: Definition::AngleAtTop(top(swing)),
+        shared: None,
+    })
 }
 
 pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
     let flexion = segment(swing, role)?.flexion_deg?;
     let value = flexion.impact - flexion.address;
-    Some(Value { value, sd: flexion.address_to_impact_sd, definition: Definition::Angle })
+    Some(Value { value, sd: flexion.address_to_impact_sd, definition: Definition::Angle, shared: None })
 }
 
 pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {
     let (value, sd) = pick(swing.arm.as_ref()?)?;
-    Some(Value { value, sd, definition: Definition::Arm })
+    Some(Value { value, sd, definition: Definition::Arm, shared: None })
+}
+
+fn shift(shift: &ShiftTowardsTarget, definition: Definition) -> Value {
+    Value {
+        value: shift.towards_target_cm,
+        sd: Some(shift.sd_cm),
+        definition,
+        shared: Some(shift.shared_sd_cm),
+    }
+}
+
+pub(super) fn hip_shift_at_top(swing: &Swing, pick: fn(&HipShiftAt) -> ShiftTowardsTarget) -> Option<Value> {
+    Some(shift(&pick(&swing.hip_shift.as_ref()?.top), Definition::HipShiftAtTop(top(swing))))
+}
+
+pub(super) fn hip_shift_at_impact(
+    swing: &Swing,
+    pick: fn(&HipShiftAt) -> ShiftTowardsTarget,
+) -> Option<Value> {
+    let at = swing.hip_shift.as_ref()?.impact_for_block_means?;
+    Some(shift(&pick(&at), Definition::HipShift))
 }

@@ -71,6 +71,11 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
     if !arms.is_empty() {
         wrap(out, style, "  arm         ", &format!("at the top: {}", distinct(arms.into_iter())));
     }
+    let shifts: Vec<&str> =
+        swings.iter().filter_map(|s| Some(s.hip_shift.as_ref()?.method.as_str())).collect();
+    if !shifts.is_empty() {
+        wrap(out, style, "  hip shift   ", &distinct(shifts.into_iter()));
+    }
 }
 
 /// Speed definitions with the segments they are used for.

@@ -228,6 +228,7 @@ fn angles(out: &mut String, style: Style, swing: &Swing) {
         );
     }
     arm(out, style, swing);
+    hip_shift(out, style, swing);
 }
 
 /// A measure's value with its band; `None` where there is no value.
@@ -256,6 +257,32 @@ fn arm(out: &mut String, style: Style, swing: &Swing) {
             &format!("lead arm's travel to the top: {text} % by the thorax turn, the rest by the arm itself"),
         );
     }
+}
+
+fn hip_shift(out: &mut String, style: Style, swing: &Swing) {
+    let Some(shift) = &swing.hip_shift else { return };
+    let said = |measure: Measure| {
+        let v = measure.of(swing)?;
+        let half = v.sd.map_or_else(|| words::UNKNOWN.to_owned(), |sd| number(Z95 * sd, 1, false));
+        Some(format!("{} ± {half} cm {}", number(v.value.abs(), 1, false), words::way(measure, v.value)))
+    };
+    let parts = [
+        said(Measure::MidHipsShiftAtTop).map(|text| format!("middle {text}")),
+        said(Measure::TrailHipShiftAtTop).map(|text| format!("trail hip {text}")),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().map(|part| part.trim_end().to_owned()).collect();
+    let breadth = if shift.hip_breadth_measured { "measured" } else { "a usual one, none was measured" };
+    wrap(
+        out,
+        style,
+        "  ",
+        &format!(
+            "hips from address to top: {} (hip breadth {} cm, {breadth}). At impact one swing tells too little: see \
+             the block's mean",
+            parts.join(", "),
+            number(shift.hip_breadth_cm, 0, false)
+        ),
+    );
 }
 
 fn tempo(out: &mut String, style: Style, swing: &Swing) {

@@ -59,10 +59,10 @@ pub(super) fn not_shown(comparison: &Comparison) -> String {
 
 /// A block in words: the numbers a player can picture.
 pub(super) fn block(summary: &BlockSummary) -> Vec<String> {
-    use Group::{Tempo, Timing, Turn};
+    use Group::{Shift, Tempo, Timing, Turn};
     let told = |m: &&MeasureSummary| match m.measure {
         Measure::PeakBeforeImpact(_) | Measure::Backswing | Measure::Downswing => false,
-        m => matches!(m.group(), Timing | Tempo | Turn),
+        m => matches!(m.group(), Shift | Timing | Tempo | Turn),
     };
     let mut lines = Vec::new();
     for m in summary.measures.iter().filter(told) {

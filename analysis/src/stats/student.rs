@@ -61,6 +61,21 @@ impl Sample {
         Some(t * self.sd? / (self.n as f64).sqrt())
     }
 
+    /// The same where the mean has a further error of variance `known` that more values do not average away;
+    /// degrees of freedom after Satterthwaite 1946.
+    pub fn half_width_with(&self, known: f64, level: f64) -> Option<f64> {
+        if known == 0.0 {
+            return self.half_width(level);
+        }
+        let own = self.sd?.powi(2) / self.n as f64;
+        if own == 0.0 {
+            return None;
+        }
+        let variance = own + known;
+        let df = (self.n as f64 - 1.0) * (variance / own).powi(2);
+        Some(t_quantile(f64::midpoint(1.0, level), df)? * variance.sqrt())
+    }
+
     /// Half-width of the interval that holds one further value of the same kind with
     /// probability `level`: t(n − 1) · SD · √(1 + 1/n); `None` for a single value.
     ///
@@ -90,6 +105,22 @@ pub struct Welch {
     pub p: f64,
     /// Half-width of the confidence interval of the difference.
     pub half_width: f64,
+}
+
+impl Welch {
+    /// The same where the difference has a further error of variance `known` that more values do not
+    /// average away; degrees of freedom after Satterthwaite 1946.
+    pub fn with_known(self, known: f64, level: f64) -> Option<Self> {
+        if known == 0.0 {
+            return Some(self);
+        }
+        let variance = self.se.powi(2) + known;
+        let se = variance.sqrt();
+        let df = variance.powi(2) * self.df / self.se.powi(4);
+        let t = self.difference / se;
+        let half_width = t_quantile(f64::midpoint(1.0, level), df)? * se;
+        Some(Self { se, df, t, p: t_two_sided_p(t, df)?, half_width, ..self })
+    }
 }
 
 /// Compares `after` with `before` at confidence `level`. `None` when either has fewer than

@@ -55,6 +55,8 @@ pub fn what(what: &Withholding) -> String {
         Withholding::Sequence => "sequence".into(),
         Withholding::ArmTurnShare => "share of the arm's travel by turn".into(),
         Withholding::ArmAgainstThorax => "arm raised from the chest and across it at the top".into(),
+        Withholding::HipShift => "shift of the hips".into(),
+        Withholding::HipShiftAtImpact => "shift of the hips at impact, for means".into(),
         Withholding::Other(key) => key.clone(),
     }
 }
@@ -94,6 +96,28 @@ pub fn why(why: &Reason) -> String {
         Reason::ShareUncertain { share_sd } => format!(
             "it is known to ±{:.0} % only (95 %): the arm hangs too steeply at address or points too steeply at the top",
             196.0 * share_sd
+        ),
+        Reason::AddressShort { still_s } => format!(
+            "the hips stood still for {still_s:.1} s only before the swing, and half a second more is needed to tell \
+             a shift; wait a second at address"
+        ),
+        Reason::AddressMoves { moves_cm_s } => format!(
+            "the hips moved by {moves_cm_s:.1} cm/s at address, so there is no place that a shift counts from; wait a \
+             second at address, still"
+        ),
+        Reason::SamplesLostOnTheWay => {
+            "samples were lost on the way from address to there; bring the receiver closer".into()
+        }
+        Reason::RangeLimitOnTheWay => {
+            "the sensor was at its limit on the way from address to there; set a larger range in the strap's profile"
+                .into()
+        }
+        Reason::NotQuietAfter => {
+            "the hips did not come to rest soon after the ball; hold the finish for a second".into()
+        }
+        Reason::GyroBiasUncertain { bias_sd_dps } => format!(
+            "the gyroscope's rest is known to ±{:.2} deg/s only (95 %); stand still for three seconds before the swing",
+            Z95 * bias_sd_dps
         ),
         Reason::OtherVersion => OTHER_VERSION.into(),
     }
@@ -159,16 +183,35 @@ mod tests {
             Reason::LittleTravel { travel_deg: 12.0 },
             Reason::ImpactUncertain { impact_sd_ms: 31.0 },
             Reason::OtherVersion,
+            Reason::AddressShort { still_s: 0.4 },
+            Reason::AddressMoves { moves_cm_s: 1.7 },
+            Reason::SamplesLostOnTheWay,
+            Reason::RangeLimitOnTheWay,
+            Reason::NotQuietAfter,
+            Reason::GyroBiasUncertain { bias_sd_dps: 0.2 },
         ];
         let mut all: Vec<String> = reasons.iter().map(why).collect();
-        let to_do = ["bring", "do still", "repeat", "tighten", "set", "wait", "make", "begin", "replay"];
+        let to_do = [
+            "bring",
+            "do still",
+            "repeat",
+            "tighten",
+            "set",
+            "wait",
+            "make",
+            "begin",
+            "replay",
+            "hold",
+            "stand still",
+        ];
         for sentence in &all {
             assert!(to_do.iter().any(|word| sentence.contains(word)), "{sentence}");
         }
         assert!(all[3].contains("17 deg") && all[8].contains("±20 deg"), "{all:?}");
         // Nothing can be done about this one in the next swing.
-        all.push(why(&Reason::ShareUncertain { share_sd: 0.12 }));
-        assert!(all[13].contains("±24 %"), "{}", all[13]);
+        let share = why(&Reason::ShareUncertain { share_sd: 0.12 });
+        assert!(share.contains("±24 %"), "{share}");
+        all.push(share);
         let clock = |doubt| Note::ClockUncertain { role: Role::Thorax, clock_sd_ms: 6.04, doubt };
         let notes = [
             Note::AddressMoved { role: Role::Pelvis, moved_deg: 9.0 },
@@ -176,8 +219,9 @@ mod tests {
             clock(ClockDoubt::SlowBeat),
             Note::OtherVersion,
         ];
-        all.extend(notes.iter().map(note));
-        assert!(all[15].starts_with("thorax: time known to 6.0 ms only: "), "{}", all[15]);
+        let notes = notes.each_ref().map(note);
+        assert!(notes[1].starts_with("thorax: time known to 6.0 ms only: "), "{}", notes[1]);
+        all.extend(notes);
         assert_distinct(&all);
     }
 }

@@ -97,6 +97,27 @@ pub(crate) fn instant(t_s: f64, sd_ms: f64) -> Instant {
     Instant { t_s, sd_ms }
 }
 
+/// Drawn apart, so that all else is as if there were none.
+fn hip_shift(number: u32, centre: &Centre) -> HipShift {
+    let mut dice = Dice::new(900 + u64::from(number));
+    let mut at = |mid_cm: f64, spread_cm: f64, lever: [f64; 4]| {
+        let towards_target_cm = mid_cm + spread_cm * dice.normal();
+        let sd_cm = lever.iter().fold(spread_cm, |sum, part| sum.hypot(*part));
+        let mid_hips = ShiftTowardsTarget { towards_target_cm, sd_cm, shared_sd_cm: lever };
+        HipShiftAt {
+            mid_hips,
+            trail_hip: ShiftTowardsTarget { towards_target_cm: towards_target_cm + 2.7, ..mid_hips },
+        }
+    };
+    HipShift {
+        top: at(centre.turn_top[0] * 0.2, 1.5, [-1.8, -0.4, 0.8, 0.7]),
+        impact_for_block_means: Some(at(4.5, 2.5, [1.2, 0.1, 0.5, 0.6])),
+        hip_breadth_cm: 34.0,
+        hip_breadth_measured: false,
+        method: HIP_SHIFT_METHOD.into(),
+    }
+}
+
 /// Builds one swing from peak times (ms before impact), speeds and turns.
 pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) -> Swing {
     let impact_s = 60.0 + 20.0 * f64::from(number);
@@ -203,6 +224,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         sequence: Sequence::default(),
         separation: Some(separation),
         arm,
+        hip_shift: Some(hip_shift(number, centre)),
         tempo: Tempo {
             backswing_s: back,
             downswing_s: down,

@@ -2,7 +2,7 @@
 
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
-use peakorder_protocol::swing::{Outcome, Segment, Swing, SwingKind};
+use peakorder_protocol::swing::{Outcome, Segment, ShiftTowardsTarget, Swing, SwingKind};
 use peakorder_virtual_straps::{SegmentTruth, SwingStyle, SwingTruth};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -361,6 +361,7 @@ impl Tally {
             separation("stretch", got.stretch_deg, want.stretch_deg, got.stretch_sd_deg);
         }
         self.arm(truth, swing);
+        self.hip_shift(truth, swing);
     }
 
     /// Turn, lateral tilt and flexion of a trunk segment. A rehearsal has no impact.
@@ -439,6 +440,20 @@ impl Tally {
                 let e = if unit == "deg" { e - 360.0 * (e / 360.0).round() } else { e };
                 self.error(10, what, unit, scale * e, sd.map(|sd| scale * sd));
             }
+        }
+    }
+
+    fn hip_shift(&mut self, truth: &SwingTruth, swing: &Swing) {
+        let Some(shift) = &swing.hip_shift else { return };
+        let at = truth.hip_shift;
+        let mut error = |what: &str, got: ShiftTowardsTarget, want: f64| {
+            self.error(11, what, "cm", got.towards_target_cm - want, Some(got.sd_cm));
+        };
+        error("mid-hips shift at top", shift.top.mid_hips, at.mid_top_cm);
+        error("trail hip shift at top", shift.top.trail_hip, at.trail_top_cm);
+        if let Some(impact) = &shift.impact_for_block_means {
+            error("mid-hips shift at impact", impact.mid_hips, at.mid_impact_cm);
+            error("trail hip shift at impact", impact.trail_hip, at.trail_impact_cm);
         }
     }
 

@@ -16,6 +16,7 @@ use super::measure::{Context, Part, curves, follow, measure};
 use super::mobility::Turns;
 use super::segment::Segment;
 use super::settings::Settings;
+use super::shift::hips::Hips;
 use super::stream::{Counts, Received};
 use super::window::{SegmentWindow, Window};
 use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
@@ -117,6 +118,7 @@ struct PendingStep {
 pub struct Pipeline {
     session: String,
     handedness: Handedness,
+    hips: Hips,
     settings: Settings,
     streams: Vec<Segment>,
     trigger: Trigger,
@@ -152,6 +154,7 @@ impl Pipeline {
         Ok(Self {
             session: session.id.clone(),
             handedness: session.player.handedness,
+            hips: Hips::of_breadth(session.player.hip_breadth_cm),
             trigger: Trigger::new(&settings),
             settings,
             streams,
@@ -368,8 +371,14 @@ impl Pipeline {
             .rev()
             .find(|(t, _)| *t <= phases.moving_s)
             .map_or("", |(_, label)| label.as_str());
-        let context =
-            Context { session: &self.session, number, block, settings: &self.settings, moved: &moved };
+        let context = Context {
+            session: &self.session,
+            number,
+            block,
+            settings: &self.settings,
+            moved: &moved,
+            hips: &self.hips,
+        };
         let measured = measure(&window, parts, &phases, &context);
         let curves = curves(&measured.parts, &phases);
         self.swings = number;

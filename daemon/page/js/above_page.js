@@ -5,7 +5,7 @@ import { fail, lesson, running, swings } from './store.js';
 import { button, h, show } from './dom.js';
 import { blockName, capital, dateWords, num } from './format.js';
 import { fromCurves, picture } from './figure.js';
-import { spoken, turnList } from './above_words.js';
+import { hipShift, spoken, turnList } from './above_words.js';
 import { eventsOf, indexAt, load, playFrom, rangeOf } from './curve_playback.js';
 import { begin, findOthers, firstSwing, otherLessons, pair, secondFrom, secondSwing, startOf, swingsOf } from './swing_pair.js';
 import * as now from './above_live.js';
@@ -132,8 +132,9 @@ function drawStage() {
     return;
   }
   const figure = (x, over) => {
-    const label = `Seen from above, ${nameOf(x.loaded)}, ${instant(x.loaded.swing, align, ms)}. ${spoken(x.lines, x.handedness)}`;
-    return h('figure', {}, picture(x.lines, x.handedness, { second: over, label }),
+    const shift = hipShift(x.loaded.swing);
+    const label = `Seen from above, ${nameOf(x.loaded)}, ${instant(x.loaded.swing, align, ms)}. ${spoken(x.lines, x.handedness)}${shift ? `; ${shift.words}` : ''}`;
+    return h('figure', {}, picture(x.lines, x.handedness, { second: over, shift, label }),
       h('figcaption', {}, capital(nameOf(x.loaded)), over && h('span', { class: 'fine' }, `; paler: ${nameOf(over.loaded)}`)));
   };
   show(parts.stage, b && beside ? [figure(a), figure(b)] : figure(a, b));

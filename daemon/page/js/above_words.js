@@ -1,11 +1,21 @@
 // The turns of what is drawn, in words and numbers.
 
 import { h, s } from './dom.js';
-import { capital } from './format.js';
+import { capital, half, num } from './format.js';
 import { turnsOf } from './figure.js';
 import { mark } from './shapes.js';
 
 export const spoken = (lines, handedness) => turnsOf(lines, handedness).map((t) => `${t.name} ${t.words}`).join(', ');
+
+/** Shift of the middle of the hips at the top, for the picture; null where it was not measured. */
+export function hipShift(swing) {
+  const at = swing.hip_shift?.top.mid_hips;
+  if (!at) return null;
+  const cm = at.towards_target_cm;
+  const size = num(Math.abs(cm));
+  const way = size === '0' ? '' : ` ${cm < 0 ? 'away from' : 'towards'} the target`;
+  return { cm, words: `hips at the top: ${size} ±${half(at.sd_cm)} cm${way}` };
+}
 
 /** One line for each segment; a second body in small type below. */
 export function turnList(lines, handedness, second) {

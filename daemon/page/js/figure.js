@@ -83,8 +83,22 @@ function body(pose, handedness, kind) {
   return s('g', { class: `figure ${kind}` }, parts);
 }
 
-/** The whole picture. `second` (`{ lines, handedness }`) is laid over it, paler. */
-export function picture(first, handedness, { second = null, label = 'Seen from above' } = {}) {
+/** How far the middle of the hips is from its place at address, in page units. */
+const PER_CM = HIPS / 17;
+
+/** A mark where the middle of the hips is at the top, on the line to the target, with a stroke from its place at address. */
+function shiftMark(cm, handedness) {
+  const x = Math.max(-200, Math.min(200, cm * PER_CM * (handedness === 'left' ? 1 : -1)));
+  return s('g', { class: 'shift' },
+    s('line', { x1: 0, x2: x, y1: 0, y2: 0 }),
+    s('line', { x1: x, x2: x, y1: -9, y2: 9 }));
+}
+
+/**
+ * The whole picture. `second` (`{ lines, handedness }`) is laid over it, paler; `shift` (`{ cm, words }`) is
+ * where the middle of the hips is at the top.
+ */
+export function picture(first, handedness, { second = null, shift = null, label = 'Seen from above' } = {}) {
   const target = handedness === 'left' ? 1 : -1;
   const end = target * 206;
   const parts = [
@@ -97,6 +111,7 @@ export function picture(first, handedness, { second = null, label = 'Seen from a
   ];
   if (second) parts.push(body(second.lines, second.handedness, 'ghost'));
   if (first) parts.push(body(first, handedness, ''));
+  if (shift) parts.push(shiftMark(shift.cm, handedness), text(0, 184, shift.words, 'axis-text', 'middle'));
   return s('svg', { class: 'above', viewBox: '-214 -192 428 384', role: 'img', 'aria-label': label }, parts);
 }
 

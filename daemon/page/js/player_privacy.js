@@ -23,8 +23,8 @@ export function privacyButtons(player, after) {
 }
 
 async function withdraw(player, after) {
-  const { id, name, handedness, goal, limits } = player;
-  const kept = await attempt(() => put(`/players/${part(id)}`, { name, handedness, goal, limits, consent: false }));
+  const { id, name, handedness, goal, limits, hip_breadth_cm } = player;
+  const kept = await attempt(() => put(`/players/${part(id)}`, { name, handedness, goal, limits, hip_breadth_cm, consent: false }));
   if (!kept) return;
   say('The agreement is withdrawn.');
   after();

@@ -47,7 +47,7 @@ function draw() {
             draw();
           }, { class: 'choice', 'aria-pressed': String(p.id === picked) })),
           button('add a player', 'add-player', () => {
-            editing = { name: '', handedness: 'right', goal: '', limits: '', consent: false };
+            editing = { name: '', handedness: 'right', goal: '', limits: '', hip_breadth_cm: null, consent: false };
             draw();
           }, { class: 'link' }))),
       h('div', {},
@@ -88,6 +88,10 @@ function form(player) {
     h('fieldset', {}, h('legend', {}, 'Swings'), hand('right', 'right-handed'), hand('left', 'left-handed')),
     text('goal', 'Works on', '', true),
     text('limits', 'Limits', 'in your own words; not a diagnosis', true),
+    h('div', {}, h('label', { for: 'hip_breadth_cm' }, 'Hip breadth', h('span', { class: 'hint' }, ' cm across the hips, standing, if measured; a shift of the hips is told better with it')),
+      h('input', { id: 'hip_breadth_cm', type: 'number', min: 20, max: 60, step: 'any', value: player.hip_breadth_cm ?? '', oninput: (e) => {
+        player.hip_breadth_cm = e.target.value === '' ? null : e.target.valueAsNumber;
+      } })),
     h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: player.consent, onchange: (e) => {
       player.consent = e.target.checked;
     } }), 'The player has agreed to be recorded'),
@@ -99,8 +103,8 @@ function form(player) {
 
 async function save(event) {
   event.preventDefault();
-  const { id, name, handedness, goal, limits, consent } = editing;
-  const body = { name, handedness, goal, limits, consent };
+  const { id, name, handedness, goal, limits, hip_breadth_cm, consent } = editing;
+  const body = { name, handedness, goal, limits, hip_breadth_cm, consent };
   const kept = await attempt(() => (id ? put(`/players/${part(id)}`, body) : post('/players', body)));
   if (!kept) return;
   picked = kept.id ?? id;

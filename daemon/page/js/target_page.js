@@ -150,7 +150,7 @@ function drawForm() {
       h('select', { id: 'target-measure', 'data-key': 'target-measure', onchange: (e) => {
         wish.measure = e.target.value;
         drawBaseline();
-      } }, measures.map((m) => h('option', { value: m.key, selected: m.key === wish.measure }, `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`))),
+      } }, measures.filter((m) => !m.means_only).map((m) => h('option', { value: m.key, selected: m.key === wish.measure }, `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`))),
       h('p', { id: 'baseline-words', class: 'hint' })),
     h('div', {}, h('label', { for: 'target-change' }, 'By how much more than the baseline (less: a minus)'),
       h('div', { class: 'stepper' }, button('−', 'less', bump(-1), { 'aria-label': 'One less' }), change, button('+', 'more', bump(1), { 'aria-label': 'One more' }))),

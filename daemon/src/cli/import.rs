@@ -47,6 +47,9 @@ pub(super) struct Arguments {
     /// Player's name.
     #[arg(long, default_value = "", value_parser = super::player_name)]
     player: String,
+    /// Breadth across the hips, standing, if it was measured; a shift of the hips is told better with it.
+    #[arg(long, value_name = "CM", value_parser = super::hip_breadth_cm)]
+    hip_breadth_cm: Option<f64>,
     /// When the recording began, with its offset from UTC. Without it: what times that count from
     /// 1970 say, else now.
     #[arg(long, value_name = "RFC3339", value_parser = started)]
@@ -199,6 +202,7 @@ async fn import(
         player: Player {
             name: arguments.player.clone(),
             handedness: arguments.handedness,
+            hip_breadth_cm: arguments.hip_breadth_cm,
             ..Player::default()
         },
         straps: roles

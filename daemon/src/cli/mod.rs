@@ -21,6 +21,7 @@ mod watch;
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
 use peakorder_motion::settings::FilterKind;
+use peakorder_protocol::session::HIP_BREADTHS_CM;
 use peakorder_protocol::text::{causes, clean, is_visible};
 use std::ops::RangeInclusive;
 use std::process::ExitCode;
@@ -45,6 +46,11 @@ fn player_name(typed: &str) -> Result<String, String> {
     }
     // It is stored as it will be shown.
     Ok(clean(name))
+}
+
+/// A breadth across the hips, cm.
+fn hip_breadth_cm(typed: &str) -> Result<f64, NotInRange> {
+    number_within(typed, HIP_BREADTHS_CM, "a breadth from 20 to 60 cm, or leave it out")
 }
 
 /// Records inertial straps worn on pelvis, upper back and lead arm, and measures the

@@ -40,6 +40,9 @@ pub(super) struct Arguments {
     /// What the player works on.
     #[arg(long, default_value = "", value_name = "TEXT")]
     goal: String,
+    /// Breadth across the hips, standing, if it was measured; a shift of the hips is told better with it.
+    #[arg(long, value_name = "CM", value_parser = super::hip_breadth_cm)]
+    hip_breadth_cm: Option<f64>,
     /// Stop by itself after N seconds.
     #[arg(long, value_name = "N", value_parser = super::scan::seconds)]
     seconds: Option<f64>,
@@ -140,6 +143,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         name: arguments.player,
         handedness: arguments.handedness,
         goal: arguments.goal,
+        hip_breadth_cm: arguments.hip_breadth_cm,
         ..Player::default()
     };
     let session = setup.session(&roles, player, super::settings(arguments.filter));

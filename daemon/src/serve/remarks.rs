@@ -39,6 +39,8 @@ pub(super) struct TargetRequest {
 
 impl PartialSchema for TargetRequest {
     fn schema() -> RefOr<Schema> {
+        let measures: Vec<String> =
+            Measure::ALL.into_iter().filter(|m| !m.means_only()).map(Measure::key).collect();
         // Either a change or a value; the other is absent or null.
         let with = |given: &str, other: &str, about: &str| {
             json!({
@@ -46,7 +48,7 @@ impl PartialSchema for TargetRequest {
                 "required": ["measure", given],
                 "description": about,
                 "properties": {
-                    "measure": { "type": "string", "enum": Measure::ALL.map(Measure::key), "description": "See /measures." },
+                    "measure": { "type": "string", "enum": measures, "description": "See /measures." },
                     given: { "type": "number", "description": "In the measure's unit." },
                     other: { "type": "null" },
                     "at_most": { "type": "boolean", "description": "With a value: at most this much instead of at least." },

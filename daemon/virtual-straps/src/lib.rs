@@ -35,4 +35,4 @@ pub use session_header::virtual_session;
 pub use strap::clock::ClockModel;
 pub use strap::sensor::SensorModel;
 pub use strap::{Ringing, Sample, Sliding, Slip};
-pub use truth::{SegmentTruth, SwingTruth};
+pub use truth::{HipShiftTruth, SegmentTruth, SwingTruth};

@@ -11,6 +11,7 @@
 //!   segment was still rising and there is no peak.
 //! * turn, lateral tilt, flexion: Y–X–Z decomposition in ISB axes; turn is relative to the
 //!   instant of takeaway.
+//! * shift: along the horizontal line that is square to the pelvis' anterior axis at takeaway, since takeaway.
 //! * top: reversal of the lead arm, or of the thorax if no arm strap is worn.
 
 use super::body::chain::Frame;
@@ -89,6 +90,19 @@ pub struct SeparationTruth {
     pub stretch_deg: f64,
 }
 
+/// How far the hips have moved towards the target since takeaway, centimetres.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct HipShiftTruth {
+    /// Middle of the hips, at the top.
+    pub mid_top_cm: f64,
+    /// Middle of the hips, at impact.
+    pub mid_impact_cm: f64,
+    /// Joint of the trail hip, at the top.
+    pub trail_top_cm: f64,
+    /// Joint of the trail hip, at impact.
+    pub trail_impact_cm: f64,
+}
+
 /// What really happened in one swing.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SwingTruth {
@@ -124,6 +138,8 @@ pub struct SwingTruth {
     pub reversal_order: Vec<Role>,
     /// X-factor, when pelvis and thorax are worn.
     pub separation: Option<SeparationTruth>,
+    /// Shift of the hips.
+    pub hip_shift: HipShiftTruth,
     /// Lead arm from hanging along the thorax, at the top, degrees.
     pub arm_elevation_top_deg: Option<f64>,
     /// Lead arm across the chest (horizontal plane of the thorax), at the top, degrees;
@@ -304,6 +320,24 @@ impl Finder<'_> {
         }
     }
 
+    fn hip_shift(&self, top_s: f64) -> HipShiftTruth {
+        let plan = self.plan;
+        let ahead = self.body.frame(Role::Pelvis, plan.takeaway_s).rotation.column(0).into_owned();
+        // The target is at the left of a right-handed player.
+        let target = Vector3::y().cross(&Vector3::new(ahead.x, 0.0, ahead.z)).normalize() * self.side;
+        let address = self.body.hips(plan.takeaway_s);
+        let [top, impact] = [top_s, plan.impact_s].map(|t| {
+            let now = self.body.hips(t);
+            [0, 1].map(|i| (now[i] - address[i]).dot(&target) * 100.0)
+        });
+        HipShiftTruth {
+            mid_top_cm: top[0],
+            mid_impact_cm: impact[0],
+            trail_top_cm: top[1],
+            trail_impact_cm: impact[1],
+        }
+    }
+
     /// Elevation and across-chest angle of the lead arm against the thorax, degrees.
     fn arm_use(&self, t: f64) -> (f64, f64) {
         let thorax = self.body.frame(Role::Thorax, t).rotation;
@@ -416,6 +450,7 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
         order: in_order(order),
         reversal_order: in_order(reversal_order),
         separation,
+        hip_shift: finder.hip_shift(top_s),
         arm_elevation_top_deg: arm.map(|a| a.0),
         arm_across_chest_top_deg: arm.map(|a| a.1),
         arm_elevation_gravity_top_deg: worn(Role::LeadArm).then(|| finder.arm_from_vertical_deg(top_s)),

@@ -8,8 +8,10 @@
 //! Gait Posture 13:1–6). An absent segment is an absent key; a number that could not be
 //! measured is an absent key too, and `quality.withheld` says why.
 
+mod hip_shift;
 mod quality;
 
+pub use hip_shift::{HIP_SHIFT_METHOD, HipShift, HipShiftAt, ShiftTowardsTarget};
 pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 
 use crate::document::{self, DocumentError};
@@ -57,6 +59,9 @@ pub struct Swing {
     /// Lead arm against thorax.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub arm: Option<ArmUse>,
+    /// How far the hips moved towards or away from the target (pelvis strap only).
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub hip_shift: Option<HipShift>,
     /// Backswing and downswing durations.
     pub tempo: Tempo,
     /// How angles are to be read ([`ANGLE_ORDER`]).

@@ -51,6 +51,10 @@ pub enum Withholding {
     ArmTurnShare,
     /// How the lead arm lies against the thorax: raised and across the chest.
     ArmAgainstThorax,
+    /// Shift of the hips.
+    HipShift,
+    /// Shift of the hips at impact, for means over blocks.
+    HipShiftAtImpact,
     /// A key of another version.
     Other(String),
 }
@@ -65,6 +69,8 @@ impl Withholding {
             Self::Sequence => "sequence".into(),
             Self::ArmTurnShare => "arm.turn_share_of_travel".into(),
             Self::ArmAgainstThorax => "arm.elevation_top_deg, arm.across_chest_top_deg".into(),
+            Self::HipShift => "hip_shift".into(),
+            Self::HipShiftAtImpact => "hip_shift.impact_for_block_means".into(),
             Self::Other(key) => key.clone(),
         }
     }
@@ -72,7 +78,13 @@ impl Withholding {
     /// Everything that this version withholds.
     pub fn all() -> Vec<Self> {
         let of = |make: fn(Role) -> Self| Role::ALL.map(make);
-        let mut all = vec![Self::Sequence, Self::ArmTurnShare, Self::ArmAgainstThorax];
+        let mut all = vec![
+            Self::Sequence,
+            Self::ArmTurnShare,
+            Self::ArmAgainstThorax,
+            Self::HipShift,
+            Self::HipShiftAtImpact,
+        ];
         all.extend(of(Self::Segment).into_iter().chain(of(Self::Angles)).chain(of(Self::Peak)));
         all
     }
@@ -135,6 +147,27 @@ pub enum Reason {
     ShareUncertain {
         /// Its standard uncertainty.
         share_sd: f64,
+    },
+    /// The pelvis did not stand still long enough before the swing.
+    AddressShort {
+        /// It stood for so long, seconds.
+        still_s: f64,
+    },
+    /// The hips moved along the ground at address.
+    AddressMoves {
+        /// So fast (RMS), centimetres per second.
+        moves_cm_s: f64,
+    },
+    /// Samples were lost between address and the instant.
+    SamplesLostOnTheWay,
+    /// The sensor was at its range limit between address and the instant.
+    RangeLimitOnTheWay,
+    /// The pelvis did not come to rest within what was recorded after impact.
+    NotQuietAfter,
+    /// The gyroscope's bias is not known well enough.
+    GyroBiasUncertain {
+        /// Its standard uncertainty, degrees per second.
+        bias_sd_dps: f64,
     },
     /// A reason of another version.
     #[serde(other)]

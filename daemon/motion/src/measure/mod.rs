@@ -5,6 +5,7 @@ mod arm_of;
 mod curves_of;
 mod deviation;
 mod drift;
+mod hip_shift_of;
 mod holes;
 mod impact_of;
 mod quality_of;
@@ -22,6 +23,7 @@ use super::sequence::peak::half_width_s;
 use super::sequence::reversal::Reversal;
 use super::sequence::width::Told;
 use super::settings::Settings;
+use super::shift::hips::Hips;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
 pub(crate) use peakorder_protocol::estimate::{round, stated};
@@ -42,6 +44,8 @@ pub struct Context<'a> {
     pub settings: &'a Settings,
     /// Straps whose gravity at address no longer agrees.
     pub moved: &'a [(Role, Moved)],
+    /// The player's hips.
+    pub hips: &'a Hips,
 }
 
 /// One segment while a swing is being measured.
@@ -161,6 +165,8 @@ pub fn measure<'a>(
     let separation = angles_of::separation(&parts, &when);
     let (arm, not_told) = arm_of::arm_use(&parts, &when);
     quality.withheld.extend(not_told);
+    let (hip_shift, not_told) = hip_shift_of::hip_shift(&parts, &when, context.hips);
+    quality.withheld.extend(not_told);
     let mut swing = Swing {
         schema: swing::SCHEMA.into(),
         session: context.session.into(),
@@ -186,6 +192,7 @@ pub fn measure<'a>(
         sequence,
         separation,
         arm,
+        hip_shift,
         tempo: tempo_of::tempo(&when),
         angle_order: swing::ANGLE_ORDER.into(),
         quality,

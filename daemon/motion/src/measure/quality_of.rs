@@ -95,7 +95,10 @@ pub(super) fn withhold(swing: &mut Swing) {
             segment.flexion_deg = None;
             match role {
                 Role::LeadArm => swing.arm = None,
-                Role::Pelvis => swing.separation = None,
+                Role::Pelvis => {
+                    swing.separation = None;
+                    swing.hip_shift = None;
+                }
                 Role::Thorax => {
                     swing.separation = None;
                     // What is left needs the arm strap alone.

@@ -12,7 +12,7 @@ pub(super) struct MeasureView {
     key: String,
     /// Name on screen.
     label: String,
-    /// Kind of quantity: `timing`, `speed`, `tempo`, `turn`, `separation`, `posture` or `arm`.
+    /// Kind of quantity: `timing`, `speed`, `tempo`, `turn`, `separation`, `posture`, `arm` or `shift`.
     group: &'static str,
     /// Unit on screen; empty for a ratio.
     unit: &'static str,
@@ -22,6 +22,8 @@ pub(super) struct MeasureView {
     signed: bool,
     /// What is said of a negative and of a positive value; empty where nothing is.
     ways: [&'static str; 2],
+    /// One swing tells too little of it: there are only means over a block, and no targets.
+    means_only: bool,
     /// What it is.
     definition: String,
 }
@@ -37,6 +39,7 @@ pub(super) async fn measures() -> Json<Vec<MeasureView>> {
         decimals: m.decimals(),
         signed: m.signed(),
         ways: m.row().ways,
+        means_only: m.means_only(),
         definition: m.meaning(),
     };
     Json(Measure::ALL.into_iter().map(view).collect())

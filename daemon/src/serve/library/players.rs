@@ -4,7 +4,7 @@ use super::{ConsentEntry, Library, LibraryError};
 use crate::serve::api::{line, schema};
 use crate::serve::{random, toml_file};
 use peakorder_protocol::Handedness;
-use peakorder_protocol::session::Player;
+use peakorder_protocol::session::{HIP_BREADTHS_CM, Player};
 use peakorder_protocol::text::{clean, is_visible};
 use serde::{Deserialize, Serialize};
 use std::fs;
@@ -28,6 +28,9 @@ pub enum PlayerError {
     /// A text is too long.
     #[error("{0}: at most {TEXT_LIMIT} characters; shorten it")]
     TooLong(&'static str),
+    /// No person's hips are so broad.
+    #[error("the hip breadth must be {} to {} cm; measure across the hips with a caliper or leave it empty", HIP_BREADTHS_CM.start(), HIP_BREADTHS_CM.end())]
+    HipBreadth,
     /// Another player has the name.
     #[error("there is a player named {0} already; add something that tells them apart")]
     NameTaken(String),
@@ -49,6 +52,10 @@ pub struct NewPlayer {
     #[serde(default)]
     #[schema(max_length = 2000)]
     pub limits: String,
+    /// Breadth across the hips, standing, centimetres, if it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 20, maximum = 60)]
+    pub hip_breadth_cm: Option<f64>,
     /// The player has agreed to be recorded; without this no lesson starts.
     #[serde(default)]
     pub consent: bool,
@@ -89,6 +96,9 @@ impl NewPlayer {
                 return Err(PlayerError::TooLong(what));
             }
         }
+        if self.hip_breadth_cm.is_some_and(|cm| !HIP_BREADTHS_CM.contains(&cm)) {
+            return Err(PlayerError::HipBreadth);
+        }
         Ok(self)
     }
 }
@@ -102,6 +112,7 @@ impl PlayerCard {
             handedness: self.about.handedness,
             goal: self.about.goal.clone(),
             limits: self.about.limits.clone(),
+            hip_breadth_cm: self.about.hip_breadth_cm,
             consent_utc: self.consent_utc.clone(),
         }
     }

@@ -88,6 +88,9 @@ pub struct PlayerParams {
     pub spread: Spread,
     /// RMS rate of sway at address, deg/s.
     pub address_sway_dps: f64,
+    /// How far the hips slide away from the target in the backswing, beyond what everybody's do, metres.
+    /// They slide back in the downswing.
+    pub slide_m: f64,
 }
 
 /// Groups with published means.
@@ -166,6 +169,7 @@ impl PlayerParams {
             },
             spread: Spread { time_ms: 0.0, speed: 0.0, turn_deg: 0.0, texture: 0.0 },
             address_sway_dps: 0.3,
+            slide_m: 0.0,
         }
     }
 

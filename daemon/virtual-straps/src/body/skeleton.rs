@@ -55,6 +55,8 @@ pub(crate) struct Build {
     /// How far the lead shoulder glides forward and up on the chest per radian that the arm
     /// swings across it, in the thorax.
     glide: Vector3<f64>,
+    /// Half the distance between the hip joints.
+    half_hips: f64,
     /// Strap points: from hip centre, lumbar joint and shoulder.
     straps: [Vector3<f64>; 3],
 }
@@ -67,6 +69,7 @@ impl Build {
             lumbar: Vector3::new(-0.02, 0.09, 0.0) * k,
             shoulder: Vector3::new(0.0, 0.41, -0.18) * k,
             glide: Vector3::new(0.04, 0.03, 0.0) * k,
+            half_hips: 0.086 * k,
             straps: [
                 Vector3::new(-0.12, 0.05, 0.0) * k,
                 Vector3::new(-0.11, 0.36, 0.0) * k,
@@ -160,6 +163,13 @@ impl Body {
             position: self.mirrored(Vector3::new(x.value, y.value, z.value)),
             acceleration: self.mirrored(Vector3::new(x.accel, y.accel, z.accel)),
         }
+    }
+
+    /// Where the middle of the hips and the joint of the trail hip are.
+    pub(crate) fn hips(&self, t: f64) -> [Vector3<f64>; 2] {
+        let middle = self.root(t).position;
+        let trail = self.mirrored(Vector3::z() * self.build.half_hips);
+        [middle, middle + self.frame(Role::Pelvis, t).rotation * trail]
     }
 
     /// The segment's frame and its strap point, moved by `worn_offset` (segment frame, metres).

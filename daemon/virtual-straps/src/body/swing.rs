@@ -246,6 +246,7 @@ pub(crate) fn plan(
     }
     let share = segments[1].away_deg / 90.0;
     posture_changes(planner, impact_s, turn_round_s[2].0, slower, share, draw);
+    slide(planner, impact_s, turn_round_s[2].0, player.slide_m);
     let takeaway_s = planner.t;
     planner.t = finish_s;
     SwingPlan { number, block: block.to_owned(), style, takeaway_s, impact_s, finish_s, turn_round_s }
@@ -264,6 +265,13 @@ fn texture(p: &SegmentParams, lobe: &Lobes, size: f64, draw: &mut Draw) -> Vec<P
             step(start_s, duration_s, speed * duration_s / 2.0, Shape::RaisedCosine { rise: 0.5 })
         })
         .collect()
+}
+
+/// The hips go away from the target with the backswing and come back with the downswing.
+fn slide(d: &mut Planner, impact_s: f64, top_s: f64, slide_m: f64) {
+    let start = d.t + 0.05;
+    d.shift(start, top_s - start + 0.05, 0.0, 0.0, -slide_m);
+    d.shift(top_s - 0.02, (impact_s - top_s + 0.1).max(0.1), 0.0, 0.0, slide_m);
 }
 
 /// Leans, hips, and the arm's plane and roll during a swing; sizes are plausible, not

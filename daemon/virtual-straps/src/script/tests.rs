@@ -463,3 +463,20 @@ fn the_lesson_changes_what_it_says_it_changes() {
         assert!(session.marks().is_sorted_by_key(|m| m.t_ns));
     }
 }
+
+/// By hand: the slide is all that differs, and it comes back.
+#[test]
+fn a_slide_moves_the_hips_by_itself() {
+    let of = |slide_m: f64| {
+        let player = PlayerParams { slide_m, ..PlayerParams::mean_of(Population::Amateur) };
+        one_swing(4, player)
+    };
+    let (none, far) = (of(0.0), of(0.2));
+    assert_eq!(none.segments, far.segments);
+    let apart = none.hip_shift.mid_top_cm - far.hip_shift.mid_top_cm;
+    // The slide ends 0.05 s after the arm turns round, and the way back has begun by then.
+    assert!((18.0..=20.0).contains(&apart), "{apart}");
+    let trail = none.hip_shift.trail_top_cm - far.hip_shift.trail_top_cm;
+    assert!((trail - apart).abs() < 1e-9);
+    assert!(far.hip_shift.mid_impact_cm < none.hip_shift.mid_impact_cm);
+}

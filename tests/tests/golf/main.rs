@@ -6,6 +6,8 @@
 //! different sensors, and plays of other sports. The truth is computed from the optical trajectory, by
 //! code that is not the project's.
 
+mod shift;
+
 use flate2::read::GzDecoder;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
