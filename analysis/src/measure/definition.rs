@@ -2,7 +2,7 @@
 
 use crate::words;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
+use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, BACKSWING_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
 
 /// How a value is defined: values of different definition are never averaged or compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +21,8 @@ pub enum Definition {
     SeparationAtTop(Role),
     /// A duration from or to a top that is this segment's reversal.
     Tempo(Role),
+    /// Turn and arm, address to top.
+    Backswing,
     /// Upper arm against gravity and thorax.
     Arm,
 }
@@ -37,6 +39,7 @@ impl Definition {
             Self::Separation => SEPARATION_METHOD.into(),
             Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {}", top(role)),
             Self::Tempo(role) => words::top(role),
+            Self::Backswing => BACKSWING_METHOD.into(),
             Self::Arm => ARM_METHOD.into(),
         }
     }

@@ -3,7 +3,7 @@
 use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{AngleSet, ArmUse, Outcome, Segment, Separation, SpeedKind, Swing};
+use peakorder_protocol::swing::{AngleSet, ArmUse, Backswing, Outcome, Segment, Separation, SpeedKind, Swing};
 
 /// A value and its standard uncertainty, if stated.
 type WithSd = (f64, Option<f64>);
@@ -101,6 +101,11 @@ pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
     let flexion = segment(swing, role)?.flexion_deg?;
     let value = flexion.impact - flexion.address;
     Some(Value { value, sd: flexion.address_to_impact_sd, definition: Definition::Angle })
+}
+
+pub(super) fn made_of(swing: &Swing, pick: fn(&Backswing) -> Option<WithSd>) -> Option<Value> {
+    let (value, sd) = pick(swing.backswing.as_ref()?)?;
+    Some(Value { value, sd, definition: Definition::Backswing })
 }
 
 pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {

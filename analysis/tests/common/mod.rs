@@ -169,8 +169,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         elevation_sd_deg: Some(2.2),
         across_chest_top_deg: Some(31.0 + 3.0 * dice.normal()),
         across_chest_sd_deg: Some(3.0),
-        turn_share_of_travel: Some(0.71 + 0.03 * dice.normal()),
-        turn_share_sd: Some(0.02),
+        heading_deg: Some(-12.0),
         heading_sd_deg: Some(2.4),
         method: ARM_METHOD.into(),
     });

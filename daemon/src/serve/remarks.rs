@@ -46,7 +46,7 @@ impl PartialSchema for TargetRequest {
                 "required": ["measure", given],
                 "description": about,
                 "properties": {
-                    "measure": { "type": "string", "enum": Measure::ALL.map(Measure::key), "description": "See /measures." },
+                    "measure": { "type": "string", "enum": Measure::ALL.map(Measure::key).to_vec(), "description": "See /measures." },
                     given: { "type": "number", "description": "In the measure's unit." },
                     other: { "type": "null" },
                     "at_most": { "type": "boolean", "description": "With a value: at most this much instead of at least." },

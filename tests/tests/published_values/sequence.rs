@@ -194,7 +194,7 @@ fn other_orders_are_told_without_blame() {
                 .quality
                 .withheld
                 .iter()
-                .filter(|w| !matches!(w.what, Withholding::ArmTurnShare | Withholding::ArmAgainstThorax));
+                .filter(|w| !matches!(w.why, Reason::HeadingNotFound | Reason::HeadingUncertain { .. }));
             assert!(swing.quality.usable && withheld.count() == 0, "{:?}", swing.quality);
         }
         let name = session.to_string_lossy().into_owned();
