@@ -12,7 +12,7 @@ heading between the straps";
 
 /// What the backswing was made of, address to top. Needs straps on the thorax and the lead arm,
 /// the hips' share one on the pelvis as well. What could not be measured well enough is absent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Backswing {
     /// Share of the backswing that the chest's turn made: turn / (turn + arm moved). An index, for

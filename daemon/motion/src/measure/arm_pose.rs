@@ -5,7 +5,6 @@ use super::deviation::Sources;
 use super::{Part, When};
 use crate::angles::Cardan;
 use crate::joint::Heading;
-use crate::path::SegmentPath;
 use nalgebra::{UnitQuaternion, Vector3};
 use peakorder_protocol::Handedness;
 
@@ -92,11 +91,11 @@ impl Ends {
 pub(super) struct Poses {
     /// What is read of the swing.
     pub(super) is: Read,
-    /// Numbers at one instant of address and at the top, and with one source of error moved by its
-    /// standard uncertainty: each is a deviation from the first.
+    /// The same from one instant of address, and from there with one source of error each moved by its
+    /// standard uncertainty.
     at: Read,
     moved: Vec<Read>,
-    /// Numbers with other instants of address in place of its mean: each is one of many.
+    /// What is read with other instants of address in place of its mean.
     swayed: Vec<Read>,
 }
 
@@ -110,53 +109,49 @@ impl Poses {
         turn_deg: f64,
         when: &When<'_>,
     ) -> Option<Self> {
-        let handedness = when.handedness;
         let (address_s, top_s) = (when.phases.address_to_s, when.top.t_s);
-        let [of_thorax, of_arm] = [thorax, arm].map(|part| Sources::new(part, handedness, address_s));
-        let (of_thorax, of_arm) = (of_thorax?, of_arm?);
+        let of = |part| Sources::new(part, when.handedness, address_s);
+        let (of_thorax, of_arm) = (of(thorax)?, of(arm)?);
+        let [thorax_address, thorax_top] = [address_s, top_s].map(|t_s| of_thorax.orientations(t_s));
+        let [arm_address, arm_top] = [address_s, top_s].map(|t_s| of_arm.orientations(t_s));
         let heading_rad = heading.map_or(0.0, |h| h.rad);
-        let ends = |thorax, arm| Ends { thorax, arm, heading_rad };
-        let (thorax_address, thorax_address_moved) = of_thorax.orientations(address_s);
-        let (thorax_top, thorax_top_moved) = of_thorax.orientations(top_s);
-        let (arm_address, arm_address_moved) = of_arm.orientations(address_s);
-        let (arm_top, arm_top_moved) = of_arm.orientations(top_s);
-        let (thorax_is, arm_is) = ([thorax_address, thorax_top], [arm_address, arm_top]);
-
-        let mut moved: Vec<Read> = Vec::new();
-        let mut add = |ends: Ends| moved.push(ends.read(handedness));
-        for (address, top) in thorax_address_moved.into_iter().zip(thorax_top_moved) {
-            add(ends([address, top], arm_is));
-        }
-        for (address, top) in arm_address_moved.into_iter().zip(arm_top_moved) {
-            add(ends(thorax_is, [address, top]));
-        }
-        let heading_sd_rad = heading.map_or(0.0, |h| h.sd_rad);
-        add(Ends { heading_rad: heading_rad + heading_sd_rad, ..ends(thorax_is, arm_is) });
-        // The instant of the top, and one strap's clock against the other's.
-        let (late_s, shifted_s) = (top_s + when.top.sd_s, top_s + when.clock_sd_s);
-        let [thorax_late, arm_late] = [thorax, arm].map(|part| part.path.orientation_at(late_s));
-        add(ends([thorax_address, thorax_late], [arm_address, arm_late]));
-        add(ends([thorax_address, thorax.path.orientation_at(shifted_s)], arm_is));
-
-        let [thorax_mean, arm_mean] = [thorax, arm].map(|part| part.path.mean_at_address());
-        let (from_s, step_s) = {
-            let from_s = thorax.path.t_s[0].max(arm.path.t_s[0]).max(when.phases.address_from_s);
-            (from_s, (address_s - from_s) / SWAY_INSTANTS as f64)
+        let at = Ends {
+            thorax: [thorax_address.0, thorax_top.0],
+            arm: [arm_address.0, arm_top.0],
+            heading_rad,
         };
-        let swayed = (0..SWAY_INSTANTS)
-            .map(|i| {
-                let t_s = from_s + step_s * (i as f64 + 0.5);
-                let at = |path: &SegmentPath| path.orientation_at(t_s);
-                ends([at(&thorax.path), thorax_top], [at(&arm.path), arm_top]).read(handedness)
-            })
+        let later = |part: &Part<'_>, by_s: f64| part.path.orientation_at(top_s + by_s);
+        let (late_s, clock_s) = (when.top.sd_s, when.clock_sd_s);
+        let mut moved = vec![
+            Ends { heading_rad: heading_rad + heading.map_or(0.0, |h| h.sd_rad), ..at },
+            // The instant of the top, and one strap's clock against the other's.
+            Ends {
+                thorax: [at.thorax[0], later(thorax, late_s)],
+                arm: [at.arm[0], later(arm, late_s)],
+                ..at
+            },
+            Ends { thorax: [at.thorax[0], later(thorax, clock_s)], ..at },
+        ];
+        let pairs = thorax_address.1.into_iter().zip(thorax_top.1);
+        moved.extend(pairs.map(|(address, top)| Ends { thorax: [address, top], ..at }));
+        let pairs = arm_address.1.into_iter().zip(arm_top.1);
+        moved.extend(pairs.map(|(address, top)| Ends { arm: [address, top], ..at }));
+
+        let address = |thorax, arm| Ends { thorax: [thorax, at.thorax[1]], arm: [arm, at.arm[1]], ..at };
+        let from_s = thorax.path.t_s[0].max(arm.path.t_s[0]);
+        let swayed: Vec<Ends> = (0..SWAY_INSTANTS)
+            .map(|i| from_s + (address_s - from_s) * (i as f64 + 0.5) / SWAY_INSTANTS as f64)
+            .map(|t_s| address(thorax.path.orientation_at(t_s), arm.path.orientation_at(t_s)))
             .collect();
-        let is = ends([thorax_mean, thorax_top], [arm_mean, arm_top]).read(handedness);
-        Some(Self {
-            is: Read { turn_deg, ..is },
-            at: ends(thorax_is, arm_is).read(handedness),
-            moved,
-            swayed,
-        })
+        let is = address(thorax.path.mean_at_address(), arm.path.mean_at_address());
+        let mut poses = Self::of(when.handedness, is, at, &moved, &swayed);
+        poses.is.turn_deg = turn_deg;
+        Some(poses)
+    }
+
+    pub(super) fn of(handedness: Handedness, is: Ends, at: Ends, moved: &[Ends], swayed: &[Ends]) -> Self {
+        let all = |ends: &[Ends]| ends.iter().map(|ends| ends.read(handedness)).collect();
+        Self { is: is.read(handedness), at: at.read(handedness), moved: all(moved), swayed: all(swayed) }
     }
 
     /// A number with its standard uncertainty.
@@ -164,7 +159,7 @@ impl Poses {
         let (is, at) = (of(&self.is), of(&self.at));
         let sources: f64 = self.moved.iter().map(|m| (of(m) - at).powi(2)).sum();
         let sway: f64 = self.swayed.iter().map(|m| (of(m) - is).powi(2)).sum();
-        (is, (sources + sway / self.swayed.len() as f64).sqrt())
+        (is, (sources + sway / self.swayed.len().max(1) as f64).sqrt())
     }
 
     /// The same of an angle that may wrap, deg.
@@ -173,3 +168,7 @@ impl Poses {
         self.number(|read| is + wrapped(of(read) - is))
     }
 }
+
+#[cfg(test)]
+#[path = "arm_pose_tests.rs"]
+pub(super) mod tests;

@@ -26,21 +26,7 @@ pub(super) fn backswing(
     hips: Option<AngleSet>,
     known_to: impl Fn(f64) -> Result<(), Reason>,
 ) -> (Option<Backswing>, Vec<Withheld>) {
-    let mut found = Backswing {
-        turn_share: None,
-        turn_share_sd: None,
-        hips_share: None,
-        hips_share_sd: None,
-        arm_moved_deg: None,
-        arm_moved_sd_deg: None,
-        arm_raised_deg: None,
-        arm_raised_sd_deg: None,
-        arm_across_deg: None,
-        arm_across_sd_deg: None,
-        chest_per_arm: None,
-        chest_per_arm_sd: None,
-        method: BACKSWING_METHOD.into(),
-    };
+    let mut found = Backswing { method: BACKSWING_METHOD.into(), ..Backswing::default() };
     let mut withheld = Vec::new();
     let mut withhold = |what, why| withheld.push(Withheld { what, why });
     let is = &poses.is;
@@ -100,4 +86,95 @@ pub(super) fn backswing(
 /// A number and its standard uncertainty, as stated.
 fn both((value, sd): (f64, f64), digits: i32) -> (Option<f64>, Option<f64>) {
     (Some(round(value, digits)), Some(round(sd, digits)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::arm_pose::Ends;
+    use super::super::arm_pose::tests::rotation;
+    use super::*;
+    use peakorder_protocol::Handedness;
+
+    /// Upright, turned away by `turn`, arm straight ahead from `from` to `to` (deg) in the thorax; the
+    /// heading moved by `heading_sd`.
+    fn poses(turn: f64, from: f64, to: f64, heading_sd: f64) -> Poses {
+        let thorax = [rotation([0.0; 3]), rotation([-turn, 0.0, 0.0])];
+        let arm = [rotation([0.0, 0.0, from]), rotation([-turn, 0.0, to])];
+        let at = Ends { thorax, arm, heading_rad: 0.0 };
+        let moved = [Ends { heading_rad: heading_sd.to_radians(), ..at }];
+        Poses::of(Handedness::Right, at, at, &moved, &[at])
+    }
+
+    fn hips(top: f64, sd: f64) -> Option<AngleSet> {
+        Some(AngleSet {
+            top,
+            impact: 0.0,
+            max_away: top,
+            address: 0.0,
+            sd,
+            impact_sd: None,
+            max_away_sd: None,
+            address_sd: None,
+            address_to_impact_sd: None,
+        })
+    }
+
+    fn why(withheld: &[Withheld], what: &Withholding) -> Option<Reason> {
+        withheld.iter().find(|w| w.what == *what).map(|w| w.why)
+    }
+
+    /// By hand: 80° of turn and 80° of arm are one half each; hips of 40° are a quarter.
+    #[test]
+    fn shares_are_of_turn_and_arm_together() {
+        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), hips(-40.0, 1.6), |_| Ok(()));
+        let found = found.expect("it is told");
+        assert!(withheld.is_empty(), "{withheld:?}");
+        assert_eq!((found.turn_share, found.hips_share), (Some(0.5), Some(0.25)));
+        assert_eq!((found.turn_share_sd, found.hips_share_sd), (Some(0.0), Some(0.01)));
+        assert_eq!((found.arm_moved_deg, found.arm_raised_deg), (Some(80.0), Some(80.0)));
+        assert_eq!(found.arm_across_deg, Some(0.0));
+        let (found, _) = backswing(&poses(80.0, 20.0, 100.0, 0.0), None, |_| Ok(()));
+        assert_eq!(found.expect("it is told").hips_share, None);
+    }
+
+    #[test]
+    fn without_a_heading_chest_per_arm_is_left() {
+        let unknown = |_| Err(Reason::HeadingNotFound);
+        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), hips(-40.0, 1.6), unknown);
+        let found = found.expect("chest per arm is told");
+        assert!(found.chest_per_arm.is_some() && found.chest_per_arm_sd.is_some());
+        assert_eq!((found.turn_share, found.arm_raised_deg, found.arm_across_deg), (None, None, None));
+        for what in [Withholding::BackswingShares, Withholding::ArmAcross] {
+            assert_eq!(why(&withheld, &what), Some(Reason::HeadingNotFound));
+        }
+        assert_eq!(why(&withheld, &Withholding::ChestPerArm), None);
+    }
+
+    #[test]
+    fn what_the_poses_do_not_tell_is_withheld_with_the_reason() {
+        let told = |poses: &Poses| backswing(poses, None, |_| Ok(()));
+        // Towards the target: nothing is.
+        let (found, withheld) = told(&poses(-5.0, 20.0, 100.0, 0.0));
+        assert!(found.is_none() && withheld.len() == 3, "{withheld:?}");
+        assert!(withheld.iter().all(|w| w.why == Reason::NoTurnAway { towards_deg: 5.0 }), "{withheld:?}");
+        let (_, withheld) = told(&poses(80.0, 14.0, 100.0, 0.0));
+        assert_eq!(why(&withheld, &Withholding::ArmAcross), Some(Reason::ArmHangs { angle_deg: 14.0 }));
+        assert_eq!(withheld.len(), 1, "{withheld:?}");
+        let (_, withheld) = told(&poses(10.0, 20.0, 50.0, 0.0));
+        let Some(Reason::ArmAngle { angle_deg }) = why(&withheld, &Withholding::ChestPerArm) else {
+            panic!("{withheld:?}")
+        };
+        assert!((30.0..33.0).contains(&angle_deg), "{angle_deg}");
+        // A heading that is so much off moves the share by more than it may.
+        let mut tilted = poses(40.0, 60.0, 90.0, 0.0);
+        assert!(told(&tilted).1.is_empty());
+        let thorax = [rotation([0.0, 0.0, -40.0]), rotation([-40.0, -30.0, 0.0])];
+        let at = Ends { thorax, arm: [rotation([0.0, 0.0, 20.0]), rotation([-90.0, 0.0, 60.0])], heading_rad: 0.0 };
+        let off = Ends { heading_rad: 20_f64.to_radians(), ..at };
+        tilted = Poses::of(Handedness::Right, at, at, &[off], &[at]);
+        let Some(Reason::ShareUncertain { share_sd }) = why(&told(&tilted).1, &Withholding::BackswingShares) else {
+            panic!("{:?}", told(&tilted))
+        };
+        assert!(share_sd > SHARE_SD_MAX);
+    }
 }
