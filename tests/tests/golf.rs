@@ -6,6 +6,9 @@
 //! different sensors, and plays of other sports. The truth is computed from the optical trajectory, by
 //! code that is not the project's.
 
+#[path = "golf/backswing.rs"]
+mod backswing;
+
 use flate2::read::GzDecoder;
 use peakorder_protocol::swing::Swing;
 use peakorder_tests::files::swings;

@@ -2,7 +2,9 @@
 
 use crate::words;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{ANGLE_ORDER, ARM_METHOD, BACKSWING_METHOD, SEPARATION_METHOD, SpeedKind, Swing};
+use peakorder_protocol::swing::{
+    ANGLE_ORDER, ARM_METHOD, BACKSWING_METHOD, SEPARATION_METHOD, SpeedKind, Swing,
+};
 
 /// How a value is defined: values of different definition are never averaged or compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -3,7 +3,9 @@
 use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{AngleSet, ArmUse, Backswing, Outcome, Segment, Separation, SpeedKind, Swing};
+use peakorder_protocol::swing::{
+    AngleSet, ArmUse, Backswing, Outcome, Segment, Separation, SpeedKind, Swing,
+};
 
 /// A value and its standard uncertainty, if stated.
 type WithSd = (f64, Option<f64>);

@@ -252,7 +252,12 @@ fn backswing(out: &mut String, style: Style, swing: &Swing) {
     if swing.backswing.is_none() {
         return;
     }
-    heading(out, style, "Backswing: turn or lift", "address to top; an index, for it adds angles about different axes");
+    heading(
+        out,
+        style,
+        "Backswing: turn or lift",
+        "address to top; an index, for it adds angles about different axes",
+    );
     let of = |m: Measure| with_band(swing, m);
     let mut say = |text: String| wrap(out, style, "  ", &text);
     if let (Some(share), Some(moved)) = (of(Measure::TurnShare), of(Measure::ArmMoved)) {

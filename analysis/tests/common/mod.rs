@@ -173,6 +173,26 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         heading_sd_deg: Some(2.4),
         method: ARM_METHOD.into(),
     });
+    let backswing = centre.arm.then(|| {
+        let moved = 66.0 + 2.5 * dice.normal();
+        let away = |role: Role| -segments[&role].turn_deg.expect("the trunk has turns").top;
+        let whole = away(Role::Thorax) + moved;
+        Backswing {
+            turn_share: Some(away(Role::Thorax) / whole),
+            turn_share_sd: Some(0.008),
+            hips_share: Some(away(Role::Pelvis) / whole),
+            hips_share_sd: Some(0.006),
+            arm_moved_deg: Some(moved),
+            arm_moved_sd_deg: Some(2.4),
+            arm_raised_deg: Some(moved - 4.0),
+            arm_raised_sd_deg: Some(2.3),
+            arm_across_deg: Some(moved - 50.0),
+            arm_across_sd_deg: Some(4.2),
+            chest_per_arm: Some(0.01 * moved),
+            chest_per_arm_sd: Some(0.027),
+            method: BACKSWING_METHOD.into(),
+        }
+    });
     for segment in segments.values_mut() {
         if let (Some(tilt), Some(flexion)) = (&mut segment.lateral_tilt_deg, &mut segment.flexion_deg) {
             tilt.top += 1.2 * dice.normal();
@@ -200,6 +220,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         sequence: Sequence::default(),
         separation: Some(separation),
         arm,
+        backswing,
         tempo: Tempo {
             backswing_s: back,
             downswing_s: down,

@@ -399,10 +399,26 @@ impl Tally {
     fn arm(&mut self, truth: &SwingTruth, swing: &Swing) {
         if let (Some(arm), Some(gravity)) = (&swing.arm, truth.arm_elevation_gravity_top_deg) {
             let sd = Some(arm.elevation_gravity_sd_deg);
-            self.told("arm raised against gravity at top", "deg", Some(arm.elevation_gravity_top_deg), sd, gravity);
+            self.told(
+                "arm raised against gravity at top",
+                "deg",
+                Some(arm.elevation_gravity_top_deg),
+                sd,
+                gravity,
+            );
             let at_top = [
-                ("arm raised against the thorax at top", arm.elevation_top_deg, arm.elevation_sd_deg, truth.arm_elevation_top_deg),
-                ("arm across the chest at top", arm.across_chest_top_deg, arm.across_chest_sd_deg, truth.arm_across_chest_top_deg),
+                (
+                    "arm raised against the thorax at top",
+                    arm.elevation_top_deg,
+                    arm.elevation_sd_deg,
+                    truth.arm_elevation_top_deg,
+                ),
+                (
+                    "arm across the chest at top",
+                    arm.across_chest_top_deg,
+                    arm.across_chest_sd_deg,
+                    truth.arm_across_chest_top_deg,
+                ),
             ];
             for (what, got, sd, want) in at_top {
                 if let Some(want) = want {
@@ -415,12 +431,26 @@ impl Tally {
         let got = swing.backswing.as_ref().unwrap_or(&none);
         let percent = |v: Option<f64>| v.map(|v| 100.0 * v);
         let share = |got, sd, want: f64| (percent(got), percent(sd), 100.0 * want);
-        let hips = want.hips_share.map(|want| ("backswing by hips", "%", share(got.hips_share, got.hips_share_sd, want)));
+        let hips = want
+            .hips_share
+            .map(|want| ("backswing by hips", "%", share(got.hips_share, got.hips_share_sd, want)));
         let rest = [
             ("backswing by turn", "%", share(got.turn_share, got.turn_share_sd, want.turn_share)),
-            ("arm moved in the shoulder", "deg", (got.arm_moved_deg, got.arm_moved_sd_deg, want.arm_moved_deg)),
-            ("arm raised in the shoulder", "deg", (got.arm_raised_deg, got.arm_raised_sd_deg, want.arm_raised_deg)),
-            ("arm drawn across the chest", "deg", (got.arm_across_deg, got.arm_across_sd_deg, want.arm_across_deg)),
+            (
+                "arm moved in the shoulder",
+                "deg",
+                (got.arm_moved_deg, got.arm_moved_sd_deg, want.arm_moved_deg),
+            ),
+            (
+                "arm raised in the shoulder",
+                "deg",
+                (got.arm_raised_deg, got.arm_raised_sd_deg, want.arm_raised_deg),
+            ),
+            (
+                "arm drawn across the chest",
+                "deg",
+                (got.arm_across_deg, got.arm_across_sd_deg, want.arm_across_deg),
+            ),
             ("100 × chest per arm", "", share(got.chest_per_arm, got.chest_per_arm_sd, want.chest_per_arm)),
         ];
         for (what, unit, (got, sd, want)) in rest.into_iter().chain(hips) {

@@ -122,10 +122,8 @@ impl SegmentPath {
     /// as near to each other as sway does (Markley et al. 2007, J Guid Control Dyn 30:1193–1197, from memory).
     pub fn mean_at_address(&self) -> UnitQuaternion<f64> {
         let late = &self.orientation[self.late_address()];
-        let sum: Vector4<f64> = late
-            .iter()
-            .map(|q| if q.coords.dot(&late[0].coords) < 0.0 { -q.coords } else { q.coords })
-            .sum();
+        let sum: Vector4<f64> =
+            late.iter().map(|q| if q.coords.dot(&late[0].coords) < 0.0 { -q.coords } else { q.coords }).sum();
         UnitQuaternion::from_quaternion(Quaternion::from_vector(sum))
     }
 

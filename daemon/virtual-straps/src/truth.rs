@@ -342,8 +342,7 @@ impl Finder<'_> {
 
     fn backswing(&self, pelvis: bool, top_s: f64) -> BackswingTruth {
         let from_s = self.plan.takeaway_s;
-        let between =
-            |a: Vector3<f64>, b: Vector3<f64>| a.dot(&b).clamp(-1.0, 1.0).acos().to_degrees();
+        let between = |a: Vector3<f64>, b: Vector3<f64>| a.dot(&b).clamp(-1.0, 1.0).acos().to_degrees();
         let moved = between(self.arm_in_thorax(from_s), self.arm_in_thorax(top_s));
         let [address, top] = [from_s, top_s].map(|t| self.arm_use(t));
         let turn = |role| -self.turn_deg(role, top_s);

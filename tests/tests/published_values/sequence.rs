@@ -5,7 +5,7 @@ use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Gap, Outcome, Swing, Withholding};
+use peakorder_protocol::swing::{Gap, Outcome, Reason, Swing};
 use peakorder_tests::programs;
 use peakorder_tests::synthetic::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use rand::SeedableRng as _;

@@ -34,11 +34,7 @@ pub(super) struct LeadArm {
 }
 
 /// Arm and backswing, as far as the straps worn are calibrated.
-pub(super) fn lead_arm(
-    parts: &[Part<'_>],
-    segments: &BTreeMap<Role, Segment>,
-    when: &When<'_>,
-) -> LeadArm {
+pub(super) fn lead_arm(parts: &[Part<'_>], segments: &BTreeMap<Role, Segment>, when: &When<'_>) -> LeadArm {
     let get = |role| parts.iter().find(|p| p.window.role == role && p.window.mounting.is_some());
     let Some(arm) = get(Role::LeadArm) else { return LeadArm::default() };
     let mut at_top = against_gravity(arm, when);

@@ -73,8 +73,7 @@ impl Ends {
         let side = handedness.sign();
         let turn = UnitQuaternion::from_axis_angle(&Vector3::y_axis(), self.heading_rad);
         let in_space = self.arm.map(|arm| arm * down());
-        let in_thorax =
-            [0, 1].map(|i| self.thorax[i].inverse() * (turn * in_space[i]));
+        let in_thorax = [0, 1].map(|i| self.thorax[i].inverse() * (turn * in_space[i]));
         let axial = self.thorax.map(|thorax| Cardan::from_quaternion(&thorax).axial.to_degrees());
         Read {
             turn_deg: -side * wrapped(axial[1] - axial[0]),
@@ -115,11 +114,8 @@ impl Poses {
         let [thorax_address, thorax_top] = [address_s, top_s].map(|t_s| of_thorax.orientations(t_s));
         let [arm_address, arm_top] = [address_s, top_s].map(|t_s| of_arm.orientations(t_s));
         let heading_rad = heading.map_or(0.0, |h| h.rad);
-        let at = Ends {
-            thorax: [thorax_address.0, thorax_top.0],
-            arm: [arm_address.0, arm_top.0],
-            heading_rad,
-        };
+        let at =
+            Ends { thorax: [thorax_address.0, thorax_top.0], arm: [arm_address.0, arm_top.0], heading_rad };
         let later = |part: &Part<'_>, by_s: f64| part.path.orientation_at(top_s + by_s);
         let (late_s, clock_s) = (when.top.sd_s, when.clock_sd_s);
         let mut moved = vec![

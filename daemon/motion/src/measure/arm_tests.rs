@@ -76,7 +76,8 @@ fn professional(seed: u64, handedness: Handedness) -> PlayerParams {
 fn simulated_players_of_both_hands_are_measured_within_the_stated_bands() {
     use Handedness::{Left, Right};
     let (mut told, mut covered) = (0, 0);
-    let players = [(1, Right), (2, Left), (5, Right), (6, Left)].map(|(seed, hand)| (seed, professional(seed, hand)));
+    let players =
+        [(1, Right), (2, Left), (5, Right), (6, Left)].map(|(seed, hand)| (seed, professional(seed, hand)));
     let hanging = players.clone().map(|(seed, player)| (seed, player.with_hanging_arm()));
     for (hangs, (seed, player)) in players.map(|p| (false, p)).into_iter().chain(hanging.map(|p| (true, p))) {
         let hand = player.handedness;
@@ -92,7 +93,10 @@ fn simulated_players_of_both_hands_are_measured_within_the_stated_bands() {
             assert!(e[0].abs() < 5.0, "seed {seed} {hand}: {e:?}");
             // Where told at all; 12 deg is 1.5 times the largest uncertainty that is told.
             assert!(!(e[1].abs() > 12.0 || e[2].abs() > 16.0), "seed {seed} {hand}: {e:?}");
-            assert!(!(e[3].abs() > 0.05 || e[4].abs() > 0.04 || e[8].abs() > 0.1), "seed {seed} {hand}: {e:?}");
+            assert!(
+                !(e[3].abs() > 0.05 || e[4].abs() > 0.04 || e[8].abs() > 0.1),
+                "seed {seed} {hand}: {e:?}"
+            );
         }
     }
     // One mounting serves all swings of a session, so errors come in lumps: no tighter bound

@@ -36,8 +36,11 @@ pub(super) fn backswing(
         Err(Reason::NoTurnAway { towards_deg: round(-is.turn_deg, 3) })
     };
     let share = poses.number(|read| read.turn_share());
-    let certain =
-        if share.1 <= SHARE_SD_MAX { Ok(()) } else { Err(Reason::ShareUncertain { share_sd: round(share.1, 4) }) };
+    let certain = if share.1 <= SHARE_SD_MAX {
+        Ok(())
+    } else {
+        Err(Reason::ShareUncertain { share_sd: round(share.1, 4) })
+    };
     match turned.and(known_to(HEADING_SD_MAX_MOVED_DEG)).and(certain) {
         Ok(()) => {
             (found.turn_share, found.turn_share_sd) = both(share, 4);
@@ -169,10 +172,15 @@ mod tests {
         let mut tilted = poses(40.0, 60.0, 90.0, 0.0);
         assert!(told(&tilted).1.is_empty());
         let thorax = [rotation([0.0, 0.0, -40.0]), rotation([-40.0, -30.0, 0.0])];
-        let at = Ends { thorax, arm: [rotation([0.0, 0.0, 20.0]), rotation([-90.0, 0.0, 60.0])], heading_rad: 0.0 };
+        let at = Ends {
+            thorax,
+            arm: [rotation([0.0, 0.0, 20.0]), rotation([-90.0, 0.0, 60.0])],
+            heading_rad: 0.0,
+        };
         let off = Ends { heading_rad: 20_f64.to_radians(), ..at };
         tilted = Poses::of(Handedness::Right, at, at, &[off], &[at]);
-        let Some(Reason::ShareUncertain { share_sd }) = why(&told(&tilted).1, &Withholding::BackswingShares) else {
+        let Some(Reason::ShareUncertain { share_sd }) = why(&told(&tilted).1, &Withholding::BackswingShares)
+        else {
             panic!("{:?}", told(&tilted))
         };
         assert!(share_sd > SHARE_SD_MAX);

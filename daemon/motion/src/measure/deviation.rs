@@ -110,10 +110,7 @@ impl<'a> Sources<'a> {
 
     /// The orientation at `t_s` by the path's own heading, and what it would be with each source
     /// of error moved by its standard uncertainty.
-    pub(super) fn orientations(
-        &self,
-        t_s: f64,
-    ) -> (UnitQuaternion<f64>, [UnitQuaternion<f64>; SOURCES]) {
+    pub(super) fn orientations(&self, t_s: f64) -> (UnitQuaternion<f64>, [UnitQuaternion<f64>; SOURCES]) {
         let path = &self.part.path;
         let (held, at_address) = (path.orientation_at(t_s), path.orientation_at(self.address_s));
         let turned = (at_address.inverse() * held).scaled_axis();
