@@ -47,7 +47,7 @@ function notes(swing) {
     has(made.arm_raised_deg) && `Arm raised ${num(made.arm_raised_deg)}° ±${half(made.arm_raised_sd_deg)} in the shoulder`,
     has(made.arm_across_deg) && `drawn ${num(Math.abs(made.arm_across_deg))}° ±${half(made.arm_across_sd_deg)} ${made.arm_across_deg < 0 ? 'towards the target' : 'across the chest'}`,
     has(made.chest_per_arm) && `chest per arm ${num(made.chest_per_arm, 2)} ±${num(1.96 * made.chest_per_arm_sd, 2)}`,
-  ].filter(Boolean).join(' · ');
+  ].filter(Boolean).map((said) => said.replaceAll(' ±', '\u00a0±')).join(' · ');
 }
 
 function bar(swing, { turn, parts }, width) {
@@ -55,7 +55,7 @@ function bar(swing, { turn, parts }, width) {
   const whole = turn + made.arm_moved_deg;
   const x = (deg) => 2 + (deg / Math.max(SCALE, whole)) * (width - 4);
   const foot = BAR.top + BAR.height;
-  const height = foot + 66;
+  const height = foot + 64;
   const out = [patterns()];
   let from = 0;
   for (const part of parts) {
@@ -70,11 +70,13 @@ function bar(swing, { turn, parts }, width) {
   out.push(span(x(0), x(turn), `turn ${percent(made.turn_share)}`, ` ±${num(196 * made.turn_share_sd)}`, 'start', width));
   out.push(span(x(turn), x(whole), `arm ${percent(1 - made.turn_share)}`, '', 'end', width));
   for (const [part, at] of placed(parts, width)) {
+    // The name with its mark, centred as far as can be told without measuring the letters.
+    const left = at - 10 - part.name.length * 4.6;
     out.push(
-      s('line', { class: 'tick', x1: at, x2: (part.from + part.to) / 2, y1: foot + 11, y2: foot + 2 }),
-      mark(part.role, at - 26, foot + 22, 6),
-      text(at - 14, foot + 28, part.name, 'part-name'),
-      s('text', { x: at, y: foot + 54, class: 'part-number', 'text-anchor': 'middle' }, `${num(part.deg)}°`, s('tspan', { class: 'turn-band' }, ` ±${half(part.sd)}`)));
+      s('line', { class: 'tick', x1: at, x2: (part.from + part.to) / 2, y1: foot + 12, y2: foot + 2 }),
+      mark(part.role, left + 6, foot + 24, 6),
+      text(left + 18, foot + 30, part.name, 'part-name'),
+      s('text', { x: at, y: foot + 56, class: 'part-number', 'text-anchor': 'middle' }, `${num(part.deg)}°`, s('tspan', { class: 'turn-band' }, ` ±${half(part.sd)}`)));
   }
   return s('svg', { class: 'backswing-bar', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words(swing, parts) }, out);
 }
@@ -90,7 +92,7 @@ function span(from, to, said, band, anchor, width) {
 
 /** Where each label stands: under the middle of its part, or as near as the others leave room. */
 function placed(parts, width) {
-  const room = Math.min(96, (width - 4) / parts.length);
+  const room = Math.min(106, (width - 4) / parts.length);
   const at = parts.map((part) => Math.min(width - room / 2, Math.max(room / 2, (part.from + part.to) / 2)));
   for (let i = 1; i < at.length; i++) at[i] = Math.max(at[i], at[i - 1] + room);
   for (let i = at.length - 1; i >= 0; i--) at[i] = Math.min(at[i], width - room / 2 - (at.length - 1 - i) * room);

@@ -74,9 +74,9 @@ function draw() {
   show(right,
     h('div', {}, h('h2', { class: 'small-title' }, 'Turn from address, at top and at impact'),
       turns(swing, recent.filter((w) => w.kind === 'strike' && !remarkOf(w.number).excluded), turnWidth),
-      backswing(swing, turnWidth),
+      !half && backswing(swing, turnWidth),
       half && answerPart(swing)),
-    h('div', {}, !half && answerPart(swing), differences(swing), withheld(swing)));
+    h('div', {}, half ? backswing(swing, turnWidth) : answerPart(swing), differences(swing), withheld(swing)));
   if (wide) left.append(runSection);
   show(root, heading(swing), left, right, wide ? null : runSection);
   if (l.narrow) return;
