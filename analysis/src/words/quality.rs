@@ -184,7 +184,7 @@ mod tests {
             Note::OtherVersion,
         ];
         all.extend(notes.iter().map(note));
-        assert!(all[15].starts_with("thorax: time known to 6.0 ms only: "), "{}", all[15]);
+        assert!(all[16].starts_with("thorax: time known to 6.0 ms only: "), "{}", all[16]);
         assert_distinct(&all);
     }
 }
