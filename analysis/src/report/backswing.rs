@@ -33,12 +33,8 @@ pub(super) struct Part<'a> {
 impl<'a> Part<'a> {
     /// The bar of the swings that have every part of it; `None` when none has.
     pub(super) fn of(title: String, swings: &'a [&'a Swing]) -> Option<Self> {
-        let parts = [
-            Measure::TurnAtTop(Pelvis),
-            Measure::SeparationAtTop,
-            Measure::ArmMoved,
-            Measure::TurnShare,
-        ];
+        let parts =
+            [Measure::TurnAtTop(Pelvis), Measure::SeparationAtTop, Measure::ArmMoved, Measure::TurnShare];
         let whole: Vec<&Swing> =
             swings.iter().copied().filter(|s| parts.iter().all(|m| m.of(s).is_some())).collect();
         let [hips, trunk, arm, share] = parts.map(|m| summarise_measure(m, &whole));
@@ -75,7 +71,8 @@ impl<'a> Part<'a> {
     /// How many of the block's swings are in the bar, where not all are.
     pub(super) fn some(&self) -> Option<String> {
         let n = self.arm.sample.n;
-        (n < self.swings.len()).then(|| format!("{}: {} of {}.", self.title, n, plural(self.swings.len(), "swing")))
+        (n < self.swings.len())
+            .then(|| format!("{}: {} of {}.", self.title, n, plural(self.swings.len(), "swing")))
     }
 }
 
@@ -92,19 +89,11 @@ pub(super) fn bars(parts: &[Part<'_>]) -> Option<Markup> {
     let x = |deg: f64| LEFT + (RIGHT - LEFT) * deg / scale;
     let described: Vec<String> = parts.iter().map(Part::described).collect();
     let inside = html! {
-        defs {
-            pattern id="trunk-stripes" width="8" height="8" patternUnits="userSpaceOnUse" {
-                path d="M-2 2L2 -2M0 8L8 0M6 10L10 6" fill="none" stroke=(INK) stroke-width="1.1" {}
-            }
-            pattern id="arm-dots" width="8" height="8" patternUnits="userSpaceOnUse" {
-                circle cx="2" cy="2" r="1.3" fill=(INK) {}
-                circle cx="6" cy="6" r="1.3" fill=(INK) {}
-            }
-        }
         @for (i, part) in parts.iter().enumerate() { (bar(part, i as f64 * ROW, &x)) }
     };
     let size = (WIDTH, ROW * parts.len() as f64);
-    (!parts.is_empty()).then(|| svg("backswing", size, "Backswing: turn or lift", &described.join(" "), &inside))
+    (!parts.is_empty())
+        .then(|| svg("backswing", size, "Backswing: turn or lift", &described.join(" "), &inside))
 }
 
 fn bar(part: &Part<'_>, top: f64, x: &dyn Fn(f64) -> f64) -> Markup {
@@ -127,13 +116,40 @@ fn bar(part: &Part<'_>, top: f64, x: &dyn Fn(f64) -> f64) -> Markup {
         @for (i, &(role, name, deg, half, _)) in stretches.iter().enumerate() {
             @let (from, width) = (tenth(ends[i]), tenth((ends[i + 1] - ends[i]).max(0.0)));
             rect x=(from) y=(tenth(y)) width=(width) height=(BAR) fill=(colour(role)) stroke=(INK) {}
-            @if let Some(pattern) = [None, Some("trunk-stripes"), Some("arm-dots")][i] {
-                rect x=(from) y=(tenth(y)) width=(width) height=(BAR) fill={ "url(#" (pattern) ")" } fill-opacity="0.6" {}
-            }
+            (pattern(role, (ends[i], ends[i + 1]), y))
             path d=(format!("M{:.1} {:.1}L{:.1} {:.1}", f64::midpoint(ends[i], ends[i + 1]), foot + 2.0, places[i], foot + 10.0))
                 fill="none" stroke=(SOFT) {}
             (mark(role, (places[i] - ROOM / 2.0 + 10.0, foot + 20.0), 4.5, true))
             (label((places[i] - ROOM / 2.0 + 20.0, foot + 24.0), "start", "row", &degrees(name, deg, half)))
+        }
+    }
+}
+
+/// Stripes for the trunk and dots for the arm, so that the parts differ without colour.
+fn pattern(role: Role, (from, to): (f64, f64), y: f64) -> Markup {
+    let foot = y + BAR;
+    let every = |from: f64, to: f64, step: f64| {
+        (1..).map(move |i| from + f64::from(i) * step).take_while(move |at| *at < to)
+    };
+    // Each stripe is a stretch of x + y = `sum`.
+    let stripe = |sum: f64| {
+        let (left, right) = (from.max(sum - foot), to.min(sum - y));
+        format!("M{left:.1} {:.1}L{right:.1} {:.1}", sum - left, sum - right)
+    };
+    html! {
+        @match role {
+            Role::Pelvis => {}
+            Role::Thorax => {
+                @let stripes: String = every(from + y, to + foot, 8.0).map(stripe).collect();
+                path d=(stripes) fill="none" stroke=(INK) stroke-opacity="0.6" {}
+            }
+            Role::LeadArm => {
+                @let rows: String = every(y, foot, BAR / 4.0).map(|row| format!("M{:.1} {row:.1}H{:.1}", from + 5.0, to - 3.0)).collect();
+                @if to - from > 10.0 {
+                    path d=(rows) fill="none" stroke=(INK) stroke-opacity="0.6" stroke-width="2.4" stroke-linecap="round"
+                        stroke-dasharray="0 7" {}
+                }
+            }
         }
     }
 }

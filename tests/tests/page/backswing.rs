@@ -54,7 +54,10 @@ fn the_bar_is_the_swing_files_and_can_be_read() {
         browser.goto(&address(&server, "earlier"));
         browser.tap(&format!("[data-key=\"open-{session}\"]"));
         swing_shown(&browser, 1);
-        let chosen = format!("return Number(document.querySelector('h1[data-swing]').dataset.swing) === {}", swing.number);
+        let chosen = format!(
+            "return Number(document.querySelector('h1[data-swing]').dataset.swing) === {}",
+            swing.number
+        );
         while browser.run(&chosen) != true {
             browser.tap("[data-key=\"The swing before\"]");
         }
@@ -82,7 +85,11 @@ fn the_bar_is_the_swing_files_and_can_be_read() {
         let labels = boxes(&bar["labels"]);
         let [left, _, right, _] = boxes(&Value::Array(vec![bar["svg"].clone()]))[0];
         for (i, a) in labels.iter().enumerate() {
-            assert!(a[0] >= left - 1.0 && a[2] <= right + 1.0, "{a:?} in {left}–{right}, {}: {text}", size.name);
+            assert!(
+                a[0] >= left - 1.0 && a[2] <= right + 1.0,
+                "{a:?} in {left}–{right}, {}: {text}",
+                size.name
+            );
             for b in &labels[..i] {
                 // Boxes of lines below each other may touch by their blank rims.
                 let over = |k: usize, rim: f64| a[k] < b[k + 2] - rim && b[k] < a[k + 2] - rim;
@@ -113,7 +120,9 @@ fn the_arm_that_only_the_body_turned() {
         browser.run(arms)
     };
     let apart = |seen: &Value| {
-        let by = |i: usize| seen["arm"][i].as_f64().expect("a number") - seen["turned"][i].as_f64().expect("a number");
+        let by = |i: usize| {
+            seen["arm"][i].as_f64().expect("a number") - seen["turned"][i].as_f64().expect("a number")
+        };
         by(0).hypot(by(1))
     };
     // Nothing has moved at takeaway; at the top the arm is not where the body alone would have brought it.
