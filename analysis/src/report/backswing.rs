@@ -1,4 +1,4 @@
-//! Turn or lift: a block's backswing as one bar in degrees, blocks below one another.
+//! Turn or lift: a block's backswing as one bar in degrees, blocks beside one another.
 
 use super::html::{INK, SOFT, colour, label, mark, svg, tenth};
 use crate::measure::Measure;
@@ -8,16 +8,16 @@ use maud::{Markup, html};
 use peakorder_protocol::Role::{self, LeadArm, Pelvis, Thorax};
 use peakorder_protocol::swing::Swing;
 
-const WIDTH: f64 = 700.0;
+const PANEL: f64 = 345.0;
+const HEIGHT: f64 = 120.0;
 const LEFT: f64 = 4.0;
-const RIGHT: f64 = 696.0;
+const RIGHT: f64 = PANEL - 4.0;
 /// The bars reach to so many degrees, or as far as they need.
 const SCALE_DEG: f64 = 180.0;
-const ROW: f64 = 112.0;
 const TOP: f64 = 46.0;
 const BAR: f64 = 24.0;
 /// What a label takes.
-const ROOM: f64 = 124.0;
+const ROOM: f64 = 84.0;
 
 /// One block's bar.
 pub(super) struct Part<'a> {
@@ -64,7 +64,7 @@ impl<'a> Part<'a> {
     }
 
     fn described(&self) -> String {
-        let parts = self.stretches().map(|(_, name, deg, half, _)| degrees(name, deg, half));
+        let parts = self.stretches().map(|(_, name, deg, half, _)| format!("{name} {}", degrees(deg, half)));
         format!("{}: {}; {}.", self.title, list(&parts), self.share())
     }
 
@@ -72,31 +72,31 @@ impl<'a> Part<'a> {
     pub(super) fn some(&self) -> Option<String> {
         let n = self.arm.sample.n;
         (n < self.swings.len())
-            .then(|| format!("{}: {} of {}.", self.title, n, plural(self.swings.len(), "swing")))
+            .then(|| format!("{}: {n} of {} had every part.", self.title, plural(self.swings.len(), "swing")))
     }
 }
 
-fn degrees(name: &str, deg: f64, half: Option<f64>) -> String {
+fn degrees(deg: f64, half: Option<f64>) -> String {
     let half = half.map_or(String::new(), |h| format!(" ± {h:.0}"));
     let sign = if deg <= -0.5 { "−" } else { "" };
-    format!("{name} {sign}{:.0}°{half}", deg.abs())
+    format!("{sign}{:.0}°{half}", deg.abs())
 }
 
-/// Draws the bars on one scale; `None` without a bar.
+/// Draws the bars, each a figure, on one scale; `None` without a bar.
 pub(super) fn bars(parts: &[Part<'_>]) -> Option<Markup> {
     let whole = |p: &Part<'_>| p.turn() + p.arm.sample.mean;
     let scale = parts.iter().map(whole).fold(SCALE_DEG, f64::max);
     let x = |deg: f64| LEFT + (RIGHT - LEFT) * deg / scale;
-    let described: Vec<String> = parts.iter().map(Part::described).collect();
-    let inside = html! {
-        @for (i, part) in parts.iter().enumerate() { (bar(part, i as f64 * ROW, &x)) }
-    };
-    let size = (WIDTH, ROW * parts.len() as f64);
-    (!parts.is_empty())
-        .then(|| svg("backswing", size, "Backswing: turn or lift", &described.join(" "), &inside))
+    (!parts.is_empty()).then(|| {
+        html! {
+            @for (i, part) in parts.iter().enumerate() {
+                figure { (svg(&format!("backswing{i}"), (PANEL, HEIGHT), "Backswing: turn or lift", &part.described(), &bar(part, &x))) }
+            }
+        }
+    })
 }
 
-fn bar(part: &Part<'_>, top: f64, x: &dyn Fn(f64) -> f64) -> Markup {
+fn bar(part: &Part<'_>, x: &dyn Fn(f64) -> f64) -> Markup {
     let stretches = part.stretches();
     let mut ends = [x(0.0); 4];
     let mut at = 0.0;
@@ -104,23 +104,25 @@ fn bar(part: &Part<'_>, top: f64, x: &dyn Fn(f64) -> f64) -> Markup {
         at += stretch.4;
         ends[i + 1] = x(at);
     }
-    let (y, foot) = (top + TOP, top + TOP + BAR);
+    let foot = TOP + BAR;
     let places = placed([0, 1, 2].map(|i| f64::midpoint(ends[i], ends[i + 1])));
-    let over = |from: f64, to: f64| format!("M{:.1} {:.1}v-5H{:.1}v5", from + 1.0, y - 3.0, to - 1.0);
+    let over = |from: f64, to: f64| format!("M{:.1} {:.1}v-5H{:.1}v5", from + 1.0, TOP - 3.0, to - 1.0);
     html! {
-        (label((LEFT, top + 14.0), "start", "head", &part.title))
+        (label((LEFT, 14.0), "start", "head", &part.title))
         path d=(over(ends[0], ends[2])) fill="none" stroke=(INK) {}
-        (label((ends[0] + 2.0, y - 12.0), "start", "row", &part.share()))
+        (label((ends[0] + 2.0, TOP - 12.0), "start", "row", &part.share()))
         path d=(over(ends[2], ends[3])) fill="none" stroke=(INK) {}
-        (label((ends[3], y - 12.0), "end", "row", &format!("arm {:.0} %", 100.0 - part.share.sample.mean)))
+        (label((ends[3], TOP - 12.0), "end", "row", &format!("arm {:.0} %", 100.0 - part.share.sample.mean)))
         @for (i, &(role, name, deg, half, _)) in stretches.iter().enumerate() {
-            @let (from, width) = (tenth(ends[i]), tenth((ends[i + 1] - ends[i]).max(0.0)));
-            rect x=(from) y=(tenth(y)) width=(width) height=(BAR) fill=(colour(role)) stroke=(INK) {}
-            (pattern(role, (ends[i], ends[i + 1]), y))
-            path d=(format!("M{:.1} {:.1}L{:.1} {:.1}", f64::midpoint(ends[i], ends[i + 1]), foot + 2.0, places[i], foot + 10.0))
+            rect x=(tenth(ends[i])) y=(tenth(TOP)) width=(tenth((ends[i + 1] - ends[i]).max(0.0))) height=(BAR)
+                fill=(colour(role)) stroke=(INK) {}
+            (pattern(role, (ends[i], ends[i + 1]), TOP))
+            path d=(format!("M{:.1} {:.1}L{:.1} {:.1}", f64::midpoint(ends[i], ends[i + 1]), foot + 2.0, places[i], foot + 11.0))
                 fill="none" stroke=(SOFT) {}
-            (mark(role, (places[i] - ROOM / 2.0 + 10.0, foot + 20.0), 4.5, true))
-            (label((places[i] - ROOM / 2.0 + 20.0, foot + 24.0), "start", "row", &degrees(name, deg, half)))
+            @let left = places[i] - 8.0 - 3.2 * name.len() as f64;
+            (mark(role, (left, foot + 20.0), 4.5, true))
+            (label((left + 10.0, foot + 24.0), "start", "row", name))
+            (label((places[i], foot + 41.0), "middle", "row", &degrees(deg, half)))
         }
     }
 }
@@ -173,11 +175,11 @@ mod tests {
 
     #[test]
     fn labels_keep_apart_and_inside() {
-        for at in [[100.0, 300.0, 500.0], [5.0, 8.0, 9.0], [600.0, 690.0, 695.0], [340.0, 350.0, 360.0]] {
+        for at in [[60.0, 150.0, 250.0], [5.0, 8.0, 9.0], [300.0, 335.0, 340.0], [160.0, 170.0, 180.0]] {
             let [a, b, c] = placed(at);
             assert!(a >= LEFT + ROOM / 2.0 && b - a >= ROOM && c - b >= ROOM, "{at:?}: {a} {b} {c}");
             assert!(c <= RIGHT - ROOM / 2.0, "{at:?}: {c}");
         }
-        assert_eq!(placed([100.0, 300.0, 500.0]), [100.0, 300.0, 500.0]);
+        assert_eq!(placed([60.0, 150.0, 250.0]), [60.0, 150.0, 250.0]);
     }
 }

@@ -274,14 +274,12 @@ fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option
         }
         @if let Some(picture) = backswing::bars(&backswings) {
             h3 { "Backswing: turn or lift" }
-            figure {
-                (picture)
-                figcaption {
-                    "From address to the top, means of the block: how far the hips turned, the trunk on top of them, \
-                     and how far the lead arm moved in the shoulder. ± : 95 % interval of the mean. The shares are an \
-                     index, for they add angles about different axes."
-                    @for some in backswings.iter().filter_map(backswing::Part::some) { " " (some) }
-                }
+            div class="two" { (picture) }
+            p class="small" {
+                "From address to the top, means of the block: how far the hips turned, the trunk on top of them, and how far \
+                 the lead arm moved in the shoulder, each with the 95 % interval of the mean. The shares are an index, for \
+                 they add angles about different axes."
+                @for some in backswings.iter().filter_map(backswing::Part::some) { " " (some) }
             }
         }
     }
