@@ -146,10 +146,11 @@ fn pattern(role: Role, (from, to): (f64, f64), y: f64) -> Markup {
                 path d=(stripes) fill="none" stroke=(INK) stroke-opacity="0.6" {}
             }
             Role::LeadArm => {
-                @let rows: String = every(y, foot, BAR / 4.0).map(|row| format!("M{:.1} {row:.1}H{:.1}", from + 5.0, to - 3.0)).collect();
                 @if to - from > 10.0 {
-                    path d=(rows) fill="none" stroke=(INK) stroke-opacity="0.6" stroke-width="2.4" stroke-linecap="round"
-                        stroke-dasharray="0 7" {}
+                    @for row in every(y, foot, BAR / 4.0) {
+                        path d=(format!("M{:.1} {row:.1}H{:.1}", from + 5.0, to - 3.0)) fill="none" stroke=(INK)
+                            stroke-opacity="0.6" stroke-width="2.4" stroke-linecap="round" stroke-dasharray="0 7" {}
+                    }
                 }
             }
         }

@@ -12,6 +12,7 @@ use peakorder_protocol::Handedness;
 const SWAY_INSTANTS: usize = 40;
 
 /// Numbers read off one swing's poses.
+#[expect(clippy::struct_field_names, reason = "the unit is in the name")]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Read {
     /// Chest turn since address, away from the target positive, deg.

@@ -138,7 +138,7 @@ fn errors_that_are_alike_at_address_and_top_cancel() {
     let near = |(_, sd): (f64, f64), want: f64| assert!((sd - want).abs() < 1e-6, "{sd} for {want}");
     // At the top there is no sway: address alone varies there.
     near(poses.angle(|r| r.elevation_deg[1]), (2.0_f64.powi(2) * 1.5 + 1.5_f64.powi(2)).sqrt());
-    near(poses.number(|r| r.raised_deg()), 1.5);
+    near(poses.number(Read::raised_deg), 1.5);
     near(poses.number(|r| r.moved_deg), 1.5);
     near(poses.angle(|r| r.across_deg[1]), 3.0);
     near(poses.number(|r| r.swept_deg), 1.5);

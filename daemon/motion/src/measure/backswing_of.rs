@@ -4,7 +4,7 @@
 //! when the arm moves.
 
 use super::arm_of::{HEADING_SD_MAX_DEG, HEADING_SD_MAX_MOVED_DEG};
-use super::arm_pose::Poses;
+use super::arm_pose::{Poses, Read};
 use super::round;
 use peakorder_protocol::swing::{AngleSet, BACKSWING_METHOD, Backswing, Reason, Withheld, Withholding};
 use std::ops::RangeInclusive;
@@ -30,22 +30,14 @@ pub(super) fn backswing(
     let mut withheld = Vec::new();
     let mut withhold = |what, why| withheld.push(Withheld { what, why });
     let is = &poses.is;
-    let turned = if is.turn_deg > 0.0 {
-        Ok(())
-    } else {
-        Err(Reason::NoTurnAway { towards_deg: round(-is.turn_deg, 3) })
-    };
-    let share = poses.number(|read| read.turn_share());
-    let certain = if share.1 <= SHARE_SD_MAX {
-        Ok(())
-    } else {
-        Err(Reason::ShareUncertain { share_sd: round(share.1, 4) })
-    };
+    let turned = known(is.turn_deg > 0.0, Reason::NoTurnAway { towards_deg: round(-is.turn_deg, 3) });
+    let share = poses.number(Read::turn_share);
+    let certain = known(share.1 <= SHARE_SD_MAX, Reason::ShareUncertain { share_sd: round(share.1, 4) });
     match turned.and(known_to(HEADING_SD_MAX_MOVED_DEG)).and(certain) {
         Ok(()) => {
             (found.turn_share, found.turn_share_sd) = both(share, 4);
             (found.arm_moved_deg, found.arm_moved_sd_deg) = both(poses.number(|read| read.moved_deg), 3);
-            (found.arm_raised_deg, found.arm_raised_sd_deg) = both(poses.number(|read| read.raised_deg()), 3);
+            (found.arm_raised_deg, found.arm_raised_sd_deg) = both(poses.number(Read::raised_deg), 3);
             if let Some(hips) = hips {
                 let per_deg = poses.number(|read| 1.0 / (read.turn_deg + read.moved_deg));
                 let sd = (hips.top * per_deg.1).hypot(hips.sd * per_deg.0);
@@ -56,34 +48,30 @@ pub(super) fn backswing(
     }
 
     let angle_deg = is.elevation_deg[0];
-    let points = if angle_deg >= LEAST_ELEVATION_DEG {
-        Ok(())
-    } else {
-        Err(Reason::ArmHangs { angle_deg: round(angle_deg, 3) })
-    };
+    let points = known(angle_deg >= LEAST_ELEVATION_DEG, Reason::ArmHangs { angle_deg: round(angle_deg, 3) });
     match turned.and(known_to(HEADING_SD_MAX_DEG)).and(points) {
         Ok(()) => {
-            let across = poses.angle(|read| read.went_across_deg());
+            let across = poses.angle(Read::went_across_deg);
             (found.arm_across_deg, found.arm_across_sd_deg) = both(across, 3);
         }
         Err(why) => withhold(Withholding::ArmAcross, why),
     }
 
     let angle_deg = is.swept_deg;
-    let apart = if SWEPT_DEG.contains(&angle_deg) {
-        Ok(())
-    } else {
-        Err(Reason::ArmAngle { angle_deg: round(angle_deg, 3) })
-    };
+    let apart = known(SWEPT_DEG.contains(&angle_deg), Reason::ArmAngle { angle_deg: round(angle_deg, 3) });
     match turned.and(apart) {
         Ok(()) => {
-            let ratio = poses.number(|read| read.chest_per_arm());
+            let ratio = poses.number(Read::chest_per_arm);
             (found.chest_per_arm, found.chest_per_arm_sd) = both(ratio, 4);
         }
         Err(why) => withhold(Withholding::ChestPerArm, why),
     }
     let any = [found.turn_share, found.arm_across_deg, found.chest_per_arm].iter().any(Option::is_some);
     (any.then_some(found), withheld)
+}
+
+fn known(is: bool, otherwise: Reason) -> Result<(), Reason> {
+    if is { Ok(()) } else { Err(otherwise) }
 }
 
 /// A number and its standard uncertainty, as stated.
@@ -108,8 +96,8 @@ mod tests {
         Poses::of(Handedness::Right, at, at, &moved, &[at])
     }
 
-    fn hips(top: f64, sd: f64) -> Option<AngleSet> {
-        Some(AngleSet {
+    fn hips(top: f64, sd: f64) -> AngleSet {
+        AngleSet {
             top,
             impact: 0.0,
             max_away: top,
@@ -119,7 +107,7 @@ mod tests {
             max_away_sd: None,
             address_sd: None,
             address_to_impact_sd: None,
-        })
+        }
     }
 
     fn why(withheld: &[Withheld], what: &Withholding) -> Option<Reason> {
@@ -129,7 +117,7 @@ mod tests {
     /// By hand: 80° of turn and 80° of arm are one half each; hips of 40° are a quarter.
     #[test]
     fn shares_are_of_turn_and_arm_together() {
-        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), hips(-40.0, 1.6), |_| Ok(()));
+        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), Some(hips(-40.0, 1.6)), |_| Ok(()));
         let found = found.expect("it is told");
         assert!(withheld.is_empty(), "{withheld:?}");
         assert_eq!((found.turn_share, found.hips_share), (Some(0.5), Some(0.25)));
@@ -143,7 +131,7 @@ mod tests {
     #[test]
     fn without_a_heading_chest_per_arm_is_left() {
         let unknown = |_| Err(Reason::HeadingNotFound);
-        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), hips(-40.0, 1.6), unknown);
+        let (found, withheld) = backswing(&poses(80.0, 20.0, 100.0, 0.0), Some(hips(-40.0, 1.6)), unknown);
         let found = found.expect("chest per arm is told");
         assert!(found.chest_per_arm.is_some() && found.chest_per_arm_sd.is_some());
         assert_eq!((found.turn_share, found.arm_raised_deg, found.arm_across_deg), (None, None, None));
