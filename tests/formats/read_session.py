@@ -5,6 +5,7 @@
     read_session.py curves FILE...     points of curves files
     read_session.py hip-shift FILE...  shift of the hips of swing files
     read_session.py json FILE...       whether the checksum of a JSON file is right
+    read_session.py backswing FILE...  shares of the backswing of swing files, from their other keys
 
 Prints JSON, one object a line. A file that cannot be read gives a line with `error`.
 """
@@ -335,6 +336,18 @@ def read_hip_shift(data):
     return {"hip_shift": out}
 
 
+def shares(swing):
+    """Turn's and hips' share of the backswing, as session.md defines them."""
+    if "arm_moved_deg" not in swing.get("backswing", {}):
+        return {}
+    away = {role: -segment["turn_deg"]["top"] for role, segment in swing["segments"].items() if "turn_deg" in segment}
+    whole = away["thorax"] + swing["backswing"]["arm_moved_deg"]
+    out = {"turn_share": away["thorax"] / whole}
+    if "pelvis" in away:
+        out["hips_share"] = away["pelvis"] / whole
+    return out
+
+
 def say(thing):
     print(json.dumps(thing, ensure_ascii=False, allow_nan=False))
 
@@ -352,6 +365,8 @@ def print_file(kind, path):
             say(read_curves(data))
         elif kind == "hip-shift":
             say(read_hip_shift(data))
+        elif kind == "backswing":
+            say(shares(json.loads(data)))
         else:
             say({"checksum": check_json(data)})
     except (Refused, Unknown) as error:
@@ -372,6 +387,6 @@ def main(kind, *paths):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json", "hip-shift"):
+    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json", "hip-shift", "backswing"):
         sys.exit(__doc__)
     main(*sys.argv[1:])

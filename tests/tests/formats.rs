@@ -259,6 +259,34 @@ fn recordings_read_alike_in_both_versions_of_the_log() {
 }
 
 /// Something happens to a file.
+/// The swing file's shares against those that the reader makes of its other keys by the page's definition.
+#[test]
+fn shares_of_the_backswing_follow_from_turns_and_arm() {
+    let mut told = 0;
+    for folder in fs::read_dir(workspace().join("recordings")).expect("recordings") {
+        let swings = folder.expect("a folder").path().join("swings");
+        let Ok(files) = fs::read_dir(&swings) else { continue };
+        let mut files: Vec<PathBuf> = files.map(|f| f.expect("a file").path()).collect();
+        files.retain(|f| f.extension().is_some_and(|e| e == "json"));
+        for (file, lines) in files.iter().zip(python("backswing", &files)) {
+            let text = fs::read_to_string(file).expect("a swing file");
+            let swing = peakorder_protocol::swing::Swing::from_json(&text).expect("a swing");
+            let backswing = swing.backswing.unwrap_or_default();
+            for (key, ours) in [("turn_share", backswing.turn_share), ("hips_share", backswing.hips_share)] {
+                let theirs = lines[0].get(key).and_then(Value::as_f64);
+                // The shares have four decimals, the angles that they are made of three.
+                let same = match (ours, theirs) {
+                    (Some(ours), Some(theirs)) => (ours - theirs).abs() < 1e-4,
+                    (ours, theirs) => ours == theirs,
+                };
+                assert!(same, "{} {key}: {ours:?}, {theirs:?}", file.display());
+                told += usize::from(ours.is_some());
+            }
+        }
+    }
+    assert!(told > 10, "{told}");
+}
+
 fn damage(bytes: &mut Vec<u8>, dice: &mut Dice) {
     let at = dice.below(bytes.len());
     let some = 1 + dice.below(600);

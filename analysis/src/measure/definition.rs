@@ -3,7 +3,7 @@
 use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{
-    ANGLE_ORDER, ARM_METHOD, HIP_SHIFT_METHOD, SEPARATION_METHOD, SpeedKind, Swing,
+    ANGLE_ORDER, ARM_METHOD, BACKSWING_METHOD, HIP_SHIFT_METHOD, SEPARATION_METHOD, SpeedKind, Swing,
 };
 
 /// How a value is defined: values of different definition are never averaged or compared.
@@ -23,6 +23,8 @@ pub enum Definition {
     SeparationAtTop(Role),
     /// A duration from or to a top that is this segment's reversal.
     Tempo(Role),
+    /// Turn and arm, address to top.
+    Backswing,
     /// Upper arm against gravity and thorax.
     Arm,
     /// Shift of the hips.
@@ -43,6 +45,7 @@ impl Definition {
             Self::Separation => SEPARATION_METHOD.into(),
             Self::SeparationAtTop(role) => format!("{SEPARATION_METHOD}; {ANGLE_ORDER}; {}", top(role)),
             Self::Tempo(role) => words::top(role),
+            Self::Backswing => BACKSWING_METHOD.into(),
             Self::Arm => ARM_METHOD.into(),
             Self::HipShift => HIP_SHIFT_METHOD.into(),
             Self::HipShiftAtTop(role) => format!("{HIP_SHIFT_METHOD}; {}", top(role)),

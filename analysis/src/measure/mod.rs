@@ -27,6 +27,8 @@ pub enum Group {
     Separation,
     /// Tilt and flexion of the trunk.
     Posture,
+    /// What the backswing was made of: turn and lift.
+    Backswing,
     /// Lead arm against thorax.
     Arm,
     /// Where the hips go.
@@ -43,6 +45,7 @@ impl Group {
             Self::Turn => "turn",
             Self::Separation => "separation",
             Self::Posture => "posture",
+            Self::Backswing => "backswing",
             Self::Arm => "arm",
             Self::Shift => "shift",
         }
@@ -51,7 +54,7 @@ impl Group {
     /// Whether it is an angle that depends on how the straps sit, so that putting them on anew
     /// shifts it.
     pub const fn depends_on_seat(self) -> bool {
-        matches!(self, Self::Turn | Self::Separation | Self::Posture | Self::Arm)
+        matches!(self, Self::Turn | Self::Separation | Self::Posture | Self::Backswing | Self::Arm)
     }
 }
 

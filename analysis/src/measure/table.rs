@@ -20,6 +20,11 @@ const SHIFT: Row = Row::sided(
 /// The usual side goes without saying.
 const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
 
+/// A share and its uncertainty in percent.
+fn percent(share: f64, sd: Option<f64>) -> (f64, Option<f64>) {
+    (share * 100.0, sd.map(|sd| sd * 100.0))
+}
+
 macro_rules! segment {
     ($role:ident) => {
         Role
@@ -266,6 +271,69 @@ measures! {
         value: |swing| values::flexion_change(swing, r),
     }
 
+    /// Share of the backswing that the chest's turn made.
+    TurnShare {
+        key: "backswing_turn_share_percent",
+        label: "backswing by turn",
+        row: Row { decimals: 1, ..Row::size(Group::Backswing, Unit::Percent) },
+        meaning: "share of the backswing that the turn made: chest turn at the top over chest turn plus the angle \
+                  that the lead arm moved in the shoulder. An index, for it adds angles about different axes: the \
+                  lower it is, the more of the backswing was lifted",
+        said: |amount, _way| format!("{amount} of the backswing by turn"),
+        value: |swing| values::made_of(swing, |b| Some(percent(b.turn_share?, b.turn_share_sd))),
+    }
+
+    /// The hips' part of it.
+    HipsShare {
+        key: "backswing_hips_share_percent",
+        label: "backswing by hips",
+        row: Row { decimals: 1, ..Row::size(Group::Backswing, Unit::Percent) },
+        meaning: "the hips' part of the backswing by turn: pelvis turn at the top over chest turn plus the angle that \
+                  the lead arm moved in the shoulder; an index likewise",
+        said: |amount, _way| format!("{amount} of the backswing by the hips"),
+        value: |swing| values::made_of(swing, |b| Some(percent(b.hips_share?, b.hips_share_sd))),
+    }
+
+    /// Rotation of the chest per angle of the arm in space.
+    ChestPerArm {
+        key: "chest_per_arm_ratio",
+        label: "chest per arm",
+        row: Row::size(Group::Backswing, Unit::Ratio),
+        meaning: "how far the chest rotated, address to top, for each degree between the lead upper arm's directions \
+                  at address and at the top; the lower it is, the more the arm did by itself",
+        said: |amount, _way| format!("chest rotated {amount}° for each degree of the arm"),
+        value: |swing| values::made_of(swing, |b| Some((b.chest_per_arm?, b.chest_per_arm_sd))),
+    }
+
+    /// By how much the arm was raised in the shoulder.
+    ArmRaised {
+        key: "arm_raised_deg",
+        label: "arm raised in shoulder",
+        row: Row::size(Group::Backswing, Unit::Degrees),
+        meaning: "lift: by how much the upper arm's angle from hanging along the chest grew from address to top",
+        value: |swing| values::made_of(swing, |b| Some((b.arm_raised_deg?, b.arm_raised_sd_deg))),
+    }
+
+    /// By how much the arm went across the chest.
+    ArmWentAcross {
+        key: "arm_went_across_deg",
+        label: "arm drawn across chest",
+        row: Row::sided(Group::Backswing, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
+        meaning: "by how much the upper arm's direction across the chest changed from address to top; \
+                  positive = across, away from the target",
+        value: |swing| values::made_of(swing, |b| Some((b.arm_across_deg?, b.arm_across_sd_deg))),
+    }
+
+    /// How far the arm moved in the shoulder in all.
+    ArmMoved {
+        key: "arm_moved_deg",
+        label: "arm moved in shoulder",
+        row: Row::size(Group::Backswing, Unit::Degrees),
+        meaning: "angle between the directions that the upper arm has in the chest at address and at the top: \
+                  raised and drawn across together",
+        value: |swing| values::made_of(swing, |b| Some((b.arm_moved_deg?, b.arm_moved_sd_deg))),
+    }
+
     /// Angle of the upper arm from hanging straight down, at the top.
     ArmElevationGravity {
         key: "arm_elevation_gravity_top_deg",
@@ -292,17 +360,6 @@ measures! {
         meaning: "angle of the upper arm across the chest at the top; 0 = straight ahead of the chest, \
                   positive = across, away from the target",
         value: |swing| values::arm(swing, |a| Some((a.across_chest_top_deg?, a.across_chest_sd_deg))),
-    }
-
-    /// Share of the lead arm's travel made by the thorax turn.
-    ArmTurnShare {
-        key: "arm_turn_share_percent",
-        label: "arm travel by turn",
-        row: Row::size(Group::Arm, Unit::Percent),
-        meaning: "share of the lead arm's horizontal travel from address to top that the thorax turn made",
-        value: |swing| values::arm(swing, |a| {
-            Some((a.turn_share_of_travel? * 100.0, a.turn_share_sd.map(|sd| sd * 100.0)))
-        }),
     }
 
     /// Shift of the middle of the hips at the top.

@@ -4,7 +4,8 @@ use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{
-    AngleSet, ArmUse, HipShiftAt, Outcome, Peak, Segment, Separation, ShiftTowardsTarget, SpeedKind, Swing,
+    AngleSet, ArmUse, Backswing, HipShiftAt, Outcome, Peak, Segment, Separation, ShiftTowardsTarget,
+    SpeedKind, Swing,
 };
 
 /// A value and its standard uncertainty, if stated.
@@ -120,6 +121,11 @@ pub(super) fn flexion_change(swing: &Swing, role: Role) -> Option<Value> {
     let flexion = segment(swing, role)?.flexion_deg?;
     let value = flexion.impact - flexion.address;
     Some(Value { value, sd: flexion.address_to_impact_sd, definition: Definition::Angle, shared: None })
+}
+
+pub(super) fn made_of(swing: &Swing, pick: fn(&Backswing) -> Option<WithSd>) -> Option<Value> {
+    let (value, sd) = pick(swing.backswing.as_ref()?)?;
+    Some(Value { value, sd, definition: Definition::Backswing, shared: None })
 }
 
 pub(super) fn arm(swing: &Swing, pick: fn(&ArmUse) -> Option<WithSd>) -> Option<Value> {

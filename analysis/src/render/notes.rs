@@ -67,6 +67,11 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
             &format!("{}; stretch = its growth after the pelvis reversed", distinct(separations.into_iter())),
         );
     }
+    let backswings: Vec<&str> =
+        swings.iter().filter_map(|s| Some(s.backswing.as_ref()?.method.as_str())).collect();
+    if !backswings.is_empty() {
+        wrap(out, style, "  turn, lift  ", &distinct(backswings.into_iter()));
+    }
     let arms: Vec<&str> = swings.iter().filter_map(|s| Some(s.arm.as_ref()?.method.as_str())).collect();
     if !arms.is_empty() {
         wrap(out, style, "  arm         ", &format!("at the top: {}", distinct(arms.into_iter())));

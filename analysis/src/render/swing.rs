@@ -44,6 +44,7 @@ pub fn one_swing(
     heading(&mut out, style, "Gaps", "positive = the first named came first");
     gap_table(swing).write(&mut out, style);
     angles(&mut out, style, swing);
+    backswing(&mut out, style, swing);
     heading(&mut out, style, "Tempo", "");
     tempo(&mut out, style, swing);
     heading(&mut out, style, "Quality", "");
@@ -249,13 +250,35 @@ fn arm(out: &mut String, style: Style, swing: &Swing) {
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     wrap(out, style, "  ", &format!("lead arm at the top: {}", parts.join(", ")));
-    if let Some(text) = of(Measure::ArmTurnShare) {
-        wrap(
-            out,
-            style,
-            "  ",
-            &format!("lead arm's travel to the top: {text} % by the thorax turn, the rest by the arm itself"),
-        );
+}
+
+/// Turn and lift.
+fn backswing(out: &mut String, style: Style, swing: &Swing) {
+    if swing.backswing.is_none() {
+        return;
+    }
+    heading(
+        out,
+        style,
+        "Backswing: turn or lift",
+        "address to top; an index, for it adds angles about different axes",
+    );
+    let of = |m: Measure| with_band(swing, m);
+    let mut say = |text: String| wrap(out, style, "  ", &text);
+    if let (Some(share), Some(moved)) = (of(Measure::TurnShare), of(Measure::ArmMoved)) {
+        let hips = of(Measure::HipsShare).map_or(String::new(), |hips| format!(" (hips {hips} %)"));
+        say(format!("by turn {share} %{hips}, the rest by the arm, which moved {moved}° in the shoulder"));
+    }
+    let parts = [
+        of(Measure::ArmRaised).map(|text| format!("raised {text}° in the shoulder")),
+        of(Measure::ArmWentAcross).map(|text| format!("drawn across the chest {text}°")),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    if !parts.is_empty() {
+        say(format!("lead arm: {}", parts.join(", ")));
+    }
+    if let Some(text) = of(Measure::ChestPerArm) {
+        say(format!("chest per arm: {text}"));
     }
 }
 

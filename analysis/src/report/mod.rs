@@ -4,6 +4,7 @@
 //! A4. Every verdict in it is that of [`compare`](crate::compare), in a sentence.
 
 mod above;
+mod backswing;
 mod drill;
 mod html;
 mod mobility;
@@ -232,6 +233,7 @@ fn compared(
 fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option<&BlockSummary>) -> Markup {
     let mut parts = Vec::new();
     let mut bodies = Vec::new();
+    let mut counted = Vec::new();
     for (word, summary, label) in
         [("Before", Some(before), Some(&sides.before)), ("After", after, sides.after.as_ref())]
     {
@@ -241,10 +243,13 @@ fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option
         }
         let title =
             if after.is_some() { format!("{word}: {}", block_name(label)) } else { block_name(label).into() };
+        counted.push((title.clone(), loaded.counted(label)));
         parts.push(strip::Part { title, summary, swings: loaded.counted(label) });
         let name = if after.is_some() { word.to_lowercase() } else { block_name(label).into() };
         bodies.push(above::Body { name, summary });
     }
+    let backswings: Vec<backswing::Part<'_>> =
+        counted.iter().filter_map(|(title, swings)| backswing::Part::of(title.clone(), swings)).collect();
     html! {
         @if let Some(picture) = strip::strip(&parts) {
             h3 { "When each segment was fastest" }
@@ -265,6 +270,16 @@ fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option
                 @if bodies.len() > 1 {
                     " Thin and longer, with hollow marks: before. Thick, with filled marks: after."
                 }
+            }
+        }
+        @if let Some(picture) = backswing::bars(&backswings) {
+            h3 { "Backswing: turn or lift" }
+            div class="two" { (picture) }
+            p class="small" {
+                "From address to the top, means of the block: how far the hips turned, the trunk on top of them, and how far \
+                 the lead arm moved in the shoulder, each with the 95 % interval of the mean. The shares are an index, for \
+                 they add angles about different axes."
+                @for some in backswings.iter().filter_map(backswing::Part::some) { " " (some) }
             }
         }
     }

@@ -230,6 +230,7 @@ pub(super) fn reading(loaded: &Loaded) -> Markup {
         ("together", "two peaks closer than the measurement can tell apart (95 %)".into()),
         ("turn", "angle about the body's long axis from its line at address; away from, or towards, the target".into()),
         ("separation", format!("{SEPARATION_METHOD}; negative = thorax turned further away")),
+        ("turn and lift", "turn: how far the chest turned away up to the top, with the hips' part of it. Lift: how far the lead arm was raised in the shoulder. The less the body turns, the more the arm has to make up".into()),
         ("changed", "larger than your own ordinary variation from swing to swing, also after allowing for the number of measures looked at".into()),
         ("perhaps", Verdict::Perhaps.meaning().into()),
         ("can't tell", "the difference lies within ordinary variation. More swings show smaller changes".into()),

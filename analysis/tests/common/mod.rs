@@ -192,10 +192,29 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         elevation_sd_deg: Some(2.2),
         across_chest_top_deg: Some(31.0 + 3.0 * dice.normal()),
         across_chest_sd_deg: Some(3.0),
-        turn_share_of_travel: Some(0.71 + 0.03 * dice.normal()),
-        turn_share_sd: Some(0.02),
+        heading_deg: Some(-12.0),
         heading_sd_deg: Some(2.4),
         method: ARM_METHOD.into(),
+    });
+    let backswing = centre.arm.then(|| {
+        let moved = 66.0 + 2.5 * dice.normal();
+        let away = |role: Role| -segments[&role].turn_deg.expect("the trunk has turns").top;
+        let whole = away(Role::Thorax) + moved;
+        Backswing {
+            turn_share: Some(away(Role::Thorax) / whole),
+            turn_share_sd: Some(0.008),
+            hips_share: Some(away(Role::Pelvis) / whole),
+            hips_share_sd: Some(0.006),
+            arm_moved_deg: Some(moved),
+            arm_moved_sd_deg: Some(2.4),
+            arm_raised_deg: Some(moved - 4.0),
+            arm_raised_sd_deg: Some(2.3),
+            arm_across_deg: Some(moved - 50.0),
+            arm_across_sd_deg: Some(4.2),
+            chest_per_arm: Some(0.01 * moved),
+            chest_per_arm_sd: Some(0.027),
+            method: BACKSWING_METHOD.into(),
+        }
     });
     for segment in segments.values_mut() {
         if let (Some(tilt), Some(flexion)) = (&mut segment.lateral_tilt_deg, &mut segment.flexion_deg) {
@@ -225,6 +244,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         separation: Some(separation),
         arm,
         hip_shift: Some(hip_shift(number, centre)),
+        backswing,
         tempo: Tempo {
             backswing_s: back,
             downswing_s: down,

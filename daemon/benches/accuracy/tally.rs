@@ -2,7 +2,7 @@
 
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
-use peakorder_protocol::swing::{Outcome, Segment, ShiftTowardsTarget, Swing, SwingKind};
+use peakorder_protocol::swing::{Backswing, Outcome, Segment, ShiftTowardsTarget, Swing, SwingKind};
 use peakorder_virtual_straps::{SegmentTruth, SwingStyle, SwingTruth};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -398,48 +398,73 @@ impl Tally {
     }
 
     fn arm(&mut self, truth: &SwingTruth, swing: &Swing) {
-        let Some(arm) = &swing.arm else { return };
-        for (what, unit, scale, got, sd, want) in [
-            (
+        if let (Some(arm), Some(gravity)) = (&swing.arm, truth.arm_elevation_gravity_top_deg) {
+            let sd = Some(arm.elevation_gravity_sd_deg);
+            self.told(
                 "arm raised against gravity at top",
                 "deg",
-                1.0,
                 Some(arm.elevation_gravity_top_deg),
-                Some(arm.elevation_gravity_sd_deg),
-                truth.arm_elevation_gravity_top_deg,
-            ),
-            (
-                "arm raised against the thorax at top",
-                "deg",
-                1.0,
-                arm.elevation_top_deg,
-                arm.elevation_sd_deg,
-                truth.arm_elevation_top_deg,
-            ),
-            (
-                "arm across the chest at top",
-                "deg",
-                1.0,
-                arm.across_chest_top_deg,
-                arm.across_chest_sd_deg,
-                truth.arm_across_chest_top_deg,
-            ),
-            (
-                "share of the arm's travel by the turn",
-                "%",
-                100.0,
-                arm.turn_share_of_travel,
-                arm.turn_share_sd,
-                truth.arm_turn_share,
-            ),
-        ] {
-            let Some(want) = want else { continue };
-            self.arm_told.entry(what).or_default().push(got.is_some());
-            if let Some(got) = got {
-                let e = got - want;
-                let e = if unit == "deg" { e - 360.0 * (e / 360.0).round() } else { e };
-                self.error(10, what, unit, scale * e, sd.map(|sd| scale * sd));
+                sd,
+                gravity,
+            );
+            let at_top = [
+                (
+                    "arm raised against the thorax at top",
+                    arm.elevation_top_deg,
+                    arm.elevation_sd_deg,
+                    truth.arm_elevation_top_deg,
+                ),
+                (
+                    "arm across the chest at top",
+                    arm.across_chest_top_deg,
+                    arm.across_chest_sd_deg,
+                    truth.arm_across_chest_top_deg,
+                ),
+            ];
+            for (what, got, sd, want) in at_top {
+                if let Some(want) = want {
+                    self.told(what, "deg", got, sd, want);
+                }
             }
+        }
+        let Some(want) = &truth.backswing else { return };
+        let none = Backswing::default();
+        let got = swing.backswing.as_ref().unwrap_or(&none);
+        let percent = |v: Option<f64>| v.map(|v| 100.0 * v);
+        let share = |got, sd, want: f64| (percent(got), percent(sd), 100.0 * want);
+        let hips = want
+            .hips_share
+            .map(|want| ("backswing by hips", "%", share(got.hips_share, got.hips_share_sd, want)));
+        let rest = [
+            ("backswing by turn", "%", share(got.turn_share, got.turn_share_sd, want.turn_share)),
+            (
+                "arm moved in the shoulder",
+                "deg",
+                (got.arm_moved_deg, got.arm_moved_sd_deg, want.arm_moved_deg),
+            ),
+            (
+                "arm raised in the shoulder",
+                "deg",
+                (got.arm_raised_deg, got.arm_raised_sd_deg, want.arm_raised_deg),
+            ),
+            (
+                "arm drawn across the chest",
+                "deg",
+                (got.arm_across_deg, got.arm_across_sd_deg, want.arm_across_deg),
+            ),
+            ("100 × chest per arm", "", share(got.chest_per_arm, got.chest_per_arm_sd, want.chest_per_arm)),
+        ];
+        for (what, unit, (got, sd, want)) in rest.into_iter().chain(hips) {
+            self.told(what, unit, got, sd, want);
+        }
+    }
+
+    /// A number that may be withheld.
+    fn told(&mut self, what: &'static str, unit: &'static str, got: Option<f64>, sd: Option<f64>, want: f64) {
+        self.arm_told.entry(what).or_default().push(got.is_some());
+        if let Some(got) = got {
+            let e = got - want;
+            self.error(10, what, unit, if unit == "deg" { e - 360.0 * (e / 360.0).round() } else { e }, sd);
         }
     }
 

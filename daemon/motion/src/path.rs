@@ -3,7 +3,7 @@
 use super::angles::{Cardan, attitude_from_up, unwrap};
 use super::fuse::latched;
 use super::window::SegmentWindow;
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::{Quaternion, UnitQuaternion, Vector3, Vector4};
 use peakorder_protocol::{Handedness, Role};
 use std::ops::RangeInclusive;
 
@@ -106,11 +106,25 @@ impl SegmentPath {
         }
     }
 
+    /// Samples of the last third of a second of address.
+    fn late_address(&self) -> RangeInclusive<usize> {
+        let end = *self.address.end();
+        self.t_s.partition_point(|t| *t < self.t_s[end] - 0.33)..=end
+    }
+
     /// Mean of a series over the last third of a second of address: sway averages out.
     fn late_at_address(&self, series: &[f64]) -> f64 {
-        let end = *self.address.end();
-        let from = self.t_s.partition_point(|t| *t < self.t_s[end] - 0.33);
-        series[from..=end].iter().sum::<f64>() / (end + 1 - from) as f64
+        let late = &series[self.late_address()];
+        late.iter().sum::<f64>() / late.len() as f64
+    }
+
+    /// Mean orientation over the same: that of the quaternions' sum, which is the mean where they lie
+    /// as near to each other as sway does (Markley et al. 2007, J Guid Control Dyn 30:1193–1197, from memory).
+    pub fn mean_at_address(&self) -> UnitQuaternion<f64> {
+        let late = &self.orientation[self.late_address()];
+        let sum: Vector4<f64> =
+            late.iter().map(|q| if q.coords.dot(&late[0].coords) < 0.0 { -q.coords } else { q.coords }).sum();
+        UnitQuaternion::from_quaternion(Quaternion::from_vector(sum))
     }
 
     /// How much a series sways at address (SD about where it ends): so well its value there

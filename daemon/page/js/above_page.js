@@ -4,7 +4,7 @@
 import { fail, lesson, running, swings } from './store.js';
 import { button, h, show } from './dom.js';
 import { blockName, capital, dateWords, num } from './format.js';
-import { fromCurves, picture } from './figure.js';
+import { armAsTurned, fromCurves, picture } from './figure.js';
 import { hipShift, spoken, turnList } from './above_words.js';
 import { eventsOf, indexAt, load, playFrom, rangeOf } from './curve_playback.js';
 import { begin, findOthers, firstSwing, otherLessons, pair, secondFrom, secondSwing, startOf, swingsOf } from './swing_pair.js';
@@ -116,6 +116,20 @@ function nameOf({ session, swing }) {
   return `swing ${swing.number}, ${blockName(swing.block)}${when ? `, ${dateWords(when)}` : ''}`;
 }
 
+/** Address ends a little before takeaway. */
+const BEFORE_TAKEAWAY_MS = 100;
+
+/** The body's lines; up to the top also where the arm would be, had only the body turned. */
+function linesOf(loaded, align, ms) {
+  const { curves, swing } = loaded;
+  const [i, events] = [indexAt(loaded, align, ms), eventsOf(swing, align)];
+  const heading = swing.arm?.heading_deg;
+  const lines = fromCurves(curves, i, heading);
+  if (ms < events.takeaway || ms > events.top + 3) return lines;
+  const turned = armAsTurned(curves, indexAt(loaded, align, events.takeaway - BEFORE_TAKEAWAY_MS), i, heading);
+  return turned ? { ...lines, as_turned: turned } : lines;
+}
+
 function drawStage() {
   const { first, second, align, ms, beside } = view;
   if (!first) {
@@ -123,7 +137,7 @@ function drawStage() {
     show(parts.words, h('p', { class: 'lead' }, 'No swing yet.'));
     return;
   }
-  const body = (loaded) => ({ lines: fromCurves(loaded.curves, indexAt(loaded, align, ms)), handedness: loaded.swing.handedness, loaded });
+  const body = (loaded) => ({ lines: linesOf(loaded, align, ms), handedness: loaded.swing.handedness, loaded });
   const a = body(first);
   const b = second && body(second);
   if (Object.keys(a.lines).length === 0) {
@@ -133,9 +147,10 @@ function drawStage() {
   }
   const figure = (x, over) => {
     const shift = hipShift(x.loaded.swing);
-    const label = `Seen from above, ${nameOf(x.loaded)}, ${instant(x.loaded.swing, align, ms)}. ${spoken(x.lines, x.handedness)}${shift ? `; ${shift.words}` : ''}`;
+    const turned = x.lines.as_turned && 'Hollow: the arm, had only the body turned.';
+    const label = `Seen from above, ${nameOf(x.loaded)}, ${instant(x.loaded.swing, align, ms)}. ${spoken(x.lines, x.handedness)}${shift ? `; ${shift.words}` : ''}${turned ? `. ${turned}` : ''}`;
     return h('figure', {}, picture(x.lines, x.handedness, { second: over, shift, label }),
-      h('figcaption', {}, capital(nameOf(x.loaded)), over && h('span', { class: 'fine' }, `; paler: ${nameOf(over.loaded)}`)));
+      h('figcaption', {}, capital(nameOf(x.loaded)), over && h('span', { class: 'fine' }, `; paler: ${nameOf(over.loaded)}`), turned && h('span', { class: 'fine' }, ` ${turned}`)));
   };
   show(parts.stage, b && beside ? [figure(a), figure(b)] : figure(a, b));
   const other = b && { ...b, called: beside ? 'second' : 'paler' };

@@ -24,18 +24,39 @@ function rotate([w, x, y, z], [a, b, c]) {
 const RIGHT = [0, 0, 1];
 const DOWN = [0, -1, 0];
 
+/** Undoes a rotation. */
+const undone = ([w, x, y, z]) => [w, -x, -y, -z];
+
+/** Turns a vector about the vertical. */
+function headed(deg, [x, y, z]) {
+  const [sin, cos] = [Math.sin((deg * Math.PI) / 180), Math.cos((deg * Math.PI) / 180)];
+  return [x * cos + z * sin, y, z * cos - x * sin];
+}
+
+/** A segment's orientation at an index of the curves. Without a calibration it is the strap's, not the body's. */
+function orientation(curves, role, i) {
+  const c = curves.segments.find((of) => of.role === role);
+  return c?.turn_deg?.length ? c.orientation_wxyz?.[i] : null;
+}
+
 /** Where each line points, seen from above, at one index of a swing's curves. */
-export function fromCurves(curves, i) {
+export function fromCurves(curves, i, headingDeg = 0) {
   const found = {};
-  for (const c of curves.segments) {
-    // Without a calibration the orientation is the strap's, not the body's.
-    const q = c.turn_deg?.length ? c.orientation_wxyz?.[i] : null;
-    if (q) {
-      const [x, , z] = rotate(q, c.role === 'lead_arm' ? DOWN : RIGHT);
-      found[c.role] = [x, z];
-    }
+  for (const { role } of curves.segments) {
+    const q = orientation(curves, role, i);
+    if (!q) continue;
+    const [x, , z] = role === 'lead_arm' ? headed(headingDeg, rotate(q, DOWN)) : rotate(q, RIGHT);
+    found[role] = [x, z];
   }
   return found;
+}
+
+/** Where the lead arm would point had only the body turned since `address`; null where it is not known how arm and chest stand to each other. */
+export function armAsTurned(curves, address, i, headingDeg) {
+  const [arm, was, is] = [orientation(curves, 'lead_arm', address), orientation(curves, 'thorax', address), orientation(curves, 'thorax', i)];
+  if (!arm || !was || !is || headingDeg === undefined) return null;
+  const [x, , z] = rotate(is, rotate(undone(was), headed(headingDeg, rotate(arm, DOWN))));
+  return [x, z];
 }
 
 /** The same from the live pose, whose turns are positive towards the target. */
@@ -76,6 +97,10 @@ function body(pose, handedness, kind) {
   if (pose.lead_arm && pose.thorax) {
     const side = handedness === 'left' ? 1 : -1;
     const [sx, sy] = at(pose.thorax, SHOULDERS * side);
+    if (pose.as_turned && kind !== 'ghost') {
+      const [tx, ty] = at(pose.as_turned, ARM);
+      parts.push(s('line', { class: 'as-turned', x1: sx, y1: sy, x2: sx + tx, y2: sy + ty }), s('path', { class: 'as-turned mark', d: `M${sx + tx} ${sy + ty - 9}l9 9l-9 9l-9 -9z` }));
+    }
     const [ax, ay] = at(pose.lead_arm, ARM);
     // Narrower than the other two, so that a short arm still shows dots.
     parts.push(line('lead_arm', [[sx, sy], [sx + ax, sy + ay]], kind === 'ghost' ? 3.5 : 5), mark('lead_arm', sx + ax, sy + ay, 9));

@@ -6,6 +6,7 @@ import { busy, button, h, show } from './dom.js';
 import { capital, swingTitle } from './format.js';
 import { axis, layout, run, speeds, strip } from './timing.js';
 import { turns } from './turns.js';
+import { backswing } from './backswing.js';
 import { answerWords } from './answer_words.js';
 import { outcomeRow } from './outcome.js';
 
@@ -73,8 +74,9 @@ function draw() {
   show(right,
     h('div', {}, h('h2', { class: 'small-title' }, 'Turn from address, at top and at impact'),
       turns(swing, recent.filter((w) => struck(w) && !remarkOf(w.number).excluded), turnWidth),
+      !half && backswing(swing, turnWidth),
       half && answerPart(swing)),
-    h('div', {}, !half && answerPart(swing), differences(swing), withheld(swing)));
+    h('div', {}, half ? backswing(swing, turnWidth) : answerPart(swing), differences(swing), withheld(swing)));
   if (wide) left.append(runSection);
   show(root, heading(swing), left, right, wide ? null : runSection);
   if (l.narrow) return;
@@ -164,8 +166,15 @@ function withheld(swing) {
   return h('section', { class: 'against' },
     h('h2', { class: 'small-title' }, q.withheld.length ? 'Withheld, and why' : 'To know'),
     h('ul', { class: 'differences' },
-      q.withheld.map((w) => h('li', { class: 'difference' }, h('b', {}, capital(w.what)), `: ${w.why}`)),
+      [...byReason(q.withheld)].map(([why, what]) => h('li', { class: 'difference' }, h('b', {}, capital(what.join('; '))), `: ${why}`)),
       q.notes.map((n) => h('li', { class: 'fine' }, n))));
+}
+
+/** What is withheld, gathered by why. */
+function byReason(withheld) {
+  const by = new Map();
+  for (const { what, why } of withheld) by.set(why, [...(by.get(why) ?? []), what]);
+  return by;
 }
 
 const key = (swing) => `${swing.session}/${swing.number}`;

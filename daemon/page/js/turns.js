@@ -2,13 +2,15 @@
 // right for every player; top and impact marked, earlier swings faint behind.
 
 import { s } from './dom.js';
-import { NAMES, ROLES, capital, half, num, turnWords } from './format.js';
+import { NAMES, capital, half, num, turnWords } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 const STEP = 50;
+/** The arm's turn is left out: about its own long axis it is roll. What the arm does, the bar of the backswing shows. */
+const TRUNK = ['pelvis', 'thorax'];
 
 function range(swings) {
-  const all = swings.flatMap((w) => ROLES.flatMap((r) => {
+  const all = swings.flatMap((w) => TRUNK.flatMap((r) => {
     const t = w.segments[r]?.turn_deg;
     return t ? [t.top, t.impact] : [];
   }));
@@ -20,7 +22,7 @@ export function turns(swing, earlier, width) {
   const [from, to] = range([...earlier, swing]);
   const x = (deg) => 14 + ((deg - from) / (to - from)) * (width - 28);
   const parts = [];
-  const roles = ROLES.filter((r) => swing.segments[r]);
+  const roles = TRUNK.filter((r) => swing.segments[r]);
   const height = roles.length * row + 30;
   const zero = x(0);
   parts.push(s('line', { class: 'impact thin', x1: zero, x2: zero, y1: 0, y2: height - 26 }));
@@ -56,7 +58,7 @@ function number(x, y, degrees, sd, ends, width) {
 const band = (sd) => (Number.isFinite(sd) ? `±${half(sd)}` : '± ?');
 
 function words(swing) {
-  const all = ROLES.filter((r) => swing.segments[r]).map((role) => {
+  const all = TRUNK.filter((r) => swing.segments[r]).map((role) => {
     const t = swing.segments[role].turn_deg;
     return t ? `${NAMES[role]} ${turnWords(t.top)} ${band(t.sd)} at top, ${turnWords(t.impact)} ${band(t.impact_sd)} at impact` : `${NAMES[role]} withheld`;
   });

@@ -13,6 +13,7 @@
 //!   instant of takeaway.
 //! * shift: along the horizontal line that is square to the pelvis' anterior axis at takeaway, since takeaway.
 //! * top: reversal of the lead arm, or of the thorax if no arm strap is worn.
+//! * backswing: from the frames at takeaway and at the top alone.
 
 use super::body::chain::Frame;
 use super::body::skeleton::Body;
@@ -103,6 +104,23 @@ pub struct HipShiftTruth {
     pub trail_impact_cm: f64,
 }
 
+/// What the backswing was made of, takeaway to top.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct BackswingTruth {
+    /// Thorax turn away over itself plus `arm_moved_deg`.
+    pub turn_share: f64,
+    /// Pelvis turn away over the same, when it wears a strap.
+    pub hips_share: Option<f64>,
+    /// Angle between the arm's two directions in the thorax, degrees.
+    pub arm_moved_deg: f64,
+    /// Growth of the arm's angle from hanging along the thorax, degrees.
+    pub arm_raised_deg: f64,
+    /// Change of its direction across the chest, degrees, positive away from the target.
+    pub arm_across_deg: f64,
+    /// Angle of the thorax's rotation over the angle between the arm's two directions in space.
+    pub chest_per_arm: f64,
+}
+
 /// What really happened in one swing.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SwingTruth {
@@ -147,8 +165,8 @@ pub struct SwingTruth {
     pub arm_across_chest_top_deg: Option<f64>,
     /// Lead arm from hanging straight down, at the top, degrees.
     pub arm_elevation_gravity_top_deg: Option<f64>,
-    /// Thorax turn over the lead arm's turn about the vertical, takeaway to top.
-    pub arm_turn_share: Option<f64>,
+    /// Turn and lift, when thorax and lead arm are worn.
+    pub backswing: Option<BackswingTruth>,
     /// Takeaway to top, seconds.
     pub backswing_s: f64,
     /// Top to impact, seconds.
@@ -338,30 +356,38 @@ impl Finder<'_> {
         }
     }
 
+    /// Where the arm points, in the thorax.
+    fn arm_in_thorax(&self, t: f64) -> Vector3<f64> {
+        let thorax = self.body.frame(Role::Thorax, t).rotation;
+        thorax.transpose() * -self.body.frame(Role::LeadArm, t).rotation.column(1)
+    }
+
     /// Elevation and across-chest angle of the lead arm against the thorax, degrees.
     fn arm_use(&self, t: f64) -> (f64, f64) {
-        let thorax = self.body.frame(Role::Thorax, t).rotation;
-        let arm = self.body.frame(Role::LeadArm, t).rotation;
-        let pointing = thorax.transpose() * -arm.column(1);
+        let pointing = self.arm_in_thorax(t);
         let elevation = (-pointing.y).clamp(-1.0, 1.0).acos();
         let across = (self.side * pointing.z).atan2(pointing.x);
         (elevation.to_degrees(), across.to_degrees())
     }
 
-    /// Turn of the arm's long axis about the vertical since takeaway, degrees, followed step
-    /// by step because it may pass half a turn.
-    fn arm_travel_deg(&self, to: f64) -> f64 {
-        let heading = |t: f64| {
-            let down = -self.body.frame(Role::LeadArm, t).rotation.column(1);
-            self.side * (-down.z).atan2(down.x)
-        };
-        let (mut t, mut sum) = (self.plan.takeaway_s, 0.0);
-        while t < to {
-            let next = (t + SCAN_S).min(to);
-            sum += wrapped_deg(heading(next) - heading(t));
-            t = next;
+    fn backswing(&self, pelvis: bool, top_s: f64) -> BackswingTruth {
+        let from_s = self.plan.takeaway_s;
+        let between = |a: Vector3<f64>, b: Vector3<f64>| a.dot(&b).clamp(-1.0, 1.0).acos().to_degrees();
+        let moved = between(self.arm_in_thorax(from_s), self.arm_in_thorax(top_s));
+        let [address, top] = [from_s, top_s].map(|t| self.arm_use(t));
+        let turn = |role| -self.turn_deg(role, top_s);
+        let all = turn(Role::Thorax) + moved;
+        let [was, is] = [from_s, top_s].map(|t| self.body.frame(Role::Thorax, t).rotation);
+        let rotation = ((was.transpose() * is).trace() - 1.0) / 2.0;
+        let arm = [from_s, top_s].map(|t| -self.body.frame(Role::LeadArm, t).rotation.column(1));
+        BackswingTruth {
+            turn_share: turn(Role::Thorax) / all,
+            hips_share: pelvis.then(|| turn(Role::Pelvis) / all),
+            arm_moved_deg: moved,
+            arm_raised_deg: top.0 - address.0,
+            arm_across_deg: wrapped_deg((top.1 - address.1).to_radians()),
+            chest_per_arm: rotation.clamp(-1.0, 1.0).acos().to_degrees() / between(arm[0], arm[1]),
         }
-        sum
     }
 
     /// The arm's angle from hanging straight down, degrees.
@@ -454,7 +480,7 @@ pub(crate) fn of_swing(body: &Body, plan: &SwingPlan, roles: &[Role]) -> SwingTr
         arm_elevation_top_deg: arm.map(|a| a.0),
         arm_across_chest_top_deg: arm.map(|a| a.1),
         arm_elevation_gravity_top_deg: worn(Role::LeadArm).then(|| finder.arm_from_vertical_deg(top_s)),
-        arm_turn_share: arm.map(|_| finder.turn_deg(Role::Thorax, top_s) / finder.arm_travel_deg(top_s)),
+        backswing: arm.map(|_| finder.backswing(worn(Role::Pelvis), top_s)),
         backswing_s: top_s - plan.takeaway_s,
         downswing_s: plan.impact_s - top_s,
         segments,

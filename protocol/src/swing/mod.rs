@@ -8,9 +8,11 @@
 //! Gait Posture 13:1–6). An absent segment is an absent key; a number that could not be
 //! measured is an absent key too, and `quality.withheld` says why.
 
+mod backswing;
 mod hip_shift;
 mod quality;
 
+pub use backswing::{BACKSWING_METHOD, Backswing};
 pub use hip_shift::{HIP_SHIFT_METHOD, HipShift, HipShiftAt, ShiftTowardsTarget};
 pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
 
@@ -62,6 +64,9 @@ pub struct Swing {
     /// How far the hips moved towards or away from the target (pelvis strap only).
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub hip_shift: Option<HipShift>,
+    /// What the backswing was made of: turn and lift.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub backswing: Option<Backswing>,
     /// Backswing and downswing durations.
     pub tempo: Tempo,
     /// How angles are to be read ([`ANGLE_ORDER`]).
@@ -361,11 +366,10 @@ pub struct Separation {
 /// Printed with every [`ArmUse`].
 pub const ARM_METHOD: &str = "upper-arm strap; raised = the arm's long axis from hanging straight down \
 (gravity), and from hanging along the thorax; across = the axis seen along the thorax, 0 = straight \
-ahead of the chest, + = away from the target; share = turn of the thorax's left-right axis over turn \
-of the arm's long axis, both about the vertical, address to top. Heading of the arm against the \
-thorax: both straps must see one acceleration of the shoulder, takeaway to impact";
+ahead of the chest, + = away from the target. Heading of the arm against the thorax: both straps must \
+see one acceleration of the shoulder, takeaway to impact";
 
-/// How the lead upper arm is held at the top and what carried it there (arm strap only). What
+/// How the lead upper arm is held at the top (arm strap only). What
 /// could not be measured well enough is absent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
@@ -388,14 +392,12 @@ pub struct ArmUse {
     /// Its standard uncertainty, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub across_chest_sd_deg: Option<f64>,
-    /// Share of the lead arm's turn about the vertical from address to top that the thorax
-    /// turn made; the rest the arm made by itself. Needs no heading between the straps.
+    /// Turn about the vertical that brings the arm's orientation (as in the curves) into the
+    /// thorax's heading, degrees by the right-hand rule about up. Where it is absent, how the
+    /// two stand to each other is not known.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub turn_share_of_travel: Option<f64>,
-    /// Its standard uncertainty.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub turn_share_sd: Option<f64>,
-    /// Standard uncertainty of the arm's heading against the thorax in this swing, degrees.
+    pub heading_deg: Option<f64>,
+    /// Standard uncertainty of that heading in this swing, degrees; also where it is too large to use.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub heading_sd_deg: Option<f64>,
     /// [`ARM_METHOD`].

@@ -47,8 +47,12 @@ pub enum Withholding {
     Peak(Role),
     /// All orders and gaps.
     Sequence,
-    /// Share of the lead arm's travel that the thorax turn made.
-    ArmTurnShare,
+    /// What of the backswing was turn and what the arm did in the shoulder.
+    BackswingShares,
+    /// By how much the arm went across the chest since address.
+    ArmAcross,
+    /// Rotation of the chest per angle of the arm.
+    ChestPerArm,
     /// How the lead arm lies against the thorax: raised and across the chest.
     ArmAgainstThorax,
     /// Shift of the hips.
@@ -67,7 +71,11 @@ impl Withholding {
             Self::Angles(role) => format!("{}.angles", role.key()),
             Self::Peak(role) => format!("{}.peak", role.key()),
             Self::Sequence => "sequence".into(),
-            Self::ArmTurnShare => "arm.turn_share_of_travel".into(),
+            Self::BackswingShares => {
+                "backswing.turn_share, backswing.hips_share, backswing.arm_moved_deg, backswing.arm_raised_deg".into()
+            }
+            Self::ArmAcross => "backswing.arm_across_deg".into(),
+            Self::ChestPerArm => "backswing.chest_per_arm".into(),
             Self::ArmAgainstThorax => "arm.elevation_top_deg, arm.across_chest_top_deg".into(),
             Self::HipShift => "hip_shift".into(),
             Self::HipShiftAtImpact => "hip_shift.impact_for_block_means".into(),
@@ -80,7 +88,9 @@ impl Withholding {
         let of = |make: fn(Role) -> Self| Role::ALL.map(make);
         let mut all = vec![
             Self::Sequence,
-            Self::ArmTurnShare,
+            Self::BackswingShares,
+            Self::ArmAcross,
+            Self::ChestPerArm,
             Self::ArmAgainstThorax,
             Self::HipShift,
             Self::HipShiftAtImpact,
@@ -136,14 +146,23 @@ pub enum Reason {
         /// Its standard uncertainty, degrees.
         heading_sd_deg: f64,
     },
-    /// Address and top are one instant.
-    AddressIsTop,
-    /// The arm turned too little about the vertical to take a share of it.
-    LittleTravel {
-        /// So much, degrees.
-        travel_deg: f64,
+    /// The chest was turned towards the target at the top.
+    NoTurnAway {
+        /// So far towards the target since address, degrees.
+        towards_deg: f64,
     },
-    /// The share is not known well enough: the arm pointed too steeply.
+    /// The arm hangs too nearly along the chest at address to say in which direction.
+    ArmHangs {
+        /// Its angle from hanging along the chest, degrees.
+        angle_deg: f64,
+    },
+    /// The arm's two directions are too near to each other, or too nearly opposite, to take a
+    /// rotation per angle of them.
+    ArmAngle {
+        /// The angle between them, degrees.
+        angle_deg: f64,
+    },
+    /// The share is not known well enough.
     ShareUncertain {
         /// Its standard uncertainty.
         share_sd: f64,

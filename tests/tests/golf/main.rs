@@ -6,6 +6,7 @@
 //! different sensors, and plays of other sports. The truth is computed from the optical trajectory, by
 //! code that is not the project's.
 
+mod backswing;
 mod shift;
 
 use flate2::read::GzDecoder;

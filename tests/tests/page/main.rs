@@ -3,6 +3,7 @@
 
 mod above;
 mod access;
+mod backswing;
 mod common;
 mod delay;
 mod keyboard;

@@ -5,7 +5,7 @@ use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Gap, Outcome, Swing, Withholding};
+use peakorder_protocol::swing::{Gap, Outcome, Reason, Swing};
 use peakorder_tests::programs;
 use peakorder_tests::synthetic::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use rand::SeedableRng as _;
@@ -194,7 +194,7 @@ fn other_orders_are_told_without_blame() {
                 .quality
                 .withheld
                 .iter()
-                .filter(|w| !matches!(w.what, Withholding::ArmTurnShare | Withholding::ArmAgainstThorax));
+                .filter(|w| !matches!(w.why, Reason::HeadingNotFound | Reason::HeadingUncertain { .. }));
             assert!(swing.quality.usable && withheld.count() == 0, "{:?}", swing.quality);
         }
         let name = session.to_string_lossy().into_owned();

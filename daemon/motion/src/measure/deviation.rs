@@ -93,6 +93,25 @@ impl<'a> Sources<'a> {
 
     /// The same, of turn by the path's own heading.
     fn absolute(&self, t_s: f64) -> Deviations {
+        let (held, moved) = self.orientations(t_s);
+        let read = |q: &UnitQuaternion<f64>| {
+            Cardan::from_quaternion(q).for_people(self.part.window.role, self.handedness)
+        };
+        let is = read(&held);
+        let none = Deviation([0.0; SOURCES]);
+        let mut all = Deviations { turn: none, lateral: none, flexion: none };
+        for (source, moved) in moved.iter().map(read).enumerate() {
+            let off = |a: f64, b: f64| (a - b) - 360.0 * ((a - b) / 360.0).round();
+            all.turn.0[source] = off(moved.turn_deg, is.turn_deg);
+            all.lateral.0[source] = off(moved.lateral_deg, is.lateral_deg);
+            all.flexion.0[source] = off(moved.flexion_deg, is.flexion_deg);
+        }
+        all
+    }
+
+    /// The orientation at `t_s` by the path's own heading, and what it would be with each source
+    /// of error moved by its standard uncertainty.
+    pub(super) fn orientations(&self, t_s: f64) -> (UnitQuaternion<f64>, [UnitQuaternion<f64>; SOURCES]) {
         let path = &self.part.path;
         let (held, at_address) = (path.orientation_at(t_s), path.orientation_at(self.address_s));
         let turned = (at_address.inverse() * held).scaled_axis();
@@ -104,29 +123,17 @@ impl<'a> Sources<'a> {
             let level = at_address * off;
             by(-Vector3::new(level.x, 0.0, level.z)) * held * by(off)
         };
-        let read = |q: &UnitQuaternion<f64>| {
-            Cardan::from_quaternion(q).for_people(self.part.window.role, self.handedness)
-        };
-        let is = read(&held);
-        let none = Deviation([0.0; SOURCES]);
-        let mut all = Deviations { turn: none, lateral: none, flexion: none };
-        for source in 0..SOURCES {
-            let moved = read(&match source {
-                0..3 => held * by(about(source, self.mounting_deg[source].to_radians())),
-                3 | 4 => gravity(about(2 * (source - 3), ACC_BIAS_SD_DEG.to_radians())),
-                5 | 6 => by(about(2 * (source - 5), LEVEL_SD_DEG.to_radians())) * held,
-                7..16 => {
-                    let (into, from) = ((source - 7) / 3, (source - 7) % 3);
-                    let share = if into == from { GYRO_SCALE_SD } else { CROSS_AXIS_SD };
-                    held * by(about(into, share * turned[from]))
-                }
-                _ => by(drifted[source - 16]) * held,
-            });
-            let off = |a: f64, b: f64| (a - b) - 360.0 * ((a - b) / 360.0).round();
-            all.turn.0[source] = off(moved.turn_deg, is.turn_deg);
-            all.lateral.0[source] = off(moved.lateral_deg, is.lateral_deg);
-            all.flexion.0[source] = off(moved.flexion_deg, is.flexion_deg);
-        }
-        all
+        let moved = std::array::from_fn(|source| match source {
+            0..3 => held * by(about(source, self.mounting_deg[source].to_radians())),
+            3 | 4 => gravity(about(2 * (source - 3), ACC_BIAS_SD_DEG.to_radians())),
+            5 | 6 => by(about(2 * (source - 5), LEVEL_SD_DEG.to_radians())) * held,
+            7..16 => {
+                let (into, from) = ((source - 7) / 3, (source - 7) % 3);
+                let share = if into == from { GYRO_SCALE_SD } else { CROSS_AXIS_SD };
+                held * by(about(into, share * turned[from]))
+            }
+            _ => by(drifted[source - 16]) * held,
+        });
+        (held, moved)
     }
 }

@@ -2,6 +2,8 @@
 
 mod angles_of;
 mod arm_of;
+mod arm_pose;
+mod backswing_of;
 mod curves_of;
 mod deviation;
 mod drift;
@@ -76,9 +78,6 @@ pub struct Measured<'a> {
 /// Scale error of consumer gyroscopes, share of the angle turned (own judgement: data sheets
 /// give 0.5–1 %).
 const GYRO_SCALE_SD: f64 = 0.007;
-/// Share of a mounting error that shows in the axial angle of a trunk flexed as at address:
-/// tilts of the thorax's axes in its own frame show in its turn by about their sine.
-const MOUNTING_SHARE_OF_TURN: f64 = 0.35;
 
 pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
     Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
@@ -163,8 +162,8 @@ pub fn measure<'a>(
         segments.insert(part.window.role, segment);
     }
     let separation = angles_of::separation(&parts, &when);
-    let (arm, not_told) = arm_of::arm_use(&parts, &when);
-    quality.withheld.extend(not_told);
+    let lead_arm = arm_of::lead_arm(&parts, &segments, &when);
+    quality.withheld.extend(lead_arm.withheld);
     let (hip_shift, not_told) = hip_shift_of::hip_shift(&parts, &when, context.hips);
     quality.withheld.extend(not_told);
     let mut swing = Swing {
@@ -191,7 +190,8 @@ pub fn measure<'a>(
         segments,
         sequence,
         separation,
-        arm,
+        arm: lead_arm.at_top,
+        backswing: lead_arm.backswing,
         hip_shift,
         tempo: tempo_of::tempo(&when),
         angle_order: swing::ANGLE_ORDER.into(),

@@ -94,18 +94,21 @@ pub(super) fn withhold(swing: &mut Swing) {
             segment.lateral_tilt_deg = None;
             segment.flexion_deg = None;
             match role {
-                Role::LeadArm => swing.arm = None,
+                Role::LeadArm => (swing.arm, swing.backswing) = (None, None),
                 Role::Pelvis => {
-                    swing.separation = None;
                     swing.hip_shift = None;
+                    swing.separation = None;
+                    if let Some(backswing) = &mut swing.backswing {
+                        (backswing.hips_share, backswing.hips_share_sd) = (None, None);
+                    }
                 }
                 Role::Thorax => {
-                    swing.separation = None;
+                    (swing.separation, swing.backswing) = (None, None);
                     // What is left needs the arm strap alone.
                     if let Some(arm) = &mut swing.arm {
                         (arm.elevation_top_deg, arm.elevation_sd_deg) = (None, None);
                         (arm.across_chest_top_deg, arm.across_chest_sd_deg) = (None, None);
-                        (arm.turn_share_of_travel, arm.turn_share_sd) = (None, None);
+                        arm.heading_deg = None;
                     }
                 }
             }

@@ -12,7 +12,7 @@ pub(super) struct MeasureView {
     key: String,
     /// Name on screen.
     label: String,
-    /// Kind of quantity: `timing`, `speed`, `tempo`, `turn`, `separation`, `posture`, `arm` or `shift`.
+    /// Kind of quantity: `timing`, `speed`, `tempo`, `turn`, `separation`, `posture`, `backswing`, `arm` or `shift`.
     group: &'static str,
     /// Unit on screen; empty for a ratio.
     unit: &'static str,

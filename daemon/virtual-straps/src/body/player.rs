@@ -173,6 +173,17 @@ impl PlayerParams {
         }
     }
 
+    /// The same player with an arm as in ten real swings of one golfer (CMU Graphics Lab Motion Capture
+    /// Database, subject 64): it hangs 3–10° off the vertical at address and is raised by 70–80° in the
+    /// shoulder up to the top. As drawn, it hangs further forward and is raised by 7–41°.
+    #[must_use]
+    pub fn with_hanging_arm(mut self) -> Self {
+        self.posture.thorax_forward_deg = 26.0;
+        self.posture.arm_forward_deg = 6.0;
+        self.posture.arm_plane_deg = 66.0;
+        self
+    }
+
     /// A player drawn from a population, with spread between swings.
     pub fn drawn_from(population: Population, seed: u64) -> Self {
         let mut draw = Draw::new(seed, Purpose::Player, 0);
