@@ -3,6 +3,7 @@
 use crate::measure::{Measure, Value};
 use crate::stats::{LEVEL, Sample};
 use crate::words::{amount, difference, subject, value};
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use serde::Serialize;
 
@@ -55,19 +56,48 @@ pub struct Against {
     pub words: String,
 }
 
-/// Sets `swing` against `baseline` in every measure that either has. Rehearsals, unusable
-/// swings and `swing` itself do not count as baseline; leave excluded swings out before.
-pub fn against_baseline(swing: &Swing, baseline: &[&Swing]) -> Vec<Against> {
+/// Sets `swing` against `baseline` in every measure that either has. `remarks` are those of its session;
+/// of its swings those that do not count by them are no baseline, nor is `swing` itself. Of other sessions
+/// leave such swings out before.
+pub fn against_baseline(swing: &Swing, baseline: &[&Swing], remarks: &Remarks) -> Vec<Against> {
     let baseline: Vec<&Swing> = baseline
         .iter()
         .copied()
         .filter(|b| (b.number, &b.session) != (swing.number, &swing.session))
-        .filter(|b| b.countable())
+        .filter(|b| b.session != swing.session || remarks.counts(b))
         .collect();
-    Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline)).collect()
+    let ball = if remarks.struck(swing) { Ball::Struck } else { Ball::of(swing.kind) };
+    Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline, ball)).collect()
 }
 
-fn against(measure: Measure, swing: &Swing, baseline: &[&Swing]) -> Option<Against> {
+/// What is known of the ball.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ball {
+    Struck,
+    None,
+    Unsure,
+}
+
+impl Ball {
+    fn of(kind: SwingKind) -> Self {
+        match kind {
+            SwingKind::Strike => Self::Struck,
+            SwingKind::Rehearsal => Self::None,
+            SwingKind::Unsure => Self::Unsure,
+        }
+    }
+
+    /// Why a swing is not set against struck ones.
+    fn why(self) -> Option<&'static str> {
+        match self {
+            Self::Struck => None,
+            Self::None => Some("a rehearsal, no ball was struck"),
+            Self::Unsure => Some("whether a ball was struck is not known"),
+        }
+    }
+}
+
+fn against(measure: Measure, swing: &Swing, baseline: &[&Swing], ball: Ball) -> Option<Against> {
     let all: Vec<Value> = baseline.iter().filter_map(|b| measure.of(b)).collect();
     let now = measure.of(swing);
     if now.is_none() && all.is_empty() {
@@ -109,13 +139,11 @@ fn against(measure: Measure, swing: &Swing, baseline: &[&Swing]) -> Option<Again
             let differs = difference(measure, v.value, s.mean);
             let mean = value(measure, s.mean);
             let apart = (v.value - s.mean).abs();
-            match half.filter(|&h| h > 0.0) {
-                _ if swing.kind == SwingKind::Rehearsal => {
-                    format!(
-                        "{now}, {differs} your baseline ({mean}). Can't tell: a rehearsal, no ball was struck."
-                    )
+            match (half.filter(|&h| h > 0.0), ball.why()) {
+                (_, Some(why)) => {
+                    format!("{now}, {differs} your baseline ({mean}). Can't tell: {why}.")
                 }
-                Some(h) => {
+                (Some(h), None) => {
                     let beyond = apart > h;
                     row.verdict =
                         if beyond { AgainstVerdict::BeyondOrdinary } else { AgainstVerdict::WithinOrdinary };
@@ -125,11 +153,11 @@ fn against(measure: Measure, swing: &Swing, baseline: &[&Swing]) -> Option<Again
                         if beyond { "more than" } else { "within" }
                     )
                 }
-                None if s.n < FEWEST => format!(
+                (None, None) if s.n < FEWEST => format!(
                     "{now}, {differs} your baseline so far ({mean}). Can't tell yet: {} of {FEWEST} baseline swings.",
                     s.n
                 ),
-                None => format!(
+                (None, None) => format!(
                     "{now}, {differs} your baseline ({mean}). Can't tell: the baseline shows no variation to judge by."
                 ),
             }

@@ -149,7 +149,7 @@ impl fmt::Display for CompareError {
         } else {
             write!(
                 f,
-                "{}: none of its {} swings can be compared (all rehearsals, unusable or left out by the coach; peakorder show {} says which); name another block",
+                "{}: none of its {} swings can be compared (all rehearsals, unusable, left out by the coach or with no word on the ball; peakorder show {} says which); name another block",
                 self.name, self.left_out, self.name
             )
         }

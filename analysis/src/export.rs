@@ -1,6 +1,6 @@
 //! Every swing's numbers as CSV, for other programs.
 
-use crate::load::{Loaded, counts};
+use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::order::Order;
 use peakorder_protocol::Role;
@@ -20,7 +20,7 @@ const COLUMNS: [Column; 15] = [
     ("block", |_, s| text(&s.block)),
     ("impact_s", |_, s| format!("{:.4}", s.events.impact.t_s)),
     ("kind", |_, s| s.kind.key().to_owned()),
-    ("counted", |l, s| flag(counts(s, &l.remarks))),
+    ("counted", |l, s| flag(l.remarks.counts(s))),
     ("left_out", |l, s| flag(l.remarks.excluded(s.number).is_some())),
     ("ball", |l, s| text(&l.remarks.swing(s.number).map_or(String::new(), |r| r.labels.join(", ")))),
     ("note", |l, s| text(l.remarks.swing(s.number).map_or("", |r| &r.note))),

@@ -214,11 +214,6 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, mobility, notices, coded_as: None })
 }
 
-/// Whether a swing counts in a summary.
-pub fn counts(swing: &Swing, remarks: &Remarks) -> bool {
-    swing.countable() && remarks.excluded(swing.number).is_none()
-}
-
 pub(crate) fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
     let problem = |text: String| Problem { number, text };
     let swing = dir.read_swing(number).map_err(|e| problem(e.to_string()))?;
@@ -250,7 +245,7 @@ impl Loaded {
 
     /// The swings of block `label` that count: struck, with usable timing, not left out.
     pub fn counted(&self, label: &str) -> Vec<&Swing> {
-        self.swings.iter().filter(|s| s.block == label && counts(s, &self.remarks)).collect()
+        self.swings.iter().filter(|s| s.block == label && self.remarks.counts(s)).collect()
     }
 
     /// The same session, of one block only.

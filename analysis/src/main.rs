@@ -221,13 +221,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 document(&json::ShowSwing::of(&loaded, swing))?
             } else {
                 let curves = loaded.curves(*number);
-                render::one_swing(
-                    &loaded.session,
-                    swing,
-                    loaded.remarks.swing(*number),
-                    curves.as_ref(),
-                    style,
-                )
+                render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
         Command::Compare { before, after, only, json, codes } => {

@@ -74,6 +74,9 @@ pub fn heading(sequence: &Sequence) -> String {
             format!("{first} before {second}, {tied} tied with both")
         }
     };
+    if !sequence.held_to_impact.is_empty() {
+        text = format!("{text}; {} at the top until impact", names(&sequence.held_to_impact));
+    }
     if !order.rising.is_empty() {
         let between = if text.is_empty() { "" } else { "; " };
         text = format!("{text}{between}{} still rising at impact", names(&order.rising));

@@ -17,6 +17,9 @@ pub struct BlockSummary {
     pub used: Vec<u32>,
     /// Numbers of the rehearsals (no strike), left out.
     pub rehearsals: Vec<u32>,
+    /// Numbers of the swings of which neither the straps nor the coach say whether they hit a ball, left
+    /// out.
+    pub unsure: Vec<u32>,
     /// Swings whose timing is unusable, left out, with the reason.
     pub unusable: Vec<(u32, String)>,
     /// Swings that the coach left out, with the reason (may be empty).
@@ -75,6 +78,7 @@ pub fn by_block(swings: &[Swing]) -> Vec<(String, Vec<&Swing>)> {
 pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSummary {
     let mut excluded = Vec::new();
     let mut rehearsals = Vec::new();
+    let mut unsure = Vec::new();
     let mut unusable = Vec::new();
     let mut used = Vec::new();
     for &swing in swings {
@@ -82,6 +86,8 @@ pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSumm
             excluded.push((swing.number, reason.to_owned()));
         } else if swing.kind == SwingKind::Rehearsal {
             rehearsals.push(swing.number);
+        } else if !remarks.struck(swing) {
+            unsure.push(swing.number);
         } else if swing.quality.usable {
             used.push(swing);
         } else {
@@ -91,6 +97,7 @@ pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSumm
     BlockSummary {
         label: label.to_owned(),
         rehearsals,
+        unsure,
         unusable,
         excluded,
         orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),

@@ -14,8 +14,13 @@ use peakorder_analysis::summary::{MeasureSummary, summarise, summarise_measure};
 use peakorder_analysis::target::{AnswerKind, Tally, about, answer, default_margin, fixed};
 use peakorder_analysis::{json, words};
 use peakorder_protocol::Role;
-use peakorder_protocol::remark::{Bound, What};
+use peakorder_protocol::remark::{Bound, Remarks, What};
 use peakorder_protocol::swing::Swing;
+
+/// Nothing is said of any swing.
+fn said() -> Remarks {
+    Remarks::default()
+}
 
 /// Swings whose only difference is the pelvis turn at the top.
 fn turned(turns: &[f64]) -> Vec<Swing> {
@@ -45,7 +50,7 @@ fn turn_against(now: f64, baseline: &[f64]) -> Against {
     let mut last = turned(&[now]).remove(0);
     last.number = 99;
     let refs: Vec<&Swing> = swings.iter_mut().map(|s| &*s).collect();
-    of(&against_baseline(&last, &refs), TURN).clone()
+    of(&against_baseline(&last, &refs, &said()), TURN).clone()
 }
 
 #[test]
@@ -86,18 +91,22 @@ fn what_does_not_count_is_no_baseline() {
         s.tempo.downswing_from = Role::Thorax;
     }
     let refs: Vec<&Swing> = swings.iter().collect();
-    let rows = against_baseline(&now, &refs);
+    let rows = against_baseline(&now, &refs, &said());
     // Itself, a rehearsal, an unusable one and one without turns: no turn is left but of
     // another definition.
     let row = of(&rows, TURN);
     assert_eq!((row.n, row.verdict), (0, AgainstVerdict::CannotTellYet));
     assert!(row.words.contains("another definition"), "{}", row.words);
     let missing = without_turns(turned(&[-40.0]).remove(0));
-    let row = of(&against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>()), TURN).clone();
+    let row =
+        of(&against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>(), &said()), TURN).clone();
     assert!(row.words.contains("not measured in this swing") && row.value.is_none());
     // A rehearsal is never judged.
-    let row =
-        against_baseline(&rehearse(turned(&[-60.0]).remove(0)), &turned(&EIGHT).iter().collect::<Vec<_>>());
+    let row = against_baseline(
+        &rehearse(turned(&[-60.0]).remove(0)),
+        &turned(&EIGHT).iter().collect::<Vec<_>>(),
+        &said(),
+    );
     assert!(row.iter().all(|r| r.verdict == AgainstVerdict::CannotTellYet));
 }
 
@@ -119,7 +128,7 @@ fn the_band_covers_nineteen_of_twenty() {
 fn any_measure_can_be_said() {
     let swings = two_blocks();
     let baseline: Vec<&Swing> = swings.iter().filter(|s| s.block == "baseline").collect();
-    for row in against_baseline(&swings[20], &baseline) {
+    for row in against_baseline(&swings[20], &baseline, &said()) {
         assert!(row.words.ends_with('.') && row.words.len() < 160, "{}", row.words);
         judges_nothing(&row.words);
         for bad in ["  ", "°°"] {

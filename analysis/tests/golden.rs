@@ -8,6 +8,7 @@ use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::render::{self, Style};
+use peakorder_protocol::remark::Remarks;
 use std::path::{Path, PathBuf};
 
 fn check(name: &str, got: &str, folder: &Path) {
@@ -48,7 +49,8 @@ fn swing_at_100_columns() {
     let loaded = load(&spec(&path, "")).expect("a good session");
     let swing = loaded.swing(5).expect("swing 5");
     let curves = loaded.curves(5).expect("curves");
-    let text = render::one_swing(&loaded.session, swing, None, Ok(&curves), Style::new(100, false));
+    let text =
+        render::one_swing(&loaded.session, swing, &Remarks::default(), Ok(&curves), Style::new(100, false));
     check("swing-100.txt", &text, &path);
 }
 
@@ -74,7 +76,7 @@ fn no_line_is_wider_than_asked_for() {
         let style = Style::new(width, false);
         let texts = [
             render::session(&all, style),
-            render::one_swing(&all.session, swing, None, Ok(&curves), style),
+            render::one_swing(&all.session, swing, &Remarks::default(), Ok(&curves), style),
             render::comparison(&comparison, style),
         ];
         for line in texts.iter().flat_map(|t| t.lines()) {
@@ -92,7 +94,8 @@ fn meaning_does_not_rest_on_colour() {
     let curves = all.curves(5).expect("curves");
     let draw = |colour| {
         let style = Style::new(100, colour);
-        render::session(&all, style) + &render::one_swing(&all.session, swing, None, Ok(&curves), style)
+        render::session(&all, style)
+            + &render::one_swing(&all.session, swing, &Remarks::default(), Ok(&curves), style)
     };
     let coloured = draw(true);
     // Pelvis of the Okabe–Ito palette, #0072B2 (Okabe M, Ito K 2008).

@@ -94,7 +94,7 @@ fn without_an_arm_strap_the_arm_is_no_number() {
 fn a_segment_still_rising_at_impact_has_no_peak() {
     let mut s = with_peaks(1, [87.0, 68.0, 50.0]);
     let peak = s.segments.get_mut(&Role::Thorax).and_then(|g| g.peak.as_mut()).expect("a peak");
-    peak.outcome = Outcome::RisingAtImpact;
+    peak.outcome = Outcome::Rising;
     order(&mut s);
     s.sequence.rising_at_impact = vec![Role::Thorax];
     assert_eq!(peaks_text(&s), "pelvis → arm, thorax ↗");

@@ -79,6 +79,13 @@ pub enum What {
         #[serde(default)]
         reason: String,
     },
+    /// Whether every swing of a block hits a ball: then those count of which the straps could not tell.
+    Balls {
+        /// The block's label.
+        block: String,
+        /// Every swing hits a ball?
+        every_swing: bool,
+    },
     /// Sets the drill target from this moment on; `None` ends it.
     Target {
         /// The target.
@@ -398,6 +405,7 @@ impl What {
                 known_swing(*swing)?;
                 short_text("a reason", reason, TEXT_LIMIT)
             }
+            Self::Balls { block, .. } => short_text("a block's label", block, TEXT_LIMIT),
             Self::Target { target: Some(target) } => target.check(),
             Self::Target { target: None } | Self::Undo { .. } => Ok(()),
         }
@@ -423,6 +431,18 @@ impl What {
             }
             Self::Exclude { swing, excluded: false, .. } => {
                 format!("swing {swing} taken into the summaries again")
+            }
+            Self::Balls { block, every_swing } => {
+                let of = if block.is_empty() {
+                    "before the first block".to_owned()
+                } else {
+                    format!("in block {}", shortened(block))
+                };
+                if *every_swing {
+                    format!("every swing {of} hits a ball")
+                } else {
+                    format!("not every swing {of} hits a ball")
+                }
             }
             Self::Target { target: Some(target) } => format!("target: {}", shortened(&target.words)),
             Self::Target { target: None } => "target ended".into(),

@@ -10,7 +10,7 @@
 mod backswing;
 
 use flate2::read::GzDecoder;
-use peakorder_protocol::swing::Swing;
+use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
 use serde_json::Value;
@@ -186,7 +186,8 @@ fn lost_samples_never_give_a_wrong_peak() {
         for ((truth, whole), hole) in whole.iter().zip(&holes) {
             let range = truth["start_s"].as_f64().unwrap()..truth["end_s"].as_f64().unwrap();
             let swing = found.iter().find(|s| range.contains(&s.events.impact.t_s)).expect("it is found");
-            assert_eq!(swing.kind, whole.kind, "{segment}, {hole:?}");
+            // Where impact lies in the hole nothing is said of the strike.
+            assert!([whole.kind, SwingKind::Unsure].contains(&swing.kind), "{segment}, {hole:?}");
             for (role, whole) in &whole.segments {
                 let (Some(got), Some(want)) = (&swing.segments[role].peak, &whole.peak) else {
                     withheld += 1;
@@ -195,8 +196,10 @@ fn lost_samples_never_give_a_wrong_peak() {
                 let apart_ms = (got.t_s - want.t_s).abs() * 1e3;
                 // Two readings of one peak differ by less than both bands together, or by a sample.
                 let allowed_ms = (HALF * (got.sd_ms + want.sd_ms)).max(4.0);
+                // A stretch that ends at impact holds the peak found without the hole.
+                let alike = got.outcome == want.outcome || got.outcome == Outcome::Held;
                 assert!(
-                    got.outcome == want.outcome && apart_ms <= allowed_ms,
+                    alike && apart_ms <= allowed_ms,
                     "{segment}, {hole:?}: {role} {got:?}, without the hole {want:?}"
                 );
                 kept += 1;

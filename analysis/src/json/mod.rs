@@ -8,7 +8,7 @@
 //!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
 //!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
 //!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
-//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unusable`, `excluded`, `orders` and `reversal_orders`
+//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
 //!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`

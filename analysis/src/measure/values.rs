@@ -4,7 +4,7 @@ use super::definition::top;
 use super::{Definition, Value};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{
-    AngleSet, ArmUse, Backswing, Outcome, Segment, Separation, SpeedKind, Swing,
+    AngleSet, ArmUse, Backswing, Outcome, Peak, Segment, Separation, SpeedKind, Swing,
 };
 
 /// A value and its standard uncertainty, if stated.
@@ -22,7 +22,8 @@ pub(super) fn gap(swing: &Swing, from: Role, to: Role) -> Option<Value> {
     let definition = Definition::Gap(speed_kind(swing, from)?, speed_kind(swing, to)?);
     let found = |a: Role, b: Role| swing.sequence.gaps.iter().find(|g| (g.from, g.to) == (a, b));
     let (gap, sign) = found(from, to).map(|g| (g, 1.0)).or_else(|| Some((found(to, from)?, -1.0)))?;
-    Some(Value { value: sign * gap.gap_ms, sd: Some(gap.sd_ms), definition })
+    // Of a top that lasted until impact only the order is told.
+    (!gap.held).then_some(Value { value: sign * gap.gap_ms, sd: Some(gap.sd_ms), definition })
 }
 
 pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
@@ -34,16 +35,20 @@ pub(super) fn peak_before_impact(swing: &Swing, role: Role) -> Option<Value> {
     })
 }
 
+/// The top of a segment's speed. One still rising has none before impact.
+fn topped(swing: &Swing, role: Role) -> Option<&Peak> {
+    segment(swing, role)?.peak.as_ref().filter(|p| p.outcome != Outcome::Rising)
+}
+
 pub(super) fn peak_speed(swing: &Swing, role: Role) -> Option<Value> {
     let definition = Definition::Speed(speed_kind(swing, role)?);
-    let peak = swing.peak(role)?;
+    let peak = topped(swing, role)?;
     Some(Value { value: peak.speed_dps, sd: peak.speed_sd_dps, definition })
 }
 
 pub(super) fn speed_kept(swing: &Swing, role: Role) -> Option<Value> {
     let segment = segment(swing, role)?;
-    // A speed still rising has no peak to be kept of.
-    segment.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)?;
+    topped(swing, role)?;
     Some(Value {
         value: segment.speed_kept_at_impact? * 100.0,
         sd: segment.speed_kept_sd.map(|sd| sd * 100.0),

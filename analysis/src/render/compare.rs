@@ -53,7 +53,7 @@ fn describe(side: &Side) -> String {
     let summary = &side.summary;
     let mut text =
         format!("{}: {} of {}", clean(&side.title), plural(summary.used.len(), "swing"), clean(&side.name));
-    let left_out = summary.rehearsals.len() + summary.unusable.len();
+    let left_out = summary.rehearsals.len() + summary.unusable.len() + summary.unsure.len();
     if left_out > 0 {
         let _ = write!(
             text,
@@ -61,6 +61,10 @@ fn describe(side: &Side) -> String {
             plural(summary.rehearsals.len(), "rehearsal"),
             summary.unusable.len()
         );
+        if !summary.unsure.is_empty() {
+            let _ =
+                write!(text, ", {} of which it is not known whether they hit a ball", summary.unsure.len());
+        }
     }
     if !summary.excluded.is_empty() {
         let _ = write!(text, "; left out by the coach: {}", summary.excluded.len());

@@ -155,6 +155,9 @@ fn counts(summary: &BlockSummary) -> String {
         let n = plural(summary.rehearsals.len(), "rehearsal");
         left_out.push(format!("{n} ({})", list(&summary.rehearsals)));
     }
+    if !summary.unsure.is_empty() {
+        left_out.push(format!("{} unsure ({})", summary.unsure.len(), list(&summary.unsure)));
+    }
     if !summary.unusable.is_empty() {
         let numbers: Vec<u32> = summary.unusable.iter().map(|u| u.0).collect();
         left_out.push(format!("{} unusable ({})", numbers.len(), list(&numbers)));
@@ -230,8 +233,9 @@ fn kind(swing: &Swing, said: &Remarks) -> &'static str {
     }
     match (swing.kind, swing.quality.usable) {
         (SwingKind::Rehearsal, _) => "rehearsal",
-        (SwingKind::Strike, true) => "strike",
-        (SwingKind::Strike, false) => "unusable",
+        (SwingKind::Unsure, _) if !said.struck(swing) => "unsure",
+        (SwingKind::Strike | SwingKind::Unsure, true) => "strike",
+        (SwingKind::Strike | SwingKind::Unsure, false) => "unusable",
     }
 }
 
@@ -253,8 +257,7 @@ fn gap(swing: &Swing, from: Role, to: Role) -> String {
 }
 
 fn peak_speed(swing: &Swing, role: Role) -> String {
-    let rising =
-        swing.segments.get(&role).and_then(|s| s.peak).is_some_and(|p| p.outcome == Outcome::RisingAtImpact);
+    let rising = swing.segments.get(&role).and_then(|s| s.peak).is_some_and(|p| p.outcome == Outcome::Rising);
     if rising { "↗".to_owned() } else { measured(swing, role, Measure::PeakSpeed(role), 0) }
 }
 

@@ -10,25 +10,25 @@ use crate::stats::Z95;
 use crate::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
-use peakorder_protocol::remark::SwingRemarks;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Segment, Swing, SwingKind};
 use std::fmt::Write as _;
 
-/// One swing as text, with what the coach `said` of it; `curves` is `Err` with the reason
+/// One swing as text, with what the coach's `remarks` say of it; `curves` is `Err` with the reason
 /// where there are none.
 pub fn one_swing(
     session: &Session,
     swing: &Swing,
-    said: Option<&SwingRemarks>,
+    remarks: &Remarks,
     curves: Result<&Curves, &NoCurves>,
     style: Style,
 ) -> String {
     let mut out = String::new();
     head(&mut out, style, session);
-    heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing));
+    heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing, remarks.struck(swing)));
     sequence(&mut out, style, swing);
-    if let Some(said) = said {
+    if let Some(said) = remarks.swing(swing.number) {
         wrap(&mut out, style, "  coach      ", &said::one(said));
     }
     out.push('\n');
@@ -56,7 +56,7 @@ pub fn one_swing(
     out
 }
 
-fn title(swing: &Swing) -> String {
+fn title(swing: &Swing, struck: bool) -> String {
     let block = if swing.block.is_empty() {
         crate::load::NO_BLOCK.to_owned()
     } else {
@@ -65,6 +65,8 @@ fn title(swing: &Swing) -> String {
     let kind = match swing.kind {
         SwingKind::Strike => "strike",
         SwingKind::Rehearsal => "rehearsal (left out of the statistics)",
+        SwingKind::Unsure if struck => "strike, as the coach says of the block",
+        SwingKind::Unsure => "strike or rehearsal: not known (left out of the statistics)",
     };
     let evidence = match swing.events.impact.evidence {
         Evidence::ArmShock => "impact seen by the arm strap",
@@ -102,11 +104,13 @@ fn segment_table(swing: &Swing) -> Table {
             let p = s.peak?;
             Some(match p.outcome {
                 Outcome::Peak => banded(p.before_impact_ms, Some(p.sd_ms.hypot(impact.sd_ms)), 0, false),
-                Outcome::RisingAtImpact => "↗ rising".into(),
+                Outcome::Held if swing.kind == SwingKind::Strike => "held".into(),
+                Outcome::Held => "can't tell".into(),
+                Outcome::Rising => "↗ rising".into(),
             })
         }),
         ("peak speed, °/s", &|s| {
-            let p = s.peak.filter(|p| p.outcome == Outcome::Peak)?;
+            let p = s.peak.filter(|p| p.outcome != Outcome::Rising)?;
             Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
         ("speed at impact, °/s", &|s| {
@@ -117,7 +121,7 @@ fn segment_table(swing: &Swing) -> Table {
             Some(banded(kept, s.speed_kept_sd.map(|sd| sd * 100.0), 0, false))
         }),
         ("resultant peak, °/s", &|s| {
-            let p = s.resultant_peak.filter(|p| p.outcome == Outcome::Peak)?;
+            let p = s.resultant_peak.filter(|p| p.outcome != Outcome::Rising)?;
             Some(banded(p.speed_dps, p.speed_sd_dps, 0, false))
         }),
     ];

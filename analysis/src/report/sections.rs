@@ -72,6 +72,7 @@ pub(super) fn blocks(loaded: &Loaded) -> Markup {
     let left_out = |s: &BlockSummary| -> Vec<String> {
         let counts = [
             (s.rehearsals.len(), "without a ball"),
+            (s.unsure.len(), "with or without a ball, not known"),
             (s.unusable.len(), "not measured well enough"),
             (s.excluded.len(), "by the coach"),
         ];

@@ -114,6 +114,8 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             t_s: impact_s - before / 1e3,
             before_impact_ms: before,
             sd_ms: 1.3,
+            band_ms: None,
+            within_2pct_ms: None,
             speed_dps: speed,
             speed_sd_dps: Some(0.008 * speed),
             outcome: Outcome::Peak,
@@ -259,7 +261,7 @@ fn ordered(times: &[(Role, f64)], sd_ms: f64) -> (Vec<Vec<Role>>, Vec<Gap>) {
     for (i, &(from, a)) in times.iter().enumerate() {
         for &(to, b) in &times[i + 1..] {
             let gap_ms = (b - a) * 1e3;
-            gaps.push(Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > 1.96 * sd_ms });
+            gaps.push(Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > 1.96 * sd_ms, held: false });
         }
     }
     let groups = PartialOrder::new(times.iter().map(|t| t.0), &gaps).groups(&gaps);

@@ -246,8 +246,8 @@ impl Tally {
             let Some(segment) = swing.segments.get(role) else { continue };
             if truth.strike {
                 self.rising_told.push(
-                    segment.peak.is_some_and(|p| p.outcome == Outcome::RisingAtImpact)
-                        == (t.outcome == Outcome::RisingAtImpact),
+                    segment.peak.is_some_and(|p| p.outcome == Outcome::Rising)
+                        == (t.outcome == Outcome::Rising),
                 );
             }
             if let (Some(p), Some(e)) = (swing.peak(*role), late.get(role)) {

@@ -8,10 +8,10 @@ use super::calibrate::Mounting;
 use super::calibrate::slip::{AddressGravity, Moved};
 use super::calibrate::steps::{StepSamples, judge};
 use super::clock::time::SessionTime;
-use super::detect::phases;
+use super::detect::phases::{self, Phases};
 use super::detect::signal::Tracks;
 use super::detect::trigger::{Candidate, Trigger};
-use super::measure::{Context, curves, follow, measure};
+use super::measure::{Context, Part, curves, follow, measure};
 use super::mobility::Turns;
 use super::segment::Segment;
 use super::settings::Settings;
@@ -349,6 +349,10 @@ impl Pipeline {
             out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::NoTrunk });
             return;
         }
+        if let Some(deg) = upright_at_address(&parts, &phases) {
+            out.push(Output::NotASwing { t_s: candidate.at_s, why: phases::Rejection::Upright(deg) });
+            return;
+        }
         let moved = self.moved(&parts);
         let number = self.swings + 1;
         let block = self
@@ -370,7 +374,7 @@ impl Pipeline {
     }
 
     /// Straps whose gravity at address is not where it was over the swings since calibration.
-    fn moved(&mut self, parts: &[super::measure::Part<'_>]) -> Vec<(Role, Moved)> {
+    fn moved(&mut self, parts: &[Part<'_>]) -> Vec<(Role, Moved)> {
         let slip_deg = self.settings.slip_deg;
         parts
             .iter()
@@ -381,4 +385,24 @@ impl Pipeline {
             })
             .collect()
     }
+}
+
+/// A ball on the ground is addressed with the trunk bent forward; one that is kicked or thrown is not.
+/// Below this, pelvis and thorax together, deg, no golf swing begins (own judgement: golfers stand at 30–60
+/// for the two together, and stiff ones bend the more at the hips).
+const UPRIGHT_DEG: f64 = 12.0;
+
+/// How far forward pelvis and thorax lean at address, together, if less than any golfer does. Without an
+/// arm strap nothing else tells a throw or a kick from a swing; with one, where it goes does.
+fn upright_at_address(parts: &[Part<'_>], phases: &Phases) -> Option<f64> {
+    if parts.iter().any(|p| p.window.role == Role::LeadArm) {
+        return None;
+    }
+    let lean = |role| {
+        let part = parts.iter().find(|p| p.window.role == role)?;
+        part.window.mounting?;
+        part.path.at(&part.path.flexion_deg, phases.address_to_s)
+    };
+    let deg = lean(Role::Pelvis)? + lean(Role::Thorax)?;
+    (deg < UPRIGHT_DEG).then_some(deg)
 }

@@ -207,7 +207,7 @@ function drawPicks() {
   const from = pair.second?.session ?? here;
   const pick = (id, label, change, options) => h('div', {}, h('label', { for: id }, label), h('select', { id, 'data-key': id, onchange: (e) => change(e.target.value) }, options));
   const list = (all, number) => [...all].reverse().map((x) => h('option', { value: x.number, selected: x.number === number },
-    `${x.number} · ${blockName(x.block)}${x.kind === 'rehearsal' ? ' · rehearsal' : ''}`));
+    `${x.number} · ${blockName(x.block)}${x.kind === 'strike' ? '' : ` · ${x.kind === 'rehearsal' ? 'rehearsal' : 'ball not known'}`}`));
   const again = (id) => {
     document.activeElement.blur();
     drawPicks();

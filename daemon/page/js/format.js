@@ -69,7 +69,10 @@ export function peakOf(swing, role) {
 export function noPeakWords(swing, role) {
   const segment = swing.segments[role];
   if (!segment) return 'no strap';
-  if (segment.peak?.outcome === 'rising-at-impact') return 'still rising';
+  if (segment.peak?.outcome === 'held') {
+    return ['arm-shock', 'trunk-shock'].includes(swing.events.impact.evidence) ? 'held to impact' : 'can’t tell';
+  }
+  if (['rising', 'rising-at-impact'].includes(segment.peak?.outcome)) return 'still rising';
   return 'withheld';
 }
 
@@ -107,10 +110,13 @@ export function blockName(label) {
   return label || 'before the first block';
 }
 
+/** What a swing is that is not known to have been a strike. */
+export const KINDS = { rehearsal: 'rehearsal, no strike', unsure: 'ball or not: not known' };
+
 /** `swing 14 · pivot drill`, and whether it counts. */
 export function swingTitle(swing, remark) {
   const parts = [`Swing ${swing.number}`, blockName(swing.block)];
-  if (swing.kind === 'rehearsal') parts.push('rehearsal, no strike');
+  if (swing.kind !== 'strike') parts.push(KINDS[swing.kind]);
   if (remark?.excluded) parts.push('left out');
   return parts.join(' · ');
 }
@@ -118,7 +124,7 @@ export function swingTitle(swing, remark) {
 /** The swing as a screen reader says it. */
 export function swingSpoken(swing) {
   const gaps = tellingGaps(swing).map(gapSentence);
-  const kind = swing.kind === 'rehearsal' ? ' Rehearsal, no strike.' : '';
+  const kind = swing.kind === 'strike' ? '' : ` ${capital(KINDS[swing.kind])}.`;
   return `Swing ${swing.number}.${kind} ${swing.order_words}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
 }
 

@@ -1,8 +1,9 @@
 // The coach's remarks on a swing: the ball in one tap, a note, leaving it out, undo.
 
-import { attempt, isCoach, lesson, refresh, remarkOf, store } from './store.js';
+import { attempt, isCoach, lesson, refresh, remarkOf, store, struck } from './store.js';
 import { get, part, post } from './api.js';
 import { button, h } from './dom.js';
+import { blockName } from './format.js';
 
 /** Ball flight in the words coaches use; common practice, no source. */
 const LABELS = ['solid', 'thin', 'fat', 'left', 'right'];
@@ -58,6 +59,9 @@ export function outcomeRow(swing) {
       }), { class: 'tap', 'aria-pressed': String(on) });
     }),
     h('span', { class: 'gap', 'aria-hidden': 'true' }),
+    swing.kind === 'unsure' && button('every swing hits a ball', 'all-balls', () => remark(session, {
+      what: 'balls', block: swing.block, every_swing: !struck(swing),
+    }), { class: 'tap plain', 'aria-pressed': String(struck(swing)), title: `The straps could not feel it. Say so of the block “${blockName(swing.block)}”, and its swings count.` }),
     button(said.note ? 'note ✓' : 'note', 'note', () => noteDialog(session, swing.number, said.note), { class: 'tap plain', 'aria-label': said.note ? `note ✓: ${said.note}` : 'Write a note' }),
     button(said.excluded ? 'count it again' : 'leave out', 'leave-out', () => leaveOut(session, swing.number, said.excluded), { class: 'tap plain' }),
     last && button('undo', 'undo', () => undo(session), { class: 'tap plain', 'aria-label': `Undo: ${last.words}`, title: last.words }));

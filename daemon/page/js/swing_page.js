@@ -1,6 +1,6 @@
 // The swing just made, filling the page; and how the ones before it spread.
 
-import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
+import { choose, isCoach, lesson, remarkOf, shownSwing, store, struck, swings } from './store.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
 import { capital, swingTitle } from './format.js';
@@ -73,7 +73,7 @@ function draw() {
   const turnWidth = wide ? root.clientWidth - width - 48 : half ? Math.floor((width - 40) / 2) : width;
   show(right,
     h('div', {}, h('h2', { class: 'small-title' }, 'Turn from address, at top and at impact'),
-      turns(swing, recent.filter((w) => w.kind === 'strike' && !remarkOf(w.number).excluded), turnWidth),
+      turns(swing, recent.filter((w) => struck(w) && !remarkOf(w.number).excluded), turnWidth),
       !half && backswing(swing, turnWidth),
       half && answerPart(swing)),
     h('div', {}, half ? backswing(swing, turnWidth) : answerPart(swing), differences(swing), withheld(swing)));
@@ -136,6 +136,7 @@ function differences(swing) {
     return h('section', { class: 'against' }, titleText,
       h('p', { class: 'difference' }, swing.kind === 'rehearsal'
         ? 'Can’t tell: a rehearsal, no ball was struck.'
+        : !struck(swing) ? 'Can’t tell: whether a ball was struck is not known.'
         : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`));
   }
   const beyond = known.filter((a) => a.verdict === 'beyond_ordinary');

@@ -1,7 +1,7 @@
 // Which swings are looked at from above: one of the lesson on the page, and one to lay over it
 // or beside it, of the same lesson or of another of this player.
 
-import { attempt, complete, lesson, shownSwing, swings } from './store.js';
+import { attempt, complete, lesson, shownSwing, struck, swings } from './store.js';
 import { get, part } from './api.js';
 import { personOf } from './format.js';
 
@@ -56,7 +56,7 @@ export async function secondFrom(session, number) {
 /** A struck swing of the block that the first one is of, the last of them. */
 function alike(all) {
   const first = firstSwing();
-  return all.filter((x) => x.kind === 'strike' && x.block === first?.block).at(-1);
+  return all.filter((x) => struck(x) && x.block === first?.block).at(-1);
 }
 
 export const firstSwing = () => swings().find((x) => x.number === pair.first) ?? null;

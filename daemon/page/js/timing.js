@@ -4,6 +4,7 @@
 import { h, s } from './dom.js';
 import { Z95, NAMES, ROLES, capital, half, tellingGaps, tiedWithBoth, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
 import { line, mark, text } from './shapes.js';
+import { struck } from './store.js';
 
 /** The page's measures for a given width. */
 export function layout(width, swings) {
@@ -24,7 +25,7 @@ function impactLine(l, height, swing) {
   const w = Math.max(1, l.x(sd) - l.x(-sd));
   return [
     s('rect', { class: 'impact-band', x: x - w / 2, y: 0, width: w, height }),
-    s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height, 'stroke-dasharray': swing.kind === 'rehearsal' ? '3 5' : null }),
+    s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height, 'stroke-dasharray': swing.kind === 'strike' ? null : '3 5' }),
   ];
 }
 
@@ -45,6 +46,12 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
     const edge = l.width - 4;
     if (!peak) {
       const words = noPeakWords(swing, role);
+      const held = swing.segments[role]?.peak;
+      if (words === 'held to impact') {
+        const from = l.x(-(held.before_impact_ms + Z95 * held.sd_ms));
+        parts.push(s('rect', { class: `beam ${role}`, x: from, y: y - row * 0.42, width: Math.max(3, l.x(0) - from), height: row * 0.84 }));
+        parts.push(line(role, [[from, y], [l.x(0), y]]));
+      }
       if (words === 'still rising') {
         const x = l.x(0);
         parts.push(line(role, [[l.x(-60), y], [x - 16, y]]), s('path', { class: `mark ${role} hollow`, d: `M${x - 18} ${y - 11}L${x} ${y}L${x - 18} ${y + 11}Z` }));
@@ -53,8 +60,11 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
       return;
     }
     const x = l.x(-peak.before_impact_ms);
-    const w = Math.max(3, l.x(peak.sd_ms * Z95) - l.x(-peak.sd_ms * Z95));
-    parts.push(s('rect', { class: `beam ${role}`, x: x - w / 2, y: y - row * 0.42, width: w, height: row * 0.84 }));
+    const [before, after] = peak.band_ms ?? [peak.sd_ms * Z95, peak.sd_ms * Z95];
+    const from = Math.min(l.x(-peak.before_impact_ms - before), x - 1.5);
+    const to = Math.max(l.x(-peak.before_impact_ms + after), x + 1.5);
+    parts.push(s('rect', { class: `beam ${role}`, x: from, y: y - row * 0.42, width: to - from, height: row * 0.84 }));
+    if (peak.within_2pct_ms) parts.push(span(role, peak, l, y + row * 0.42));
     parts.push(mark(role, x, y, 12));
     const sd = Math.hypot(peak.sd_ms, swing.events.impact.sd_ms);
     parts.push(s('text', { x: edge, y: y + 11, class: 'row-number', 'text-anchor': 'end' }, num(peak.before_impact_ms), s('tspan', { class: 'unit' }, ` ± ${half(sd)}${l.narrow ? '' : ' ms'}`)));
@@ -65,6 +75,12 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
   if (tied) parts.push(tiedWords(swing, tied, l, yOf));
   for (const gap of tellingGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
   return s('svg', { class: 'strip', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': stripWords(swing) }, parts);
+}
+
+/** While the speed was within 2 % of its largest: a bar below the mark. */
+function span(role, peak, l, y) {
+  const [from, to] = peak.within_2pct_ms.map((ms) => l.x(-peak.before_impact_ms + ms));
+  return s('path', { class: `span ${role}`, d: `M${from} ${y - 4}V${y}H${to}V${y - 4}` }, s('title', {}, 'within 2 % of the fastest'));
 }
 
 const xOf = (swing, role, l) => l.x(-peakOf(swing, role).before_impact_ms);
@@ -146,7 +162,7 @@ export function axis(l, swing) {
   for (let ms = 0; ms >= l.from + 6; ms -= step) {
     const x = l.x(ms);
     parts.push(s('line', { class: 'tick', x1: x, x2: x, y1: 0, y2: 7 }));
-    const words = ms !== 0 ? `${num(-ms)} ms` : (swing?.kind === 'rehearsal' ? 'no strike: estimated' : 'impact');
+    const words = ms !== 0 ? `${num(-ms)} ms` : ({ rehearsal: 'no strike: estimated', unsure: 'impact: estimated' }[swing?.kind] ?? 'impact');
     parts.push(text(x, 25, words, 'axis-text', 'middle'));
   }
   if (!l.narrow) parts.push(text(l.width - 4, 25, '± 95 %', 'axis-text', 'end'));
@@ -192,7 +208,7 @@ export function speeds(swing, curves, l, height = 140) {
 /** One line of the run of swings: the three peaks, small. */
 export function runLine(swing, l, height = 24) {
   const y = height / 2;
-  const kind = swing.kind === 'rehearsal' ? 'hollow' : '';
+  const kind = swing.kind === 'strike' ? '' : 'hollow';
   const x = l.x(0);
   return s('svg', { class: 'run-line', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, 'aria-hidden': 'true' },
     s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height }),
@@ -207,7 +223,7 @@ export function run(swings, l, { remarkOf, shown, open, count }) {
   const last = swings.slice(-count).reverse();
   return h('ol', { class: 'run', reversed: true }, last.map((swing) => {
     const remark = remarkOf(swing.number);
-    const state = remark.excluded ? 'left out' : swing.kind === 'rehearsal' ? 'rehearsal' : '';
+    const state = remark.excluded ? 'left out' : { rehearsal: 'rehearsal', unsure: struck(swing) ? '' : 'ball not known' }[swing.kind] ?? '';
     const note = [state, ...remark.labels].filter(Boolean).join(', ');
     return h('li', { class: remark.excluded ? 'excluded' : '' },
       h('button', {

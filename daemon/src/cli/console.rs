@@ -96,8 +96,10 @@ pub(super) fn swing_line(swing: &Swing) -> String {
     if !swing.block.is_empty() {
         let _ = write!(line, "  {}", swing.block);
     }
-    if swing.kind == SwingKind::Rehearsal {
-        line.push_str("  (rehearsal)");
+    match swing.kind {
+        SwingKind::Strike => {}
+        SwingKind::Rehearsal => line.push_str("  (rehearsal)"),
+        SwingKind::Unsure => line.push_str("  (ball not known)"),
     }
     for (role, segment) in &swing.segments {
         if let Some(peak) = &segment.peak {

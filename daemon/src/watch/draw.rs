@@ -104,7 +104,11 @@ fn half(sd: Option<f64>) -> String {
 }
 
 fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
-    let kind = if swing.kind == SwingKind::Rehearsal { "  (rehearsal)" } else { "" };
+    let kind = match swing.kind {
+        SwingKind::Strike => "",
+        SwingKind::Rehearsal => "  (rehearsal)",
+        SwingKind::Unsure => "  (ball not known)",
+    };
     let order = Order::of_peaks(&swing.sequence).map_or_else(|| "no peak measured".into(), |o| o.text());
     lines.push(Line::heading(format!("swing {}{kind}  {order}", swing.number)));
     for gap in &swing.sequence.gaps {

@@ -4,6 +4,7 @@ use super::client::Update;
 use peakorder_analysis::order::{Order, Share, shares};
 use peakorder_analysis::words;
 use peakorder_protocol::calibration::CalibrationStep;
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
 use serde_json::Value;
 use std::fmt::Write as _;
@@ -106,10 +107,12 @@ impl Lesson {
     /// How often each order came in the block of the last swing, among usable strikes.
     pub fn tally(&self) -> (String, Vec<Share>) {
         let block = self.swings.last().map_or(String::new(), |s| s.block.clone());
+        // What the coach says of swings and blocks is not shown here.
+        let said = Remarks::default();
         let orders = self
             .swings
             .iter()
-            .filter(|s| s.block == block && s.countable())
+            .filter(|s| s.block == block && said.counts(s))
             .filter_map(|s| Order::of_peaks(&s.sequence));
         let shares = shares(orders);
         (block, shares)

@@ -293,11 +293,7 @@ impl Finder<'_> {
             peak_s,
             peak_before_ms: 1000.0 * (impact - peak_s),
             peak_dps: self.speed(role, peak_s).to_degrees(),
-            outcome: if impact - peak_s < 10.0 * TOLERANCE_S {
-                Outcome::RisingAtImpact
-            } else {
-                Outcome::Peak
-            },
+            outcome: if impact - peak_s < 10.0 * TOLERANCE_S { Outcome::Rising } else { Outcome::Peak },
             speed_at_impact_dps: self.speed(role, impact).to_degrees(),
             resultant_peak_s,
             resultant_peak_dps: self.resultant(role, resultant_peak_s).to_degrees(),

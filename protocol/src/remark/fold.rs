@@ -1,6 +1,7 @@
 //! The state that a session's remarks come to.
 
 use super::{Remark, Target, What};
+use crate::swing::{Swing, SwingKind};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -10,6 +11,9 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Remarks {
     /// By number of the swing; a swing of which nothing is said is absent.
     pub swings: BTreeMap<u32, SwingRemarks>,
+    /// Labels of the blocks in which every swing hits a ball.
+    #[serde(default)]
+    pub balls: BTreeSet<String>,
     /// Notes of the lesson, in the order made.
     pub notes: Vec<LessonNote>,
     /// The target in force after the last remark.
@@ -103,6 +107,13 @@ impl Remarks {
                 said.excluded = *excluded;
                 said.reason = if *excluded { reason.clone() } else { String::new() };
             }
+            What::Balls { block, every_swing } => {
+                if *every_swing {
+                    self.balls.insert(block.clone());
+                } else {
+                    self.balls.remove(block);
+                }
+            }
             What::Target { target } => {
                 self.targets.push(TargetSet { id: remark.id, t_s: remark.t_s, target: target.clone() });
             }
@@ -119,6 +130,20 @@ impl Remarks {
     /// Why swing `number` is left out of the summaries; `None` when it is not.
     pub fn excluded(&self, number: u32) -> Option<&str> {
         self.swings.get(&number).filter(|s| s.excluded).map(|s| s.reason.as_str())
+    }
+
+    /// Whether a swing hit a ball, by what the straps felt or the coach says of its block.
+    pub fn struck(&self, swing: &Swing) -> bool {
+        match swing.kind {
+            SwingKind::Strike => true,
+            SwingKind::Rehearsal => false,
+            SwingKind::Unsure => self.balls.contains(&swing.block),
+        }
+    }
+
+    /// Whether a swing counts in summaries: struck, timed well enough and not left out.
+    pub fn counts(&self, swing: &Swing) -> bool {
+        self.struck(swing) && swing.quality.usable && self.excluded(swing.number).is_none()
     }
 
     /// The target that a swing at `t_s` (session clock) in `block` answers to.

@@ -75,18 +75,22 @@ pub struct Swing {
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum SwingKind {
-    /// A strike was seen or cannot be ruled out.
+    /// A strike was felt.
     Strike,
     /// Swing motion without a strike: left out of block statistics.
     Rehearsal,
+    /// The straps that were worn, or what came of their samples, could not show whether there was a
+    /// strike. Counts where the coach has said of the block that every swing hits a ball.
+    Unsure,
 }
 
 impl SwingKind {
-    /// `strike` or `rehearsal`, as in the file.
+    /// `strike`, `rehearsal` or `unsure`, as in the file.
     pub const fn key(self) -> &'static str {
         match self {
             Self::Strike => "strike",
             Self::Rehearsal => "rehearsal",
+            Self::Unsure => "unsure",
         }
     }
 }
@@ -182,8 +186,12 @@ impl SpeedKind {
 pub enum Outcome {
     /// A maximum between reversal and impact.
     Peak,
-    /// Speed was still rising at impact: there is no peak to time.
-    RisingAtImpact,
+    /// The top of the speed reached impact: it was within 2 % of its largest there, or whether it had
+    /// passed its top depends on the smoothing. Its time is a stretch that ends at impact.
+    Held,
+    /// Speed was still rising at impact, or at its top just there: there is no peak to time.
+    #[serde(alias = "rising-at-impact")]
+    Rising,
 }
 
 /// A segment's speed maximum between its own reversal and impact.
@@ -194,8 +202,15 @@ pub struct Peak {
     pub t_s: f64,
     /// Positive before impact, milliseconds.
     pub before_impact_ms: f64,
-    /// Standard uncertainty of `t_s`, milliseconds.
+    /// Half width of its 95 % band over 1.96, milliseconds. The band holds what other smoothings of the
+    /// same speed (−3 dB at 10 to 26 Hz) say.
     pub sd_ms: f64,
+    /// How far the 95 % band reaches before and after `t_s`, milliseconds, where one side is longer.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub band_ms: Option<[f64; 2]>,
+    /// From when to when, relative to `t_s`, the speed was within 2 % of its largest, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub within_2pct_ms: Option<[f64; 2]>,
     /// Speed there, degrees per second.
     pub speed_dps: f64,
     /// Its standard uncertainty, degrees per second.
@@ -293,6 +308,9 @@ pub struct Gap {
     pub sd_ms: f64,
     /// |gap| exceeds its 95 % band.
     pub resolved: bool,
+    /// One of the two held its top to impact: the gap lies anywhere in its band, and only the order is told.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub held: bool,
 }
 
 /// Kinematic sequence.
@@ -312,6 +330,9 @@ pub struct Sequence {
     /// Segments whose speed was still rising at impact.
     #[serde(default)]
     pub rising_at_impact: Vec<Role>,
+    /// Segments that held their top to impact. They are in `order`, by the stretch that the top lasted.
+    #[serde(default)]
+    pub held_to_impact: Vec<Role>,
 }
 
 /// Thorax turn against pelvis turn (X-factor by the named method), degrees.
@@ -440,12 +461,7 @@ impl Swing {
         Ok(s)
     }
 
-    /// Struck, and its timing is usable: only such swings count in summaries.
-    pub fn countable(&self) -> bool {
-        self.kind == SwingKind::Strike && self.quality.usable
-    }
-
-    /// The segment's peak if it peaked before impact.
+    /// The segment's peak if it can be timed.
     pub fn peak(&self, role: Role) -> Option<&Peak> {
         self.segments.get(&role)?.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)
     }

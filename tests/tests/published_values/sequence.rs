@@ -76,7 +76,7 @@ fn the_amateurs_means() {
 /// Where the band of a pair is 5 ms or wider, those 5 ms are a tie.
 #[test]
 fn five_milliseconds_in_a_wider_band_are_a_tie() {
-    let at = |role, before_ms: f64| Timed { role, t_s: -before_ms * 1e-3, sd_s: 1.5e-3 };
+    let at = |role, before_ms: f64| Timed::sharp(role, -before_ms * 1e-3, 1.5e-3);
     let timed = [at(Pelvis, 78.0), at(Thorax, 59.0), at(LeadArm, 64.0)];
     // 1.96 √(1.5² + 1.5² + 1.5²) = 5.09 ms.
     let gaps = order::gaps(&timed, |_, _| 1.5e-3);
@@ -160,7 +160,7 @@ fn rising_at_impact_is_no_peak() {
     parts[1] = Part::pulse(92.0, 800.0, -40.0, 330.0, 200.0, Ease::Cosine);
     let swing = &Recording::of(parts).swings_by_import()[0];
     let thorax = swing.segments[&Thorax].peak.expect("it is in the file, with its outcome");
-    assert_eq!(thorax.outcome, Outcome::RisingAtImpact);
+    assert_eq!(thorax.outcome, Outcome::Rising);
     assert_eq!(swing.sequence.rising_at_impact, vec![Thorax]);
     assert!(swing.sequence.order.iter().flatten().all(|r| *r != Thorax));
     assert!(swing.sequence.gaps.iter().all(|g| g.from != Thorax && g.to != Thorax));
@@ -221,7 +221,7 @@ fn one_swing_proves_nothing() {
     let (mut strict, mut close) = (0, 0);
     for _ in 0..n {
         let mut at =
-            |role, mean: f64, sd: f64| Timed { role, t_s: -(mean + sd * normal(&mut rng)) * 1e-3, sd_s: 0.0 };
+            |role, mean: f64, sd: f64| Timed::sharp(role, -(mean + sd * normal(&mut rng)) * 1e-3, 0.0);
         let timed = [at(Pelvis, 87.0, 19.0), at(Thorax, 68.0, 14.0), at(LeadArm, 65.0, 8.0)];
         let gaps = order::gaps(&timed, |_, _| 0.0);
         let order = PartialOrder::new(Role::ALL, &gaps);

@@ -5,6 +5,9 @@ use nalgebra::Vector3;
 
 /// A shock must stand out from the movement's own roughness by this factor …
 const OUTSTANDING: f64 = 6.0;
+/// … or, in the arm, what the downswing up to this long before it has at its roughest by this one …
+const ABOVE_DOWNSWING: f64 = 2.5;
+const DOWNSWING_S: f64 = 0.3;
 /// … and be at least this large, m/s²: arm and trunk.
 const ARM_MIN_M_S2: f64 = 5.0;
 const TRUNK_MIN_M_S2: f64 = 1.2;
@@ -13,6 +16,16 @@ const ONSET_SHARE: f64 = 0.06;
 /// … and by this many times what nine in ten calm samples do, which of a thousand samples of
 /// noise one does.
 const ONSET_ABOVE_ROUGH: f64 = 2.0;
+/// … and this many times the largest departure of the movement's own shortly before: an arm that slows
+/// down for impact is rougher than the rest of the swing.
+const ONSET_ABOVE_LOCAL: f64 = 2.0;
+/// What does not reach this many times that is the movement's own.
+const POSSIBLE_ABOVE_LOCAL: f64 = 1.2;
+/// From when to when before the largest departure that is looked for, s.
+const LOCAL_FROM_S: f64 = 0.15;
+const LOCAL_TO_S: f64 = 0.06;
+/// A shock is faint where that is more than this share of it.
+const FAINT: f64 = 0.2;
 /// … and the shock rings on from there without a pause longer than this, s, for at most this long.
 const PAUSE_S: f64 = 0.022;
 const RINGS_S: f64 = 0.07;
@@ -72,22 +85,42 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
     let (least, smooth) =
         if arm { (ARM_MIN_M_S2, ARM_SMOOTH_M_S2) } else { (TRUNK_MIN_M_S2, TRUNK_SMOOTH_M_S2) };
     let smooth = smooth * (segment.period_s / SMOOTH_PERIOD_S).powi(3);
-    if size < least.max(OUTSTANDING * rough).max(ABOVE_SMOOTH * smooth) {
+    let largest_in = |from_s: f64, to_s: f64| {
+        let within = |i: &usize| (from_s..to_s).contains(&(segment.t_s[at] - segment.t_s[*i]));
+        (first..at).filter(within).map(|i| departure[i - first]).fold(0.0, f64::max)
+    };
+    let outstanding = OUTSTANDING * rough;
+    // At a low sample rate the turn at the top is as rough as a strike, and the downswing is not.
+    let outstanding = if arm {
+        outstanding.min(ABOVE_DOWNSWING * largest_in(LOCAL_TO_S, DOWNSWING_S))
+    } else {
+        outstanding
+    };
+    if size < least.max(outstanding).max(ABOVE_SMOOTH * smooth) {
         return None;
     }
     // Back from the largest departure to the first of the burst.
-    let level = (ONSET_SHARE * size).max(ONSET_ABOVE_ROUGH * rough).max(ONSET_ABOVE_SMOOTH * smooth);
-    let mut onset = at;
+    let local = largest_in(LOCAL_TO_S, LOCAL_FROM_S);
+    let above_rough = ONSET_ABOVE_ROUGH * rough;
+    let possible = (ONSET_SHARE * size)
+        .max(if arm { above_rough.min(POSSIBLE_ABOVE_LOCAL * local) } else { above_rough })
+        .max(ONSET_ABOVE_SMOOTH * smooth);
+    let level = possible.max((ONSET_ABOVE_LOCAL * local).min(0.5 * size));
     let reach = segment.t_s[at] - RINGS_S;
     let pause = PAUSE_S.max(2.2 * segment.period_s);
-    for i in (lo..at).rev() {
-        if segment.t_s[i] < reach || segment.t_s[onset] - segment.t_s[i] > pause {
-            break;
+    let first_above = |level: f64| {
+        let mut onset = at;
+        for i in (lo..at).rev() {
+            if segment.t_s[i] < reach || segment.t_s[onset] - segment.t_s[i] > pause {
+                break;
+            }
+            if departure[i - first] > level {
+                onset = i;
+            }
         }
-        if departure[i - first] > level {
-            onset = i;
-        }
-    }
+        onset
+    };
+    let onset = first_above(level);
     // The shock began somewhere in the interval that ends with its first sample …
     let step = segment.t_s[onset] - segment.t_s[onset - 1];
     // … or before: of one that grows to its size from here to there, the first part is hidden.
@@ -102,9 +135,13 @@ pub fn find(segment: &SegmentWindow, calm_from_s: f64, from_s: f64, to_s: f64, a
         .filter(|&i| segment.lost_before[i] > 0)
         .last()
         .map_or(0.0, |i| segment.t_s[onset] - segment.t_s[i - 1] - step);
+    // A shock that hardly stands out from the movement may have begun among what could be either.
+    let doubtful_s =
+        if level > FAINT * size { segment.t_s[onset] - segment.t_s[first_above(possible)] } else { 0.0 };
+    let within_s = hidden_s + unseen_s + doubtful_s;
     Some(Shock {
-        t_s: segment.t_s[onset] - 0.5 * (step + hidden_s + unseen_s),
-        sd_s: onset_s.hypot((hidden_s + unseen_s) / 12.0_f64.sqrt()).hypot(travel_s),
+        t_s: segment.t_s[onset] - 0.5 * (step + within_s),
+        sd_s: onset_s.hypot(within_s / 12.0_f64.sqrt()).hypot(travel_s),
         size_m_s2: size,
     })
 }

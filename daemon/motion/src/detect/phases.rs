@@ -85,6 +85,8 @@ pub enum Rejection {
     Alone(Role),
     /// The segments did not begin together, s.
     NotTogether(f64),
+    /// Trunk as upright at address as no one stands to a ball on the ground, deg forward.
+    Upright(f64),
 }
 
 impl fmt::Display for Rejection {
@@ -100,6 +102,7 @@ impl fmt::Display for Rejection {
             Self::NoAddress => f.write_str("no calm address before it"),
             Self::NotThrough(v) => write!(f, "came back {:.0} % only", v * 100.0),
             Self::Alone(role) => write!(f, "the {role} did not take part"),
+            Self::Upright(v) => write!(f, "stood upright at address, {v:.0} deg forward"),
             Self::NotTogether(v) => write!(f, "the segments began {v:.2} s apart"),
         }
     }

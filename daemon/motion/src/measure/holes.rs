@@ -2,6 +2,7 @@
 
 use super::Part;
 use crate::detect::phases::Phases;
+use peakorder_protocol::swing::Outcome;
 
 /// A step between two samples longer than this many periods is a hole: two samples or more are missing.
 const HOLE_PERIODS: f64 = 2.5;
@@ -29,10 +30,11 @@ pub(super) fn may_hide_peak(part: &Part<'_>, phases: &Phases, impact_s: f64) -> 
         .map(|(i, t)| (i, t[0], t[1]));
     let Some(peak) = &part.peak else { return holes.next().is_some() };
     holes.any(|(i, begins_s, ends_s)| {
-        let near = if peak.rising {
+        let [from_s, to_s] = peak.band_s;
+        let near = if peak.outcome == Outcome::Rising {
             ends_s > impact_s - BEFORE_IMPACT_S
         } else {
-            ends_s > peak.t_s - NEAR_S && begins_s < peak.t_s + NEAR_S
+            ends_s > from_s - NEAR_S && begins_s < to_s + NEAR_S
         };
         let seconds = ends_s - begins_s;
         let (before, after) =
@@ -42,6 +44,6 @@ pub(super) fn may_hide_peak(part: &Part<'_>, phases: &Phases, impact_s: f64) -> 
         // Into the hole from the left, and from the right.
         let left = speed[i] + rise(before.min(i.saturating_sub(1)), i).max(0.0) * seconds;
         let right = speed[i + 1] - rise(i + 1, after.max(i + 2).min(speed.len() - 1)).min(0.0) * seconds;
-        near || left.max(right) > BELOW * peak.dps
+        near || left.max(right) > BELOW * peak.found.dps
     })
 }

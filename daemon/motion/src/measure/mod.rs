@@ -19,13 +19,14 @@ use super::calibrate::Mounting;
 use super::calibrate::slip::Moved;
 use super::detect::phases::Phases;
 use super::path::SegmentPath;
-use super::sequence::peak::{FoundPeak, half_width_s};
+use super::sequence::peak::half_width_s;
 use super::sequence::reversal::Reversal;
+use super::sequence::width::Told;
 use super::settings::Settings;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
 pub(crate) use peakorder_protocol::estimate::{round, stated};
-use peakorder_protocol::swing::{self, Events, Impact, Instant, Swing, SwingKind};
+use peakorder_protocol::swing::{self, Events, Evidence, Impact, Instant, Swing, SwingKind};
 use peakorder_protocol::{Handedness, Role};
 use std::collections::BTreeMap;
 
@@ -54,11 +55,11 @@ pub struct Part<'a> {
     /// Reversal.
     pub reversal: Option<Reversal>,
     /// Peak of its own speed.
-    pub peak: Option<FoundPeak>,
+    pub peak: Option<Told>,
     /// Whether there is a peak at all depends on when impact was, within its uncertainty.
     pub impact_decides: bool,
     /// Peak of the magnitude.
-    pub resultant_peak: Option<FoundPeak>,
+    pub resultant_peak: Option<Told>,
 }
 
 /// A swing with what its curves are drawn from.
@@ -164,10 +165,10 @@ pub fn measure<'a>(
         number: context.number,
         block: context.block.into(),
         handedness: window.handedness,
-        kind: if found.impact.evidence == swing::Evidence::None {
-            SwingKind::Rehearsal
-        } else {
-            SwingKind::Strike
+        kind: match found.impact.evidence {
+            Evidence::ArmShock | Evidence::TrunkShock => SwingKind::Strike,
+            Evidence::Estimated => SwingKind::Unsure,
+            Evidence::None => SwingKind::Rehearsal,
         },
         events: Events {
             takeaway: instant(phases.takeaway.at_s, phases.takeaway.sd_s),

@@ -6,7 +6,7 @@ use crate::calibrate::slip::Moved;
 use crate::detect::phases::Phases;
 use crate::window::Window;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::{Note, Quality, Reason, Swing, Withheld, Withholding};
+use peakorder_protocol::swing::{Note, Outcome, Quality, Reason, Swing, Withheld, Withholding};
 
 /// Samples at the limit this close to a peak spoil it, s.
 const NEAR_PEAK_S: f64 = 0.03;
@@ -51,8 +51,9 @@ pub(super) fn quality(
             }
             None => {}
         }
-        if let Some(peak) = part.peak.filter(|p| !p.rising) {
-            let near = (peak.t_s - NEAR_PEAK_S, peak.t_s + NEAR_PEAK_S);
+        if let Some(peak) = part.peak.filter(|p| p.outcome != Outcome::Rising) {
+            let [from_s, to_s] = peak.band_s;
+            let near = (from_s - NEAR_PEAK_S, to_s + NEAR_PEAK_S);
             if part.window.clipped(near.0, near.1) > 0 {
                 withhold(Withholding::Peak(role), Reason::RangeLimitAtPeak);
             }

@@ -8,6 +8,7 @@ use crate::sequence::fit::at_least_seven_s;
 use crate::sequence::order::{self, Timed};
 use crate::sequence::peak::{self, FoundPeak, Series};
 use crate::sequence::reversal;
+use crate::sequence::width::{self, Told};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
@@ -46,7 +47,7 @@ pub(super) fn reversals_and_peaks(
     // A peak that will be withheld must not decide how the others are smoothed.
     let whole = |p: &&Part<'_>| !holes::may_hide_peak(p, phases, found.impact.t_s);
     let noisiest =
-        parts.iter().filter(whole).filter_map(|p| p.peak).map(|p| p.noise_sd_s).fold(0.0, f64::max);
+        parts.iter().filter(whole).filter_map(|p| p.peak).map(|p| p.found.noise_sd_s).fold(0.0, f64::max);
     let wider_s = peak::widened_s(half_s, noisiest);
     if wider_s > 1.1 * half_s {
         locate(parts, phases, found, wider_s);
@@ -70,27 +71,38 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
             reversal::find(signed, from_s, p.t_s, narrow_s, rock_back_deg(part.window.role))
         });
         let after_s = part.reversal.map_or(phases.trunk_reversal_s - LEAD_S, |r| r.t_s);
-        part.peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
-        part.resultant_peak = search(resultant, after_s);
         let impact = &found.impact;
+        let told = |series: Series<'_>, peak: FoundPeak, otherwise: &[FoundPeak]| {
+            let width = width::of(series, after_s, impact.t_s, found.data_to_s, half_s)?;
+            Some(Told::new(peak, otherwise, width, impact.t_s, impact.sd_s))
+        };
+        let mut otherwise = Vec::new();
+        let mut peak = search(speed, after_s).map(|p| with_alignment(p, part, after_s, &search));
         if impact.evidence != Evidence::None
             && Z95 * impact.sd_s > IMPACT_KNOWN_S
-            && let Some(peak) = &mut part.peak
+            && let Some(peak) = &mut peak
         {
             let ends = [-1.0, 1.0].map(|side| {
                 let end_s = impact.t_s + side * Z95 * impact.sd_s;
                 peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
             });
-            part.impact_decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
-            let apart_s = ends.iter().flatten().map(|o| (o.t_s - peak.t_s).abs()).fold(0.0, f64::max);
-            peak.sd_s = peak.sd_s.hypot(apart_s / Z95);
+            let decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
+            part.impact_decides = decides && ends.iter().any(Option::is_none);
+            otherwise = ends.into_iter().flatten().collect();
+            if !decides {
+                let apart_s = otherwise.iter().map(|o| (o.t_s - peak.t_s).abs()).fold(0.0, f64::max);
+                peak.sd_s = peak.sd_s.hypot(apart_s / Z95);
+            }
         }
+        part.peak = peak.and_then(|p| told(speed, p, &otherwise));
+        part.resultant_peak = search(resultant, after_s).and_then(|p| told(resultant, p, &[]));
     }
 }
 
 /// A strap calibrated some degrees off lets rotation about other axes leak into the speed, and so
 /// moves its peak, on a flat top from one hump to another. How far is tried: the long axis is
-/// tilted by its standard uncertainty each way about both axes across it.
+/// tilted as far as its 95 % band reaches, each way about both axes across it: between two humps the peak
+/// jumps, and half a tilt would not show it.
 fn with_alignment(
     found: FoundPeak,
     part: &Part<'_>,
@@ -99,7 +111,7 @@ fn with_alignment(
 ) -> FoundPeak {
     let window = part.window;
     let Some(alignment) = window.mounting.filter(|_| !found.rising) else { return found };
-    let tilt = alignment.long_axis_sd_deg.to_radians();
+    let tilt = Z95 * alignment.long_axis_sd_deg.to_radians();
     let lo = window.index(after_s - BEFORE_SEARCH_S);
     let hi = window.index(found.t_s + AFTER_PEAK_S);
     let t_s = &window.t_s[lo..hi];
@@ -124,17 +136,30 @@ fn with_alignment(
         (one.0.max(other.0), one.1.max(other.1))
     };
     let [x, z] = [about(1.0, 0.0), about(0.0, 1.0)];
-    FoundPeak { sd_s: found.sd_s.hypot(x.0).hypot(z.0), dps_sd: found.dps_sd.hypot(x.1).hypot(z.1), ..found }
+    FoundPeak {
+        sd_s: found.sd_s.hypot(x.0.hypot(z.0) / Z95),
+        dps_sd: found.dps_sd.hypot(x.1.hypot(z.1) / Z95),
+        ..found
+    }
 }
 
-fn peak_of(found: &FoundPeak, impact_s: f64) -> Peak {
+/// A band is given apart where one side is longer than the other by more than this, s.
+const LOPSIDED_S: f64 = 0.2e-3;
+
+fn peak_of(told: &Told, impact_s: f64) -> Peak {
+    let ms = |s: f64| round(s * 1e3, 3);
+    let [from_s, to_s] = told.band_s;
+    let lopsided = ((told.t_s - from_s) - (to_s - told.t_s)).abs() > LOPSIDED_S;
+    let timed = told.outcome != Outcome::Rising;
     Peak {
-        t_s: round(found.t_s, 6),
-        before_impact_ms: round((impact_s - found.t_s) * 1e3, 3),
-        sd_ms: round(found.sd_s * 1e3, 3),
-        speed_dps: round(found.dps, 2),
+        t_s: round(told.t_s, 6),
+        before_impact_ms: ms(impact_s - told.t_s),
+        sd_ms: ms(told.whole_sd_s()),
+        band_ms: (timed && lopsided).then(|| [ms(told.t_s - from_s), ms(to_s - told.t_s)]),
+        within_2pct_ms: timed.then(|| told.width.within_2pct_s.map(|t| ms(t - told.t_s))),
+        speed_dps: round(told.found.dps, 2),
         speed_sd_dps: None,
-        outcome: if found.rising { Outcome::RisingAtImpact } else { Outcome::Peak },
+        outcome: told.outcome,
     }
 }
 
@@ -155,7 +180,7 @@ pub(super) fn segment(part: &Part<'_>, onset: Option<Onset>, impact_s: f64) -> S
         resultant_peak: part.resultant_peak.as_ref().map(|p| peak_of(p, impact_s)),
         speed_at_impact_dps: at_impact.map(|v| round(v, 2)),
         speed_at_impact_sd_dps: None,
-        speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.dps).min(1.0), 3))),
+        speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.found.dps).min(1.0), 3))),
         speed_kept_sd: None,
         turn_deg: None,
         lateral_tilt_deg: None,
@@ -174,14 +199,20 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
     let peaks: Vec<Timed> = parts
         .iter()
         .filter_map(|p| {
-            let peak = p.peak.filter(|peak| !peak.rising)?;
-            Some(Timed { role: p.window.role, t_s: peak.t_s, sd_s: peak.sd_s })
+            let Told { outcome, t_s, sd_s, width, found, .. } = p.peak?;
+            let role = p.window.role;
+            match outcome {
+                Outcome::Peak => {
+                    let by_smoothing_s = width.by_smoothing_s;
+                    Some(Timed { role, t_s, sd_s, by_smoothing_s, rivals_s: found.rivals_s, held: false })
+                }
+                Outcome::Held => Some(Timed { held: true, ..Timed::sharp(role, t_s, p.peak?.whole_sd_s()) }),
+                Outcome::Rising => None,
+            }
         })
         .collect();
-    let reversals: Vec<Timed> = parts
-        .iter()
-        .filter_map(|p| p.reversal.map(|r| Timed { role: p.window.role, t_s: r.t_s, sd_s: r.sd_s }))
-        .collect();
+    let reversals: Vec<Timed> =
+        parts.iter().filter_map(|p| p.reversal.map(|r| Timed::sharp(p.window.role, r.t_s, r.sd_s))).collect();
     let rounded = |mut gaps: Vec<Gap>| {
         for g in &mut gaps {
             g.gap_ms = round(g.gap_ms, 3);
@@ -199,16 +230,17 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
             worst = worst.max(clock(a.window.role, b.window.role));
         }
     }
+    let that = |outcome| {
+        let of = |p: &&Part<'_>| p.peak.is_some_and(|peak| peak.outcome == outcome);
+        parts.iter().filter(of).map(|p| p.window.role).collect()
+    };
     let sequence = Sequence {
         order: in_groups(&peaks, &gaps),
         reversal_order: in_groups(&reversals, &reversal_gaps),
         gaps: rounded(gaps),
         reversal_gaps: rounded(reversal_gaps),
-        rising_at_impact: parts
-            .iter()
-            .filter(|p| p.peak.is_some_and(|peak| peak.rising))
-            .map(|p| p.window.role)
-            .collect(),
+        rising_at_impact: that(Outcome::Rising),
+        held_to_impact: that(Outcome::Held),
     };
     (sequence, worst)
 }

@@ -4,7 +4,7 @@ use super::impact_of::FoundImpact;
 use super::{GYRO_SCALE_SD, Part, stated};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
-use peakorder_protocol::swing::Segment;
+use peakorder_protocol::swing::{Outcome, Segment};
 
 /// The slope of the speed up to impact is taken over this, s.
 const SLOPE_OVER_S: f64 = 0.01;
@@ -14,7 +14,7 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact)
     let peaks = [(&mut segment.peak, part.peak), (&mut segment.resultant_peak, part.resultant_peak)];
     for (peak, found) in peaks {
         if let (Some(peak), Some(found)) = (peak, found) {
-            peak.speed_sd_dps = stated(found.dps_sd.hypot(GYRO_SCALE_SD * found.dps), 2);
+            peak.speed_sd_dps = stated(found.found.dps_sd.hypot(GYRO_SCALE_SD * found.found.dps), 2);
         }
     }
     let at = |t: f64| part.path.at(&part.path.speed_dps, t);
@@ -26,8 +26,8 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, impact: &FoundImpact)
     // The scale error is in the peak as well and drops out.
     segment.speed_kept_sd = part
         .peak
-        .filter(|p| !p.rising)
-        .and_then(|peak| stated(within.hypot(leak).hypot(peak.dps_sd) / peak.dps, 4));
+        .filter(|p| p.outcome != Outcome::Rising)
+        .and_then(|peak| stated(within.hypot(leak).hypot(peak.found.dps_sd) / peak.found.dps, 4));
 }
 
 /// What a long axis that is off by its standard uncertainty lets leak into the speed at `t_s`,

@@ -5,3 +5,5 @@ pub mod fit;
 pub mod order;
 pub mod peak;
 pub mod reversal;
+mod smoothing;
+pub mod width;

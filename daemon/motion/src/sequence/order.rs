@@ -1,5 +1,6 @@
 //! Gaps between segments, and which of them are resolved.
 
+use super::width::SMOOTHINGS;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::order::close;
@@ -14,19 +15,44 @@ pub struct Timed {
     pub t_s: f64,
     /// Standard uncertainty without the clock's share, s.
     pub sd_s: f64,
+    /// The same instant by other smoothings, each by the same for all segments, s.
+    pub by_smoothing_s: [f64; SMOOTHINGS],
+    /// First and last session time that it may have been as well, s.
+    pub rivals_s: [f64; 2],
+    /// A stretch that lasts until impact: the time is its middle.
+    pub held: bool,
+}
+
+impl Timed {
+    /// An instant that does not depend on the smoothing.
+    pub fn sharp(role: Role, t_s: f64, sd_s: f64) -> Self {
+        Self { role, t_s, sd_s, by_smoothing_s: [t_s; SMOOTHINGS], rivals_s: [t_s; 2], held: false }
+    }
 }
 
 /// All pairs, proximal first. `clock_sd_s` is the standard uncertainty of the alignment of
-/// two straps. A pair is resolved when its gap exceeds its 95 % band, or when that follows
-/// from two other pairs.
+/// two straps. The band of a gap holds what every smoothing says of it, one and the same for both
+/// segments. A pair is resolved when its gap exceeds its 95 % band, or when that follows from two
+/// other pairs.
 pub fn gaps(timed: &[Timed], clock_sd_s: impl Fn(Role, Role) -> f64) -> Vec<Gap> {
     let mut out = Vec::new();
     for (i, a) in timed.iter().enumerate() {
         for b in &timed[i + 1..] {
             let gap_ms = (b.t_s - a.t_s) * 1e3;
             let clock = clock_sd_s(a.role, b.role);
-            let sd_ms = (a.sd_s * a.sd_s + b.sd_s * b.sd_s + clock * clock).sqrt() * 1e3;
-            out.push(Gap { from: a.role, to: b.role, gap_ms, sd_ms, resolved: gap_ms.abs() > Z95 * sd_ms });
+            let least_ms = (a.sd_s * a.sd_s + b.sd_s * b.sd_s + clock * clock).sqrt() * 1e3;
+            let smoothings = a.by_smoothing_s.iter().zip(&b.by_smoothing_s).map(|(a, b)| b - a);
+            let rivals = a.rivals_s.iter().map(|a| b.t_s - a).chain(b.rivals_s.iter().map(|b| b - a.t_s));
+            let furthest_ms = smoothings.chain(rivals).map(|s| (s * 1e3 - gap_ms).abs()).fold(0.0, f64::max);
+            let sd_ms = least_ms.max(furthest_ms / Z95);
+            out.push(Gap {
+                from: a.role,
+                to: b.role,
+                gap_ms,
+                sd_ms,
+                resolved: gap_ms.abs() > Z95 * sd_ms,
+                held: a.held || b.held,
+            });
         }
     }
     close(&mut out);
@@ -39,7 +65,7 @@ mod tests {
     use Role::{LeadArm, Pelvis, Thorax};
 
     fn at(role: Role, ms: f64) -> Timed {
-        Timed { role, t_s: ms * 1e-3, sd_s: 1e-3 }
+        Timed::sharp(role, ms * 1e-3, 1e-3)
     }
 
     #[test]

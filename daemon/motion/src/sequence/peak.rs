@@ -1,7 +1,8 @@
 //! When a segment was fastest between its reversal and impact.
 
 use super::apex;
-use super::fit::{LocalFit, Polynomial, at_least_seven_s};
+use super::fit::{Polynomial, at_least_seven_s};
+use super::smoothing::{Stretch, Top, largest};
 
 /// A speed series of one segment at its own sample times.
 #[derive(Debug, Clone, Copy)]
@@ -17,10 +18,12 @@ pub struct Series<'a> {
 pub struct FoundPeak {
     /// Session time, s; impact if the speed was still rising there.
     pub t_s: f64,
-    /// Standard uncertainty from noise, unevenness and the smoothing's own shift, s.
+    /// Standard uncertainty from noise and unevenness, s.
     pub sd_s: f64,
     /// Of which that of the samples' noise, s.
     pub noise_sd_s: f64,
+    /// First and last session time of the maxima that may be the largest, s.
+    pub rivals_s: [f64; 2],
     /// Speed there, deg/s.
     pub dps: f64,
     /// Its standard uncertainty by noise and model, deg/s.
@@ -68,47 +71,24 @@ pub fn find(
     data_to_s: f64,
     half_s: f64,
 ) -> Option<FoundPeak> {
-    let usable = series.t_s.partition_point(|t| *t <= data_to_s);
-    let (t_s, dps) = (&series.t_s[..usable], &series.dps[..usable]);
-    let lo = t_s.partition_point(|t| *t <= from_s);
-    let hi = t_s.partition_point(|t| *t <= impact_s);
-    // Near the end of the usable samples the fit leans on those before it.
-    let last_centre_s = t_s.last()? - 0.6 * half_s;
-    let around = |t: f64| LocalFit::new(t_s, dps, t.min(last_centre_s), half_s);
-    let mut speeds: Vec<(usize, f64)> = Vec::with_capacity(hi.saturating_sub(lo));
-    for (i, t) in t_s.iter().enumerate().take(hi).skip(lo) {
-        if let Some(fit) = around(*t) {
-            speeds.push((i, fit.at(*t, 0)));
+    let stretch = Stretch::new(series, from_s, impact_s, data_to_s)?;
+    let speeds = stretch.smoothed(half_s, |_| true);
+    let (at, top) = largest(&speeds)?;
+    let Stretch { t_s, dps, lo, hi, .. } = stretch;
+    let (t, fit) = match stretch.top(at, half_s)? {
+        Top::Inside(t, fit) => (t, fit),
+        Top::AtImpact(fit) => {
+            return Some(FoundPeak {
+                t_s: impact_s,
+                sd_s: 0.0,
+                rivals_s: [impact_s; 2],
+                noise_sd_s: 0.0,
+                dps: fit.at(impact_s, 0),
+                dps_sd: fit.sd(impact_s, 0, fit.residual_var()),
+                rising: true,
+            });
         }
-    }
-    // The first of equals, so that the result does not depend on chance.
-    let (at, top) = speeds.iter().copied().reduce(|best, next| if next.1 > best.1 { next } else { best })?;
-
-    // Refine: recentre the fit on its own maximum until it stays.
-    let mut t = t_s[at];
-    let mut fit = around(t)?;
-    let mut located = false;
-    for _ in 0..4 {
-        let Some(next) = fit.root(1, t).filter(|n| (n - t_s[at]).abs() < half_s && fit.at(*n, 2) < 0.0)
-        else {
-            break;
-        };
-        located = true;
-        t = next;
-        fit = around(t)?;
-    }
-    let at_impact = around(impact_s)?;
-    let at_the_end = at + 2 >= hi;
-    if t > impact_s || (at_the_end && (!located || at_impact.at(impact_s, 1) > 0.0)) {
-        return Some(FoundPeak {
-            t_s: impact_s,
-            sd_s: 0.0,
-            noise_sd_s: 0.0,
-            dps: at_impact.at(impact_s, 0),
-            dps_sd: at_impact.sd(impact_s, 0, at_impact.residual_var()),
-            rising: true,
-        });
-    }
+    };
     let curvature = fit.at(t, 2);
     if curvature >= 0.0 {
         return None;
@@ -122,15 +102,16 @@ pub fn find(
     };
     let located = weighed(t_s, dps, t, half_s, noise_var).unwrap_or(smooth);
     let rivals = speeds.windows(3).filter(|w| w[1].1 >= w[0].1 && w[1].1 >= w[2].1);
-    let rival_s = rivals
+    let found_s = located.t_s.min(impact_s);
+    let rivals_s = rivals
         .filter(|w| w[1].1 > top * (1.0 - RIVAL_SHARE) - RIVAL_DPS)
-        .map(|w| (t_s[w[1].0] - located.t_s).abs())
-        .filter(|away_s| *away_s > half_s)
-        .fold(0.0, f64::max);
+        .map(|w| t_s[w[1].0])
+        .filter(|t| (t - found_s).abs() > half_s)
+        .fold([found_s; 2], |[first, last], t| [first.min(t), last.max(t)]);
     Some(FoundPeak {
-        t_s: located.t_s.min(impact_s),
-        // Half the distance, so that the 95 % band all but reaches the other.
-        sd_s: located.sd_s.hypot(FLOOR_S).hypot(0.5 * rival_s),
+        t_s: found_s,
+        sd_s: located.sd_s.hypot(FLOOR_S),
+        rivals_s,
         noise_sd_s: smooth.sd_s,
         dps: located.dps,
         dps_sd: located.dps_sd,
@@ -215,13 +196,15 @@ fn polynomial<const N: usize>(
     (curvature < 0.0).then(|| Model { top, rss: fit.rss(), terms: N })
 }
 
-/// Variance of the samples' noise between two indices, from their fourth differences, in
-/// which smooth motion of these speeds is far below a deg/s (for white noise 70 σ²).
+/// Variance of the samples' noise between two indices, from their sixth differences, in which smooth
+/// motion of these speeds is far below a deg/s also at 104 Hz (in fourth differences it is above one).
+/// For white noise their variance is 924 σ², the sum of the squared binomial coefficients.
 fn noise_var(dps: &[f64], lo: usize, hi: usize) -> f64 {
-    let mut squares: Vec<f64> = (lo.max(2)..hi.min(dps.len().saturating_sub(2)))
+    let mut squares: Vec<f64> = (lo.max(3)..hi.min(dps.len().saturating_sub(3)))
         .map(|i| {
-            let d = dps[i - 2] - 4.0 * dps[i - 1] + 6.0 * dps[i] - 4.0 * dps[i + 1] + dps[i + 2];
-            d * d / 70.0
+            let even = dps[i - 3] + dps[i + 3] + 15.0 * (dps[i - 1] + dps[i + 1]);
+            let odd = 6.0 * (dps[i - 2] + dps[i + 2]) + 20.0 * dps[i];
+            (even - odd).powi(2) / 924.0
         })
         .collect();
     if squares.is_empty() {

@@ -62,6 +62,15 @@ impl PartialSchema for NewRemark {
                     },
                 },
                 {
+                    "type": "object", "required": ["what", "block", "every_swing"],
+                    "description": "Whether every swing of a block hits a ball: then those count of which the straps could not tell.",
+                    "properties": {
+                        "what": what("balls"),
+                        "block": text,
+                        "every_swing": { "type": "boolean" },
+                    },
+                },
+                {
                     "type": "object", "required": ["what", "id"],
                     "description": "Takes back the remark of that id. It cannot itself be taken back.",
                     "properties": { "what": what("undo"), "id": { "type": "integer", "minimum": 0, "maximum": u32::MAX } },
@@ -75,7 +84,7 @@ impl ToSchema for NewRemark {}
 
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
-/// `exclude` (`swing`, `excluded`, `reason`) or `undo` (`id`).
+/// `exclude` (`swing`, `excluded`, `reason`), `balls` (`block`, `every_swing`) or `undo` (`id`).
 #[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),

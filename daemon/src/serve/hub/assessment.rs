@@ -6,7 +6,6 @@
 //! inputs have not changed meanwhile.
 
 use peakorder_analysis::against::{Against, against_baseline};
-use peakorder_analysis::load::counts;
 use peakorder_analysis::target::{Answer, answer};
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::remark::Remarks;
@@ -54,7 +53,7 @@ impl Assessment {
             let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
             let extra = SwingExtra {
                 number: swing.number,
-                against: against_baseline(swing, &baseline),
+                against: against_baseline(swing, &baseline, &self.remarks),
                 answer: target.map(|t| answer(t, swing)),
                 quality: QualityWords::from(&swing.quality),
             };
@@ -68,5 +67,5 @@ impl Assessment {
 
 /// Whether a swing belongs to the baseline: it is of the block `label` and counts.
 pub(super) fn in_baseline(swing: &Swing, label: &str, remarks: &Remarks) -> bool {
-    swing.block == label && counts(swing, remarks)
+    swing.block == label && remarks.counts(swing)
 }

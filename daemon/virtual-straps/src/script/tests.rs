@@ -139,7 +139,7 @@ fn a_segment_that_peaks_after_impact_is_still_rising() {
     let mut player = PlayerParams::mean_of(Population::Amateur);
     player.segments[1].peak_before_ms = -15.0;
     let truth = one_swing(1, player);
-    assert_eq!(truth.segments[&Role::Thorax].outcome, Outcome::RisingAtImpact);
+    assert_eq!(truth.segments[&Role::Thorax].outcome, Outcome::Rising);
     assert!(truth.segments[&Role::Thorax].peak_before_ms.abs() < 0.01);
     assert_eq!(truth.order, [Role::Pelvis, Role::LeadArm]);
 }
