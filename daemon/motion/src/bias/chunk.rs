@@ -203,12 +203,11 @@ impl Chunker {
                 // What a rate does within a hole: it may leave the line by a quarter of its change.
                 self.hole_var += (0.25 * step_s).powi(2) * (gyro - self.gyro).norm_squared();
             }
-            if self.step.seconds >= STEP_S {
+            if self.seconds + self.step.seconds >= CHUNK_S {
+                done = self.close();
+                self.begin(t_s, bias, done.is_some());
+            } else if self.step.seconds >= STEP_S {
                 self.turn();
-                if self.seconds >= CHUNK_S {
-                    done = self.close();
-                    self.begin(t_s, bias, done.is_some());
-                }
             }
         } else {
             self.begin(t_s, bias, false);
