@@ -189,11 +189,14 @@ fn other_orders_are_told_without_blame() {
         assert_eq!(swings.len(), 2);
         for swing in &swings {
             assert_eq!(swing.sequence.order, want.map(|r| vec![r]).to_vec());
-            // The made body has no shoulder for the arm's heading to be found by.
+            // The made body has no shoulder for the arm's heading to be found by, and its pelvis has not come
+            // to rest where the samples of a swing end.
+            use Withholding::{ArmAgainstThorax, ArmTurnShare, HipShiftAtImpact};
             let withheld = swing
                 .quality
                 .withheld
                 .iter()
+                .filter(|w| w.what != HipShiftAtImpact)
                 .filter(|w| !matches!(w.why, Reason::HeadingNotFound | Reason::HeadingUncertain { .. }));
             assert!(swing.quality.usable && withheld.count() == 0, "{:?}", swing.quality);
         }
