@@ -5,7 +5,7 @@ use peakorder_motion::sequence::order::{self, Timed};
 use peakorder_protocol::Role;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Gap, Outcome, Reason, Swing};
+use peakorder_protocol::swing::{Gap, Outcome, Reason, Swing, Withholding};
 use peakorder_tests::programs;
 use peakorder_tests::synthetic::{Ease, Knot, Part, Recording, amateur, normal, professional};
 use rand::SeedableRng as _;
@@ -191,7 +191,7 @@ fn other_orders_are_told_without_blame() {
             assert_eq!(swing.sequence.order, want.map(|r| vec![r]).to_vec());
             // The made body has no shoulder for the arm's heading to be found by, and its pelvis has not come
             // to rest where the samples of a swing end.
-            use Withholding::{ArmAgainstThorax, ArmTurnShare, HipShiftAtImpact};
+            use Withholding::HipShiftAtImpact;
             let withheld = swing
                 .quality
                 .withheld
