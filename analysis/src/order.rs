@@ -4,7 +4,7 @@ use crate::stats::wilson;
 use crate::words::{capital, list};
 use peakorder_protocol::Role;
 use peakorder_protocol::order::PartialOrder;
-use peakorder_protocol::swing::{Gap, Sequence};
+use peakorder_protocol::swing::{Gap, Sequence, Swing, SwingKind};
 
 /// The notation used by [`Order::text`], for a legend.
 pub const LEGEND: &str = "→ before · ≈ too close to tell (95 %) · ↗ no peak before impact · arm: lead arm";
@@ -62,8 +62,13 @@ impl Order {
 }
 
 /// The order of a swing's peaks as a heading: `Pelvis, then thorax and lead arm tied`.
-pub fn heading(sequence: &Sequence) -> String {
+pub fn heading(swing: &Swing) -> String {
+    let sequence = &swing.sequence;
     let Some(order) = Order::of_peaks(sequence) else { return "No order could be measured".to_owned() };
+    let held = &sequence.held_to_impact;
+    if swing.kind == SwingKind::Unsure && !held.is_empty() && order.of.resolved().is_empty() {
+        return "No order can be told: when impact was is not known".to_owned();
+    }
     let names = |roles: &[Role]| list(&roles.iter().map(|r| r.label()).collect::<Vec<_>>());
     let mut text = match &order.of {
         PartialOrder::Groups(groups) => {
@@ -74,8 +79,9 @@ pub fn heading(sequence: &Sequence) -> String {
             format!("{first} before {second}, {tied} tied with both")
         }
     };
-    if !sequence.held_to_impact.is_empty() {
-        text = format!("{text}; {} at the top until impact", names(&sequence.held_to_impact));
+    // Of an estimated impact the tops may have come before or after.
+    if swing.kind == SwingKind::Strike && !held.is_empty() {
+        text = format!("{text}; {} at the top until impact", names(held));
     }
     if !order.rising.is_empty() {
         let between = if text.is_empty() { "" } else { "; " };

@@ -128,7 +128,7 @@ export function picture(first, handedness, { second = null, shift = null, label 
   const end = target * 206;
   const parts = [
     s('circle', { class: 'ring', cx: 0, cy: 0, r: SHOULDERS + 6 }),
-    s('line', { class: 'ring', x1: 0, x2: 0, y1: -186, y2: 186 }),
+    s('line', { class: 'ring', x1: 0, x2: 0, y1: -186, y2: shift ? 162 : 186 }),
     s('line', { class: 'ring', x1: -206, x2: 206, y1: 0, y2: 0 }),
     s('path', { class: 'gap-head', d: `M${end} 0l${-14 * target} -8v16z` }),
     text(end, -16, 'target', 'axis-text', target < 0 ? 'start' : 'end'),

@@ -22,9 +22,10 @@ export function layout(width, swings) {
 function impactLine(l, height, swing) {
   const x = l.x(0);
   const sd = swing.events.impact.sd_ms * Z95;
-  const w = Math.max(1, l.x(sd) - l.x(-sd));
+  const from = Math.max(l.left, Math.min(l.x(-sd), x - 0.5));
+  const to = Math.min(l.x(l.to), Math.max(l.x(sd), x + 0.5));
   return [
-    s('rect', { class: 'impact-band', x: x - w / 2, y: 0, width: w, height }),
+    s('rect', { class: 'impact-band', x: from, y: 0, width: to - from, height }),
     s('line', { class: 'impact', x1: x, x2: x, y1: 0, y2: height, 'stroke-dasharray': swing.kind === 'strike' ? null : '3 5' }),
   ];
 }
@@ -163,7 +164,8 @@ export function axis(l, swing) {
     const x = l.x(ms);
     parts.push(s('line', { class: 'tick', x1: x, x2: x, y1: 0, y2: 7 }));
     const words = ms !== 0 ? `${num(-ms)} ms` : ({ rehearsal: 'no strike: estimated', unsure: 'impact: estimated' }[swing?.kind] ?? 'impact');
-    parts.push(text(x, 25, words, 'axis-text', 'middle'));
+    // Longer words than "impact" begin beside the line, clear of the number before it.
+    parts.push(words.includes('estimated') ? text(x - 24, 25, words, 'axis-text') : text(x, 25, words, 'axis-text', 'middle'));
   }
   if (!l.narrow) parts.push(text(l.width - 4, 25, '± 95 %', 'axis-text', 'end'));
   return s('svg', { class: 'axis', width: l.width, height: 30, viewBox: `0 0 ${l.width} 30`, 'aria-hidden': 'true' }, parts);

@@ -25,7 +25,7 @@ pub struct Told<'a> {
 impl<'a> From<&'a LiveEvent> for Told<'a> {
     fn from(event: &'a LiveEvent) -> Self {
         let order_words = match event {
-            LiveEvent::Swing { swing } => Some(heading(&swing.sequence)),
+            LiveEvent::Swing { swing } => Some(heading(swing)),
             _ => None,
         };
         let mobility_words = match event {

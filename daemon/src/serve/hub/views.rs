@@ -103,7 +103,7 @@ fn all_shared<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::E
 }
 
 fn order_words<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
-    to.collect_map(swings.iter().map(|s| (s.number, heading(&s.sequence))))
+    to.collect_map(swings.iter().map(|s| (s.number, heading(s))))
 }
 
 fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
