@@ -13,7 +13,7 @@ use crate::words::plural;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
-use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
+use peakorder_protocol::swing::{Gap, Outcome, Swing, SwingKind};
 use std::fmt::Write as _;
 
 /// `–` stands for a number that was not measured or is withheld.
@@ -246,6 +246,10 @@ fn order_of(swing: &Swing) -> String {
 fn gap(swing: &Swing, from: Role, to: Role) -> String {
     if [from, to].iter().any(|r| !swing.segments.contains_key(r)) {
         return NO_STRAP.to_owned();
+    }
+    let pair = |g: &&Gap| [(from, to), (to, from)].contains(&(g.from, g.to));
+    if swing.sequence.gaps.iter().find(pair).is_some_and(|g| g.held) {
+        return "held".to_owned();
     }
     Measure::Gap(from, to).of(swing).map_or_else(
         || NOTHING.to_owned(),

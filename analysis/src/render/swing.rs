@@ -155,7 +155,10 @@ fn gap_table(swing: &Swing) -> Table {
             column(&|(g, what)| format!("  {what}, {} to {}, ms", order::short(g.from), order::short(g.to))),
         )],
     );
-    table.group("", vec![("", Align::Right, column(&|(g, _)| banded(g.gap_ms, Some(g.sd_ms), 1, false)))]);
+    let size = |(g, _): &(&Gap, &str)| {
+        if g.held { "held".to_owned() } else { banded(g.gap_ms, Some(g.sd_ms), 1, false) }
+    };
+    table.group("", vec![("", Align::Right, column(&size))]);
     table.group(
         "",
         vec![(

@@ -7,6 +7,7 @@
 //! code that is not the project's.
 
 mod backswing;
+mod coverage;
 mod shift;
 
 use flate2::read::GzDecoder;
