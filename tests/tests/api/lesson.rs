@@ -260,7 +260,18 @@ fn undescribed(description: &Value, schema: &Value, value: &Value, at: &str, fou
     // All parts describe one object together.
     if let Some(parts) = schema["allOf"].as_array() {
         let mut whole = json!({ "properties": {}, "required": [] });
-        for part in parts.iter().map(|p| resolved(description, p)) {
+        // Of variants the one whose fixed keys the value has.
+        let variant = |part: &Value| -> Value {
+            let fits = |v: &Value| {
+                let fields = v["properties"].as_object().into_iter().flatten();
+                fields
+                    .filter_map(|(key, s)| Some((key, s["enum"].as_array()?)))
+                    .all(|(k, e)| e.contains(&value[k]))
+            };
+            let variants = part["oneOf"].as_array().into_iter().flatten().map(|v| resolved(description, v));
+            variants.into_iter().find(|v| fits(v)).cloned().unwrap_or_else(|| part.clone())
+        };
+        for part in parts.iter().map(|p| variant(resolved(description, p))) {
             for (key, value) in part["properties"].as_object().into_iter().flatten() {
                 whole["properties"][key] = value.clone();
             }

@@ -47,6 +47,7 @@ fn a_lesson_by_keyboard() {
         tab_to(&browser, &format!("TEXTAREA   {field}"));
         browser.press("as invented");
     }
+    tab_to(&browser, "INPUT   hip_breadth_cm");
     browser.press(TAB);
     browser.press(SPACE);
     tab_to(&browser, "Keep");

@@ -27,8 +27,9 @@ const SKIN_SD_M: f64 = 0.007;
 /// Gravity at address, that towards and up are measured along, is known to this, rad (0.3 deg: what is
 /// left of sway and bias over a second and a half; own judgement).
 const TILT_SD_RAD: f64 = 0.3 * std::f64::consts::PI / 180.0;
-/// A rate's bias worse than this spoils what the swing's fast half adds, rad/s (0.15 deg/s).
-const BIAS_SD_MAX_RAD_S: f64 = 0.15 * std::f64::consts::PI / 180.0;
+/// Beyond this standard uncertainty of the gyroscope's bias impact is not told, rad/s (0.3 deg/s). The fit
+/// carries the bias and its covariance, which states about twice what the errors are.
+const BIAS_SD_MAX_RAD_S: f64 = 0.3 * std::f64::consts::PI / 180.0;
 /// Address is read at these times before it ends, s: sway averages out.
 const ZERO_S: [f64; 3] = [0.25, 0.15, 0.05];
 /// Longest time between two samples, s. A backswing is slow enough to be drawn straight over some missing ones,
