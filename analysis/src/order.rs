@@ -7,7 +7,8 @@ use peakorder_protocol::order::PartialOrder;
 use peakorder_protocol::swing::{Gap, Sequence, Swing, SwingKind};
 
 /// The notation used by [`Order::text`], for a legend.
-pub const LEGEND: &str = "→ before · ≈ too close to tell (95 %) · held: to impact · ↗ rising at impact · arm: lead arm";
+pub const LEGEND: &str =
+    "→ before · ≈ too close to tell (95 %) · held: to impact · ↗ rising at impact · arm: lead arm";
 
 /// One order of events of the segments.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -237,7 +237,7 @@ fn bands_of_real_peaks_hold_what_other_smoothings_say() {
         }
     }
     println!("{inside} of {all} other smoothings within the stated bands");
-    assert!(all > 200 && inside as f64 >= 0.95 * all as f64, "{inside} of {all}");
+    assert!(all > 200 && inside as f64 >= 0.95 * f64::from(all), "{inside} of {all}");
 }
 
 /// The body still turns at 4 deg/s when the recording begins. A bias read off that would be 4 deg/s off, and all

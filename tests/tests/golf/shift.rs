@@ -30,6 +30,9 @@ fn hips_from_root(data: &Path) -> Vector3<f64> {
     Vector3::new(value(8), value(7), 0.0)
 }
 
+/// Seconds since the trial began, orientation of the pelvis, and the middle of the hips, m.
+type Row = (f64, UnitQuaternion<f64>, Vector3<f64>);
+
 /// True shift of the middle of the hips towards the target at the top and at impact, cm, from the optical path.
 fn true_shift(data: &Path, hips: &Vector3<f64>, truth: &Value) -> [f64; 2] {
     let file = data.join("optical").join(format!("{}.csv.gz", truth["trial"].as_str().unwrap()));
@@ -40,7 +43,7 @@ fn true_shift(data: &Path, hips: &Vector3<f64>, truth: &Value) -> [f64; 2] {
     let column = |name: &str| head.iter().position(|h| *h == name).unwrap();
     let [t, w, x] = ["time_s", "pelvis_qw", "pelvis_x_m"].map(column);
     let session = |event: &str| truth[event].as_f64().unwrap() - truth["start_s"].as_f64().unwrap();
-    let rows: Vec<(f64, UnitQuaternion<f64>, Vector3<f64>)> = lines
+    let rows: Vec<Row> = lines
         .map(|line| {
             let v: Vec<f64> = line.split(',').map(|v| v.parse().unwrap()).collect();
             let turned = UnitQuaternion::from_quaternion(Quaternion::new(v[w], v[w + 1], v[w + 2], v[w + 3]));
@@ -49,7 +52,7 @@ fn true_shift(data: &Path, hips: &Vector3<f64>, truth: &Value) -> [f64; 2] {
         .collect();
     let takeaway = session("takeaway_s");
     let still: Vec<_> = rows.iter().filter(|r| (takeaway - 0.3..takeaway - 0.05).contains(&r.0)).collect();
-    let mean = |of: &dyn Fn(&(f64, UnitQuaternion<f64>, Vector3<f64>)) -> Vector3<f64>| {
+    let mean = |of: &dyn Fn(&Row) -> Vector3<f64>| {
         still.iter().map(|r| of(r)).sum::<Vector3<f64>>() / still.len() as f64
     };
     let (ahead, address) = (mean(&|r| r.1 * Vector3::x()), mean(&|r| r.2));
