@@ -491,7 +491,7 @@ impl Tally {
              stated a little worse than those modelled, and the band of a reversal holds both ends of a pause, which is \
              one clear instant in most swings and far apart in a few.\n\n\
              Takeaway is stated for people, whose turn begins more gradually than that of virtual players: on five real \
-             swings, each with five sets of sensors, its bands hold 96 % (`tests/tests/golf.rs`).\n\n\
+             swings, each with five sets of sensors, its bands hold 96 % (`tests/tests/golf/`).\n\n\
              In `tests/tests/published_values` three bounds are \
              wider than the published figures ask for: the reversal at a corner is within 6 ms, not 4; SDs of peak times at \
              2 deg/s of noise are up to 1.4 ms at 100 Hz and 0.93 at 200 for pelvis and thorax, not 0.9 and 0.8 (a 12 Hz \

@@ -10,7 +10,7 @@ use peakorder_protocol::swing::{AngleSet, BACKSWING_METHOD, Backswing, Reason, W
 use std::ops::RangeInclusive;
 
 /// A share less certain than this tells nothing: ten real swings of one golfer (the one of
-/// `tests/tests/golf.rs`) lie 0.11 lower where the trunk turns by 0.7 of what it did and the arm is
+/// `tests/tests/golf/`) lie 0.11 lower where the trunk turns by 0.7 of what it did and the arm is
 /// raised as much more as the elbow needs to go as far.
 const SHARE_SD_MAX: f64 = 0.04;
 /// An arm nearer to hanging along the chest than this points nowhere in particular, deg.
