@@ -212,14 +212,15 @@ pub(super) fn sequence(parts: &[Part<'_>]) -> (Sequence, f64) {
     let peaks: Vec<Timed> = parts
         .iter()
         .filter_map(|p| {
-            let Told { outcome, t_s, sd_s, width, found, .. } = p.peak?;
+            let told = p.peak?;
+            let Told { outcome, t_s, width, found, .. } = told;
             let role = p.window.role;
             match outcome {
                 Outcome::Peak => {
-                    let by_smoothing_s = width.by_smoothing_s;
+                    let (sd_s, by_smoothing_s) = (found.sd_s, width.by_smoothing_s);
                     Some(Timed { role, t_s, sd_s, by_smoothing_s, rivals_s: found.rivals_s, held: false })
                 }
-                Outcome::Held => Some(Timed { held: true, ..Timed::sharp(role, t_s, p.peak?.whole_sd_s()) }),
+                Outcome::Held => Some(Timed { held: true, ..Timed::sharp(role, t_s, told.whole_sd_s()) }),
                 Outcome::Rising => None,
             }
         })

@@ -97,8 +97,6 @@ pub struct Told {
     /// Session time, s: where the finest smoothing has it; the middle of what is possible if it held to
     /// impact; impact if the speed was still rising there.
     pub t_s: f64,
-    /// Standard uncertainty of the time by the finest smoothing, s.
-    pub sd_s: f64,
     /// First and last session time of the stated 95 % band, s.
     pub band_s: [f64; 2],
     /// By the finest smoothing.
@@ -140,7 +138,7 @@ impl Told {
             }
             Outcome::Peak => (found.t_s, [earliest_s, (found.t_s + half_s).max(last_s)]),
         };
-        Self { outcome, t_s, sd_s: found.sd_s, band_s, found, width }
+        Self { outcome, t_s, band_s, found, width }
     }
 
     /// Half width of a symmetrical band that holds the stated one, over 1.96, s.
