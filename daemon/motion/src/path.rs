@@ -7,6 +7,15 @@ use nalgebra::{Quaternion, UnitQuaternion, Vector3, Vector4};
 use peakorder_protocol::{Handedness, Role};
 use std::ops::RangeInclusive;
 
+/// Angles at address are means over this, s, so that sway averages out …
+const ZERO_OVER_S: f64 = 0.33;
+/// … and turns count from that long, ending this before takeaway, s: what is told of takeaway's uncertainty at most.
+const BEFORE_TAKEAWAY_S: f64 = 0.05;
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
 /// A segment's path from address to finish. Index 0 is the start of address.
 #[derive(Debug, Clone)]
 pub struct SegmentPath {
@@ -22,7 +31,7 @@ pub struct SegmentPath {
     pub signed_dps: Vec<f64>,
     /// Magnitude, deg/s.
     pub resultant_dps: Vec<f64>,
-    /// Turn relative to address, deg, positive towards the target. Empty without alignment.
+    /// Turn since shortly before takeaway, deg, positive towards the target. Empty without alignment.
     pub turn_deg: Vec<f64>,
     /// Lateral tilt, deg, positive = trail side lower.
     pub lateral_deg: Vec<f64>,
@@ -35,12 +44,12 @@ pub struct SegmentPath {
 }
 
 impl SegmentPath {
-    /// Follows `segment` from `address_from_s` to `to_s`; the attitude is latched over address.
+    /// Follows `segment` from the start of `address_s`, session times, to `to_s`; the attitude is latched over address.
     pub fn new(
         segment: &SegmentWindow,
         handedness: Handedness,
-        address_from_s: f64,
-        address_to_s: f64,
+        [address_from_s, address_to_s]: [f64; 2],
+        takeaway_s: f64,
         to_s: f64,
     ) -> Option<Self> {
         let (lo, hi) = (segment.index(address_from_s), segment.index(to_s));
@@ -74,7 +83,7 @@ impl SegmentPath {
             orientation,
         };
         if aligned {
-            path.set_angles(handedness);
+            path.set_angles(handedness, takeaway_s);
             match segment.role {
                 Role::LeadArm => {
                     path.speed_dps = gyro.iter().map(|w| w.x.hypot(w.z).to_degrees()).collect();
@@ -92,12 +101,12 @@ impl SegmentPath {
         Some(path)
     }
 
-    fn set_angles(&mut self, handedness: Handedness) {
+    fn set_angles(&mut self, handedness: Handedness, takeaway_s: f64) {
         let sign = handedness.sign();
         let cardan: Vec<Cardan> = self.orientation.iter().map(Cardan::from_quaternion).collect();
         let mut axial: Vec<f64> = cardan.iter().map(|c| c.axial).collect();
         unwrap(&mut axial);
-        let zero = self.late_at_address(&axial);
+        let zero = mean(&axial[self.before_takeaway(takeaway_s)]);
         self.turn_deg = axial.iter().map(|a| (a - zero).to_degrees() * sign).collect();
         let role = self.role;
         for readable in cardan.iter().map(|c| c.for_people(role, handedness)) {
@@ -108,14 +117,24 @@ impl SegmentPath {
 
     /// Samples of the last third of a second of address.
     fn late_address(&self) -> RangeInclusive<usize> {
-        let end = *self.address.end();
-        self.t_s.partition_point(|t| *t < self.t_s[end] - 0.33)..=end
+        self.third_of_a_second_to(*self.address.end())
+    }
+
+    /// Samples that the turn is counted from. Address ends with the first motion of any segment, and an arm
+    /// may roll 0.4 s before the trunk turns; in the meantime the trunk creeps by up to a degree, which is no part
+    /// of its turn.
+    fn before_takeaway(&self, takeaway_s: f64) -> RangeInclusive<usize> {
+        let end = self.t_s.partition_point(|t| *t <= takeaway_s - BEFORE_TAKEAWAY_S);
+        self.third_of_a_second_to(end.saturating_sub(1).max(*self.address.end()))
+    }
+
+    fn third_of_a_second_to(&self, end: usize) -> RangeInclusive<usize> {
+        self.t_s.partition_point(|t| *t < self.t_s[end] - ZERO_OVER_S)..=end
     }
 
     /// Mean of a series over the last third of a second of address: sway averages out.
     fn late_at_address(&self, series: &[f64]) -> f64 {
-        let late = &series[self.late_address()];
-        late.iter().sum::<f64>() / late.len() as f64
+        mean(&series[self.late_address()])
     }
 
     /// Mean orientation over the same: that of the quaternions' sum, which is the mean where they lie

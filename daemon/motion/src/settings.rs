@@ -43,7 +43,7 @@ impl Default for Settings {
             trigger_arm_dps: 180.0,
             min_turn_away_deg: 15.0,
             min_forward_to_away: 1.25,
-            max_downswing_s: 1.4,
+            max_downswing_s: 2.0,
             calibration_valid_s: 2.0 * 3600.0,
             slip_deg: 12.0,
         }

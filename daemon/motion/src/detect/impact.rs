@@ -5,7 +5,8 @@ use nalgebra::Vector3;
 
 /// A shock must stand out from the movement's own roughness by this factor …
 const OUTSTANDING: f64 = 6.0;
-/// … or, in the arm, what the downswing up to this long before it has at its roughest by this one …
+/// … or, in the arm, what the movement up to this long before it has at its roughest by this one: the last of
+/// the downswing, however long that is …
 const ABOVE_DOWNSWING: f64 = 2.5;
 const DOWNSWING_S: f64 = 0.3;
 /// … and be at least this large, m/s²: arm and trunk.

@@ -46,6 +46,18 @@ const SLOW_SD_DPS: f64 = 1.0;
 /// Where the window ends before motion has settled, s.
 const NOT_SETTLED_SD_S: f64 = 0.5;
 
+/// The other segments set off, turn round and are fastest within this of the trunk, s: before its onset, before its
+/// reversal, after its peak. Wide on purpose (own judgement): no time of a swing is assumed, and real swings
+/// played at half to twice their speed are found and measured alike (`tests/tests/golf/`).
+const OTHERS_START_S: f64 = 0.4;
+const OTHERS_TURN_S: f64 = 0.25;
+const OTHERS_PEAK_S: f64 = 0.35;
+/// Sway before an onset is read from this long to this long before it, s.
+const SWAY_FROM_S: f64 = 0.7;
+const SWAY_TO_S: f64 = 0.25;
+/// An onset lies after this long a calm, s.
+const CALM_S: f64 = 0.06;
+
 /// Nobody turns the trunk this fast but to hit something, deg/s; then forward may even be a
 /// little slower than away.
 const FAST_TRUNK_DPS: f64 = 250.0;
@@ -232,10 +244,12 @@ fn reversal_before(forward: &[f64], peak: usize) -> Option<usize> {
 /// The arm swung: out and, clearly faster, back.
 fn arm_leads(arm: &Track, onset: usize, reversal: usize, peak: usize) -> bool {
     let speed = &arm.speed_dps;
-    let (early, late) = (onset.saturating_sub(steps(0.2)), (peak + steps(0.3)).min(speed.len()));
+    let (early, late) =
+        (onset.saturating_sub(steps(OTHERS_START_S)), (peak + steps(OTHERS_PEAK_S)).min(speed.len()));
     let forward = argmax(speed, reversal, late);
     // The arm turns round near the trunk's reversal, early or late.
-    let turned = argmin(speed, reversal.saturating_sub(steps(0.25)).max(early), forward.max(early + 1));
+    let turned =
+        argmin(speed, reversal.saturating_sub(steps(OTHERS_TURN_S)).max(early), forward.max(early + 1));
     let away = argmax(speed, early, turned.max(early + 1));
     speed[forward] > ARM_FORWARD_DPS
         && speed[forward] > ARM_FORWARD_TO_AWAY * speed[away]
@@ -265,7 +279,7 @@ fn turn_onset(forward: &[f64], reversal: usize) -> usize {
     onset_before(forward, run, fastest, |v, level| -v > level)
 }
 
-/// Back from `fastest` to where the motion falls below its onset level for 60 ms.
+/// Back from `fastest` to where the motion falls below its onset level for [`CALM_S`].
 fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, f64) -> bool) -> usize {
     let level = (x[fastest].abs() * ONSET_SHARE).max(ONSET_MIN_DPS);
     let mut onset = fastest;
@@ -276,7 +290,7 @@ fn onset_before(x: &[f64], earliest: usize, fastest: usize, above: impl Fn(f64, 
             calm = 0;
         } else {
             calm += 1;
-            if calm > steps(0.06) {
+            if calm > steps(CALM_S) {
                 break;
             }
         }
@@ -294,7 +308,7 @@ struct Edge {
 /// Back from an onset to where the motion leaves the sway of address: a share of the fastest
 /// speed is reached some 50 ms after a smooth start.
 fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> usize {
-    let (from, to) = (onset.saturating_sub(steps(0.7)), onset.saturating_sub(steps(0.25)));
+    let (from, to) = (onset.saturating_sub(steps(SWAY_FROM_S)), onset.saturating_sub(steps(SWAY_TO_S)));
     let still = &x[from..to];
     if still.is_empty() {
         return onset;
@@ -306,9 +320,9 @@ fn out_of_sway(x: &[f64], onset: usize, earliest: usize) -> usize {
     (earliest..onset).rev().find(|&i| x[i] < mean + above).map_or(onset, |i| i + 1)
 }
 
-/// The first motion of any segment, not more than 0.4 s before the trunk's.
+/// The first motion of any segment, not more than [`OTHERS_START_S`] before the trunk's.
 fn first_motion(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> usize {
-    let earliest = trunk_onset.saturating_sub(steps(0.4));
+    let earliest = trunk_onset.saturating_sub(steps(OTHERS_START_S));
     let first = tracks.tracks.iter().map(|track| {
         let signal = if track.role == Role::LeadArm { &track.speed_dps } else { &track.away_dps };
         let fastest = argmax(signal, trunk_onset, reversal.saturating_sub(steps(0.1)).max(trunk_onset + 1));
@@ -324,7 +338,7 @@ fn onsets(tracks: &Tracks, trunk_onset: usize, reversal: usize) -> [Option<Onset
         let track = tracks.get(role)?;
         // The arm turns round later than the trunk, and is fast again by then.
         let until = if role == Role::LeadArm { reversal.saturating_sub(steps(0.1)) } else { reversal };
-        let from = trunk_onset.saturating_sub(steps(0.4));
+        let from = trunk_onset.saturating_sub(steps(OTHERS_START_S));
         onset::find(&track.away_dps, track.bias_sd_dps, tracks.start_s, from, until.max(from + 1))
     })
 }
@@ -341,8 +355,8 @@ fn takeaway(onsets: &[Option<Onset>; 3]) -> Option<Onset> {
 /// Without the pelvis or the arm moving at all it is not a swing: a seated turn, an arm
 /// waved by itself, a strap being handled.
 fn others_took_part(tracks: &Tracks, trunk: &Track, reversal: usize, peak: usize) -> Result<(), Rejection> {
-    let from = reversal.saturating_sub(steps(0.25));
-    let to = (peak + steps(0.35)).min(tracks.len);
+    let from = reversal.saturating_sub(steps(OTHERS_TURN_S));
+    let to = (peak + steps(OTHERS_PEAK_S)).min(tracks.len);
     let trunk_dps = trunk.forward_dps[peak];
     for track in &tracks.tracks {
         let fastest = track.speed_dps[argmax(&track.speed_dps, from, to)];

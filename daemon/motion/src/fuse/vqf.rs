@@ -1,5 +1,6 @@
 //! The VQF filter (Laidig, Seel 2023, Information Fusion 91:187–204), without magnetometer, of
-//! the `vqf-rs` crate. It estimates the gyroscope bias itself.
+//! the `vqf-rs` crate. Its own estimate of the gyroscope bias is switched off: ours has a covariance, and half of
+//! the filter's time went into it.
 
 use super::{OrientationFilter, Reading};
 use nalgebra::{Quaternion, UnitQuaternion};
@@ -8,9 +9,6 @@ use vqf_rs::{Params, VQF};
 /// Readings until the sample period is known. The filter's coefficients depend on it and
 /// the first interval may be anything.
 const LEARN: usize = 16;
-/// Largest bias per axis that is believed, deg/s; the library's 2 deg/s would never take a consumer gyroscope for
-/// resting.
-const BIAS_LIMIT_DPS: f64 = 8.0;
 
 /// VQF, starting as soon as the sample period is known.
 pub struct Vqf {
@@ -30,7 +28,12 @@ impl Vqf {
         let mut periods: Vec<f64> = self.waiting.iter().skip(1).map(|r| r.dt_s).collect();
         periods.sort_by(f64::total_cmp);
         let period_s = periods[periods.len() / 2];
-        let params = Params { bias_clip: BIAS_LIMIT_DPS, ..Params::default() };
+        let params = Params {
+            motion_bias_est_enabled: false,
+            rest_bias_est_enabled: false,
+            mag_dist_rejection_enabled: false,
+            ..Params::default()
+        };
         let filter = self.filter.insert(VQF::new(period_s, None, None, Some(params)));
         // Nothing is before the first reading; like the others it stands for one period.
         self.waiting[0].dt_s = period_s;
@@ -41,7 +44,7 @@ impl Vqf {
 }
 
 fn feed(filter: &mut VQF, reading: &Reading) {
-    filter.update_gyr_with_ts(reading.gyro.into(), reading.dt_s);
+    filter.update_gyr_with_ts((reading.gyro - reading.bias).into(), reading.dt_s);
     filter.update_acc(reading.acc.into());
 }
 

@@ -112,12 +112,10 @@ fn arm_estimate(arm: &mut Part<'_>, phases: &Phases, half_s: f64) -> Option<Esti
             .fold(lo, |best, i| if arm.path.speed_dps[i] > arm.path.speed_dps[best] { i } else { best });
         arm.path.t_s[at.min(arm.path.t_s.len() - 1)]
     };
-    // Around the trunk's own peak the arm is on its way down, however late it turned round.
-    let mut guess = fastest(
-        arm,
-        (phases.trunk_peak_s - 0.3).max(phases.trunk_reversal_s + 0.05),
-        phases.trunk_peak_s + 0.05,
-    );
+    // In the second half of the trunk's way to its peak the arm is on its way down, however late it turned
+    // round and however slow the swing is.
+    let half_way_s = 0.5 * (phases.trunk_reversal_s + phases.trunk_peak_s);
+    let mut guess = fastest(arm, half_way_s, phases.trunk_peak_s + 0.05);
     let mut passes = None;
     // The direction is taken from before the pass, the pass follows from the direction.
     for _ in 0..2 {

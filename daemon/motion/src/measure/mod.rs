@@ -93,8 +93,8 @@ pub fn follow<'a>(window: &'a Window, phases: &Phases) -> Vec<Part<'a>> {
             let path = SegmentPath::new(
                 segment,
                 window.handedness,
-                phases.address_from_s,
-                phases.address_to_s,
+                [phases.address_from_s, phases.address_to_s],
+                phases.takeaway.at_s,
                 phases.finish_s + 0.1,
             )?;
             Some(Part {

@@ -16,7 +16,8 @@ use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::order::PartialOrder;
 use peakorder_protocol::swing::{Evidence, Gap, Outcome, Peak, Segment, Sequence, SpeedKind};
 
-/// A segment may turn back this much before the trunk segment that phases were found by, s.
+/// A segment whose reversal is not found may have turned back this much before the trunk segment that phases
+/// were found by, s (own judgement).
 const LEAD_S: f64 = 0.3;
 
 /// A strike that is known better than this, 95 %, moves no peak, s.
@@ -88,17 +89,13 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
         if let Some(peak) = &mut peak
             && Z95 * impact.sd_s > IMPACT_KNOWN_S
         {
-            // A rehearsal's peak is that of its whole movement; only one that has none yet may have it later.
-            let sides: &[f64] = match (impact.evidence, peak.rising) {
-                (Evidence::None, false) => &[],
-                (Evidence::None, true) => &[1.0],
-                _ => &[-1.0, 1.0],
-            };
-            let end = |side: &f64| {
+            let end = |side: f64| {
                 let end_s = impact.t_s + side * Z95 * impact.sd_s;
                 peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
             };
-            let ends: Vec<Option<FoundPeak>> = sides.iter().map(end).collect();
+            // Of a rehearsal only that its largest speed may come later: its impact is where the movement says.
+            let sides: &[f64] = if impact.evidence == Evidence::None { &[1.0] } else { &[-1.0, 1.0] };
+            let ends: Vec<Option<FoundPeak>> = sides.iter().copied().map(end).collect();
             let decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
             part.impact_decides = decides && ends.iter().any(Option::is_none);
             otherwise = ends.into_iter().flatten().collect();
