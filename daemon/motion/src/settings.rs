@@ -37,7 +37,7 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            filter: FilterKind::Madgwick,
+            filter: FilterKind::Vqf,
             madgwick_beta_rad_s: 0.033,
             trigger_thorax_dps: 90.0,
             trigger_arm_dps: 180.0,
@@ -58,7 +58,7 @@ pub enum FilterKind {
     Madgwick,
     /// Mahony's complementary filter of the `ahrs` crate, the gyroscope's bias removed.
     Mahony,
-    /// VQF of the `vqf-rs` crate, with its own estimate of the gyroscope bias.
+    /// VQF of the `vqf-rs` crate, the gyroscope's bias removed.
     Vqf,
 }
 

@@ -17,7 +17,7 @@ use nalgebra::{UnitQuaternion, Vector3};
 pub struct Reading {
     /// Rate as measured, rad/s.
     pub gyro: Vector3<f64>,
-    /// Gyroscope bias as known, rad/s. A filter with its own estimate ignores it.
+    /// Gyroscope bias as known, rad/s.
     pub bias: Vector3<f64>,
     /// Specific force, m/s².
     pub acc: Vector3<f64>,

