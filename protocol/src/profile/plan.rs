@@ -125,6 +125,7 @@ fn le<const N: usize>(b: &[u8], endian: Endian) -> [u8; N] {
 }
 
 /// Reads an integer field at the start of `b`; 64-bit unsigned numbers keep their bits.
+#[inline]
 pub(super) fn read_integer(num: Num, b: &[u8], endian: Endian) -> i64 {
     match num {
         Num::U8 => i64::from(b[0]),
@@ -150,6 +151,7 @@ pub(super) fn read_unsigned(num: Num, b: &[u8], endian: Endian) -> u64 {
 }
 
 /// Reads any field at the start of `b` as a real number.
+#[inline]
 pub(super) fn read_real(num: Num, b: &[u8], endian: Endian) -> f64 {
     match num {
         Num::F32 => f64::from(f32::from_le_bytes(le(b, endian))),

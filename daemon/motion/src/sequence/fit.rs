@@ -14,6 +14,9 @@ pub fn at_least_seven_s(half_s: f64, period_s: f64) -> f64 {
 /// Cubic: asymmetric rise and fall bend the third-order term, not the located extreme.
 pub type LocalFit = Polynomial<4>;
 
+/// As many sums of powers as a quintic needs.
+const MOST_SUMS: usize = 11;
+
 /// A local polynomial of `N` terms in (t − centre).
 #[derive(Debug, Clone, Copy)]
 pub struct Polynomial<const N: usize> {
@@ -34,20 +37,25 @@ impl<const N: usize> Polynomial<N> {
         if hi < lo + N + 1 {
             return None;
         }
-        let mut normal = SMatrix::<f64, N, N>::zeros();
+        // XᵀX holds the sums of the powers of scaled time, each of them along a whole diagonal.
+        let mut sums = [0.0; MOST_SUMS];
+        let sums = &mut sums[..2 * N - 1];
         let mut right = SVector::<f64, N>::zeros();
-        let row = |t: f64| {
-            let u = (t - centre_s) / half_s;
-            SVector::<f64, N>::from_fn(|k, _| u.powi(k as i32))
-        };
+        let scaled = |i: usize| (t_s[i] - centre_s) / half_s;
         for i in lo..hi {
-            let x = row(t_s[i]);
-            normal += x * x.transpose();
-            right += x * y[i];
+            let (u, mut power) = (scaled(i), 1.0);
+            for (k, sum) in sums.iter_mut().enumerate() {
+                *sum += power;
+                if k < N {
+                    right[k] += power * y[i];
+                }
+                power *= u;
+            }
         }
-        let spread = normal.try_inverse()?;
+        let spread = SMatrix::<f64, N, N>::from_fn(|k, l| sums[k + l]).try_inverse()?;
         let coefficients = spread * right;
-        let rss: f64 = (lo..hi).map(|i| (y[i] - coefficients.dot(&row(t_s[i]))).powi(2)).sum();
+        let fitted = |u: f64| coefficients.iter().rev().fold(0.0, |value, c| value * u + c);
+        let rss: f64 = (lo..hi).map(|i| (y[i] - fitted(scaled(i))).powi(2)).sum();
         let count = hi - lo;
         Some(Self { centre_s, scale_s: half_s, coefficients, spread, rss, count })
     }
