@@ -19,18 +19,21 @@
 
 pub mod body;
 pub mod link;
+#[cfg(feature = "optical")]
+pub mod optical;
 mod rng;
 pub mod script;
 mod session_header;
 pub mod strap;
 pub mod truth;
 
+pub use body::SegmentState;
 pub use body::channel::Family;
 pub use body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
-pub use body::skeleton::SegmentState;
+pub use body::recorded::{Trial, TrialError};
 pub use body::swing::SwingStyle;
 pub use link::{LinkModel, Outage};
-pub use script::{PracticeOptions, Script, Session, StrapOptions};
+pub use script::{PracticeOptions, RecordedOptions, Script, Session, StrapOptions};
 pub use session_header::virtual_session;
 pub use strap::clock::ClockModel;
 pub use strap::sensor::SensorModel;

@@ -36,8 +36,13 @@ pub(crate) struct SwingPlan {
     pub(crate) number: u32,
     pub(crate) block: String,
     pub(crate) style: SwingStyle,
-    /// First lobe begins.
+    /// First lobe begins; where that is not known, the thorax has begun to turn away.
     pub(crate) takeaway_s: f64,
+    /// From when to when address is; truth takes its mean.
+    pub(crate) address_s: (f64, f64),
+    /// When the trunk has 5 % of its fastest turn away, where that is to be said of a smoothed speed, because
+    /// address is not still.
+    pub(crate) onset_s: Option<f64>,
     /// Club meets ball, or would.
     pub(crate) impact_s: f64,
     /// Last lobe has ended.
@@ -249,7 +254,17 @@ pub(crate) fn plan(
     slide(planner, impact_s, turn_round_s[2].0, player.slide_m);
     let takeaway_s = planner.t;
     planner.t = finish_s;
-    SwingPlan { number, block: block.to_owned(), style, takeaway_s, impact_s, finish_s, turn_round_s }
+    SwingPlan {
+        number,
+        block: block.to_owned(),
+        style,
+        takeaway_s,
+        address_s: (takeaway_s, takeaway_s),
+        onset_s: None,
+        impact_s,
+        finish_s,
+        turn_round_s,
+    }
 }
 
 /// Small irregular bumps on the speed curve of the downswing.

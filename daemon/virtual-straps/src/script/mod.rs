@@ -1,17 +1,19 @@
 //! Scripted practice: what a player does in a session, and the session's straps.
 
 mod lesson;
+mod recorded;
 mod session;
 
 #[cfg(test)]
 mod tests;
 
+pub use recorded::RecordedOptions;
 pub use session::{IdealSamples, Records, Session};
 
+use super::body::Body;
 use super::body::activities::STILL_SWAY_DPS;
 use super::body::planner::Planner;
 use super::body::player::PlayerParams;
-use super::body::skeleton::Body;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
 use super::link::{LinkModel, Outage};
 use super::rng::{Draw, Purpose};
