@@ -29,6 +29,7 @@ pub mod truth;
 
 pub use body::SegmentState;
 pub use body::channel::Family;
+pub use body::people::{Group, Manner, Top};
 pub use body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
 pub use body::recorded::{Trial, TrialError};
 pub use body::swing::SwingStyle;

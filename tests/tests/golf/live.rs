@@ -100,7 +100,7 @@ impl Tally {
         if let (Some(got), Some(want)) = (&swing.separation, &truth.separation) {
             self.add("separation at top, deg", got.top_deg - want.top_deg, got.sd_deg);
         }
-        if let Some(got) = swing.hip_shift {
+        if let Some(got) = &swing.hip_shift {
             let top = got.top.mid_hips;
             let error_cm = top.towards_target_cm - truth.hip_shift.mid_top_cm;
             self.add("mid-hips shift at top, cm", error_cm, top.sd_cm);

@@ -5,6 +5,8 @@ mod recorded;
 mod session;
 
 #[cfg(test)]
+mod people_tests;
+#[cfg(test)]
 mod tests;
 
 pub use recorded::RecordedOptions;
@@ -174,7 +176,7 @@ impl Writer {
         let number = self.plans.len() as u32 + 1;
         self.planner.take_address(player, waggles);
         let still = self.uniform(still_s);
-        self.planner.hold(still, player.address_sway_dps);
+        self.planner.stay_at_address(player, still);
         let mut draw = Draw::new(self.seed, Purpose::Swing, u64::from(number));
         let swing = plan(&mut self.planner, player, style, number, &self.block, &mut draw);
         self.plans.push(swing);

@@ -55,8 +55,7 @@ impl Trial {
         from.read_to_string(&mut text)?;
         let mut lines = text.lines();
         let head: Vec<&str> = lines.next().unwrap_or_default().split(',').map(str::trim).collect();
-        let find =
-            |name: String| head.iter().position(|h| **h == name).ok_or_else(|| TrialError::Column(name));
+        let find = |name: String| head.iter().position(|h| **h == name).ok_or(TrialError::Column(name));
         let place = |of: &str| -> Result<[usize; 3], TrialError> {
             Ok([find(format!("{of}_x_m"))?, find(format!("{of}_y_m"))?, find(format!("{of}_z_m"))?])
         };
