@@ -3,8 +3,9 @@
 //!
 //! They are the source of the demo, whose scenario is invented, and the truth that the
 //! motion pipeline is measured against. To be of use for that they share no code with the
-//! pipeline and assume nothing about it: orientation is a closed-form function of time
-//! ([`body`]), truth is searched on it numerically ([`truth`]), and everything between the
+//! pipeline and assume nothing about it: orientation is a closed-form function of time, or a
+//! spline through poses that an optical laboratory saw ([`body`]), truth is searched on it
+//! numerically ([`truth`]), and everything between the
 //! body and the host ([`strap`], [`link`]) is a model with named parameters.
 //!
 //! Everything is drawn from one seed; the same seed gives the same bytes.

@@ -17,7 +17,7 @@ const GOLF: [&str; 5] = ["64_01", "64_02", "64_03", "64_04", "64_05"];
 /// Soccer kick, jumps, baseball pitch.
 const OTHERS: [&str; 4] = ["10_01", "16_03", "118_02", "124_01"];
 /// Sessions, each with sensors, clocks, link, mounting, rests and calibration of its own.
-const SEEDS: std::ops::Range<u64> = 1..9;
+const SEEDS: std::ops::Range<u64> = 1..25;
 
 fn trials(data: &Path, names: &[&str], golf: bool) -> Result<Vec<Trial>, TrialError> {
     names.iter().map(|name| optical::trial(data, name, golf)).collect()
@@ -43,6 +43,18 @@ fn played(script: Script) -> (Vec<SwingTruth>, Vec<Swing>) {
     (session.truth(), outputs.into_iter().filter_map(swing).collect())
 }
 
+/// By how much the link delays all straps alike, s: only differences mean anything. The median over a session, because
+/// a flat top is known less well than that.
+fn late_s(pairs: &[(SwingTruth, Swing)]) -> f64 {
+    let of = |(truth, swing): &(SwingTruth, Swing)| {
+        let late = |role: Role| Some(swing.peak(role)?.t_s - truth.segments[&role].peak_s);
+        Role::ALL.into_iter().filter_map(late).collect::<Vec<f64>>()
+    };
+    let mut late: Vec<f64> = pairs.iter().flat_map(of).collect();
+    late.sort_by(f64::total_cmp);
+    late[late.len() / 2]
+}
+
 /// Errors by the number's name, and what the order was called.
 #[derive(Default)]
 struct Tally {
@@ -57,11 +69,7 @@ impl Tally {
         self.rows.entry(name.into()).or_insert_with(|| Errors(Vec::new())).0.push((error, HALF * sd));
     }
 
-    fn swing(&mut self, truth: &SwingTruth, swing: &Swing) {
-        // The link delays all straps alike by some milliseconds; only differences mean anything.
-        let late = |role: Role| Some(swing.peak(role)?.t_s - truth.segments[&role].peak_s);
-        let late: Vec<f64> = Role::ALL.into_iter().filter_map(late).collect();
-        let late_s = late.iter().sum::<f64>() / late.len().max(1) as f64;
+    fn swing(&mut self, truth: &SwingTruth, swing: &Swing, late_s: f64) {
         let events = swing.events;
         for (name, got_s, sd_ms, want_s) in [
             ("takeaway", events.takeaway.t_s, events.takeaway.sd_ms, truth.onset_s),
@@ -125,9 +133,8 @@ impl Tally {
     }
 }
 
-/// Forty swings of eight sessions: the five swings of one golfer again and again, so that what is theirs is counted eight
-/// times, and what is a session's (mounting, sensors, calibration) five times. Coverage of a row is
-/// asserted to be no lower than eight sessions can tell from 95 %; of all gaps, peaks and turns together to be near it.
+/// A hundred and twenty swings of twenty-four sessions: the five swings of one golfer again and again, so that what is
+/// theirs is counted twenty-four times, and what is a session's (mounting, sensors, calibration) five times.
 #[test]
 fn a_recorded_body_is_measured_over_the_whole_chain() {
     let Some(data) = data() else { return };
@@ -137,11 +144,13 @@ fn a_recorded_body_is_measured_over_the_whole_chain() {
         let script = Script::recorded(seed, &golf, &options(&data, seed)).unwrap();
         let (truths, found) = played(script);
         assert_eq!(found.len(), truths.len(), "seed {seed}: one swing for each, and no other");
-        for (truth, swing) in truths.iter().zip(&found) {
+        let pairs: Vec<(SwingTruth, Swing)> = truths.into_iter().zip(found).collect();
+        let late_s = late_s(&pairs);
+        for (truth, swing) in &pairs {
             let apart_s = swing.events.impact.t_s - truth.impact_s;
             assert!(apart_s.abs() < 0.1, "seed {seed}: impact {apart_s:+.3} s off");
             assert_eq!(swing.kind, SwingKind::Strike, "seed {seed}");
-            tally.swing(truth, swing);
+            tally.swing(truth, swing, late_s);
             swings += 1;
         }
     }
@@ -152,6 +161,28 @@ fn a_recorded_body_is_measured_over_the_whole_chain() {
         let ((bias, sd), inside) = (errors.bias_and_sd(), errors.held());
         println!("| {name} | {} | {bias:+.2} | {sd:.2} | {:.0} % |", errors.0.len(), inside * 100.0);
     }
+    let pooled = |is: &dyn Fn(&str) -> bool| {
+        let of = rows.iter().filter(|(name, _)| is(name));
+        let all = Errors(of.flat_map(|(_, errors)| errors.0.iter().copied()).collect());
+        (all.held(), all.0.len())
+    };
+    let tilt = |name: &str| name.contains("tilt") || name.contains("flexion");
+    let sets: [(&str, &dyn Fn(&str) -> bool, usize); 4] = [
+        ("gaps", &|name| name == "all gaps, ms", 200),
+        ("peaks", &|name| name.ends_with("peak, ms"), 250),
+        ("turns", &|name| name.contains("turn at"), 480),
+        ("tilts", &tilt, 1400),
+    ];
+    for (what, is, least) in sets {
+        let (inside, n) = pooled(is);
+        println!("{what}: bands hold {:.1} % of {n}", inside * 100.0);
+        assert!(n >= least && inside >= 0.93, "{what}: {inside:.3} of {n}");
+    }
+    // Where a session's five swings share their errors there are twenty-four draws. Of bands that hold 95 %, fewer
+    // than 80 % of them hold in one row of 170.
+    let low: Vec<_> = rows.iter().filter(|(_, errors)| errors.held() < 0.8).map(|(name, _)| name).collect();
+    assert!(low.is_empty(), "{low:?}");
+    assert!(*resolved > 200 && ties * 8 < swings * 3, "{resolved} resolved, {ties} ties");
 }
 
 /// Nothing of other sports is a golf swing, over the link too.
@@ -182,7 +213,10 @@ fn two_programs_find_the_same_truth() {
             ("takeaway", before(ours.onset_s), impact_s - of(&theirs["takeaway_s"])),
             ("top", before(ours.top_s), impact_s - of(&theirs["top_s"])),
         ] {
-            println!("{}: {what} {:+.1} ms", theirs["trial"], (ours_s - theirs_s) * 1e3);
+            let apart_ms = (ours_s - theirs_s) * 1e3;
+            println!("{}: {what} {apart_ms:+.1} ms", theirs["trial"]);
+            // Where a slow turn leaves 5 % of its speed hangs on the smoothing, which differs.
+            assert!(apart_ms.abs() < if what == "takeaway" { 12.0 } else { 1.0 }, "{what}: {apart_ms:.1} ms");
         }
         for (role, of_role) in &ours.segments {
             let theirs = &theirs["segments"][if *role == Role::LeadArm { "arm" } else { role.key() }];
@@ -190,6 +224,9 @@ fn two_programs_find_the_same_truth() {
             let dps = of_role.peak_dps - of(&theirs["peak_dps"]);
             let turn = of_role.turn_deg.top - of(&theirs["turn_top"]);
             println!("  {role}: peak {peak_ms:+.1} ms, {dps:+.2} deg/s, turn at top {turn:+.2} deg");
+            assert!(peak_ms.abs() < 0.6 && dps.abs() < 0.5, "{role}: {peak_ms:.2} ms, {dps:.2} deg/s");
+            // Near the horizontal the arm's own turn is ill-conditioned.
+            assert!(*role == Role::LeadArm || turn.abs() < 0.2, "{role}: {turn:.2} deg");
         }
     }
 }

@@ -76,8 +76,8 @@ struct Hump {
 pub(super) struct Humps(Vec<Hump>);
 
 impl Humps {
-    /// `slower` stretches time.
-    pub(super) fn drawn(top: &Top, fall_s: f64, slower: f64, draw: &mut Draw) -> Self {
+    /// `slower` stretches time. Humps that would begin longer before the highest than `room_s` are left out.
+    pub(super) fn drawn(top: &Top, fall_s: f64, room_s: f64, slower: f64, draw: &mut Draw) -> Self {
         let n = top.humps.0 + draw.below(top.humps.1 - top.humps.0 + 1);
         let highest = if draw.chance(top.first_highest) { 0 } else { draw.below(n) };
         let mut humps: Vec<Hump> = Vec::with_capacity(n);
@@ -95,6 +95,7 @@ impl Humps {
             humps.push(Hump { at_s, height, rise_s, fall_s });
         }
         let origin = humps[highest].at_s;
+        humps.retain(|h| origin - h.at_s <= room_s);
         for hump in &mut humps {
             hump.at_s -= origin;
         }
@@ -126,8 +127,8 @@ impl Humps {
 }
 
 impl Manner {
-    /// That of the measured golfer (a); counts and distances of humps are read off his speeds. Only his own group
-    /// has a thorax that goes on beyond impact in every swing.
+    /// That of the measured golfer (a); counts and distances of humps are read off his speeds. In the
+    /// other groups the thorax has its last hump somewhat earlier.
     fn drawn(group: Group, draw: &mut Draw) -> Self {
         let pelvis = Top {
             humps: (1, 2),
@@ -139,15 +140,15 @@ impl Manner {
         };
         let thorax = Top {
             humps: (2, 4),
-            apart_s: (0.035, 0.060),
+            apart_s: (0.040, 0.065),
             dip: (0.0, 0.04),
             lower: (0.0, 0.05),
             first_highest: 0.3,
-            last_after_s: (group == Group::Measured).then_some((-0.01, 0.08)),
+            last_after_s: Some(if group == Group::Measured { (-0.01, 0.08) } else { (-0.04, 0.06) }),
         };
         let arm = Top {
             humps: (1, 2),
-            apart_s: (0.025, 0.040),
+            apart_s: (0.050, 0.080),
             dip: (0.0, 0.01),
             lower: (0.0, 0.06),
             first_highest: 0.5,

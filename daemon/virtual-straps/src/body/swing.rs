@@ -234,7 +234,9 @@ pub(crate) fn plan(
                 None => (Effort::Pulse(player.family), LONGEST_RISE_S, EARLY_S),
                 Some(manner) => {
                     let top = &manner.tops[i];
-                    let humps = Humps::drawn(top, p.fall_ms / 1000.0, slower, draw);
+                    // The top alone must not take the segment further than it goes.
+                    let room_s = 0.45 * (p.away_deg + p.open_deg).max(0.0) / p.peak_dps;
+                    let humps = Humps::drawn(top, p.fall_ms / 1000.0, room_s, slower, draw);
                     if let Some((from, to)) = top.last_after_s {
                         p.peak_before_ms = 1e3 * (humps.last_after_s() - slower * draw.uniform(from, to));
                     }

@@ -199,7 +199,8 @@ impl<'a> Finder<'a> {
         let at = |t: f64| {
             wrapped_deg((self.turn_deg(Role::Thorax, t) - self.turn_deg(Role::Pelvis, t)).to_radians())
         };
-        let extreme = largest(|t| at(t).abs(), self.plan.takeaway_s, self.plan.impact_s);
+        let side = at(top_s).signum();
+        let extreme = largest(|t| side * at(t), self.plan.takeaway_s, self.plan.impact_s);
         let (max_deg, reversal) = (at(extreme), at(pelvis_reversal_s));
         SeparationTruth {
             top_deg: at(top_s),

@@ -82,7 +82,7 @@ pub struct SegmentTruth {
 pub struct SeparationTruth {
     /// At the top.
     pub top_deg: f64,
-    /// Extreme between takeaway and impact, signed.
+    /// Extreme between takeaway and impact on the side that it has at the top, signed.
     pub max_deg: f64,
     /// At the pelvis' reversal.
     pub at_pelvis_reversal_deg: f64,

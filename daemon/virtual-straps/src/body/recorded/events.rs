@@ -1,6 +1,6 @@
 //! When a recorded swing began, turned round and met the ball: what a planned swing knows from its plan.
 //!
-//! * takeaway: the thorax has 5 % of its fastest speed away, smoothed to 3 Hz, because at address it is never
+//! * takeaway: the thorax has 5 % of its fastest speed away, smoothed to 4 Hz, because at address it is never
 //!   still.
 //! * address: 0.3 to 0.05 s before takeaway.
 //! * impact: the hands are nearest to where they were at address. Uncertain by 10–20 ms as an instant of
@@ -17,7 +17,7 @@ use peakorder_protocol::Role;
 /// Step of the search, s.
 const STEP_S: f64 = 0.002;
 /// −3 dB of the smoothed thorax speed, Hz.
-const SLOW_HZ: f64 = 3.2;
+const SLOW_HZ: f64 = 4.0;
 /// Address, s before takeaway.
 const ADDRESS_S: (f64, f64) = (0.3, 0.05);
 /// Impact is looked for from so long after the thorax has turned round to so long after it is fastest, s.
