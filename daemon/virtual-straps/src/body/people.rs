@@ -46,7 +46,8 @@ pub struct Top {
 pub struct Manner {
     /// Of pelvis, thorax and arm.
     pub tops: [Top; 3],
-    /// The downswing's slow beginning starts so long before its main effort, s.
+    /// The downswing's slow beginning starts so long before its main effort and ends as long after, s: together
+    /// they rise almost evenly, as measured speeds do.
     pub early_s: f64,
     /// Longest rise of a speed, s.
     pub longest_rise_s: f64,
@@ -139,24 +140,24 @@ impl Manner {
             last_after_s: None,
         };
         let thorax = Top {
-            humps: (2, 4),
-            apart_s: (0.040, 0.065),
-            dip: (0.0, 0.04),
-            lower: (0.0, 0.05),
-            first_highest: 0.3,
+            humps: (2, 3),
+            apart_s: (0.070, 0.100),
+            dip: (0.01, 0.10),
+            lower: (0.0, 0.08),
+            first_highest: 0.5,
             last_after_s: Some(if group == Group::Measured { (-0.01, 0.08) } else { (-0.04, 0.06) }),
         };
         let arm = Top {
             humps: (1, 2),
-            apart_s: (0.050, 0.080),
-            dip: (0.0, 0.01),
-            lower: (0.0, 0.06),
+            apart_s: (0.060, 0.090),
+            dip: (0.0, 0.02),
+            lower: (0.03, 0.12),
             first_highest: 0.5,
             last_after_s: None,
         };
         Self {
             tops: [pelvis, thorax, arm],
-            early_s: draw.uniform(0.14, 0.26),
+            early_s: draw.uniform(0.24, 0.32),
             longest_rise_s: 0.8,
             arm_again_dps: (310.0, 470.0),
             roll_early_s: (0.0, 0.4),
@@ -187,7 +188,7 @@ impl Group {
                 before_ms: [(102.0, 9.0), (30.0, 26.0), (45.0, 15.0)],
                 away_deg: [(46.0, 5.0), (78.0, 4.0), (122.0, 6.0)],
                 open_deg: [(32.0, 4.0), (5.0, 3.0), (3.0, 3.0)],
-                early_deg: [10.0, 16.0, 16.0],
+                early_deg: [24.0, 28.0, 40.0],
                 backswing_s: (0.95, 0.08),
                 sway_dps: (0.9, 1.5),
                 spread: Spread { time_ms: 10.0, speed: 0.04, turn_deg: 3.0, texture: 0.01 },
@@ -197,7 +198,7 @@ impl Group {
                 before_ms: Population::Amateur.peak_before_ms(),
                 away_deg: [(43.0, 6.0), (84.0, 8.0), (125.0, 9.0)],
                 open_deg: [(26.0, 8.0), (18.0, 7.0), (3.0, 3.0)],
-                early_deg: [5.0, 6.0, 6.0],
+                early_deg: [17.0, 26.0, 30.0],
                 backswing_s: (0.9, 0.12),
                 sway_dps: (0.6, 1.5),
                 spread: Spread { time_ms: 9.0, speed: 0.04, turn_deg: 3.0, texture: 0.01 },
@@ -209,7 +210,7 @@ impl Group {
                 before_ms: Population::Amateur.peak_before_ms(),
                 away_deg: [(36.0, 6.0), (69.0, 9.0), (108.0, 10.0)],
                 open_deg: [(20.8, 10.6), (6.0, 9.5), (3.0, 3.0)],
-                early_deg: [3.0, 6.0, 8.0],
+                early_deg: [12.0, 20.0, 28.0],
                 backswing_s: (1.0, 0.15),
                 sway_dps: (0.9, 2.0),
                 spread: Spread { time_ms: 11.0, speed: 0.05, turn_deg: 3.0, texture: 0.012 },
@@ -230,7 +231,7 @@ impl PlayerParams {
             p.peak_before_ms = pick(of.before_ms[i]);
             p.away_deg = pick(of.away_deg[i]);
             p.open_deg = pick(of.open_deg[i]);
-            p.early_deg = of.early_deg[i] * pick((1.0, 0.3));
+            p.early_deg = of.early_deg[i] * pick((1.0, 0.15));
             p.fall_ms = pick(([150.0, 170.0, 140.0][i], 15.0));
             p.follow_gain = 0.0;
         }

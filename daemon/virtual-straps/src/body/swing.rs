@@ -249,11 +249,13 @@ pub(crate) fn plan(
             if let (2, Some(manner)) = (i, &player.manner) {
                 follow = vec![again(manner, slower, draw)];
             }
+            // What begins slowly has ended before the top.
+            let late_s = if player.manner.is_some() { early_s.min(0.7 * rise_s) } else { early_s };
             let mut down_start_s = -(rise_s + first_before_s);
             if p.early_deg > 0.0 {
                 down_start_s -= early_s * slower;
                 let shape = Shape::RaisedCosine { rise: 0.5 };
-                down.insert(0, step(down_start_s, 2.0 * early_s * slower, p.early_deg, shape));
+                down.insert(0, step(down_start_s, (early_s + late_s) * slower, p.early_deg, shape));
             }
             Lobes { down, follow, down_start_s, rise_s }
         })

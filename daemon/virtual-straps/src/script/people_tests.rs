@@ -52,7 +52,7 @@ fn players_of_the_measured_group_move_as_the_golfer_did() {
     assert_within("arm, deg/s", speed(Role::LeadArm), (465.0, 665.0));
     assert_within("pelvis before impact, ms", seen.at(Role::Pelvis, |s| s.peak_before_ms), (85.0, 115.0));
     let wide = |s: &SegmentTruth| s.within_2pct_ms.iter().sum::<f64>();
-    assert_within("thorax within 2 %, ms", seen.at(Role::Thorax, wide), (17.0, 110.0));
+    assert_within("thorax within 2 %, ms", seen.at(Role::Thorax, wide), (15.0, 70.0));
     let kept = |s: &SegmentTruth| s.speed_at_impact_dps / s.peak_dps;
     assert_within("thorax kept at impact", seen.at(Role::Thorax, kept), (0.85, 1.005));
     let rising = seen.0.iter().filter(|s| s.segments[&Role::Thorax].outcome == Outcome::Rising).count();
