@@ -72,6 +72,12 @@ struct Hump {
     fall_s: f64,
 }
 
+/// Muscles do not change their pull at once: every pulse is spread by a binomial of this SD, s, which takes its corners
+/// away (−3 dB at 17 Hz; measured speeds have been smoothed to 12 Hz, so what real ones do beyond is not known).
+const SPREAD_S: f64 = 0.008;
+/// Of a binomial of four: step and weights. Its SD is one step.
+const BINOMIAL: [f64; 5] = [1.0 / 16.0, 4.0 / 16.0, 6.0 / 16.0, 4.0 / 16.0, 1.0 / 16.0];
+
 /// A drawn top.
 #[derive(Debug, Clone)]
 pub(super) struct Humps(Vec<Hump>);
@@ -105,15 +111,19 @@ impl Humps {
 
     /// Of a top of `peak_dps` at `peak_s`, of which the first hump takes `rise_s`.
     pub(super) fn pieces(&self, peak_dps: f64, peak_s: f64, rise_s: f64) -> Vec<Piece> {
-        let piece = |(i, hump): (usize, &Hump)| {
+        let pulse = |(i, hump): (usize, &Hump)| {
             let rise_s = if i == 0 { rise_s } else { hump.rise_s };
             let duration_s = rise_s + hump.fall_s;
             let shape = Shape::RaisedCosine { rise: rise_s / duration_s };
             // A raised cosine is twice as fast at its peak as on average.
             let delta = 0.5 * hump.height * peak_dps * duration_s;
-            step(peak_s + hump.at_s - rise_s, duration_s, delta, shape)
+            let start_s = peak_s + hump.at_s - rise_s;
+            BINOMIAL.into_iter().enumerate().map(move |(k, weight)| {
+                let later_s = (k as f64 - 2.0) * SPREAD_S;
+                step(start_s + later_s, duration_s, weight * delta, shape)
+            })
         };
-        self.0.iter().enumerate().map(piece).collect()
+        self.0.iter().enumerate().flat_map(pulse).collect()
     }
 
     /// Of the last hump after the highest, s.
