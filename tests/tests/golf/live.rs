@@ -161,23 +161,20 @@ fn a_recorded_body_is_measured_over_the_whole_chain() {
         let ((bias, sd), inside) = (errors.bias_and_sd(), errors.held());
         println!("| {name} | {} | {bias:+.2} | {sd:.2} | {:.0} % |", errors.0.len(), inside * 100.0);
     }
-    let pooled = |is: &dyn Fn(&str) -> bool| {
+    let pooled = |is: fn(&str) -> bool| {
         let of = rows.iter().filter(|(name, _)| is(name));
         let all = Errors(of.flat_map(|(_, errors)| errors.0.iter().copied()).collect());
         (all.held(), all.0.len())
     };
-    let tilt = |name: &str| name.contains("tilt") || name.contains("flexion");
-    let sets: [(&str, &dyn Fn(&str) -> bool, usize); 4] = [
-        ("gaps", &|name| name == "all gaps, ms", 200),
-        ("peaks", &|name| name.ends_with("peak, ms"), 250),
-        ("turns", &|name| name.contains("turn at"), 480),
-        ("tilts", &tilt, 1400),
-    ];
-    for (what, is, least) in sets {
+    let check = |what: &str, least: usize, is: fn(&str) -> bool| {
         let (inside, n) = pooled(is);
         println!("{what}: bands hold {:.1} % of {n}", inside * 100.0);
         assert!(n >= least && inside >= 0.93, "{what}: {inside:.3} of {n}");
-    }
+    };
+    check("gaps", 200, |name| name == "all gaps, ms");
+    check("peaks", 250, |name| name.ends_with("peak, ms"));
+    check("turns", 480, |name| name.contains("turn at"));
+    check("tilts", 1400, |name| name.contains("tilt") || name.contains("flexion"));
     // Where a session's five swings share their errors there are twenty-four draws. Of bands that hold 95 %, fewer
     // than 80 % of them hold in one row of 170.
     let low: Vec<_> = rows.iter().filter(|(_, errors)| errors.held() < 0.8).map(|(name, _)| name).collect();

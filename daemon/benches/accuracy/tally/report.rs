@@ -22,7 +22,8 @@ sensor noise, bias, scale error, counts, crystals, a Bluetooth-like link, guided
   van der Helm 2022, Sensors 22:9765), which come on top of the errors here.
 - Whether real players move as the virtual ones do. No open recording of pelvis and thorax in
   a golf swing with inertial sensors and truth is known; what there is of real data is below
-  (bodies that do not swing) and in `tests/tests/broad.rs` (orientation against optical truth).
+  (a recorded body: optical trajectories of five swings of one golfer, worn by virtual straps; bodies that do
+  not swing) and in `tests/tests/broad.rs` (orientation against optical truth).
 - Sensors other than the modelled consumer MEMS: temperature steps, vibration rectification.
 
 Errors are measured minus true. Bands are the stated 95 % bands (1.96 standard uncertainties).

@@ -26,7 +26,7 @@ impl Tally {
                 let reaches = truth.peak_before_ms - truth.within_2pct_ms[1] <= AT_IMPACT_MS;
                 self.held_told.push(reaches);
             }
-            got => self.rising_told.push((got == Some(Outcome::Rising)) == !peaked),
+            got => self.rising_told.push((got == Some(Outcome::Rising)) != peaked),
         }
         if let Some(p) = segment.peak.filter(|p| p.outcome == Outcome::Peak && peaked) {
             self.peak(role, &p, truth, clock);
