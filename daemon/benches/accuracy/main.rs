@@ -4,8 +4,10 @@
 //! swings of varied players through the whole chain and writes `ACCURACY.md` beside this
 //! file. The virtual players share no code with the estimator.
 
+mod explain;
 mod one_clock;
 mod real;
+mod recorded;
 mod scenario;
 mod tally;
 
@@ -24,6 +26,7 @@ fn main() {
         .collect();
     let mut report = String::new();
     let mut all = Tally::default();
+    let mut people = Tally::default();
     let mut sliding = Vec::new();
     for scenario in &scenarios {
         let tally = run(scenario);
@@ -34,19 +37,27 @@ fn main() {
         println!("{}", tally.section(&scenario.name, &scenario.what));
         if scenario.counts {
             all.merge(tally);
+        } else if scenario.people {
+            people.merge(tally);
         }
     }
     let head = all.section(
         "All scenarios that count towards the targets",
         "Every scenario but those marked otherwise.",
     );
-    let bands = all.bands();
+    let bands = format!("{}{}\n", tally::BANDS, all.bands());
     println!("{head}{bands}");
+    let together = people.section(
+        "Players who move like people, together",
+        "Invented ones in the manner of a measured golfer, and the recorded body.",
+    );
+    let people = format!("{together}{}\n{}", people.bands(), recorded::missing());
+    println!("{people}");
     let sizes = tally::growth(&sliding);
     let real = real::section();
     println!("{sizes}{real}");
     if only.is_none() && !quick {
-        let text = format!("{}{head}{bands}{sizes}{real}{report}", tally::PREFACE);
+        let text = format!("{}{head}{bands}{people}{sizes}{real}{report}", tally::PREFACE);
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/accuracy/ACCURACY.md");
         match std::fs::write(&path, text) {
             Ok(()) => println!("written to {}", path.display()),

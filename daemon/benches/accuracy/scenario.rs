@@ -1,14 +1,29 @@
 //! Which players, straps and links are played.
 
+use crate::explain;
 use crate::one_clock;
-use crate::tally::{self, Tally};
+use crate::recorded::RecordedBody;
+use crate::tally::Tally;
 use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::session::Player;
 use peakorder_protocol::{Handedness, Role};
 use peakorder_virtual_straps::virtual_session;
 use peakorder_virtual_straps::{
-    LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, Sliding, StrapOptions,
+    Group, LinkModel, PlayerParams, Population, PracticeOptions, Ringing, Script, Sliding, StrapOptions,
 };
+
+/// Who is playing.
+#[derive(Debug, Clone)]
+enum Who {
+    /// Professionals and amateurs in turn, of one pulse a segment.
+    Drawn,
+    /// Players of these groups in turn, who move like people.
+    PeopleOf(&'static [Group]),
+    /// A body that was recorded.
+    Recorded(RecordedBody),
+    /// Nobody swings for so long, s.
+    NotSwinging(f64),
+}
 
 /// One kind of session, played several times with different seeds.
 pub(crate) struct Scenario {
@@ -24,7 +39,9 @@ pub(crate) struct Scenario {
     seed: u64,
     options: PracticeOptions,
     straps: StrapOptions,
-    not_swings_s: Option<f64>,
+    who: Who,
+    /// Players who move like people, or a real one: tabulated together.
+    pub(crate) people: bool,
     /// Sliding skin, in sizes of 4.5 deg at a full turn; the growth of errors is tabulated.
     pub(crate) sliding_size: Option<f64>,
     /// Samples straight from the sensors on one clock, as CSV import sees them.
@@ -35,15 +52,23 @@ impl Scenario {
     /// Plays session `i` and compares with its truth.
     pub(crate) fn play(&self, i: u64) -> Tally {
         let seed = self.seed * 10_000 + i;
-        let script = if let Some(seconds) = self.not_swings_s {
-            Script::not_swings(seed, seconds)
-        } else {
-            let population = if i.is_multiple_of(2) { Population::Professional } else { Population::Amateur };
-            let mut player = PlayerParams::drawn_from(population, seed);
+        let practice = |mut player: PlayerParams| {
             if i % 5 == 4 {
                 player.handedness = Handedness::Left;
             }
             Script::practice(seed, player, self.swings, &self.options)
+        };
+        let script = match &self.who {
+            Who::Drawn => {
+                let professional = i.is_multiple_of(2);
+                let population = if professional { Population::Professional } else { Population::Amateur };
+                practice(PlayerParams::drawn_from(population, seed))
+            }
+            Who::PeopleOf(groups) => {
+                practice(PlayerParams::like_people(groups[i as usize % groups.len()], seed))
+            }
+            Who::Recorded(body) => body.script(seed, i % 5 == 4),
+            Who::NotSwinging(seconds) => Script::not_swings(seed, *seconds),
         };
         let script = script.with_straps(self.straps.clone());
         let player = Player { handedness: script.player().handedness, ..Player::default() };
@@ -86,7 +111,13 @@ impl Scenario {
             .filter_map(|o| if let Output::Swing(s, _) = o { Some(s.as_ref()) } else { None })
             .collect();
         let mut tally = Tally::default();
-        tally.compare(&session.truth(), &swings, session.duration_s(), self.straps.roles.len());
+        tally.compare(
+            &session.truth(),
+            &swings,
+            session.duration_s(),
+            self.straps.roles.len(),
+            self.one_clock,
+        );
         if std::env::var_os("ACCURACY_VERBOSE").is_some() {
             for o in &outputs {
                 match o {
@@ -97,7 +128,7 @@ impl Scenario {
                     _ => {}
                 }
             }
-            tally::explain(seed, &session.truth(), &swings);
+            explain::explain(seed, &session.truth(), &swings);
         }
         tally
     }
@@ -115,7 +146,8 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
         seed,
         options: PracticeOptions::default(),
         straps: StrapOptions::default(),
-        not_swings_s: None,
+        who: Who::Drawn,
+        people: false,
         sliding_size: None,
         one_clock: false,
     };
@@ -189,7 +221,7 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
             )
         },
         Scenario {
-            not_swings_s: Some(if quick { 360.0 } else { 900.0 }),
+            who: Who::NotSwinging(if quick { 360.0 } else { 900.0 }),
             ..base(
                 "an hour without swings",
                 "Walking, bending, waggles, seated and standing turns, practice movements that are not swings.",
@@ -213,5 +245,63 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
             10,
         )
     }));
+    let people = [
+        (
+            &[Group::Measured][..],
+            "people as one golfer was measured, 208 Hz (not counted)",
+            "Invented players in the ranges of ten real swings: tops of several humps, slow downswings, a thorax that \
+             keeps its speed, an arm that rolls before takeaway, an address that drifts.",
+        ),
+        (
+            &[Group::Amateur],
+            "people, amateurs, 208 Hz (not counted)",
+            "The same manner with the published speeds and times of amateurs.",
+        ),
+        (
+            &[Group::Older],
+            "people, older and stiffer, 208 Hz (not counted)",
+            "The same manner, smaller turns, slower: published means of men of 62 years where there are any.",
+        ),
+    ];
+    scenarios.extend((14..).zip(people).map(|(seed, (groups, name, what))| Scenario {
+        counts: false,
+        people: true,
+        who: Who::PeopleOf(groups),
+        ..base(name, what, seed, 15)
+    }));
+    scenarios.push(Scenario {
+        counts: false,
+        people: true,
+        one_clock: true,
+        who: Who::PeopleOf(&[Group::Measured, Group::Amateur, Group::Older]),
+        ..base(
+            "people on one clock, 208 Hz (not counted)",
+            "The three groups in turn, without a link.",
+            18,
+            15,
+        )
+    });
+    if let Some(body) = RecordedBody::from_environment() {
+        scenarios.push(Scenario {
+            counts: false,
+            people: true,
+            one_clock: true,
+            who: Who::Recorded(body.clone()),
+            ..base("a recorded body on one clock, 208 Hz (not counted)", "As below, without a link.", 19, 20)
+        });
+        scenarios.push(Scenario {
+            counts: false,
+            people: true,
+            who: Who::Recorded(body),
+            ..base(
+                "a recorded body, 208 Hz (not counted)",
+                "The optical trajectories of five real swings of one golfer drive straps, sensors, clocks and link, with \
+                 invented calibration movements and rests between; every fifth session mirrored. The same five swings in every \
+                 session: what is theirs is counted again and again.",
+                17,
+                20,
+            )
+        });
+    }
     scenarios
 }

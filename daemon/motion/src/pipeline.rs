@@ -409,12 +409,9 @@ impl Pipeline {
 /// for the two together, and stiff ones bend the more at the hips).
 const UPRIGHT_DEG: f64 = 12.0;
 
-/// How far forward pelvis and thorax lean at address, together, if less than any golfer does. Without an
-/// arm strap nothing else tells a throw or a kick from a swing; with one, where it goes does.
+/// How far forward pelvis and thorax lean at address, together, if less than any golfer does: that tells a
+/// throw or a kick from a swing. The arm does not: a pitcher's swings as a golfer's does.
 fn upright_at_address(parts: &[Part<'_>], phases: &Phases) -> Option<f64> {
-    if parts.iter().any(|p| p.window.role == Role::LeadArm) {
-        return None;
-    }
     let lean = |role| {
         let part = parts.iter().find(|p| p.window.role == role)?;
         part.window.mounting?;

@@ -3,8 +3,9 @@
 //!
 //! They are the source of the demo, whose scenario is invented, and the truth that the
 //! motion pipeline is measured against. To be of use for that they share no code with the
-//! pipeline and assume nothing about it: orientation is a closed-form function of time
-//! ([`body`]), truth is searched on it numerically ([`truth`]), and everything between the
+//! pipeline and assume nothing about it: orientation is a closed-form function of time, or a
+//! spline through poses that an optical laboratory saw ([`body`]), truth is searched on it
+//! numerically ([`truth`]), and everything between the
 //! body and the host ([`strap`], [`link`]) is a model with named parameters.
 //!
 //! Everything is drawn from one seed; the same seed gives the same bytes.
@@ -19,18 +20,22 @@
 
 pub mod body;
 pub mod link;
+#[cfg(feature = "optical")]
+pub mod optical;
 mod rng;
 pub mod script;
 mod session_header;
 pub mod strap;
 pub mod truth;
 
+pub use body::SegmentState;
 pub use body::channel::Family;
+pub use body::people::{Group, Manner, Top};
 pub use body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
-pub use body::skeleton::SegmentState;
+pub use body::recorded::{Trial, TrialError};
 pub use body::swing::SwingStyle;
 pub use link::{LinkModel, Outage};
-pub use script::{PracticeOptions, Script, Session, StrapOptions};
+pub use script::{PracticeOptions, RecordedOptions, Script, Session, StrapOptions};
 pub use session_header::virtual_session;
 pub use strap::clock::ClockModel;
 pub use strap::sensor::SensorModel;

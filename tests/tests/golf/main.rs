@@ -8,15 +8,18 @@
 
 mod backswing;
 mod coverage;
+mod live;
 mod shift;
 
 use flate2::read::GzDecoder;
+use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::curves::Curves;
 use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use peakorder_tests::files::swings;
 use peakorder_tests::programs::daemon;
+use peakorder_virtual_straps::optical;
 use serde_json::Value;
 use std::fs::File;
 use std::io::Read as _;
@@ -34,6 +37,11 @@ fn data() -> Option<PathBuf> {
         eprintln!("SKIPPED: PEAKORDER_GOLF_DATA names no folder with real golf swings");
     }
     folder
+}
+
+/// Middle of the hip joints from the root of the pelvis, of the skeleton that the markers were solved onto, m.
+fn hips(data: &Path) -> Vector3<f64> {
+    optical::hips_from_root(&data.join("golf64_dev.npz"), "64/zero.npy").expect("the skeleton is there")
 }
 
 /// Imports a session and returns its swings.

@@ -1,34 +1,13 @@
 //! The hips' shift towards the target, against the optical path.
 
-use super::{Errors, HALF, SESSIONS, data, measured};
-use flate2::read::{DeflateDecoder, GzDecoder};
+use super::{Errors, HALF, SESSIONS, data, hips, measured};
+use flate2::read::GzDecoder;
 use nalgebra::{Quaternion, UnitQuaternion, Vector3};
 use peakorder_protocol::swing::{ShiftTowardsTarget, Withholding};
 use serde_json::Value;
 use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
-
-/// Middle of the hip joints from the root, in the pelvis's axes (X anterior, Y cranial), m: the skeleton that the
-/// markers were solved onto (third row of its zero pose: left, up, ahead). Left and right are taken as even.
-fn hips_from_root(data: &Path) -> Vector3<f64> {
-    let packed = std::fs::read(data.join("golf64_dev.npz")).expect("the skeleton is there");
-    // A zip archive: local headers of 30 bytes, name and extra field, then the deflated array.
-    let name = b"64/zero.npy";
-    let header =
-        packed.windows(30 + name.len()).position(|w| w.starts_with(b"PK\x03\x04") && w.ends_with(name));
-    let header = header.expect("it has a zero pose");
-    let length = |at: usize| usize::from(u16::from_le_bytes([packed[header + at], packed[header + at + 1]]));
-    let mut array = Vec::new();
-    let start = header + 30 + length(26) + length(28);
-    DeflateDecoder::new(&packed[start..]).read_to_end(&mut array).unwrap();
-    assert!(array.starts_with(b"\x93NUMPY") && array[..array.len() - 36].windows(3).any(|w| w == b"<f4"));
-    let value = |i: usize| {
-        let at = array.len() - 36 + 4 * i;
-        f64::from(f32::from_le_bytes(array[at..at + 4].try_into().unwrap()))
-    };
-    Vector3::new(value(8), value(7), 0.0)
-}
 
 /// Seconds since the trial began, orientation of the pelvis, and the middle of the hips, m.
 type Row = (f64, UnitQuaternion<f64>, Vector3<f64>);
@@ -71,7 +50,7 @@ fn true_shift(data: &Path, hips: &Vector3<f64>, truth: &Value) -> [f64; 2] {
 #[test]
 fn the_hips_of_real_swings_shift_as_far_as_is_said() {
     let Some(data) = data() else { return };
-    let hips = hips_from_root(&data);
+    let hips = hips(&data);
     let (mut top, mut impact) = (Errors(Vec::new()), Errors(Vec::new()));
     let (mut means, mut withheld) = (Vec::new(), Vec::new());
     for name in SESSIONS {

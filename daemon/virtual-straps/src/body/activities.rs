@@ -4,7 +4,7 @@ use super::planner::Planner;
 use super::player::PlayerParams;
 use super::skeleton::Dof;
 use peakorder_protocol::log::MarkKind;
-use std::f64::consts::TAU;
+use std::f64::consts::{SQRT_2, TAU};
 
 /// Sway of somebody who was asked to stand still, deg/s RMS.
 pub(crate) const STILL_SWAY_DPS: f64 = 0.35;
@@ -138,7 +138,7 @@ impl Planner {
             (Dof::ThoraxSpin, vary(0.0)),
             (Dof::ArmPlane, vary(p.arm_plane_deg)),
             (Dof::ArmForward, vary(p.arm_forward_deg)),
-            (Dof::ArmSide, vary(-8.0)),
+            (Dof::ArmSide, vary(p.arm_side_deg)),
             (Dof::ArmRoll, vary(5.0)),
         ];
         let duration = self.timeline.uniform(1.6, 2.6);
@@ -151,6 +151,24 @@ impl Planner {
         }
         let settle = self.timeline.uniform(0.3, 0.6);
         self.hold(settle, 1.5);
+    }
+
+    /// Stands at address for `duration_s`: sways, and the arm drifts by itself.
+    pub(crate) fn stay_at_address(&mut self, player: &PlayerParams, duration_s: f64) {
+        if let Some(manner) = &player.manner {
+            let span = (self.t, self.t + duration_s);
+            for (dof, share) in [(Dof::ArmRoll, 1.5), (Dof::ArmForward, 0.4), (Dof::ArmSide, 0.4)] {
+                let hz = self.timeline.uniform(0.3, 1.0);
+                let amplitude = SQRT_2 * share * manner.arm_drift_dps / (TAU * hz);
+                let phase = self.timeline.uniform(0.0, TAU);
+                self.wave(dof, span, amplitude, hz, phase);
+            }
+            // Nobody stops swaying in order to take away.
+            self.sway((span.0, span.1 + 0.5), player.address_sway_dps);
+            self.t = span.1;
+            return;
+        }
+        self.hold(duration_s, player.address_sway_dps);
     }
 
     /// Small back-and-forth movements of the arms at address.

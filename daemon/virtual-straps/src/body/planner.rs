@@ -1,8 +1,9 @@
 //! Plans who moves when: collects the pieces of every degree of freedom along a cursor of
 //! session time.
 
+use super::Body;
 use super::channel::{Channel, Piece, Shape};
-use super::skeleton::{Body, Build, DOFS, Dof};
+use super::skeleton::{Build, DOFS, Dof, Skeleton};
 use crate::rng::Draw;
 use peakorder_protocol::Handedness;
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -146,6 +147,7 @@ impl Planner {
     /// Ends the planning.
     pub(crate) fn finish(self, handedness: Handedness, stature_m: f64) -> (Body, Vec<Mark>) {
         let channels = self.pieces.iter().map(|pieces| Channel::new(0.0, pieces)).collect();
-        (Body::new(handedness, Build::of_stature(stature_m), channels), self.marks)
+        let body = Skeleton::new(handedness, Build::of_stature(stature_m), channels);
+        (Body::Planned(body), self.marks)
     }
 }

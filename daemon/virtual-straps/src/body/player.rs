@@ -10,6 +10,7 @@
 //! amateurs' pulses, posture) is an assumption and is marked so.
 
 use super::channel::Family;
+use super::people::Manner;
 use crate::rng::{Draw, Purpose};
 use peakorder_protocol::Handedness;
 use serde::Serialize;
@@ -59,6 +60,8 @@ pub struct Posture {
     pub thorax_forward_deg: f64,
     /// Lead arm forward.
     pub arm_forward_deg: f64,
+    /// Lead arm's hand towards the lead side.
+    pub arm_side_deg: f64,
     /// Forward lean of the normal of the arm's swing plane.
     pub arm_plane_deg: f64,
 }
@@ -91,7 +94,12 @@ pub struct PlayerParams {
     /// How far the hips slide away from the target in the backswing, beyond what everybody's do, metres.
     /// They slide back in the downswing.
     pub slide_m: f64,
+    /// What the speeds and the arm do beyond one pulse a segment; nothing more if there is none.
+    pub manner: Option<Manner>,
 }
+
+/// Hand towards the lead side at address, deg (plausible).
+pub(crate) const ARM_SIDE_DEG: f64 = -8.0;
 
 /// Groups with published means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -165,11 +173,13 @@ impl PlayerParams {
                 pelvis_forward_deg: 18.0,
                 thorax_forward_deg: 37.0,
                 arm_forward_deg: 24.0,
+                arm_side_deg: ARM_SIDE_DEG,
                 arm_plane_deg: 54.0,
             },
             spread: Spread { time_ms: 0.0, speed: 0.0, turn_deg: 0.0, texture: 0.0 },
             address_sway_dps: 0.3,
             slide_m: 0.0,
+            manner: None,
         }
     }
 
@@ -210,6 +220,7 @@ impl PlayerParams {
             pelvis_forward_deg: draw.bounded(18.0, 2.5),
             thorax_forward_deg: draw.bounded(37.0, 3.0),
             arm_forward_deg: draw.bounded(24.0, 3.0),
+            arm_side_deg: ARM_SIDE_DEG,
             arm_plane_deg: draw.bounded(54.0, 4.0),
         };
         player.spread = if professional {

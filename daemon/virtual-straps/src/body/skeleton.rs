@@ -7,11 +7,8 @@
 
 use super::chain::{Axis, Frame, Point};
 use super::channel::Channel;
-use nalgebra::{Rotation3, UnitQuaternion, Vector3};
+use nalgebra::Vector3;
 use peakorder_protocol::{Handedness, Role};
-
-/// Standard gravity, m/s² (ISO 80000-3).
-pub use peakorder_protocol::estimate::STANDARD_GRAVITY_M_S2 as GRAVITY;
 
 /// Degrees of freedom. Angles in radians, positions in metres; towards the target, the
 /// trail side lower and forward are positive.
@@ -79,39 +76,21 @@ impl Build {
     }
 }
 
-/// Exact motion of one strap's place on the body.
-#[derive(Debug, Clone, Copy)]
-pub struct SegmentState {
-    /// Segment → global.
-    pub orientation: UnitQuaternion<f64>,
-    /// Angular velocity in the segment's own frame, rad/s.
-    pub omega_body: Vector3<f64>,
-    /// Angular velocity in the global frame, rad/s.
-    pub omega_global: Vector3<f64>,
-    /// Angular acceleration in the global frame, rad/s².
-    pub alpha_global: Vector3<f64>,
-    /// Position of the strap in the global frame, metres.
-    pub position: Vector3<f64>,
-    /// Specific force (acceleration minus gravity) at the strap in the segment's frame, m/s².
-    pub specific_force_body: Vector3<f64>,
-}
-
-/// A body in motion over a whole session.
+/// A body that moves by a plan over a whole session.
 #[derive(Debug, Clone)]
-pub struct Body {
+pub struct Skeleton {
     handedness: Handedness,
     build: Build,
     channels: Vec<Channel>,
 }
 
-impl Body {
+impl Skeleton {
     pub(crate) fn new(handedness: Handedness, build: Build, channels: Vec<Channel>) -> Self {
         debug_assert_eq!(channels.len(), DOFS);
         Self { handedness, build, channels }
     }
 
-    /// Side the player swings from.
-    pub const fn handedness(&self) -> Handedness {
+    pub(crate) const fn handedness(&self) -> Handedness {
         self.handedness
     }
 
@@ -198,22 +177,5 @@ impl Body {
             glide * (turn.accel - swing.accel),
         ];
         self.lumbar(t).gliding(&self.frame(Role::Thorax, t), lever)
-    }
-
-    /// Everything about a segment and its strap point at session time `t`, seconds.
-    pub fn state(&self, role: Role, worn_offset: Vector3<f64>, t: f64) -> SegmentState {
-        let (frame, point) = self.strap_point(role, worn_offset, t);
-        let inverse = frame.rotation.transpose();
-        let up = Vector3::new(0.0, GRAVITY, 0.0);
-        SegmentState {
-            orientation: UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(
-                frame.rotation,
-            )),
-            omega_body: inverse * frame.omega,
-            omega_global: frame.omega,
-            alpha_global: frame.alpha,
-            position: point.position,
-            specific_force_body: inverse * (point.acceleration + up),
-        }
     }
 }

@@ -1,6 +1,7 @@
 //! Plans one golf swing: which lobes of speed each segment makes, and what else moves.
 
 use super::channel::{Family, Piece, Shape, sum};
+use super::people::{Humps, Manner};
 use super::planner::Planner;
 use super::player::{PlayerParams, SegmentParams};
 use super::skeleton::Dof;
@@ -36,8 +37,13 @@ pub(crate) struct SwingPlan {
     pub(crate) number: u32,
     pub(crate) block: String,
     pub(crate) style: SwingStyle,
-    /// First lobe begins.
+    /// First lobe begins; where that is not known, the thorax has begun to turn away.
     pub(crate) takeaway_s: f64,
+    /// From when to when address is; truth takes its mean.
+    pub(crate) address_s: (f64, f64),
+    /// When the trunk has 5 % of its fastest turn away, where that is to be said of a smoothed speed, because
+    /// address is not still.
+    pub(crate) onset_s: Option<f64>,
     /// Club meets ball, or would.
     pub(crate) impact_s: f64,
     /// Last lobe has ended.
@@ -60,7 +66,7 @@ const EARLY_S: f64 = 0.08;
 
 const SPIN: [Dof; 3] = [Dof::PelvisSpin, Dof::ThoraxSpin, Dof::ArmSwing];
 
-fn step(start_s: f64, duration_s: f64, delta: f64, shape: Shape) -> Piece {
+pub(super) fn step(start_s: f64, duration_s: f64, delta: f64, shape: Shape) -> Piece {
     Piece::Step { start_s, duration_s, delta, shape }
 }
 
@@ -80,11 +86,22 @@ fn peak_rate(shape: Shape, position: f64) -> f64 {
 /// towards the target before taking away. Seconds, at full speed.
 const LONGEST_RISE_S: f64 = 0.5;
 
-/// The downswing lobe whose rise makes `away + open` degrees between its start and impact.
-fn downswing(p: &SegmentParams, family: Family, longest_rise_s: f64) -> (Piece, f64) {
+/// What the main effort of a downswing is made of: one pulse of a family, or the humps of a drawn top.
+enum Effort {
+    Pulse(Family),
+    Humps(Humps),
+}
+
+/// The downswing whose rise makes `away + open` degrees between its start and impact, and that rise, s, with the
+/// time from its first peak to impact, s.
+fn downswing(p: &SegmentParams, effort: &Effort, longest_rise_s: f64) -> (Vec<Piece>, f64, f64) {
     let before_s = p.peak_before_ms / 1000.0;
+    let first_before_s = match effort {
+        Effort::Pulse(_) => before_s,
+        Effort::Humps(humps) => before_s + humps.first_before_s(),
+    };
     let fall_s = (p.fall_ms / 1000.0).max(before_s + 0.05);
-    let lobe = |rise_s: f64| {
+    let pulse = |family: Family, rise_s: f64| {
         let (low, high) = Shape::peak_range(family);
         let position = (rise_s / (rise_s + fall_s)).clamp(low, high);
         let duration_s = rise_s / position;
@@ -92,18 +109,22 @@ fn downswing(p: &SegmentParams, family: Family, longest_rise_s: f64) -> (Piece, 
         let delta = p.peak_dps * duration_s / peak_rate(shape, position);
         step(-(rise_s + before_s), duration_s, delta, shape)
     };
+    let lobes = |rise_s: f64| match effort {
+        Effort::Pulse(family) => vec![pulse(*family, rise_s)],
+        Effort::Humps(humps) => humps.pieces(p.peak_dps, -before_s, rise_s),
+    };
     let wanted = p.away_deg + p.open_deg - p.early_deg;
-    let (mut low, mut high) = (0.08f64.max(0.04 - before_s), longest_rise_s);
+    let (mut low, mut high) = (0.08f64.max(0.04 - first_before_s), longest_rise_s);
     for _ in 0..50 {
         let mid = 0.5 * (low + high);
-        if lobe(mid).at(0.0).value < wanted {
+        if sum(&lobes(mid), 0.0).value < wanted {
             low = mid;
         } else {
             high = mid;
         }
     }
     let rise_s = 0.5 * (low + high);
-    (lobe(rise_s), rise_s)
+    (lobes(rise_s), rise_s, first_before_s)
 }
 
 /// The backswing lobe that, together with `down`, turns the segment `away_deg` back.
@@ -139,13 +160,13 @@ fn backswing(down: &[Piece], span_s: (f64, f64), shape: Shape, away_deg: f64, do
 
 /// What goes on after impact: a lobe that reaches `follow_gain` times the peak speed, or one
 /// that brings the segment to its finish.
-fn follow_through(down: &Piece, p: &SegmentParams, at_impact_deg: f64, duration_s: f64) -> Vec<Piece> {
+fn follow_through(down: &[Piece], p: &SegmentParams, at_impact_deg: f64, duration_s: f64) -> Vec<Piece> {
     let shape = Shape::RaisedCosine { rise: 0.42 };
     let lobe = |size: f64| step(0.004, duration_s, size, shape);
     let size = if p.follow_gain > 0.0 {
         let fastest = |size: f64| {
-            let pair = [lobe(size), *down];
-            (1..100).map(|i| sum(&pair, 0.004 + duration_s * f64::from(i) / 100.0).rate).fold(0.0, f64::max)
+            let both: Vec<Piece> = std::iter::once(lobe(size)).chain(down.iter().copied()).collect();
+            (1..100).map(|i| sum(&both, 0.004 + duration_s * f64::from(i) / 100.0).rate).fold(0.0, f64::max)
         };
         let (mut low, mut high) = (0.0, 150.0);
         for _ in 0..30 {
@@ -158,7 +179,8 @@ fn follow_through(down: &Piece, p: &SegmentParams, at_impact_deg: f64, duration_
         }
         low
     } else {
-        let rest = sum(&[*down], end_of(down)).value - sum(&[*down], 0.0).value;
+        let end_s = down.iter().map(end_of).fold(0.0, f64::max);
+        let rest = sum(down, end_s).value - sum(down, 0.0).value;
         p.finish_deg - at_impact_deg - rest
     };
     if size > 1.0 { vec![lobe(size)] } else { Vec::new() }
@@ -205,18 +227,35 @@ pub(crate) fn plan(
     let lean = player.posture.arm_forward_deg + player.posture.arm_plane_deg;
     segments[2].peak_dps /= lean.to_radians().sin();
     let lobes: Vec<Lobes> = segments
-        .iter()
-        .map(|p| {
-            let (down, rise_s) = downswing(p, player.family, LONGEST_RISE_S * slower);
+        .iter_mut()
+        .enumerate()
+        .map(|(i, p)| {
+            let (effort, longest_rise_s, early_s) = match &player.manner {
+                None => (Effort::Pulse(player.family), LONGEST_RISE_S, EARLY_S),
+                Some(manner) => {
+                    let top = &manner.tops[i];
+                    // The top alone must not take the segment further than it goes.
+                    let room_s = 0.45 * (p.away_deg + p.open_deg).max(0.0) / p.peak_dps;
+                    let humps = Humps::drawn(top, p.fall_ms / 1000.0, room_s, slower, draw);
+                    if let Some((from, to)) = top.last_after_s {
+                        p.peak_before_ms = 1e3 * (humps.last_after_s() - slower * draw.uniform(from, to));
+                    }
+                    (Effort::Humps(humps), manner.longest_rise_s, manner.early_s)
+                }
+            };
+            let (mut down, rise_s, first_before_s) = downswing(p, &effort, longest_rise_s * slower);
             let duration_s = slower * draw.uniform(0.24, 0.32) * if p.follow_gain > 0.0 { 1.0 } else { 1.8 };
-            let follow = follow_through(&down, p, p.open_deg, duration_s);
-            let main_start_s = -(rise_s + p.peak_before_ms / 1000.0);
-            let mut down = vec![down];
-            let mut down_start_s = main_start_s;
+            let mut follow = follow_through(&down, p, p.open_deg, duration_s);
+            if let (2, Some(manner)) = (i, &player.manner) {
+                follow = vec![again(manner, slower, draw)];
+            }
+            // What begins slowly has ended before the top.
+            let late_s = if player.manner.is_some() { early_s.min(0.7 * rise_s) } else { early_s };
+            let mut down_start_s = -(rise_s + first_before_s);
             if p.early_deg > 0.0 {
-                down_start_s -= EARLY_S * slower;
+                down_start_s -= early_s * slower;
                 let shape = Shape::RaisedCosine { rise: 0.5 };
-                down.insert(0, step(down_start_s, 2.0 * EARLY_S * slower, p.early_deg, shape));
+                down.insert(0, step(down_start_s, (early_s + late_s) * slower, p.early_deg, shape));
             }
             Lobes { down, follow, down_start_s, rise_s }
         })
@@ -246,10 +285,34 @@ pub(crate) fn plan(
     }
     let share = segments[1].away_deg / 90.0;
     posture_changes(planner, impact_s, turn_round_s[2].0, slower, share, draw);
+    roll(planner, player.manner.as_ref(), impact_s, turn_round_s[2].0, slower, share, draw);
     slide(planner, impact_s, turn_round_s[2].0, player.slide_m);
     let takeaway_s = planner.t;
     planner.t = finish_s;
-    SwingPlan { number, block: block.to_owned(), style, takeaway_s, impact_s, finish_s, turn_round_s }
+    SwingPlan {
+        number,
+        block: block.to_owned(),
+        style,
+        takeaway_s,
+        // Where the body stands still, the instant before it moves says as much as a mean.
+        address_s: if player.manner.is_some() {
+            (takeaway_s - 0.3, takeaway_s - 0.05)
+        } else {
+            (takeaway_s, takeaway_s)
+        },
+        onset_s: None,
+        impact_s,
+        finish_s,
+        turn_round_s,
+    }
+}
+
+/// The second hump of the arm's speed, after impact.
+fn again(manner: &Manner, slower: f64, draw: &mut Draw) -> Piece {
+    let speed_dps = draw.uniform(manner.arm_again_dps.0, manner.arm_again_dps.1) / slower;
+    let duration_s = slower * draw.uniform(0.35, 0.5);
+    // A raised cosine is twice as fast at its peak as on average.
+    step(0.03 * slower, duration_s, 0.5 * speed_dps * duration_s, Shape::RaisedCosine { rise: 0.42 })
 }
 
 /// Small irregular bumps on the speed curve of the downswing.
@@ -299,9 +362,27 @@ fn posture_changes(d: &mut Planner, impact_s: f64, top_s: f64, slower: f64, shar
         d.step(dof, down, down_s + 0.06 * slower, towards, mj);
         d.step(dof, after, after_s, follow, mj);
     }
-    d.step(Dof::ArmRoll, start, back_s, vary(-35.0), mj);
-    d.step(Dof::ArmRoll, impact_s - 0.14 * slower, 0.3 * slower, vary(75.0), mj);
     d.shift(start, back_s, 0.0, -0.01 * share, -0.03 * share);
     d.shift(down, down_s, 0.01, -0.02 * share, 0.09 * share);
     d.shift(after, after_s, 0.0, 0.04 * share, 0.03 * share);
+}
+
+/// The lead arm's roll about itself: away in the backswing, back through impact; sizes are plausible, but for
+/// a [`Manner`]'s.
+fn roll(
+    d: &mut Planner,
+    manner: Option<&Manner>,
+    impact_s: f64,
+    top_s: f64,
+    slower: f64,
+    share: f64,
+    draw: &mut Draw,
+) {
+    let mut vary = |mean: f64| share * draw.bounded(mean, 0.2 * mean.abs());
+    let start = d.t + 0.05;
+    let back_s = top_s - start + 0.05;
+    let (away, back) = (vary(-manner.map_or(35.0, |m| m.roll_deg)), vary(75.0));
+    let early_s = manner.map_or(0.0, |m| draw.uniform(m.roll_early_s.0, m.roll_early_s.1));
+    d.step(Dof::ArmRoll, start - early_s, back_s + early_s, away, Shape::MinJerk);
+    d.step(Dof::ArmRoll, impact_s - 0.14 * slower, 0.3 * slower, back, Shape::MinJerk);
 }

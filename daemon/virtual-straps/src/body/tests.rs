@@ -1,6 +1,6 @@
+use super::GRAVITY;
 use super::chain::{Axis, Frame};
 use super::channel::{Channel, Family, Jet, Piece, Shape};
-use super::skeleton::GRAVITY;
 use crate::script::{PracticeOptions, Script, Session, StrapOptions};
 use crate::truth::frame_angles_deg;
 use crate::{PlayerParams, Population};

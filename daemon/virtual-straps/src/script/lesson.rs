@@ -2,7 +2,7 @@
 
 use super::{Script, Writer};
 use crate::Family;
-use crate::body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
+use crate::body::player::{ARM_SIDE_DEG, PlayerParams, Population, Posture, SegmentParams, Spread};
 use crate::body::swing::SwingStyle;
 use peakorder_protocol::Handedness;
 use peakorder_protocol::log::MarkKind;
@@ -39,6 +39,7 @@ fn stiff_hipped() -> PlayerParams {
             pelvis_forward_deg: 16.0,
             thorax_forward_deg: 36.0,
             arm_forward_deg: 23.0,
+            arm_side_deg: ARM_SIDE_DEG,
             arm_plane_deg: 55.0,
         },
         spread: Spread { time_ms: 5.0, speed: 0.025, turn_deg: 1.6, texture: 0.006 },

@@ -1,17 +1,21 @@
 //! Scripted practice: what a player does in a session, and the session's straps.
 
 mod lesson;
+mod recorded;
 mod session;
 
 #[cfg(test)]
+mod people_tests;
+#[cfg(test)]
 mod tests;
 
+pub use recorded::RecordedOptions;
 pub use session::{IdealSamples, Records, Session};
 
+use super::body::Body;
 use super::body::activities::STILL_SWAY_DPS;
 use super::body::planner::Planner;
 use super::body::player::PlayerParams;
-use super::body::skeleton::Body;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
 use super::link::{LinkModel, Outage};
 use super::rng::{Draw, Purpose};
@@ -172,7 +176,7 @@ impl Writer {
         let number = self.plans.len() as u32 + 1;
         self.planner.take_address(player, waggles);
         let still = self.uniform(still_s);
-        self.planner.hold(still, player.address_sway_dps);
+        self.planner.stay_at_address(player, still);
         let mut draw = Draw::new(self.seed, Purpose::Swing, u64::from(number));
         let swing = plan(&mut self.planner, player, style, number, &self.block, &mut draw);
         self.plans.push(swing);

@@ -1,8 +1,8 @@
 //! A scripted session as the host sees it, with its truth.
 
 use super::{Script, StrapOptions};
+use crate::body::SegmentState;
 use crate::body::player::PlayerParams;
-use crate::body::skeleton::SegmentState;
 use crate::link::{StrapStream, StreamSetup};
 use crate::rng::{Draw, Purpose};
 use crate::strap::clock::StrapClock;

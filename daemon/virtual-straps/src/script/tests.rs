@@ -1,5 +1,5 @@
 use super::*;
-use crate::body::skeleton::GRAVITY;
+use crate::body::GRAVITY;
 use crate::{Family, Population, SwingTruth};
 use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::packet::{FLAG_DROPPED, FLAG_RESTARTED, FLAG_SATURATED};

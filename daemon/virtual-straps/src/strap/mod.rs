@@ -6,7 +6,7 @@ mod sliding;
 
 pub use sliding::Sliding;
 
-use super::body::skeleton::{Body, GRAVITY};
+use super::body::{Body, GRAVITY};
 use super::rng::{Draw, Purpose};
 use nalgebra::{Matrix3, Rotation3, Unit, Vector3};
 use peakorder_protocol::Role;

@@ -1,7 +1,7 @@
 //! What a MEMS sensor makes of the strap's motion: noise, bias, scale, range, counts.
 
 use super::WornStrap;
-use crate::body::skeleton::GRAVITY;
+use crate::body::GRAVITY;
 use crate::rng::{Draw, Purpose};
 use nalgebra::{Matrix3, Vector3};
 use peakorder_protocol::Role;
