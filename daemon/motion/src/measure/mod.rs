@@ -12,6 +12,7 @@ mod holes;
 mod impact_of;
 mod quality_of;
 mod sequence_of;
+mod skin;
 mod speed_of;
 mod tempo_of;
 
@@ -80,7 +81,7 @@ pub struct Measured<'a> {
 const GYRO_SCALE_SD: f64 = 0.007;
 
 pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
-    Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
+    Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3), bone_sd_ms: None }
 }
 
 /// Paths of all segments that cover the swing.
@@ -195,8 +196,10 @@ pub fn measure<'a>(
         hip_shift,
         tempo: tempo_of::tempo(&when),
         angle_order: swing::ANGLE_ORDER.into(),
+        bone_prior: swing::BONE_PRIOR.into(),
         quality,
     };
     quality_of::withhold(&mut swing);
+    skin::state(&mut swing);
     Measured { swing, parts }
 }
