@@ -1,5 +1,6 @@
 //! Errors, coverage and counts.
 
+use crate::bone::Bone;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::swing::{Backswing, Outcome, Segment, ShiftTowardsTarget, Swing, SwingKind};
@@ -44,8 +45,8 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
          Sensors 22:9765); no figure for a golfer's trunk is known. The same players in each row.\n\n\
          | size | thorax turn at top, RMS deg | thorax turn at impact, RMS deg | pelvis turn at impact, RMS deg \
          | thorax peak speed, bias deg/s | gap pelvis to thorax, bias and SD ms | gap thorax to arm, bias and SD ms \
-         | gap bands hold | turn bands hold | wrong way round |\n\
-         |---|---|---|---|---|---|---|---|---|---|\n",
+         | gap bands hold | turn bands hold | bands of the bone hold | wrong way round |\n\
+         |---|---|---|---|---|---|---|---|---|---|---|\n",
     );
     for (size, tally) in sizes {
         let of = |name: &str| {
@@ -54,7 +55,7 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
         let gap = |name: &str| format!("{:+.2}, {:.2}", of(name).mean(), of(name).sd());
         let _ = writeln!(
             s,
-            "| {size} | {:.2} | {:.2} | {:.2} | {:+.1} | {} | {} | {} | {} | {} |",
+            "| {size} | {:.2} | {:.2} | {:.2} | {:+.1} | {} | {} | {} | {} | {} | {} |",
             of("thorax turn at top").rms(),
             of("thorax turn at impact").rms(),
             of("pelvis turn at impact").rms(),
@@ -63,6 +64,7 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
             gap("gap thorax to lead arm, peaks"),
             tally.gap_covered.text(),
             tally.turn_covered.text(),
+            tally.bone.held(),
             tally.resolved_wrong.text(),
         );
     }
@@ -179,6 +181,7 @@ pub(crate) struct Tally {
     rehearsals_told: Share,
     rising_told: Share,
     withheld: Share,
+    bone: Bone,
     arm_told: BTreeMap<&'static str, Share>,
 }
 
@@ -204,6 +207,7 @@ impl Tally {
         self.rehearsals_told.add(other.rehearsals_told);
         self.rising_told.add(other.rising_told);
         self.withheld.add(other.withheld);
+        self.bone.merge(other.bone);
         for (what, share) in other.arm_told {
             self.arm_told.entry(what).or_default().add(share);
         }
@@ -362,6 +366,7 @@ impl Tally {
         }
         self.arm(truth, swing);
         self.hip_shift(truth, swing);
+        self.bone.swing(truth, swing);
     }
 
     /// Turn, lateral tilt and flexion of a trunk segment. A rehearsal has no impact.
@@ -546,6 +551,7 @@ impl Tally {
             for (what, told) in &self.arm_told {
                 let _ = writeln!(s, "- {what}: told in {}", told.text());
             }
+            s.push_str(&self.bone.line());
             let _ = writeln!(s, "- swings with something withheld: {}\n", self.withheld.text());
             s.push_str(
                 "| what | n | bias | SD | RMS | 95th percentile of the size | mean stated SD | 95 % bands hold the truth |\n\
@@ -554,6 +560,7 @@ impl Tally {
             for ((_, name, unit), errors) in &self.errors {
                 s.push_str(&errors.row(name, unit));
             }
+            s.push_str(&self.bone.table());
         }
         s.push('\n');
         s
