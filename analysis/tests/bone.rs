@@ -20,7 +20,7 @@ fn with_bones(mut swing: Swing) -> Swing {
     let angle = |set: &mut Option<AngleSet>, skin: f64| {
         let Some(set) = set else { return };
         let joined = |sd: f64| Some(sd.hypot(skin));
-        set.bone_sd = joined(set.sd);
+        set.bone_sd = Some(set.sd.hypot(skin));
         set.impact_bone_sd = set.impact_sd.and_then(joined);
         set.address_to_impact_bone_sd = set.address_to_impact_sd.and_then(joined);
     };
