@@ -20,7 +20,7 @@ import sys
 ROLES = ["pelvis", "thorax", "lead_arm"]
 MARKS = [
     "still-start", "still-end", "bow-start", "bow-end", "arm-raise-start",
-    "arm-raise-end", "block", "note", "turn-start", "turn-end",
+    "arm-raise-end", "block", "note", "turn-start", "turn-end", "shake-start", "shake-end",
 ]
 REASONS = ["not-known", "session-ended", "link-lost", "sent-nothing", "fell-silent", "service-gone"]
 

@@ -26,6 +26,7 @@ use super::sequence::peak::half_width_s;
 use super::sequence::reversal::Reversal;
 use super::sequence::width::Told;
 use super::settings::Settings;
+use super::shake::Worn;
 use super::shift::hips::Hips;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
@@ -49,6 +50,8 @@ pub struct Context<'a> {
     pub moved: &'a [(Role, Moved)],
     /// The player's hips.
     pub hips: &'a Hips,
+    /// How each strap is worn, by the role's index.
+    pub worn: &'a [Worn; 3],
 }
 
 /// One segment while a swing is being measured.
@@ -200,6 +203,6 @@ pub fn measure<'a>(
         quality,
     };
     quality_of::withhold(&mut swing);
-    skin::state(&mut swing);
+    skin::state(&mut swing, context.worn);
     Measured { swing, parts }
 }

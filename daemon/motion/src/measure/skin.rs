@@ -14,6 +14,7 @@
 //! is known for how late a bone's peak is seen.
 
 use super::stated;
+use crate::shake::Worn;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, ArmUse, Backswing, Instant, Segment, Separation, Swing};
 use std::collections::BTreeMap;
@@ -51,6 +52,9 @@ struct Skin {
 /// Speed and times of a strap that is worn well.
 const SPEED_SD: f64 = 0.05;
 const TIME_SD_S: f64 = 0.005;
+/// … and of one that a shake test found to ring or slide.
+const LOOSE_SPEED_SD: f64 = 0.10;
+const LOOSE_TIME_SD_S: f64 = 0.010;
 /// How much of the spread is left in a ratio of two speeds of one downswing: skin that lags remembers the
 /// earlier one, so that not all of it cancels.
 const RATIO_LEFT: f64 = 0.5;
@@ -91,18 +95,37 @@ impl Skin {
     }
 }
 
-/// States of every number of a finished swing how far the bone's may be.
-pub(super) fn state(swing: &mut Swing) {
+/// The skins below the straps as they are worn.
+#[derive(Debug, Clone, Copy)]
+struct Skins<'a>(&'a [Worn; 3]);
+
+impl Skins<'_> {
+    fn skin(self, role: Role) -> Skin {
+        let Worn { loose, slid_deg } = self.0[role.index()];
+        let mut skin = skin(role);
+        if loose {
+            (skin.speed_sd, skin.time_sd_s) = (LOOSE_SPEED_SD, LOOSE_TIME_SD_S);
+        }
+        for followed in [&mut skin.turn, &mut skin.tilt] {
+            followed.floor_deg = followed.floor_deg.hypot(slid_deg);
+        }
+        skin
+    }
+}
+
+/// States of every number of a finished swing how far the bone's may be; `worn` by the role's index.
+pub(super) fn state(swing: &mut Swing, worn: &[Worn; 3]) {
+    let worn = Skins(worn);
     for (&role, segment) in &mut swing.segments {
-        of_segment(segment, role, skin(role));
+        of_segment(segment, role, worn.skin(role));
     }
     let trunk = if swing.segments.contains_key(&Role::Thorax) { Role::Thorax } else { Role::Pelvis };
-    let (takeaway, top) = (skin(trunk).time_sd_s, skin(swing.tempo.downswing_from).time_sd_s);
+    let (takeaway, top) = (worn.skin(trunk).time_sd_s, worn.skin(swing.tempo.downswing_from).time_sd_s);
     of_instant(&mut swing.events.takeaway, takeaway);
     of_instant(&mut swing.events.top, top);
     let sequence = &mut swing.sequence;
     for gap in sequence.gaps.iter_mut().chain(&mut sequence.reversal_gaps) {
-        let skins_ms = 1e3 * skin(gap.from).time_sd_s.hypot(skin(gap.to).time_sd_s);
+        let skins_ms = 1e3 * worn.skin(gap.from).time_sd_s.hypot(worn.skin(gap.to).time_sd_s);
         gap.bone_sd_ms = stated(gap.sd_ms.hypot(skins_ms), 3);
     }
     let tempo = &mut swing.tempo;
@@ -112,9 +135,9 @@ pub(super) fn state(swing: &mut Swing) {
     // The top is in both durations, with opposite sign.
     let ratio = takeaway.hypot(top * (1.0 + tempo.ratio)) / tempo.downswing_s;
     tempo.ratio_bone_sd = joined(tempo.ratio_sd, ratio, 3);
-    let at_top = AtTop::of(&swing.segments);
+    let at_top = AtTop::of(&swing.segments, worn);
     if let Some(separation) = &mut swing.separation {
-        of_separation(separation, &swing.segments);
+        of_separation(separation, &swing.segments, worn);
     }
     if let Some(arm) = &mut swing.arm {
         of_arm(arm, at_top);
@@ -180,10 +203,10 @@ struct AtTop {
 }
 
 impl AtTop {
-    fn of(segments: &BTreeMap<Role, Segment>) -> Self {
+    fn of(segments: &BTreeMap<Role, Segment>, worn: Skins<'_>) -> Self {
         let turn = |role| {
             let turn = segments.get(&role).and_then(|s| s.turn_deg).unwrap_or_default();
-            (-turn.top, skin(role).turn.sd_deg(furthest_to_top(&turn)))
+            (-turn.top, worn.skin(role).turn.sd_deg(furthest_to_top(&turn)))
         };
         let thorax = segments.get(&Role::Thorax);
         let changed = |set: Option<AngleSet>| set.map_or(0.0, |set| set.top - set.address);
@@ -191,16 +214,16 @@ impl AtTop {
         Self {
             hips: turn(Role::Pelvis),
             thorax: turn(Role::Thorax),
-            thorax_tilt_sd: skin(Role::Thorax).tilt.sd_deg(tilted),
+            thorax_tilt_sd: worn.skin(Role::Thorax).tilt.sd_deg(tilted),
         }
     }
 }
 
-fn of_separation(separation: &mut Separation, segments: &BTreeMap<Role, Segment>) {
+fn of_separation(separation: &mut Separation, segments: &BTreeMap<Role, Segment>, worn: Skins<'_>) {
     let skins = |change_of: fn(&AngleSet) -> f64| {
         let of = |role| {
             let turn = segments.get(&role).and_then(|s| s.turn_deg);
-            skin(role).turn.sd_deg(turn.as_ref().map_or(0.0, change_of))
+            worn.skin(role).turn.sd_deg(turn.as_ref().map_or(0.0, change_of))
         };
         of(Role::Pelvis).hypot(of(Role::Thorax))
     };
@@ -208,7 +231,7 @@ fn of_separation(separation: &mut Separation, segments: &BTreeMap<Role, Segment>
     // It is largest soon after the pelvis reversed.
     separation.max_bone_sd_deg =
         separation.max_sd_deg.and_then(|sd| stated(sd.hypot(skins(|turn| turn.max_away)), 3));
-    let of = |role: Role| skin(role).turn.sd_deg(separation.stretch_deg);
+    let of = |role: Role| worn.skin(role).turn.sd_deg(separation.stretch_deg);
     separation.stretch_bone_sd_deg = separation
         .stretch_sd_deg
         .and_then(|sd| stated(sd.hypot(of(Role::Pelvis)).hypot(of(Role::Thorax)), 3));
@@ -286,6 +309,18 @@ mod tests {
                 assert!(off < 1.96 * followed.sd_deg(strap_deg), "{role} {bone_deg}");
             }
         }
+    }
+
+    /// 5 ms and 5 % become 10, and what has slid is joined with the floor: 3 and 4 are 5.
+    #[test]
+    fn what_a_shake_test_found_widens_the_bands() {
+        let mut worn = [Worn::default(); 3];
+        assert_eq!(Skins(&worn).skin(Role::LeadArm).time_sd_s, TIME_SD_S);
+        worn[Role::LeadArm.index()] = Worn { loose: true, slid_deg: 4.0 };
+        let loose = Skins(&worn).skin(Role::LeadArm);
+        assert_eq!((loose.time_sd_s, loose.speed_sd), (0.010, 0.10));
+        assert_eq!((loose.turn.floor_deg, loose.tilt.floor_deg), (5.0, 5.0));
+        assert_eq!(Skins(&worn).skin(Role::Pelvis).time_sd_s, TIME_SD_S, "each strap by itself");
     }
 
     /// The chest's turn and the arm's move each by their own skins: by hand, 80° and 80°, of 160° one half.
