@@ -4,6 +4,7 @@ use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
 use crate::stats::{LEVEL, Welch, holm_known, welch};
 use crate::summary::{BlockSummary, MeasureSummary, squared, summarise};
+use crate::wearing::worn_anew_sd;
 use peakorder_protocol::session::Player;
 use peakorder_protocol::swing::Swing;
 use std::fmt;
@@ -80,7 +81,7 @@ impl Verdict {
             Self::WornAnew => {
                 "the straps were put on anew between the two sessions, which with ordinary \
                  variation can make a difference of this size (standard error joined with √2 · \
-                 measuring SD)"
+                 what wearing anew leaves in a mean)"
             }
             Self::TooFew => "fewer than two swings on a side, or no variation to judge by",
         }
@@ -100,11 +101,14 @@ pub struct Row {
     pub difference: f64,
     /// Welch's comparison; its interval and p are for this measure alone.
     pub welch: Option<Welch>,
-    /// p adjusted after Holm over all rows; between sessions an angle's p allows for the straps
-    /// having been put on anew.
+    /// p adjusted after Holm over all rows; between sessions it allows for the straps having been
+    /// put on anew.
     pub p_holm: Option<f64>,
     /// Typical standard uncertainty of one swing's value, both sides (root mean square).
     pub measuring_sd: Option<f64>,
+    /// Standard uncertainty that wearing the straps anew leaves in a mean, both sides (root mean square); `None` in
+    /// one session.
+    pub worn_anew_sd: Option<f64>,
     /// What can be said.
     pub verdict: Verdict,
 }
@@ -202,7 +206,7 @@ pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<
             (None, None) => {}
         }
     }
-    let judged: Vec<Option<f64>> = rows.iter().map(|r| p_with_seat(r, same_session)).collect();
+    let judged: Vec<Option<f64>> = rows.iter().map(p_with_wearing).collect();
     let adjusted = holm_known(&judged);
     for ((row, p), p_holm) in rows.iter_mut().zip(judged).zip(adjusted) {
         row.p_holm = p_holm;
@@ -235,13 +239,19 @@ fn row(before: &MeasureSummary, after: &MeasureSummary, same_session: bool) -> R
             .and_then(|w| w.with_known(shared_var(before, after, same_session), LEVEL)),
         p_holm: None,
         measuring_sd: crate::stats::rms(&sds),
+        worn_anew_sd: if same_session { None } else { worn_anew(before, after) },
         verdict: Verdict::TooFew,
         before: before.clone(),
         after: after.clone(),
     }
 }
 
-/// Of one row; `p` is that of [`p_with_seat`].
+fn worn_anew(before: &MeasureSummary, after: &MeasureSummary) -> Option<f64> {
+    let sds: Vec<f64> = [before, after].into_iter().filter_map(worn_anew_sd).collect();
+    crate::stats::rms(&sds)
+}
+
+/// Of one row; `p` is that of [`p_with_wearing`].
 fn verdict(row: &Row, p: Option<f64>) -> Verdict {
     let (Some(welch), Some(p), Some(p_holm)) = (row.welch, p, row.p_holm) else {
         return Verdict::TooFew;
@@ -259,17 +269,16 @@ fn verdict(row: &Row, p: Option<f64>) -> Verdict {
     }
 }
 
-/// The p of a row's difference by itself. Between sessions the variance of an angle's
-/// difference has a second part, the straps' seat on both days: it enters every angle of a
+/// The p of a row's difference by itself. Between sessions the variance of the
+/// difference has a second part, the straps' seat and the skin on both days: it enters every number of a
 /// session alike, so more swings do not average it away and the SD between swings does not
-/// show it. Degrees of freedom after Satterthwaite 1946, with the seat's variance as known.
-fn p_with_seat(row: &Row, same_session: bool) -> Option<f64> {
+/// show it. Degrees of freedom after Satterthwaite 1946, with that variance as known.
+fn p_with_wearing(row: &Row) -> Option<f64> {
     let welch = row.welch?;
-    let seat = match row.measuring_sd {
-        Some(sd) if !same_session && row.measure.group().depends_on_seat() => 2.0 * sd.powi(2),
-        _ => return Some(welch.p),
-    };
-    Some(welch.with_known(seat, LEVEL)?.p)
+    match row.worn_anew_sd {
+        Some(sd) => Some(welch.with_known(2.0 * sd.powi(2), LEVEL)?.p),
+        None => Some(welch.p),
+    }
 }
 
 fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
@@ -289,7 +298,7 @@ fn notes(before: &Side, after: &Side, same_session: bool) -> Vec<String> {
         }
     } else {
         notes.push(
-            "Two sessions: straps were put on anew in between. That shifts all angles of a session alike; it is part of the verdicts and the adjusted p, not of the intervals."
+            "Two sessions: straps were put on anew in between. Their seat and the skin below them shift all numbers of a session alike; it is part of the verdicts and the adjusted p, not of the intervals."
                 .into(),
         );
     }

@@ -30,12 +30,12 @@ const COLUMNS: [Column; 15] = [
 ];
 
 /// One row a swing, every measure of one swing with its standard measuring uncertainty beside it where
-/// there is one (`…_sd_…`). An empty cell was not measured; `counted` is 1 for swings that
+/// there is one (`…_sd_…`) and that of the bone (`…_bone_sd_…`). An empty cell was not measured; `counted` is 1 for swings that
 /// enter the summaries. A text that a spreadsheet would take for a formula gets a `'` before
 /// it.
 pub fn csv(loaded: &Loaded) -> Result<String, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let measures = measures().flat_map(|m| [m.key(), sd_key(&m.key())]);
+    let measures = measures().flat_map(|m| [m.key(), sd_key(&m.key(), "sd"), sd_key(&m.key(), "bone_sd")]);
     table.write_record(COLUMNS.map(|(name, _)| name.to_owned()).into_iter().chain(measures))?;
     for swing in &loaded.swings {
         table.write_record(row(loaded, swing))?;
@@ -50,10 +50,10 @@ fn measures() -> impl Iterator<Item = Measure> {
 }
 
 /// `gap_pelvis_thorax_ms` → `gap_pelvis_thorax_sd_ms`: the unit stays last.
-fn sd_key(key: &str) -> String {
+fn sd_key(key: &str, which: &str) -> String {
     match key.rsplit_once('_') {
-        Some((name, unit)) if unit != "ratio" => format!("{name}_sd_{unit}"),
-        _ => format!("{key}_sd"),
+        Some((name, unit)) if unit != "ratio" => format!("{name}_{which}_{unit}"),
+        _ => format!("{key}_{which}"),
     }
 }
 
@@ -71,7 +71,8 @@ fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
     for measure in measures() {
         let value = measure.of(swing);
         cells.push(value.as_ref().map_or(String::new(), |v| number(v.value)));
-        cells.push(value.and_then(|v| v.sd).map_or(String::new(), number));
+        cells.push(value.as_ref().and_then(|v| v.sd).map_or(String::new(), number));
+        cells.push(value.and_then(|v| v.bone_sd).map_or(String::new(), number));
     }
     cells
 }

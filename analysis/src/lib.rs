@@ -27,6 +27,7 @@ pub mod stats;
 pub mod summary;
 pub mod target;
 pub mod trend;
+pub mod wearing;
 pub mod words;
 
 /// Where reports end.

@@ -43,12 +43,21 @@ pub struct MeasureSummary {
     pub half_width: Option<f64>,
     /// Typical standard uncertainty of one swing's value (root mean square).
     pub measuring_sd: Option<f64>,
+    /// The same of the bone (root mean square), where the swings state it.
+    pub bone_sd: Option<f64>,
     /// Mean of the uncertainties that the swings share, where the measure has some.
     pub shared: Option<Shared>,
     /// How the values are defined.
     pub definition: Definition,
     /// Swings whose value is defined otherwise and so was left out here.
     pub other_definition: usize,
+}
+
+impl MeasureSummary {
+    /// What of the bone's uncertainty the skin makes, in the measure's unit.
+    pub fn skin_sd(&self) -> Option<f64> {
+        Some((self.bone_sd?.powi(2) - self.measuring_sd?.powi(2)).max(0.0).sqrt())
+    }
 }
 
 impl BlockSummary {
@@ -124,6 +133,7 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
     let alike: Vec<&Value> = values.iter().filter(|v| v.definition == definition).collect();
     let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
     let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();
+    let bone_sds: Vec<f64> = alike.iter().filter_map(|v| v.bone_sd).collect();
     let sample = Sample::of(&numbers)?;
     let shared: Vec<Shared> = alike.iter().filter_map(|v| v.shared).collect();
     let shared = (!shared.is_empty())
@@ -134,6 +144,7 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
         half_width: sample.half_width_with(shared.as_ref().map_or(0.0, squared), LEVEL),
         shared,
         measuring_sd: rms(&sds),
+        bone_sd: rms(&bone_sds),
         other_definition: values.len() - alike.len(),
         definition,
     })

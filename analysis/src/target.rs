@@ -3,6 +3,7 @@
 use crate::measure::Measure;
 use crate::stats::Z95;
 use crate::summary::MeasureSummary;
+use crate::wearing::worn_anew_sd;
 use crate::words::{amount, sense, step, value, way};
 use peakorder_protocol::remark::{Bound, Target};
 use peakorder_protocol::swing::Swing;
@@ -158,7 +159,7 @@ pub fn fixed(
     }
     let always_away = sense(measure, 1.0) < 0.0;
     let value = if always_away { -value.abs() } else { value };
-    let margin = margin.or_else(|| baseline.map(default_margin)).unwrap_or_else(|| step(measure));
+    let margin = margin.or_else(|| baseline.map(margin_of_a_number)).unwrap_or_else(|| step(measure));
     let words = format!(
         "{} {} {}",
         measure.label(),
@@ -200,7 +201,18 @@ fn made(
 /// swing's measurement can tell (1.96 × its standard uncertainty), or, where that is not
 /// known, by half the player's ordinary spread (own judgement); at least one whole step.
 pub fn default_margin(baseline: &MeasureSummary) -> f64 {
-    let margin = baseline.measuring_sd.map(|sd| Z95 * sd).or(baseline.sample.sd.map(|sd| sd / 2.0));
+    margin_by(baseline, baseline.measuring_sd)
+}
+
+/// The same where the target is a number that comes from elsewhere, another day or a book, and not from this
+/// wearing's baseline: what wearing the straps anew can make counts as well.
+fn margin_of_a_number(baseline: &MeasureSummary) -> f64 {
+    let worn_anew = worn_anew_sd(baseline);
+    margin_by(baseline, baseline.measuring_sd.map(|sd| worn_anew.map_or(sd, |worn| sd.max(worn))))
+}
+
+fn margin_by(baseline: &MeasureSummary, sd: Option<f64>) -> f64 {
+    let margin = sd.map(|sd| Z95 * sd).or(baseline.sample.sd.map(|sd| sd / 2.0));
     let step = step(baseline.measure);
     margin.map_or(step, |m| (m / step).round().max(1.0) * step)
 }

@@ -14,11 +14,13 @@ pub enum CalibrationStep {
     Bow,
     /// Lead arm straight, hanging → forward horizontal → back, twice.
     ArmRaise,
+    /// Two quick turns and a stop: does the strap ring, or slide? May be left out.
+    Shake,
 }
 
 impl CalibrationStep {
     /// All steps, in the order they are asked for.
-    pub const ALL: [Self; 3] = [Self::Still, Self::Bow, Self::ArmRaise];
+    pub const ALL: [Self; 4] = [Self::Still, Self::Bow, Self::ArmRaise, Self::Shake];
 
     /// The key in files and marks.
     pub const fn key(self) -> &'static str {
@@ -26,13 +28,14 @@ impl CalibrationStep {
             Self::Still => "still",
             Self::Bow => "bow",
             Self::ArmRaise => "arm-raise",
+            Self::Shake => "shake",
         }
     }
 
     /// Does this step concern a strap worn there?
     pub const fn concerns(self, role: Role) -> bool {
         match self {
-            Self::Still => true,
+            Self::Still | Self::Shake => true,
             Self::Bow => matches!(role, Role::Pelvis | Role::Thorax),
             Self::ArmRaise => matches!(role, Role::LeadArm),
         }
@@ -70,7 +73,7 @@ pub enum CalibrationOutcome {
         /// What was measured: a key with its data beside it.
         #[serde(flatten)]
         found: Found,
-        /// Standard uncertainty of the axis, degrees.
+        /// Standard uncertainty of the axis, degrees; of a shake test that of `moved_deg`.
         sd_deg: f64,
     },
     /// It has to be repeated: a key with its data beside it.
@@ -117,6 +120,13 @@ pub enum Found {
         range_deg: f64,
         /// Share of the rotation that was not about the axis.
         off_axis: f64,
+    },
+    /// A strap that neither rings nor has slid.
+    Firm {
+        /// Amplitude of what might be ringing after the stop, degrees per second; 0 where nothing was found.
+        ring_dps: f64,
+        /// Gravity afterwards is so far from where it was, degrees.
+        moved_deg: f64,
     },
     /// A key of another version.
     #[serde(other)]
@@ -174,6 +184,40 @@ pub enum Refusal {
     NotReturned {
         /// So far from it, degrees.
         left_over_deg: f64,
+    },
+    /// The turns of a shake test were too slow to show anything.
+    TooSlow {
+        /// Fastest, degrees per second.
+        speed_dps: f64,
+        /// At least so fast, degrees per second.
+        least_dps: f64,
+    },
+    /// There was too little standing still before the turns of a shake test or after them.
+    NotHeld {
+        /// So long, the shorter of the two, seconds.
+        still_s: f64,
+        /// At least so long, seconds.
+        least_s: f64,
+    },
+    /// The strap rings on its seat.
+    Rings {
+        /// Frequency, hertz.
+        hz: f64,
+        /// Share of critical damping.
+        damping: f64,
+        /// Amplitude after the stop, degrees per second.
+        ring_dps: f64,
+        /// Its standard uncertainty, degrees per second.
+        ring_sd_dps: f64,
+        /// Gravity afterwards is so far from where it was, degrees.
+        moved_deg: f64,
+    },
+    /// The strap has slid.
+    Slid {
+        /// Gravity afterwards is so far from where it was, degrees.
+        moved_deg: f64,
+        /// Standard uncertainty of a person's standing alike twice, about each axis, degrees.
+        moved_sd_deg: f64,
     },
     /// A key of another version.
     #[serde(other)]
@@ -274,10 +318,10 @@ mod tests {
     }
 
     #[test]
-    fn every_strap_is_concerned_by_the_still_pose_and_one_movement() {
+    fn every_strap_is_concerned_by_the_still_pose_the_shake_and_one_movement() {
         for role in Role::ALL {
             let concerned = CalibrationStep::ALL.into_iter().filter(|s| s.concerns(role)).count();
-            assert_eq!(concerned, 2, "{role}");
+            assert_eq!(concerned, 3, "{role}");
         }
         for step in CalibrationStep::ALL {
             assert_eq!(serde_json::to_value(step).expect("writes"), step.key());

@@ -162,7 +162,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn gap(from: Role, to: Role, gap_ms: f64, sd_ms: f64) -> Gap {
-        Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > Z95 * sd_ms, held: false }
+        Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > Z95 * sd_ms, held: false, bone_sd_ms: None }
     }
 
     fn three(at: [f64; 3], sd: [f64; 3]) -> [Gap; 3] {

@@ -6,6 +6,7 @@
     read_session.py hip-shift FILE...  shift of the hips of swing files
     read_session.py json FILE...       whether the checksum of a JSON file is right
     read_session.py backswing FILE...  shares of the backswing of swing files, from their other keys
+    read_session.py bone FILE...       uncertainties of the bone of swing files, from their other keys
 
 Prints JSON, one object a line. A file that cannot be read gives a line with `error`.
 """
@@ -19,7 +20,7 @@ import sys
 ROLES = ["pelvis", "thorax", "lead_arm"]
 MARKS = [
     "still-start", "still-end", "bow-start", "bow-end", "arm-raise-start",
-    "arm-raise-end", "block", "note", "turn-start", "turn-end",
+    "arm-raise-end", "block", "note", "turn-start", "turn-end", "shake-start", "shake-end",
 ]
 REASONS = ["not-known", "session-ended", "link-lost", "sent-nothing", "fell-silent", "service-gone"]
 
@@ -348,6 +349,44 @@ def shares(swing):
     return out
 
 
+# How a strap follows the bone: share, its spread, and what is left besides, in degrees.
+FOLLOWS = {
+    "pelvis": {"turn_deg": (0.97, 0.05, 1), "lateral_tilt_deg": (0.88, 0.08, 1.5), "flexion_deg": (0.88, 0.08, 1.5)},
+    "thorax": {"turn_deg": (0.95, 0.07, 2), "lateral_tilt_deg": (0.95, 0.07, 2), "flexion_deg": (0.95, 0.07, 2)},
+    "lead_arm": {"turn_deg": (0.70, 0.10, 3), "lateral_tilt_deg": (1, 0, 3), "flexion_deg": (1, 0, 3)},
+}
+
+
+def bones(swing):
+    """Path of each of the bone's uncertainties -> what session.md makes it of the strap's."""
+    out = {}
+    for role, segment in swing["segments"].items():
+        for key, (share, spread, besides) in FOLLOWS[role].items():
+            angle = segment.get(key, {})
+            for sd, value in (("sd", "top"), ("impact_sd", "impact"), ("max_away_sd", "max_away"), ("address_sd", "address")):
+                if sd in angle:
+                    change = angle[value]
+                    if key == "turn_deg" and value == "top":
+                        change = max(abs(change), abs(angle["max_away"]))
+                    skin = math.hypot(math.hypot(1 - share, spread) * change, besides)
+                    out[f"segments {role} {key} {sd.replace('sd', 'bone_sd')}"] = math.hypot(angle[sd], skin)
+        share = 0.05 if role == "lead_arm" else math.hypot(1 - FOLLOWS[role]["turn_deg"][0], 0.05)
+        for key in ("peak", "resultant_peak"):
+            peak = segment.get(key, {})
+            if "speed_sd_dps" in peak:
+                path = f"segments {role} {key} speed_bone_sd_dps"
+                out[path] = math.hypot(peak["speed_sd_dps"], share * peak["speed_dps"])
+            if "sd_ms" in peak:
+                out[f"segments {role} {key} bone_sd_ms"] = math.hypot(peak["sd_ms"], 5)
+        if "speed_kept_sd" in segment:
+            out[f"segments {role} speed_kept_bone_sd"] = math.hypot(segment["speed_kept_sd"], share / 2)
+    for key in ("takeaway", "top"):
+        out[f"events {key} bone_sd_ms"] = math.hypot(swing["events"][key]["sd_ms"], 5)
+    for i, gap in enumerate(swing["sequence"]["gaps"]):
+        out[f"sequence gaps {i} bone_sd_ms"] = math.hypot(gap["sd_ms"], 5, 5)
+    return out
+
+
 def say(thing):
     print(json.dumps(thing, ensure_ascii=False, allow_nan=False))
 
@@ -367,6 +406,8 @@ def print_file(kind, path):
             say(read_hip_shift(data))
         elif kind == "backswing":
             say(shares(json.loads(data)))
+        elif kind == "bone":
+            say(bones(json.loads(data)))
         else:
             say({"checksum": check_json(data)})
     except (Refused, Unknown) as error:
@@ -387,6 +428,6 @@ def main(kind, *paths):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json", "hip-shift", "backswing"):
+    if len(sys.argv) < 3 or sys.argv[1] not in ("session", "log", "curves", "json", "hip-shift", "backswing", "bone"):
         sys.exit(__doc__)
     main(*sys.argv[1:])

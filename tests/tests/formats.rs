@@ -451,6 +451,34 @@ fn the_shift_of_the_hips_is_read_as_it_is_described() {
     assert!(seen > 10, "{seen}");
 }
 
+/// What is stated of the bone is what the page makes of the strap's uncertainty and the prior.
+#[test]
+fn the_bones_uncertainties_are_those_the_page_describes() {
+    let into = tempfile::tempdir().unwrap();
+    let again = into.path().join("again");
+    let recording = workspace().join("recordings/baseline-right");
+    let paths = [recording.to_str().unwrap(), again.to_str().unwrap()];
+    let _ = daemon(["replay", paths[0], "--into", paths[1]]).done();
+    let (dir, _) = SessionDir::open(&again).unwrap();
+    let swings = dir.read_swings().unwrap();
+    let paths: Vec<PathBuf> = swings.iter().map(|s| dir.swing_path(s.number)).collect();
+    let mut seen = 0;
+    for (path, theirs) in paths.iter().zip(python("bone", &paths)) {
+        let swing: Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
+        for (key, want) in theirs[0].as_object().unwrap() {
+            let at = format!("/{}", key.replace(' ', "/"));
+            let stated =
+                swing.pointer(&at).and_then(Value::as_f64).unwrap_or_else(|| panic!("{at} is stated"));
+            // Both are made of rounded figures; a share is rounded to 0.0001.
+            let off = (stated - want.as_f64().unwrap()).abs();
+            assert!(off < 0.02, "{}: {key} {stated} not {want}", path.display());
+            assert!(!key.contains("kept") || off < 2e-4, "{}: {key} {stated} not {want}", path.display());
+            seen += 1;
+        }
+    }
+    assert!(seen > 30 * swings.len() && !swings.is_empty(), "{seen} of {} swings", swings.len());
+}
+
 /// Whether the checksum's key is still in the file.
 fn whole_key(bytes: &[u8]) -> bool {
     bytes.windows(9).any(|w| w == b"\"crc32c\":")

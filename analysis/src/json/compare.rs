@@ -65,6 +65,7 @@ struct Change {
     p: Option<f64>,
     p_holm: Option<f64>,
     measuring_sd: Option<f64>,
+    worn_anew_sd: Option<f64>,
     verdict: &'static str,
 }
 
@@ -81,6 +82,7 @@ impl From<&compare::Row> for Change {
             p: r.welch.map(|w| w.p),
             p_holm: r.p_holm,
             measuring_sd: r.measuring_sd,
+            worn_anew_sd: r.worn_anew_sd,
             verdict: r.verdict.key(),
         }
     }

@@ -6,18 +6,18 @@
 //! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
 //!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
-//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `definition`; `withheld`),
+//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`),
 //!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
 //!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
-//!   `sd`, `measuring_sd`, `definition`, `other_definition`; `advice` or `null`).
+//!   `sd`, `measuring_sd`, `bone_sd`, `definition`, `other_definition`; `advice` or `null`).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
 //!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.
 //! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
 //!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
-//!   `measuring_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),

@@ -34,6 +34,7 @@ pub(super) struct Numbers {
     ci95_half: Option<f64>,
     sd: Option<f64>,
     measuring_sd: Option<f64>,
+    bone_sd: Option<f64>,
     definition: String,
     other_definition: usize,
 }
@@ -46,6 +47,7 @@ impl From<&MeasureSummary> for Numbers {
             ci95_half: m.half_width,
             sd: m.sample.sd,
             measuring_sd: m.measuring_sd,
+            bone_sd: m.bone_sd,
             definition: m.definition.text(),
             other_definition: m.other_definition,
         }

@@ -121,11 +121,12 @@ impl SwingRow {
 struct Measured {
     value: f64,
     measuring_sd: Option<f64>,
+    bone_sd: Option<f64>,
     definition: String,
 }
 
 impl From<measure::Value> for Measured {
     fn from(v: measure::Value) -> Self {
-        Self { value: v.value, measuring_sd: v.sd, definition: v.definition.text() }
+        Self { value: v.value, measuring_sd: v.sd, bone_sd: v.bone_sd, definition: v.definition.text() }
     }
 }

@@ -186,9 +186,11 @@ impl Row {
 pub struct Value {
     /// In the measure's unit.
     pub value: f64,
-    /// Standard uncertainty of the measurement, same unit; `None` where the swing file
+    /// Standard uncertainty of what the strap did, same unit; `None` where the swing file
     /// states none.
     pub sd: Option<f64>,
+    /// Standard uncertainty of the bone below it, same unit; of the shift of the hips `sd` is the bones' already.
+    pub bone_sd: Option<f64>,
     /// How it is defined in this swing: values of different definition are never averaged.
     pub definition: Definition,
     /// Parts of `sd` that are the same in every swing of one wearing that is made alike, signed: they

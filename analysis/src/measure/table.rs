@@ -20,9 +20,9 @@ const SHIFT: Row = Row::sided(
 /// The usual side goes without saying.
 const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
 
-/// A share and its uncertainty in percent.
-fn percent(share: f64, sd: Option<f64>) -> (f64, Option<f64>) {
-    (share * 100.0, sd.map(|sd| sd * 100.0))
+/// A share and its uncertainties in percent.
+fn percent(share: f64, sd: Option<f64>, bone_sd: Option<f64>) -> (f64, Option<f64>, Option<f64>) {
+    (share * 100.0, sd.map(|sd| sd * 100.0), bone_sd.map(|sd| sd * 100.0))
 }
 
 macro_rules! segment {
@@ -241,7 +241,7 @@ measures! {
         label: "largest separation",
         row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
         meaning: format!("largest between takeaway and impact: {SEPARATION_METHOD}"),
-        value: |swing| values::separation(swing, |s| (s.max_deg, s.max_sd_deg)),
+        value: |swing| values::separation(swing, |s| (s.max_deg, s.max_sd_deg, s.max_bone_sd_deg)),
     }
 
     /// Its growth after the pelvis reversed.
@@ -250,7 +250,7 @@ measures! {
         label: "separation stretch",
         row: Row::sided(Group::Separation, Unit::Degrees, More::OwnSide, ["the other way (−)", ""]),
         meaning: "how much the separation grew after the pelvis started forward",
-        value: |swing| values::separation(swing, |s| (s.stretch_deg, s.stretch_sd_deg)),
+        value: |swing| values::separation(swing, |s| (s.stretch_deg, s.stretch_sd_deg, s.stretch_bone_sd_deg)),
     }
 
     /// Lateral tilt at the top.
@@ -280,7 +280,7 @@ measures! {
                   that the lead arm moved in the shoulder. An index, for it adds angles about different axes: the \
                   lower it is, the more of the backswing was lifted",
         said: |amount, _way| format!("{amount} of the backswing by turn"),
-        value: |swing| values::made_of(swing, |b| Some(percent(b.turn_share?, b.turn_share_sd))),
+        value: |swing| values::made_of(swing, |b| Some(percent(b.turn_share?, b.turn_share_sd, b.turn_share_bone_sd))),
     }
 
     /// The hips' part of it.
@@ -291,7 +291,7 @@ measures! {
         meaning: "the hips' part of the backswing by turn: pelvis turn at the top over chest turn plus the angle that \
                   the lead arm moved in the shoulder; an index likewise",
         said: |amount, _way| format!("{amount} of the backswing by the hips"),
-        value: |swing| values::made_of(swing, |b| Some(percent(b.hips_share?, b.hips_share_sd))),
+        value: |swing| values::made_of(swing, |b| Some(percent(b.hips_share?, b.hips_share_sd, b.hips_share_bone_sd))),
     }
 
     /// Rotation of the chest per angle of the arm in space.
@@ -302,7 +302,7 @@ measures! {
         meaning: "how far the chest rotated, address to top, for each degree between the lead upper arm's directions \
                   at address and at the top; the lower it is, the more the arm did by itself",
         said: |amount, _way| format!("chest rotated {amount}° for each degree of the arm"),
-        value: |swing| values::made_of(swing, |b| Some((b.chest_per_arm?, b.chest_per_arm_sd))),
+        value: |swing| values::made_of(swing, |b| Some((b.chest_per_arm?, b.chest_per_arm_sd, b.chest_per_arm_bone_sd))),
     }
 
     /// By how much the arm was raised in the shoulder.
@@ -311,7 +311,7 @@ measures! {
         label: "arm raised in shoulder",
         row: Row::size(Group::Backswing, Unit::Degrees),
         meaning: "lift: by how much the upper arm's angle from hanging along the chest grew from address to top",
-        value: |swing| values::made_of(swing, |b| Some((b.arm_raised_deg?, b.arm_raised_sd_deg))),
+        value: |swing| values::made_of(swing, |b| Some((b.arm_raised_deg?, b.arm_raised_sd_deg, b.arm_raised_bone_sd_deg))),
     }
 
     /// By how much the arm went across the chest.
@@ -321,7 +321,7 @@ measures! {
         row: Row::sided(Group::Backswing, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
         meaning: "by how much the upper arm's direction across the chest changed from address to top; \
                   positive = across, away from the target",
-        value: |swing| values::made_of(swing, |b| Some((b.arm_across_deg?, b.arm_across_sd_deg))),
+        value: |swing| values::made_of(swing, |b| Some((b.arm_across_deg?, b.arm_across_sd_deg, b.arm_across_bone_sd_deg))),
     }
 
     /// How far the arm moved in the shoulder in all.
@@ -331,7 +331,7 @@ measures! {
         row: Row::size(Group::Backswing, Unit::Degrees),
         meaning: "angle between the directions that the upper arm has in the chest at address and at the top: \
                   raised and drawn across together",
-        value: |swing| values::made_of(swing, |b| Some((b.arm_moved_deg?, b.arm_moved_sd_deg))),
+        value: |swing| values::made_of(swing, |b| Some((b.arm_moved_deg?, b.arm_moved_sd_deg, b.arm_moved_bone_sd_deg))),
     }
 
     /// Angle of the upper arm from hanging straight down, at the top.
@@ -340,7 +340,10 @@ measures! {
         label: "arm elevation, gravity",
         row: Row::size(Group::Arm, Unit::Degrees),
         meaning: "angle of the upper arm from hanging straight down, at the top; 90 = level",
-        value: |swing| values::arm(swing, |a| Some((a.elevation_gravity_top_deg, Some(a.elevation_gravity_sd_deg)))),
+        value: |swing| values::arm(swing, |a| {
+            let sd = Some(a.elevation_gravity_sd_deg);
+            Some((a.elevation_gravity_top_deg, sd, a.elevation_gravity_bone_sd_deg))
+        }),
     }
 
     /// Angle of the upper arm from hanging along the thorax, at the top.
@@ -349,7 +352,7 @@ measures! {
         label: "arm elevation, thorax",
         row: Row::size(Group::Arm, Unit::Degrees),
         meaning: "angle of the upper arm from hanging along the thorax, at the top",
-        value: |swing| values::arm(swing, |a| Some((a.elevation_top_deg?, a.elevation_sd_deg))),
+        value: |swing| values::arm(swing, |a| Some((a.elevation_top_deg?, a.elevation_sd_deg, a.elevation_bone_sd_deg))),
     }
 
     /// Angle of the upper arm across the chest, at the top.
@@ -359,7 +362,7 @@ measures! {
         row: Row::sided(Group::Arm, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
         meaning: "angle of the upper arm across the chest at the top; 0 = straight ahead of the chest, \
                   positive = across, away from the target",
-        value: |swing| values::arm(swing, |a| Some((a.across_chest_top_deg?, a.across_chest_sd_deg))),
+        value: |swing| values::arm(swing, |a| Some((a.across_chest_top_deg?, a.across_chest_sd_deg, a.across_chest_bone_sd_deg))),
     }
 
     /// Shift of the middle of the hips at the top.

@@ -76,6 +76,11 @@ pub(super) fn definitions(out: &mut String, style: Style, swings: &[&Swing]) {
     if !arms.is_empty() {
         wrap(out, style, "  arm         ", &format!("at the top: {}", distinct(arms.into_iter())));
     }
+    let priors: Vec<&str> =
+        swings.iter().map(|s| s.bone_prior.as_str()).filter(|prior| !prior.is_empty()).collect();
+    if !priors.is_empty() {
+        wrap(out, style, "  bone        ", &distinct(priors.into_iter()));
+    }
     let shifts: Vec<&str> =
         swings.iter().filter_map(|s| Some(s.hip_shift.as_ref()?.method.as_str())).collect();
     if !shifts.is_empty() {

@@ -50,6 +50,15 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
     }
     heading(&mut out, style, "How to read this", "");
     how_to_read(&mut out, style);
+    if loaded.swings.iter().any(|s| !s.bone_prior.is_empty()) {
+        wrap(
+            &mut out,
+            style,
+            "  bone        ",
+            "the same of the bone below the strap: it counts for what is said of the body and against another day; \
+             of swing against swing in one wearing meas. does",
+        );
+    }
     notes::definitions(&mut out, style, &loaded.swings.iter().collect::<Vec<_>>());
     ending(&mut out, style);
     out
@@ -388,6 +397,13 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Ta
         m.measuring_sd.map_or_else(|| NOTHING.to_owned(), |sd| number(sd, m.measure.decimals().max(1), false))
     };
     table.group("", vec![("meas.", Align::Right, column(&measuring))]);
+    // Of the shift of the hips both are the same.
+    if measures.iter().any(|m| m.bone_sd.is_some() && m.bone_sd != m.measuring_sd) {
+        let bone = |m: &MeasureSummary| {
+            m.bone_sd.map_or_else(|| NOTHING.to_owned(), |sd| number(sd, m.measure.decimals().max(1), false))
+        };
+        table.group("", vec![("bone", Align::Right, column(&bone))]);
+    }
     if ragged {
         table.group("", vec![("n", Align::Right, column(&|m| m.sample.n.to_string()))]);
     }

@@ -2,7 +2,7 @@
 
 use super::show::head;
 use super::table::{Align, Table};
-use super::{Style, clean, ending, heading, marked, notes, number, plot, said, wrap};
+use super::{Style, bone, clean, ending, heading, marked, notes, number, plot, said, wrap};
 use crate::load::NoCurves;
 use crate::measure::Measure;
 use crate::order::{self, Order};
@@ -47,6 +47,7 @@ pub fn one_swing(
     backswing(&mut out, style, swing);
     heading(&mut out, style, "Tempo", "");
     tempo(&mut out, style, swing);
+    bone::bands(&mut out, style, swing);
     heading(&mut out, style, "Quality", "");
     quality(&mut out, style, swing);
     heading(&mut out, style, "How to read this", "");

@@ -1,5 +1,6 @@
 //! What came of a calibration step, in words.
 
+use crate::stats::Z95;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationOutcome, CalibrationStep, Found, JudgedStep, Refusal};
 
@@ -9,6 +10,7 @@ pub const fn step(step: CalibrationStep) -> &'static str {
         CalibrationStep::Still => "still",
         CalibrationStep::Bow => "bow",
         CalibrationStep::ArmRaise => "arm raise",
+        CalibrationStep::Shake => "shake",
     }
 }
 
@@ -30,6 +32,9 @@ fn found(step: CalibrationStep, role: Role, found: &Found) -> String {
             let moved = if step == CalibrationStep::ArmRaise { "rose" } else { "hinged" };
             format!("{role} {moved} {range_deg:.0} deg, {:.0} % off one axis", off_axis * 100.0)
         }
+        Found::Firm { ring_dps, moved_deg } => format!(
+            "{role} strap sits firmly: after the stop it rings by {ring_dps:.1} deg/s at most, and it stands within {moved_deg:.1} deg of where it was"
+        ),
         Found::OtherVersion => format!("{role} accepted; {OTHER_VERSION}"),
     }
 }
@@ -87,17 +92,32 @@ fn refusal(step: CalibrationStep, role: Role, why: &Refusal) -> String {
             let asked = if arm { "with the arm hanging" } else { "upright" };
             format!("the {role} ended {left_over_deg:.0} deg from where it began; begin and end {asked}")
         }
+        Refusal::TooSlow { speed_dps, least_dps } => format!(
+            "the {role} turned at {speed_dps:.0} deg/s at most; turn quickly, twice, as far as is comfortable (at least {least_dps:.0} deg/s), then stop"
+        ),
+        Refusal::NotHeld { still_s, least_s } => format!(
+            "the {role} stood still for {still_s:.1} s only; stand still for a second before the turns and for two after them (at least {least_s:.1} s)"
+        ),
+        Refusal::Rings { hz, damping, ring_dps, ring_sd_dps, .. } => format!(
+            "the {role} strap rings: {ring_dps:.0} ± {:.0} deg/s at {hz:.0} Hz after the stop (damping {damping:.2}); {TIGHTEN}, then repeat",
+            Z95 * ring_sd_dps
+        ),
+        Refusal::Slid { moved_deg, moved_sd_deg } => format!(
+            "the {role} strap has slid: it stands {moved_deg:.0} deg from where it was, and a person stands up alike within {:.0}; {TIGHTEN}, calibrate again, then repeat",
+            3.0 * moved_sd_deg
+        ),
         Refusal::OtherVersion => format!("the {role} strap was refused; {OTHER_VERSION}"),
     }
 }
 
+const TIGHTEN: &str = "tighten it, or wear it over a belt";
 const HINGE_STRAIGHT: &str = "hinge straight forward and back";
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::words::assert_distinct;
-    use CalibrationStep::{ArmRaise, Bow, Still};
+    use CalibrationStep::{ArmRaise, Bow, Shake, Still};
 
     fn said(step: CalibrationStep, role: Role, outcome: CalibrationOutcome) -> String {
         super::outcome(&JudgedStep { t_s: 8.0, step, role, outcome })
@@ -124,14 +144,38 @@ mod tests {
         all.extend(movement.map(refused(Bow, Role::Thorax)));
         all.extend(movement.map(refused(ArmRaise, Role::LeadArm)));
         all.push(refused(Bow, Role::Thorax)(Refusal::AboutLongAxis));
+        let shake = [
+            Refusal::TooSlow { speed_dps: 80.0, least_dps: 120.0 },
+            Refusal::NotHeld { still_s: 0.31, least_s: 0.6 },
+            Refusal::Rings { hz: 9.8, damping: 0.15, ring_dps: 6.2, ring_sd_dps: 0.5, moved_deg: 0.4 },
+            Refusal::Slid { moved_deg: 7.6, moved_sd_deg: 1.4 },
+        ];
+        all.extend(shake.map(refused(Shake, Role::Pelvis)));
         assert_distinct(&all);
-        let to_do = ["check", "hold it", "stand", "take", "replay", "hinge", "raise", "begin and end"];
+        let to_do = [
+            "check",
+            "hold it",
+            "stand",
+            "take",
+            "replay",
+            "hinge",
+            "raise",
+            "begin and end",
+            "turn",
+            "tighten",
+        ];
         for sentence in &all {
             assert!(to_do.iter().any(|word| sentence.contains(word)), "{sentence}");
         }
         assert!(all[1].contains("0.5 s") && all[1].contains("at least 1 s"), "{}", all[1]);
         assert!(all[7].contains("tilted 10 deg") && all[7].contains("at least 15 deg"), "{}", all[7]);
         assert!(all[12].contains("41 %"), "{}", all[12]);
+        assert!(
+            all[17].contains("rings: 6 ± 1 deg/s at 10 Hz") && all[17].contains("over a belt"),
+            "{}",
+            all[17]
+        );
+        assert!(all[18].contains("slid: it stands 8 deg"), "{}", all[18]);
     }
 
     #[test]
@@ -143,6 +187,7 @@ mod tests {
             said(Bow, Role::Thorax, passed(hinge)),
             said(ArmRaise, Role::LeadArm, passed(hinge)),
             said(Bow, Role::Thorax, passed(Found::OtherVersion)),
+            said(Shake, Role::Pelvis, passed(Found::Firm { ring_dps: 0.3, moved_deg: 0.9 })),
             said(
                 Bow,
                 Role::Pelvis,
@@ -152,6 +197,6 @@ mod tests {
         assert_distinct(&all);
         assert_eq!(all[0], "pelvis still to 0.5 deg/s, gravity 0.990 g");
         assert_eq!(all[1], "thorax hinged 41 deg, 8 % off one axis");
-        assert_eq!(all[4], "as told");
+        assert_eq!(all[5], "as told");
     }
 }

@@ -94,7 +94,7 @@ pub(crate) const AFTER: Centre = Centre {
 };
 
 pub(crate) fn instant(t_s: f64, sd_ms: f64) -> Instant {
-    Instant { t_s, sd_ms }
+    Instant { t_s, sd_ms, bone_sd_ms: None }
 }
 
 /// Drawn apart, so that all else is as if there were none.
@@ -139,6 +139,8 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             within_2pct_ms: None,
             speed_dps: speed,
             speed_sd_dps: Some(0.008 * speed),
+            bone_sd_ms: None,
+            speed_bone_sd_dps: None,
             outcome: Outcome::Peak,
         };
         let angle = |top: f64, impact: f64, address: f64| AngleSet {
@@ -151,6 +153,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             max_away_sd: Some(1.4),
             address_sd: (address != 0.0).then_some(1.4),
             address_to_impact_sd: Some(1.4),
+            ..AngleSet::default()
         };
         let trunk = i < 2;
         let turn = trunk.then(|| {
@@ -170,6 +173,8 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
                 speed_at_impact_sd_dps: Some(0.01 * speed),
                 speed_kept_at_impact: Some(kept),
                 speed_kept_sd: Some(0.008),
+                speed_at_impact_bone_sd_dps: None,
+                speed_kept_bone_sd: None,
                 turn_deg: turn,
                 lateral_tilt_deg: trunk.then(|| angle(-6.0, 9.0, 3.0)),
                 flexion_deg: trunk.then(|| angle(18.0, 12.0, 22.0)),
@@ -183,6 +188,9 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         sd_deg: 2.0,
         max_sd_deg: Some(2.0),
         stretch_sd_deg: Some(2.0),
+        bone_sd_deg: None,
+        max_bone_sd_deg: None,
+        stretch_bone_sd_deg: None,
         method: SEPARATION_METHOD.into(),
     };
     let arm = centre.arm.then(|| ArmUse {
@@ -194,6 +202,9 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         across_chest_sd_deg: Some(3.0),
         heading_deg: Some(-12.0),
         heading_sd_deg: Some(2.4),
+        elevation_gravity_bone_sd_deg: None,
+        elevation_bone_sd_deg: None,
+        across_chest_bone_sd_deg: None,
         method: ARM_METHOD.into(),
     });
     let backswing = centre.arm.then(|| {
@@ -214,6 +225,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             chest_per_arm: Some(0.01 * moved),
             chest_per_arm_sd: Some(0.027),
             method: BACKSWING_METHOD.into(),
+            ..Backswing::default()
         }
     });
     for segment in segments.values_mut() {
@@ -252,9 +264,13 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
             backswing_sd_s: Some(0.0126),
             downswing_sd_s: Some(0.0041),
             ratio_sd: Some(0.08),
+            backswing_bone_sd_s: None,
+            downswing_bone_sd_s: None,
+            ratio_bone_sd: None,
             downswing_from: if centre.arm { Role::LeadArm } else { Role::Thorax },
         },
         angle_order: ANGLE_ORDER.into(),
+        bone_prior: String::new(),
         quality: Quality {
             usable: true,
             withheld: Vec::new(),
@@ -283,7 +299,15 @@ fn ordered(times: &[(Role, f64)], sd_ms: f64) -> (Vec<Vec<Role>>, Vec<Gap>) {
     for (i, &(from, a)) in times.iter().enumerate() {
         for &(to, b) in &times[i + 1..] {
             let gap_ms = (b - a) * 1e3;
-            gaps.push(Gap { from, to, gap_ms, sd_ms, resolved: gap_ms.abs() > 1.96 * sd_ms, held: false });
+            gaps.push(Gap {
+                from,
+                to,
+                gap_ms,
+                sd_ms,
+                resolved: gap_ms.abs() > 1.96 * sd_ms,
+                held: false,
+                bone_sd_ms: None,
+            });
         }
     }
     let groups = PartialOrder::new(times.iter().map(|t| t.0), &gaps).groups(&gaps);

@@ -4,6 +4,7 @@
 //! swings of varied players through the whole chain and writes `ACCURACY.md` beside this
 //! file. The virtual players share no code with the estimator.
 
+mod bone;
 mod explain;
 mod one_clock;
 mod real;

@@ -21,6 +21,7 @@ pub mod rest;
 pub mod segment;
 pub mod sequence;
 pub mod settings;
+pub mod shake;
 pub mod shift;
 pub mod stream;
 #[cfg(test)]

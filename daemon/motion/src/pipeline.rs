@@ -16,6 +16,7 @@ use super::measure::{Context, Part, curves, follow, measure};
 use super::mobility::Turns;
 use super::segment::Segment;
 use super::settings::Settings;
+use super::shake::Worn;
 use super::shift::hips::Hips;
 use super::stream::{Counts, Received};
 use super::window::{SegmentWindow, Window};
@@ -33,6 +34,8 @@ use std::collections::BTreeMap;
 const WINDOW_BEFORE_S: f64 = 6.0;
 /// … and at most this far on, s.
 const WINDOW_AFTER_S: f64 = 2.5;
+/// A shake test is over after this, also where its end was not marked, s.
+const LONGEST_SHAKE_S: f64 = 20.0;
 /// Samples of a guided movement may still be on their way when its end is marked, s.
 const STEP_GRACE_S: f64 = 1.0;
 
@@ -131,6 +134,7 @@ pub struct Pipeline {
     not_before_s: f64,
     now_s: f64,
     address_gravity: BTreeMap<Role, AddressGravity>,
+    worn: [Worn; 3],
 }
 
 impl Pipeline {
@@ -167,6 +171,7 @@ impl Pipeline {
             not_before_s: f64::NEG_INFINITY,
             now_s: 0.0,
             address_gravity: BTreeMap::new(),
+            worn: [Worn::default(); 3],
         })
     }
 
@@ -265,6 +270,8 @@ impl Pipeline {
             MarkKind::BowEnd => (CalibrationStep::Bow, false),
             MarkKind::ArmRaiseStart => (CalibrationStep::ArmRaise, true),
             MarkKind::ArmRaiseEnd => (CalibrationStep::ArmRaise, false),
+            MarkKind::ShakeStart => (CalibrationStep::Shake, true),
+            MarkKind::ShakeEnd => (CalibrationStep::Shake, false),
             MarkKind::Block => {
                 self.block.clone_from(&mark.detail);
                 self.blocks.push((t_s, mark.detail.clone()));
@@ -313,8 +320,12 @@ impl Pipeline {
                 }
                 let samples = StepSamples { times_s: &times_s, gyro_rad_s: &gyro, acc_m_s2: &acc };
                 let outcome = judge(step, role, samples, stream.axes_mut());
-                if outcome.passed() && stream.refresh_mounting(to_s) {
+                let worn = &mut self.worn[role.index()];
+                if step == CalibrationStep::Shake {
+                    worn.shaken(&outcome);
+                } else if outcome.passed() && stream.refresh_mounting(to_s) {
                     self.address_gravity.remove(&role);
+                    worn.seat_found_anew();
                 }
                 out.push(Output::Calibration(JudgedStep { t_s: to_s, step, role, outcome }));
             }
@@ -332,7 +343,10 @@ impl Pipeline {
     /// Looks at a candidate.
     fn look(&mut self, candidate: Candidate, out: &mut Vec<Output>) {
         self.trigger.clear();
-        if candidate.at_s <= self.not_before_s || self.turns.covers(candidate.at_s) {
+        // A shake test is as quick as a swing, and over before its end is marked.
+        let shake = self.started.get(&CalibrationStep::Shake);
+        let shaken = shake.is_some_and(|from_s| (0.0..LONGEST_SHAKE_S).contains(&(candidate.at_s - from_s)));
+        if candidate.at_s <= self.not_before_s || shaken || self.turns.covers(candidate.at_s) {
             return;
         }
         let from_s = (candidate.at_s - WINDOW_BEFORE_S).max(self.not_before_s);
@@ -377,6 +391,7 @@ impl Pipeline {
             block,
             settings: &self.settings,
             moved: &moved,
+            worn: &self.worn,
             hips: &self.hips,
         };
         let measured = measure(&window, parts, &phases, &context);

@@ -111,7 +111,7 @@ function result(c) {
     h('section', {}, h('h2', {}, 'All of it'), table(c)),
     c.notes.length > 0 && h('ul', { class: 'notes' }, c.notes.map((n) => h('li', { class: 'fine' }, n))),
     c.before.session === c.after.session && h('p', { class: 'actions' }, h('a', { href: report, target: '_blank', rel: 'noopener', class: 'button' }, 'The page to take home (opens to print)')),
-    h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary swing-to-swing variation, also after allowing for all measures looked at (adjusted p < 0.05). perhaps: larger only if this had been the one measure looked at. can’t tell: within ordinary variation. ± is half a 95 % interval.'),
+    h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary swing-to-swing variation, also after allowing for all measures looked at (adjusted p < 0.05). perhaps: larger only if this had been the one measure looked at. can’t tell: within ordinary variation. ± is half a 95 % interval, of what the straps did; between days the verdicts allow for seat and skin as well.'),
   ];
 }
 

@@ -10,6 +10,7 @@ const STEPS = [
   { key: 'still', mark: 'still', name: 'Stand still', how: 'Upright, arms hanging, looking ahead. Three seconds without moving.' },
   { key: 'bow', mark: 'bow', name: 'Bow twice', how: 'From the hips, forward and back up, two times; knees quiet.' },
   { key: 'arm-raise', mark: 'arm-raise', name: 'Raise the lead arm twice', how: 'Straight arm, from hanging to straight ahead and back, two times.' },
+  { key: 'shake', mark: 'shake', name: 'Shake test, if you like', how: 'Stand still for a second, turn quickly one way, the other, and back, stop, and stand still for two seconds. Finds a strap that rings or slides.' },
 ];
 
 const POSTURES = [

@@ -157,7 +157,8 @@ function ordinary(n) {
     ordinaryOpen = e.target.open;
   } },
   h('summary', { 'data-key': 'ordinary' }, 'ordinary variation?'),
-  h('p', {}, `For each number by itself: had nothing changed, 95 of 100 swings would lie within the ± of the mean of the ${n} baseline swings (prediction interval). One in twenty lies beyond it by chance. More: README, “What the numbers mean”.`));
+  h('p', {}, `For each number by itself: had nothing changed, 95 of 100 swings would lie within the ± of the mean of the ${n} baseline swings (prediction interval). One in twenty lies beyond it by chance. More: README, “What the numbers mean”.`),
+  h('p', {}, 'Every ± is of what the strap did, which counts from swing to swing of one wearing. The bone below the skin is known less well: see “Of the bone” there.'));
 }
 
 function withheld(swing) {

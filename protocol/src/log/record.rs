@@ -76,11 +76,15 @@ pub enum MarkKind {
     TurnStart,
     /// Mobility turn, ends.
     TurnEnd,
+    /// Shake test, begins.
+    ShakeStart,
+    /// Shake test, ends.
+    ShakeEnd,
 }
 
 impl MarkKind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::StillStart,
         Self::StillEnd,
         Self::BowStart,
@@ -91,6 +95,8 @@ impl MarkKind {
         Self::Note,
         Self::TurnStart,
         Self::TurnEnd,
+        Self::ShakeStart,
+        Self::ShakeEnd,
     ];
 
     /// The word used in files and on the command line.
@@ -106,6 +112,8 @@ impl MarkKind {
             Self::Note => "note",
             Self::TurnStart => "turn-start",
             Self::TurnEnd => "turn-end",
+            Self::ShakeStart => "shake-start",
+            Self::ShakeEnd => "shake-end",
         }
     }
 }

@@ -22,12 +22,18 @@ pub struct Backswing {
     /// Its standard uncertainty.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub turn_share_sd: Option<f64>,
+    /// The same of the bones.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub turn_share_bone_sd: Option<f64>,
     /// The hips' part of `turn_share`: pelvis turn / (turn + arm moved).
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub hips_share: Option<f64>,
     /// Its standard uncertainty.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub hips_share_sd: Option<f64>,
+    /// The same of the bones.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub hips_share_bone_sd: Option<f64>,
     /// Angle between the directions that the upper arm has in the thorax at address and at the
     /// top, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -35,12 +41,18 @@ pub struct Backswing {
     /// Its standard uncertainty, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub arm_moved_sd_deg: Option<f64>,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub arm_moved_bone_sd_deg: Option<f64>,
     /// By how much the upper arm's angle from hanging along the thorax grew, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub arm_raised_deg: Option<f64>,
     /// Its standard uncertainty, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub arm_raised_sd_deg: Option<f64>,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub arm_raised_bone_sd_deg: Option<f64>,
     /// By how much the upper arm's direction across the chest (horizontal plane of the thorax)
     /// changed, degrees; positive = across, away from the target.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -48,6 +60,9 @@ pub struct Backswing {
     /// Its standard uncertainty, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub arm_across_sd_deg: Option<f64>,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub arm_across_bone_sd_deg: Option<f64>,
     /// Angle of the thorax's rotation over the angle between the upper arm's two directions in
     /// space. Needs no heading between the straps.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -55,6 +70,9 @@ pub struct Backswing {
     /// Its standard uncertainty.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub chest_per_arm_sd: Option<f64>,
+    /// The same of the bones.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub chest_per_arm_bone_sd: Option<f64>,
     /// [`BACKSWING_METHOD`].
     pub method: String,
 }

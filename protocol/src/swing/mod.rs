@@ -8,10 +8,12 @@
 //! Gait Posture 13:1–6). An absent segment is an absent key; a number that could not be
 //! measured is an absent key too, and `quality.withheld` says why.
 
+mod arm;
 mod backswing;
 mod hip_shift;
 mod quality;
 
+pub use arm::{ARM_METHOD, ArmUse};
 pub use backswing::{BACKSWING_METHOD, Backswing};
 pub use hip_shift::{HIP_SHIFT_METHOD, HipShift, HipShiftAt, ShiftTowardsTarget};
 pub use quality::{ClockDoubt, Note, Quality, Reason, Withheld, Withholding};
@@ -28,6 +30,13 @@ pub const SCHEMA: &str = "peakorder.swing/1";
 /// Printed with every angle.
 pub const ANGLE_ORDER: &str = "Y-X-Z in ISB axes: axial rotation, lateral tilt, flexion; \
 turn + = towards the target, lateral tilt + = trail side lower, flexion + = forward";
+
+/// Printed with every uncertainty of the bone.
+pub const BONE_PRIOR: &str = "a strap shows its own motion, not that of the bone below the skin; values are the \
+strap's, and what is stated of the bone holds it without correcting them: the strap's uncertainty joined with mean \
+and spread of what skin does, by the project's own judgement within published soft-tissue artefacts. The strap \
+follows pelvis turn by 0.97 ± 0.05, thorax turn 0.95 ± 0.07, pelvis tilts 0.88 ± 0.08, thorax tilts 0.95 ± 0.07, and \
+1 to 2° besides; upper arm 3°; speeds 5 %, times 5 ms";
 
 /// Printed with every separation (X-factor).
 pub const SEPARATION_METHOD: &str =
@@ -71,6 +80,9 @@ pub struct Swing {
     pub tempo: Tempo,
     /// How angles are to be read ([`ANGLE_ORDER`]).
     pub angle_order: String,
+    /// What the bones' uncertainties rest on ([`BONE_PRIOR`]).
+    #[serde(skip_serializing_if = "String::is_empty", default)]
+    pub bone_prior: String,
     /// What can be trusted.
     pub quality: Quality,
 }
@@ -108,6 +120,9 @@ pub struct Instant {
     pub t_s: f64,
     /// Standard uncertainty, milliseconds.
     pub sd_ms: f64,
+    /// The same of the bone; absent where no strap's motion tells it (impact, finish).
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bone_sd_ms: Option<f64>,
 }
 
 /// Impact with what it was recognised by.
@@ -210,6 +225,9 @@ pub struct Peak {
     /// Half width of its 95 % band over 1.96, milliseconds. The band holds what other smoothings of the
     /// same speed (−3 dB at 10 to 26 Hz) say.
     pub sd_ms: f64,
+    /// Standard uncertainty of the bone's peak, milliseconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bone_sd_ms: Option<f64>,
     /// How far the 95 % band reaches before and after `t_s`, milliseconds, where one side is longer.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub band_ms: Option<[f64; 2]>,
@@ -221,12 +239,16 @@ pub struct Peak {
     /// Its standard uncertainty, degrees per second.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_sd_dps: Option<f64>,
+    /// Standard uncertainty of the bone's speed, degrees per second.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_bone_sd_dps: Option<f64>,
     /// Whether it is a peak at all.
     pub outcome: Outcome,
 }
 
-/// An angle at the swing's instants, degrees.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+/// An angle at the swing's instants, degrees. Each has two standard uncertainties: of what the strap did, and
+/// of the bone below it ([`BONE_PRIOR`]).
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct AngleSet {
     /// At the top.
@@ -240,20 +262,35 @@ pub struct AngleSet {
     pub address: f64,
     /// Standard uncertainty at the top, degrees.
     pub sd: f64,
+    /// The same of the bone, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bone_sd: Option<f64>,
     /// Standard uncertainty at impact, degrees. It includes what the segment turns within the
     /// uncertainty of impact itself.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub impact_sd: Option<f64>,
+    /// The same of the bone, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub impact_bone_sd: Option<f64>,
     /// Standard uncertainty at the extreme, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub max_away_sd: Option<f64>,
+    /// The same of the bone, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub max_away_bone_sd: Option<f64>,
     /// Standard uncertainty at address, degrees. Absent for turn, which is zero there.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub address_sd: Option<f64>,
+    /// The same of the bone, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub address_bone_sd: Option<f64>,
     /// Standard uncertainty of impact minus address, degrees: what is wrong alike at both is
     /// not in it.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub address_to_impact_sd: Option<f64>,
+    /// The same of the bone, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub address_to_impact_bone_sd: Option<f64>,
 }
 
 /// Numbers of one segment.
@@ -282,12 +319,18 @@ pub struct Segment {
     /// Its standard uncertainty, degrees per second.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_at_impact_sd_dps: Option<f64>,
+    /// The same of the bone's speed, degrees per second.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_at_impact_bone_sd_dps: Option<f64>,
     /// Speed at impact as a share of the peak speed.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_kept_at_impact: Option<f64>,
     /// Its standard uncertainty: how far the speed changes within the uncertainty of impact.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub speed_kept_sd: Option<f64>,
+    /// The same of the bone.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub speed_kept_bone_sd: Option<f64>,
     /// Axial rotation relative to address, positive towards the target.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub turn_deg: Option<AngleSet>,
@@ -311,6 +354,9 @@ pub struct Gap {
     pub gap_ms: f64,
     /// Standard uncertainty of the gap, milliseconds.
     pub sd_ms: f64,
+    /// The same of the bones' peaks, milliseconds. `resolved` is of the straps.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bone_sd_ms: Option<f64>,
     /// |gap| exceeds its 95 % band.
     pub resolved: bool,
     /// One of the two held its top to impact: the gap lies anywhere in its band, and only the order is told.
@@ -353,54 +399,22 @@ pub struct Separation {
     pub stretch_deg: f64,
     /// Standard uncertainty of `top_deg`, degrees.
     pub sd_deg: f64,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub bone_sd_deg: Option<f64>,
     /// Standard uncertainty of `max_deg`, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub max_sd_deg: Option<f64>,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub max_bone_sd_deg: Option<f64>,
     /// Standard uncertainty of `stretch_deg`, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub stretch_sd_deg: Option<f64>,
+    /// The same of the bones, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub stretch_bone_sd_deg: Option<f64>,
     /// [`SEPARATION_METHOD`].
-    pub method: String,
-}
-
-/// Printed with every [`ArmUse`].
-pub const ARM_METHOD: &str = "upper-arm strap; raised = the arm's long axis from hanging straight down \
-(gravity), and from hanging along the thorax; across = the axis seen along the thorax, 0 = straight \
-ahead of the chest, + = away from the target. Heading of the arm against the thorax: both straps must \
-see one acceleration of the shoulder, takeaway to impact";
-
-/// How the lead upper arm is held at the top (arm strap only). What
-/// could not be measured well enough is absent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
-pub struct ArmUse {
-    /// Angle of the upper arm from hanging straight down (gravity), at the top, degrees:
-    /// 90 = level. Needs the arm strap alone.
-    pub elevation_gravity_top_deg: f64,
-    /// Its standard uncertainty, degrees.
-    pub elevation_gravity_sd_deg: f64,
-    /// Angle of the upper arm from hanging along the thorax's long axis, at the top, degrees.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub elevation_top_deg: Option<f64>,
-    /// Its standard uncertainty, degrees.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub elevation_sd_deg: Option<f64>,
-    /// Angle of the upper arm across the chest (horizontal plane of the thorax), at the top,
-    /// degrees; 0 = straight ahead of the chest, positive = across, away from the target.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub across_chest_top_deg: Option<f64>,
-    /// Its standard uncertainty, degrees.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub across_chest_sd_deg: Option<f64>,
-    /// Turn about the vertical that brings the arm's orientation (as in the curves) into the
-    /// thorax's heading, degrees by the right-hand rule about up. Where it is absent, how the
-    /// two stand to each other is not known.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub heading_deg: Option<f64>,
-    /// Standard uncertainty of that heading in this swing, degrees; also where it is too large to use.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub heading_sd_deg: Option<f64>,
-    /// [`ARM_METHOD`].
     pub method: String,
 }
 
@@ -417,12 +431,21 @@ pub struct Tempo {
     /// Standard uncertainty of `backswing_s`, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub backswing_sd_s: Option<f64>,
+    /// The same of the bones, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub backswing_bone_sd_s: Option<f64>,
     /// Standard uncertainty of `downswing_s`, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub downswing_sd_s: Option<f64>,
+    /// The same of the bone, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub downswing_bone_sd_s: Option<f64>,
     /// Standard uncertainty of `ratio`.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub ratio_sd: Option<f64>,
+    /// The same of the bones.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub ratio_bone_sd: Option<f64>,
     /// Segment whose reversal is the top, which starts the downswing.
     #[serde(deserialize_with = "top_of_any_version")]
     pub downswing_from: Role,

@@ -7,6 +7,7 @@ mod times;
 
 pub(crate) use report::{BANDS, PREFACE, growth};
 
+use crate::bone::Bone;
 use errors::{Errors, Share};
 use peakorder_protocol::swing::{Outcome, Swing, SwingKind};
 use peakorder_virtual_straps::{SwingStyle, SwingTruth};
@@ -42,6 +43,7 @@ pub(crate) struct Tally {
     /// Pairs of which only the order is told, because one of the two is held.
     held_pairs: usize,
     withheld: Share,
+    bone: Bone,
     arm_told: BTreeMap<&'static str, Share>,
 }
 
@@ -69,6 +71,7 @@ impl Tally {
         self.held_told.add(other.held_told);
         self.held_pairs += other.held_pairs;
         self.withheld.add(other.withheld);
+        self.bone.merge(other.bone);
         for (what, share) in other.arm_told {
             self.arm_told.entry(what).or_default().add(share);
         }
@@ -120,6 +123,7 @@ impl Tally {
         self.separation(truth, swing);
         self.arm(truth, swing);
         self.hip_shift(truth, swing);
+        self.bone.swing(truth, swing);
     }
 }
 

@@ -56,8 +56,8 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
          Sensors 22:9765); no figure for a golfer's trunk is known. The same players in each row.\n\n\
          | size | thorax turn at top, RMS deg | thorax turn at impact, RMS deg | pelvis turn at impact, RMS deg \
          | thorax peak speed, bias deg/s | gap pelvis to thorax, bias and SD ms | gap thorax to arm, bias and SD ms \
-         | gap bands hold | turn bands hold | wrong way round |\n\
-         |---|---|---|---|---|---|---|---|---|---|\n",
+         | gap bands hold | turn bands hold | bands of the bone hold | wrong way round |\n\
+         |---|---|---|---|---|---|---|---|---|---|---|\n",
     );
     for (size, tally) in sizes {
         let of = |name: &str| {
@@ -66,7 +66,7 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
         let gap = |name: &str| format!("{:+.2}, {:.2}", of(name).mean(), of(name).sd());
         let _ = writeln!(
             s,
-            "| {size} | {:.2} | {:.2} | {:.2} | {:+.1} | {} | {} | {} | {} | {} |",
+            "| {size} | {:.2} | {:.2} | {:.2} | {:+.1} | {} | {} | {} | {} | {} | {} |",
             of("thorax turn at top").rms(),
             of("thorax turn at impact").rms(),
             of("pelvis turn at impact").rms(),
@@ -75,6 +75,7 @@ pub(crate) fn growth(sizes: &[(f64, Tally)]) -> String {
             gap("gap thorax to lead arm, peaks"),
             tally.gap_covered.text(),
             tally.turn_covered.text(),
+            tally.bone.held(),
             tally.resolved_wrong.text(),
         );
     }
@@ -141,6 +142,7 @@ impl Tally {
             for (what, told) in &self.arm_told {
                 let _ = writeln!(s, "- {what}: told in {}", told.text());
             }
+            s.push_str(&self.bone.line());
             let _ = writeln!(s, "- swings with something withheld: {}\n", self.withheld.text());
             s.push_str(
                 "| what | n | bias | SD | RMS | 95th percentile of the size | mean stated SD | 95 % bands hold the truth |\n\
@@ -149,6 +151,7 @@ impl Tally {
             for ((_, name, unit), errors) in &self.errors {
                 s.push_str(&errors.row(name, unit));
             }
+            s.push_str(&self.bone.table());
         }
         s.push('\n');
         s

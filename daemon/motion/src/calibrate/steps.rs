@@ -2,6 +2,7 @@
 
 use super::Axes;
 use super::axis::{HingeAxis, hinge_axis};
+use crate::shake;
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationOutcome, CalibrationStep, Found, Refusal};
@@ -52,6 +53,7 @@ pub fn judge(
         CalibrationStep::Still => still(role, samples, axes),
         CalibrationStep::Bow => bow(samples, axes),
         CalibrationStep::ArmRaise => arm_raise(samples, axes),
+        CalibrationStep::Shake => shake::judge(samples, pose_sd_deg(role)),
     });
     match judged {
         Ok((found, sd_deg)) => CalibrationOutcome::Passed { found, sd_deg },
@@ -73,7 +75,7 @@ fn long_enough(samples: StepSamples<'_>) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn mean(v: &[Vector3<f64>]) -> Vector3<f64> {
+pub(crate) fn mean(v: &[Vector3<f64>]) -> Vector3<f64> {
     v.iter().sum::<Vector3<f64>>() / v.len() as f64
 }
 
@@ -99,9 +101,16 @@ fn still(role: Role, samples: StepSamples<'_>, axes: &mut Axes) -> Judged {
             return Err(Refusal::Leaned { lean_deg });
         }
     }
-    let pose_sd_deg = if role == Role::LeadArm { ARM_POSE_SD_DEG } else { POSE_SD_DEG };
+    let pose_sd_deg = pose_sd_deg(role);
     axes.set_cranial(acc.normalize(), pose_sd_deg);
     Ok((Found::Gravity { rate_dps, gravity_g }, pose_sd_deg))
+}
+
+const fn pose_sd_deg(role: Role) -> f64 {
+    match role {
+        Role::LeadArm => ARM_POSE_SD_DEG,
+        Role::Pelvis | Role::Thorax => POSE_SD_DEG,
+    }
 }
 
 fn bow(samples: StepSamples<'_>, axes: &mut Axes) -> Judged {

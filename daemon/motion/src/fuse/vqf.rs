@@ -39,7 +39,12 @@ impl Vqf {
             mag_dist_rejection_enabled: false,
             ..Params::default()
         };
-        let filter = self.filter.insert(VQF::new(period_s, Some(period_s * f64::from(CORRECT_EVERY)), None, Some(params)));
+        let filter = self.filter.insert(VQF::new(
+            period_s,
+            Some(period_s * f64::from(CORRECT_EVERY)),
+            None,
+            Some(params),
+        ));
         // Nothing is before the first reading; like the others it stands for one period.
         self.waiting[0].dt_s = period_s;
         for reading in self.waiting.drain(..) {

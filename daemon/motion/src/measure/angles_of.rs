@@ -54,6 +54,7 @@ pub(super) fn fill(segment: &mut Segment, part: &Part<'_>, when: &When<'_>) {
                 change.sd_deg().hypot(sway).hypot(open(at, impact_s, impact_sd_s)?),
                 3,
             ),
+            ..AngleSet::default()
         })
     };
     segment.turn_deg = set(&path.turn_deg, |d| d.turn, true);
@@ -103,6 +104,9 @@ pub(super) fn separation(parts: &[Part<'_>], when: &When<'_>) -> Option<Separati
         sd_deg: round(top_sd, 3),
         max_sd_deg: stated(max_sd, 3),
         stretch_sd_deg: stated(stretch_sd, 3).filter(|_| pelvis.reversal.is_some()),
+        bone_sd_deg: None,
+        max_bone_sd_deg: None,
+        stretch_bone_sd_deg: None,
         method: SEPARATION_METHOD.into(),
     })
 }

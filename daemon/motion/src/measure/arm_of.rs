@@ -86,6 +86,9 @@ fn against_gravity(arm: &Part<'_>, when: &When<'_>) -> Option<ArmUse> {
         across_chest_sd_deg: None,
         heading_deg: None,
         heading_sd_deg: None,
+        elevation_gravity_bone_sd_deg: None,
+        elevation_bone_sd_deg: None,
+        across_chest_bone_sd_deg: None,
         method: ARM_METHOD.into(),
     })
 }

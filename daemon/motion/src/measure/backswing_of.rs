@@ -97,17 +97,7 @@ mod tests {
     }
 
     fn hips(top: f64, sd: f64) -> AngleSet {
-        AngleSet {
-            top,
-            impact: 0.0,
-            max_away: top,
-            address: 0.0,
-            sd,
-            impact_sd: None,
-            max_away_sd: None,
-            address_sd: None,
-            address_to_impact_sd: None,
-        }
+        AngleSet { top, max_away: top, sd, ..AngleSet::default() }
     }
 
     fn why(withheld: &[Withheld], what: &Withholding) -> Option<Reason> {

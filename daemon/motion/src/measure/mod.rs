@@ -12,6 +12,7 @@ mod holes;
 mod impact_of;
 mod quality_of;
 mod sequence_of;
+mod skin;
 mod speed_of;
 mod tempo_of;
 
@@ -25,6 +26,7 @@ use super::sequence::peak::half_width_s;
 use super::sequence::reversal::Reversal;
 use super::sequence::width::Told;
 use super::settings::Settings;
+use super::shake::Worn;
 use super::shift::hips::Hips;
 use super::window::{SegmentWindow, Window};
 use impact_of::FoundImpact;
@@ -48,6 +50,8 @@ pub struct Context<'a> {
     pub moved: &'a [(Role, Moved)],
     /// The player's hips.
     pub hips: &'a Hips,
+    /// How each strap is worn, by the role's index.
+    pub worn: &'a [Worn; 3],
 }
 
 /// One segment while a swing is being measured.
@@ -80,7 +84,7 @@ pub struct Measured<'a> {
 const GYRO_SCALE_SD: f64 = 0.007;
 
 pub(crate) fn instant(t_s: f64, sd_s: f64) -> Instant {
-    Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3) }
+    Instant { t_s: round(t_s, 6), sd_ms: round(sd_s * 1e3, 3), bone_sd_ms: None }
 }
 
 /// Paths of all segments that cover the swing.
@@ -195,8 +199,10 @@ pub fn measure<'a>(
         hip_shift,
         tempo: tempo_of::tempo(&when),
         angle_order: swing::ANGLE_ORDER.into(),
+        bone_prior: swing::BONE_PRIOR.into(),
         quality,
     };
     quality_of::withhold(&mut swing);
+    skin::state(&mut swing, context.worn);
     Measured { swing, parts }
 }

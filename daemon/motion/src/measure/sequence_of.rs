@@ -169,6 +169,8 @@ fn peak_of(told: &Told, impact_s: f64) -> Peak {
         within_2pct_ms: timed.then(|| told.width.within_2pct_s.map(|t| ms(t - told.t_s))),
         speed_dps: round(told.found.dps, 2),
         speed_sd_dps: None,
+        bone_sd_ms: None,
+        speed_bone_sd_dps: None,
         outcome: told.outcome,
     }
 }
@@ -192,6 +194,8 @@ pub(super) fn segment(part: &Part<'_>, onset: Option<Onset>, impact_s: f64) -> S
         speed_at_impact_sd_dps: None,
         speed_kept_at_impact: part.peak.and_then(|p| at_impact.map(|v| round((v / p.found.dps).min(1.0), 3))),
         speed_kept_sd: None,
+        speed_at_impact_bone_sd_dps: None,
+        speed_kept_bone_sd: None,
         turn_deg: None,
         lateral_tilt_deg: None,
         flexion_deg: None,

@@ -23,6 +23,9 @@ pub(super) fn tempo(when: &When<'_>) -> Tempo {
         backswing_sd_s: stated(takeaway_sd_s.hypot(top_sd_s).hypot(when.clock_sd_s), 4),
         downswing_sd_s: stated(top_sd_s.hypot(impact_sd_s), 4),
         ratio_sd: stated(ratio_sd, 3),
+        backswing_bone_sd_s: None,
+        downswing_bone_sd_s: None,
+        ratio_bone_sd: None,
         downswing_from: when.top_of,
     }
 }

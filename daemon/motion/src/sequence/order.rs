@@ -50,6 +50,7 @@ pub fn gaps(timed: &[Timed], clock_sd_s: impl Fn(Role, Role) -> f64) -> Vec<Gap>
                 to: b.role,
                 gap_ms,
                 sd_ms,
+                bone_sd_ms: None,
                 resolved: gap_ms.abs() > Z95 * sd_ms,
                 held: a.held || b.held,
             });

@@ -74,8 +74,13 @@ impl LessonState {
             MarkKind::StillStart => Some("still".to_owned()),
             MarkKind::BowStart => Some("bow".to_owned()),
             MarkKind::ArmRaiseStart => Some("arm-raise".to_owned()),
+            MarkKind::ShakeStart => Some("shake".to_owned()),
             MarkKind::TurnStart => Some(format!("turn {}", mark.detail.trim())),
-            MarkKind::StillEnd | MarkKind::BowEnd | MarkKind::ArmRaiseEnd | MarkKind::TurnEnd => None,
+            MarkKind::StillEnd
+            | MarkKind::BowEnd
+            | MarkKind::ArmRaiseEnd
+            | MarkKind::ShakeEnd
+            | MarkKind::TurnEnd => None,
             MarkKind::Block | MarkKind::Note => return false,
         };
         let doing = what.map(|what| Doing { what, since_s: mark.t_ns as f64 * 1e-9 });

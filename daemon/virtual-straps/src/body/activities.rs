@@ -268,6 +268,25 @@ impl Planner {
         }
     }
 
+    /// Two quick turns and a stop, marked.
+    pub(crate) fn shake(&mut self) {
+        self.mark(MarkKind::ShakeStart, "");
+        self.hold(1.0, 0.6);
+        let start = self.t;
+        let size = self.timeline.uniform(38.0, 50.0);
+        for (share, quick_s) in [(-1.0, (0.32, 0.42)), (1.0, (0.45, 0.6)), (0.0, (0.3, 0.38))] {
+            let length = self.timeline.uniform(quick_s.0, quick_s.1);
+            self.to(Dof::ThoraxSpin, self.t, length, share * size);
+            self.to(Dof::PelvisSpin, self.t, length, 0.6 * share * size);
+            // The arms stay at the body.
+            self.to(Dof::ArmSwing, self.t, length, share * size);
+            self.t += length;
+        }
+        self.sway((start, self.t), 1.0);
+        self.hold(2.2, 0.8);
+        self.mark(MarkKind::ShakeEnd, "");
+    }
+
     fn bow(&mut self) {
         let deep = self.timeline.uniform(36.0, 45.0);
         let length = self.timeline.uniform(1.3, 1.8);

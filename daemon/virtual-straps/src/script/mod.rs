@@ -81,6 +81,7 @@ impl Default for StrapOptions {
 }
 
 /// How a practice session is made up.
+#[expect(clippy::struct_excessive_bools, reason = "each is something that a practice may have or not")]
 #[derive(Debug, Clone, PartialEq)]
 pub struct PracticeOptions {
     /// Styles with their weights; full swings only if empty.
@@ -89,6 +90,8 @@ pub struct PracticeOptions {
     pub pause_s: (f64, f64),
     /// Still, bow and arm raise at the start.
     pub calibration: bool,
+    /// Shake test (two quick turns and a stop) after the calibration.
+    pub shake: bool,
     /// Waggle before some swings.
     pub waggles: bool,
     /// Tee up, walk and turn round in some pauses.
@@ -108,6 +111,7 @@ impl Default for PracticeOptions {
             styles: vec![(SwingStyle::Full, 1.0)],
             pause_s: (1.5, 3.0),
             calibration: true,
+            shake: false,
             waggles: true,
             interludes: false,
             still_s: (0.8, 1.8),
@@ -214,6 +218,9 @@ impl Script {
             w.planner.calibrate(true);
         } else {
             w.planner.hold(2.0, STILL_SWAY_DPS);
+        }
+        if options.shake {
+            w.planner.shake();
         }
         if !options.block.is_empty() {
             w.block(&options.block);

@@ -457,10 +457,28 @@ fn the_lesson_changes_what_it_says_it_changes() {
         assert!(change(|s| s.segments[&Role::Pelvis].peak_before_ms) > 10.0);
         assert!(change(|s| s.segments[&Role::Pelvis].peak_dps) > 25.0);
         let kinds: Vec<MarkKind> = session.marks().iter().map(|m| m.kind).collect();
-        for kind in MarkKind::ALL {
+        // The lesson has no shake test; a practice that asks for one does.
+        let shake = [MarkKind::ShakeStart, MarkKind::ShakeEnd];
+        for kind in MarkKind::ALL.into_iter().filter(|kind| !shake.contains(kind)) {
             assert!(kinds.contains(&kind), "{kind} is missing");
         }
         assert!(session.marks().is_sorted_by_key(|m| m.t_ns));
+    }
+}
+
+#[test]
+fn a_shake_test_is_marked_where_it_is_asked_for() {
+    let player = PlayerParams::mean_of(Population::Professional);
+    for shake in [false, true] {
+        let options = PracticeOptions { shake, ..PracticeOptions::default() };
+        let session = Script::practice(1, player.clone(), 1, &options).session();
+        for kind in [MarkKind::ShakeStart, MarkKind::ShakeEnd] {
+            assert_eq!(
+                session.marks().iter().filter(|m| m.kind == kind).count(),
+                usize::from(shake),
+                "{kind}"
+            );
+        }
     }
 }
 
