@@ -41,13 +41,13 @@ impl<const N: usize> Polynomial<N> {
         let mut sums = [0.0; MOST_SUMS];
         let sums = &mut sums[..2 * N - 1];
         let mut right = SVector::<f64, N>::zeros();
-        let scaled = |i: usize| (t_s[i] - centre_s) / half_s;
-        for i in lo..hi {
-            let (u, mut power) = (scaled(i), 1.0);
+        let samples = || t_s[lo..hi].iter().map(|t| (t - centre_s) / half_s).zip(&y[lo..hi]);
+        for (u, y) in samples() {
+            let mut power = 1.0;
             for (k, sum) in sums.iter_mut().enumerate() {
                 *sum += power;
                 if k < N {
-                    right[k] += power * y[i];
+                    right[k] += power * y;
                 }
                 power *= u;
             }
@@ -55,7 +55,7 @@ impl<const N: usize> Polynomial<N> {
         let spread = SMatrix::<f64, N, N>::from_fn(|k, l| sums[k + l]).try_inverse()?;
         let coefficients = spread * right;
         let fitted = |u: f64| coefficients.iter().rev().fold(0.0, |value, c| value * u + c);
-        let rss: f64 = (lo..hi).map(|i| (y[i] - fitted(scaled(i))).powi(2)).sum();
+        let rss: f64 = samples().map(|(u, y)| (y - fitted(u)).powi(2)).sum();
         let count = hi - lo;
         Some(Self { centre_s, scale_s: half_s, coefficients, spread, rss, count })
     }
