@@ -48,7 +48,7 @@ const NOT_SETTLED_SD_S: f64 = 0.5;
 
 /// The other segments set off, turn round and are fastest within this of the trunk, s: before its onset, before its
 /// reversal, after its peak. Wide on purpose (own judgement): no time of a swing is assumed, and real swings
-/// played at half to twice their speed are found and measured alike (`tests/tests/golf/`).
+/// played at three quarters to twice their speed are found and measured alike (`tests/tests/golf/live.rs`).
 const OTHERS_START_S: f64 = 0.4;
 const OTHERS_TURN_S: f64 = 0.25;
 const OTHERS_PEAK_S: f64 = 0.35;

@@ -91,6 +91,12 @@ impl Trial {
         Ok(Self { name: name.to_owned(), golf, hz: 1.0 / step, rows, hands })
     }
 
+    /// The same movement at `speed` times its own.
+    #[must_use]
+    pub fn at_speed(self, speed: f64) -> Self {
+        Self { hz: self.hz * speed, ..self }
+    }
+
     /// From its first row to its last, s.
     pub(crate) fn duration_s(&self) -> f64 {
         (self.rows.len() - 1) as f64 / self.hz
