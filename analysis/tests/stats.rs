@@ -46,6 +46,23 @@ fn welch_says_nothing_without_spread_or_with_one_swing() {
     assert!(t_two_sided_p(f64::NAN, 5.0).is_none());
 }
 
+/// Degrees of freedom after Satterthwaite have no upper end: a known error may outweigh the scatter by any factor.
+/// A quantile comes for each, is the inverse of the distribution, and falls to that of the normal distribution.
+#[test]
+fn quantiles_of_any_degrees_of_freedom_come_and_are_right() {
+    let mut before = f64::INFINITY;
+    for i in 0..60_000 {
+        let df = 0.5 * 1.0006_f64.powi(i);
+        let t = t_quantile(0.975, df).expect("inside the domain");
+        assert!(t <= before * (1.0 + 1e-9), "{t} after {before} at {df}");
+        let p = t_two_sided_p(t, df).expect("inside the domain");
+        assert!((p - 0.05).abs() < 1e-8, "p {p} at {df}");
+        before = t;
+    }
+    assert!((before - 1.959_963_984_540_054).abs() < 1e-12, "{before}");
+    assert!(t_quantile(0.975, 1e300).is_some());
+}
+
 /// Satterthwaite's degrees of freedom with a part known exactly, computed with scipy 1.17.1 (`stats.t.ppf`, `t.sf`).
 #[test]
 fn an_error_that_more_swings_do_not_average_away_widens_the_interval() {
