@@ -151,7 +151,10 @@ impl Tally {
             for ((_, name, unit), errors) in &self.errors {
                 s.push_str(&errors.row(name, unit));
             }
-            s.push_str(&self.bone.table());
+            // Where the skin does not slide the bone's bands say nothing that the strap's do not.
+            if ["sliding", "ringing", "All"].iter().any(|kind| name.contains(kind)) {
+                s.push_str(&self.bone.table());
+            }
         }
         s.push('\n');
         s
