@@ -61,6 +61,9 @@ fn quantiles_of_any_degrees_of_freedom_come_and_are_right() {
     }
     assert!((before - 1.959_963_984_540_054).abs() < 1e-12, "{before}");
     assert!(t_quantile(0.975, 1e300).is_some());
+    for t in [2e3, 1e5, 1e9] {
+        assert_eq!(t_two_sided_p(t, 1e6), Some(0.0), "{t}");
+    }
 }
 
 /// Satterthwaite's degrees of freedom with a part known exactly, computed with scipy 1.17.1 (`stats.t.ppf`, `t.sf`).

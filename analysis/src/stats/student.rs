@@ -20,8 +20,8 @@ pub fn t_quantile(p: f64, df: f64) -> Option<f64> {
 /// outweighs the values' own scatter), and the expansion is right to 10⁻¹¹.
 const MANY: f64 = 1000.0;
 
-/// From so many on the library's distribution loses digits that the normal one, to first order in 1/df (the same source,
-/// 26.7.8), has.
+/// From so many on the library's distribution loses digits that the normal one, to first order in 1/df (Abramowitz and
+/// Stegun 1964, 26.7.8), has.
 const MILLIONS: f64 = 1e6;
 
 /// Quantile for many degrees of freedom from the normal quantile `z`.
@@ -56,7 +56,7 @@ pub fn t_two_sided_p(t: f64, df: f64) -> Option<f64> {
         return None;
     }
     if df >= MILLIONS {
-        let z = t.abs() * (1.0 - (t * t + 1.0) / (4.0 * df));
+        let z = t.abs() * (1.0 - 1.0 / (4.0 * df)) / (1.0 + t * t / (2.0 * df)).sqrt();
         return Some(2.0 * Normal::standard().cdf(-z));
     }
     // The lower tail keeps its digits where 1 − cdf would lose them.

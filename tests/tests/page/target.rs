@@ -15,12 +15,8 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     let server = TestServer::virtual_lessons(home.path(), "40");
     let mut events = server.events("/api/v1/events");
     let session = server.lesson(&server.player("Invented Player"));
-    let block = loop {
-        let event = events.until("block").pop().expect("a block");
-        if event.data["label"] != "baseline" {
-            break event.data["label"].as_str().expect("a label").to_owned();
-        }
-    };
+    // Set before the drill begins, so that no swing of it comes too early on a busy machine.
+    let block = "pivot drill";
     // The drill's half swings turn some 20°: a value in their midst, so that all answers come.
     let (value, margin) = (20.5, 1.0);
     let target =
@@ -35,17 +31,13 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     show(&browser, "target");
     browser.until("the trend", "return document.querySelector('svg.trend') !== null", SOON);
 
-    // On a busy machine the drill's first swing may be over before the target is set; it has no answer then.
-    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
-    let answered = kept["answers"].as_object().expect("answers");
-
     // Away from the target is negative in the file; further away is more.
     let turns: Vec<(u32, f64)> = swings(&home.path().join("sessions").join(&session))
         .iter()
-        .filter(|s| s.block == block && answered.contains_key(&s.number.to_string()))
+        .filter(|s| s.block == block)
         .map(|s| (s.number, -s.segments[&Role::Pelvis].turn_deg.expect("calibrated").top))
         .collect();
-    assert!(turns.len() >= 6, "{turns:?}");
+    assert_eq!(turns.len(), 8);
     let answer = |turn: f64| {
         if turn >= value {
             "met"

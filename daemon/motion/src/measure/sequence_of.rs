@@ -93,7 +93,7 @@ fn locate(parts: &mut [Part<'_>], phases: &Phases, found: &ImpactAndReach, half_
                 let end_s = impact.t_s + side * Z95 * impact.sd_s;
                 peak::find(speed, after_s, end_s, found.data_to_s.max(end_s), half_s)
             };
-            // Of a rehearsal only that its largest speed may come later: its impact is where the movement says.
+            // A rehearsal's impact is estimated, and too early in real swings: only a later one is tried.
             let sides: &[f64] = if impact.evidence == Evidence::None { &[1.0] } else { &[-1.0, 1.0] };
             let ends: Vec<Option<FoundPeak>> = sides.iter().copied().map(end).collect();
             let decides = ends.iter().any(|other| other.is_none_or(|o| o.rising != peak.rising));
