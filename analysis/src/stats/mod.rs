@@ -3,14 +3,21 @@
 //! Everything here is a pure function of numbers. A value that does not exist (the SD of
 //! one swing, a confidence interval without spread) is `None`, never NaN.
 
+mod dependent;
+mod discovery;
 mod holm;
+pub mod lessons;
 mod line;
+mod mixture;
 mod proportion;
 mod reliability;
 mod student;
 
+pub use dependent::{Change, Dependence, Level, Likelihood, Rule, Series, change, level, next};
+pub use discovery::false_discovery;
 pub use holm::{holm, holm_known};
 pub use line::{Line, line};
+pub use mixture::{Mixture, Term};
 pub use proportion::wilson;
 pub use reliability::mdc95;
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
