@@ -11,8 +11,10 @@
 //! variation from swing to swing.
 
 pub mod against;
+pub mod chosen;
 pub mod codes;
 pub mod compare;
+pub mod design;
 pub mod export;
 pub mod integrity;
 pub mod json;

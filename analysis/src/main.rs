@@ -3,15 +3,15 @@
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::codes::Codes;
-use peakorder_analysis::compare::compare;
+use peakorder_analysis::chosen::{Chosen, Family};
+use peakorder_analysis::compare::{Question, answer};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
 use peakorder_analysis::library;
 use peakorder_analysis::load::{Loaded, load};
-use peakorder_analysis::measure::Measure;
 use peakorder_analysis::mobility;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{self, Choice};
 use peakorder_analysis::trend::trend;
 use peakorder_protocol::files::private_file;
@@ -79,9 +79,23 @@ enum Command {
         /// After: session folder, or FOLDER:BLOCK.
         #[arg(value_name = "AFTER[:BLOCK]")]
         after: String,
-        /// Only these measures, by their keys in --json; choose them before looking.
-        #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
-        only: Vec<Measure>,
+        /// Session or block that also belongs to before, e.g. an earlier lesson; may be given several times.
+        #[arg(long, value_name = "FOLDER[:BLOCK]")]
+        also_before: Vec<String>,
+        /// The wearings of a check in which the straps were put on anew: two or more, with commas. May be
+        /// given several times.
+        #[arg(long, value_name = "FOLDER[:BLOCK],…")]
+        re_wear: Vec<String>,
+        /// What it is about: one to five measures, by their keys in --json, meant before looking; KEY=3 names the smallest
+        /// change that matters. Without it, what the coach chose in the session of after.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',', conflicts_with = "only")]
+        about: Vec<Chosen>,
+        /// The same, and no others are looked at.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',')]
+        only: Vec<Chosen>,
+        /// Print also all measures that were only looked through.
+        #[arg(long)]
+        all: bool,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -134,6 +148,9 @@ enum Command {
         /// The block looked at in every session.
         #[arg(long, value_name = "BLOCK", default_value = "baseline")]
         block: String,
+        /// What it is about, as in compare. Without it, what the coach chose in the latest session.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',')]
+        about: Vec<Chosen>,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -185,11 +202,22 @@ enum Command {
     },
 }
 
-fn measure(key: &str) -> anyhow::Result<Measure> {
-    Measure::from_key(key).with_context(|| {
-        let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
-        format!("no such measure; there are {}", keys.join(", "))
-    })
+/// What a comparison is about, as asked for or as chosen in the session.
+fn family(about: &[Chosen], only: &[Chosen], session: &Loaded) -> Family {
+    match (about, only) {
+        ([], []) => Family::of_remarks(&session.remarks),
+        ([], only) => Family::Only(only.to_vec()),
+        (about, _) => Family::Chosen(about.to_vec()),
+    }
+}
+
+/// Wearings named with commas between them. A folder whose own name has a comma wins.
+fn wearings(text: &str) -> anyhow::Result<Vec<Loaded>> {
+    let parts: Vec<&str> = text.split(',').map(str::trim).filter(|p| !p.is_empty()).collect();
+    if parts.len() < 2 {
+        bail!("--re-wear {text}: name two wearings or more, e.g. --re-wear FOLDER:first,FOLDER:second");
+    }
+    parts.into_iter().map(|p| loaded(p, None)).collect()
 }
 
 fn main() -> ExitCode {
@@ -224,20 +252,34 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
-        Command::Compare { before, after, only, json, codes } => {
+        Command::Compare { before, after, also_before, re_wear, about, only, all, json, codes } => {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
+            let mut also: Vec<Loaded> =
+                also_before.iter().map(|s| loaded(s, None)).collect::<anyhow::Result<_>>()?;
+            let worn_anew: Vec<Vec<Loaded>> =
+                re_wear.iter().map(|s| wearings(s)).collect::<anyhow::Result<_>>()?;
+            let family = family(about, only, &after);
             if let Some(codes) = codes.open()? {
                 codes.hide_both(&mut before, &mut after);
+                for session in &mut also {
+                    codes.hide(session);
+                }
             }
-            let measures = if only.is_empty() { &Measure::ALL[..] } else { only };
-            let comparison = compare(&before, &after, measures)?;
+            let comparison = answer(Question {
+                before: &before,
+                also_before: &also,
+                after: &after,
+                worn_anew: &worn_anew,
+                family: &family,
+            })?;
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
             }
             if *json {
                 document(&json::Compare::from(&comparison))?
             } else {
-                render::comparison(&comparison, style)
+                let extent = if *all { Extent::Whole } else { Extent::Short };
+                render::comparison(&comparison, extent, style)
             }
         }
         Command::Mobility { session, after: None, json, codes } => {
@@ -274,13 +316,14 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             keep(out, &page, *force)?;
             format!("wrote {}\n", clean(&out.display().to_string()))
         }
-        Command::Trend { folders, player, block, json, codes } => {
+        Command::Trend { folders, player, block, about, json, codes } => {
             let mut found = library::find(folders, player.as_deref())?;
+            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
             let trend = match codes.open()? {
-                None => trend(&found, block),
+                None => trend(&found, block, &family),
                 Some(codes) => {
                     codes.hide_found(&mut found);
-                    trend(&found, &codes.block(block))
+                    trend(&found, &codes.block(block), &family)
                 }
             };
             if trend.sessions.is_empty() {

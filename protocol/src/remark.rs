@@ -7,7 +7,7 @@
 
 mod fold;
 
-pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
+pub use fold::{ChosenSet, Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
 use crate::files;
 use crate::whole_number;
@@ -28,6 +28,8 @@ pub const TEXT_LIMIT: usize = 4000;
 pub const LABEL_LIMIT: usize = 60;
 /// Most outcome labels of one swing.
 pub const LABELS_LIMIT: usize = 12;
+/// Most measures that a lesson may be about: each more makes every verdict weaker.
+pub const CHOSEN_LIMIT: usize = 5;
 
 /// One line of the file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -91,6 +93,11 @@ pub enum What {
         /// The target.
         target: Option<Target>,
     },
+    /// Which measures the lesson is about, from this moment on; replaces an earlier choice, an empty list ends it.
+    Chosen {
+        /// One to five.
+        measures: Vec<ChosenMeasure>,
+    },
     /// Takes back an earlier remark. It cannot itself be taken back.
     Undo {
         /// Id of that remark. Its key is `undone` in the file, where `id` is the line's own;
@@ -98,6 +105,17 @@ pub enum What {
         #[serde(rename = "undone", alias = "id", deserialize_with = "whole_number::required")]
         id: u32,
     },
+}
+
+/// A measure that a lesson is about.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct ChosenMeasure {
+    /// Key of the measure, e.g. `pelvis_turn_top_deg`; ends in its unit.
+    pub measure: String,
+    /// Smallest change that matters, in that unit, above 0; absent where the coach names none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub matters: Option<f64>,
 }
 
 /// Which side of the value counts as met.
@@ -191,11 +209,20 @@ pub enum RemarkRefusal {
         limit: usize,
     },
     /// A target is of no measure.
-    #[error("a target needs the key of its measure")]
+    #[error("a target or a choice needs the key of its measure")]
     NoMeasure,
     /// A target's value or the mean it was set from is no number.
     #[error("a target's value must be a number")]
     Value,
+    /// More measures chosen than a lesson may be about.
+    #[error("a lesson is about {CHOSEN_LIMIT} measures at most, not {0}; choose those that matter most")]
+    TooManyChosen(usize),
+    /// A measure chosen twice.
+    #[error("'{0}' is chosen twice")]
+    ChosenTwice(String),
+    /// A smallest change is not above 0, or no number.
+    #[error("a smallest change that matters must be above 0, not {0}")]
+    Matters(f64),
     /// A target's margin is negative or no number.
     #[error("a target's margin must be 0 or more, not {0}")]
     Margin(f64),
@@ -407,6 +434,7 @@ impl What {
             }
             Self::Balls { block, .. } => short_text("a block's label", block, TEXT_LIMIT),
             Self::Target { target: Some(target) } => target.check(),
+            Self::Chosen { measures } => chosen(measures),
             Self::Target { target: None } | Self::Undo { .. } => Ok(()),
         }
     }
@@ -446,6 +474,11 @@ impl What {
             }
             Self::Target { target: Some(target) } => format!("target: {}", shortened(&target.words)),
             Self::Target { target: None } => "target ended".into(),
+            Self::Chosen { measures } if measures.is_empty() => "the lesson is about no number in particular".into(),
+            Self::Chosen { measures } => {
+                let keys: Vec<&str> = measures.iter().map(|m| m.measure.as_str()).collect();
+                format!("the lesson is about {}", shortened(&keys.join(", ")))
+            }
             Self::Undo { id } => format!("remark {id} taken back"),
         }
     }
@@ -467,6 +500,25 @@ impl Target {
         }
         Ok(())
     }
+}
+
+fn chosen(measures: &[ChosenMeasure]) -> Result<(), RemarkRefusal> {
+    if measures.len() > CHOSEN_LIMIT {
+        return Err(RemarkRefusal::TooManyChosen(measures.len()));
+    }
+    for (i, one) in measures.iter().enumerate() {
+        short_text("a measure's key", &one.measure, LABEL_LIMIT)?;
+        if one.measure.is_empty() {
+            return Err(RemarkRefusal::NoMeasure);
+        }
+        if measures[..i].iter().any(|m| m.measure == one.measure) {
+            return Err(RemarkRefusal::ChosenTwice(one.measure.clone()));
+        }
+        if let Some(matters) = one.matters.filter(|m| !(m.is_finite() && *m > 0.0)) {
+            return Err(RemarkRefusal::Matters(matters));
+        }
+    }
+    Ok(())
 }
 
 fn known_swing(number: u32) -> Result<(), RemarkRefusal> {

@@ -15,7 +15,7 @@ mod swing;
 mod table;
 mod trend;
 
-pub use compare::comparison;
+pub use compare::{Extent, comparison};
 pub use integrity::{health, salvaged};
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::{NoPlot, speeds};

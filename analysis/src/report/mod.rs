@@ -12,9 +12,9 @@ mod sections;
 mod sentences;
 mod strip;
 
-use crate::compare::{CompareError, Comparison, Row, compare};
+use crate::chosen::Family;
+use crate::compare::{CompareError, Comparison, compare};
 use crate::load::{Loaded, NO_BLOCK};
-use crate::measure::Measure;
 use crate::summary::{BlockSummary, summarise};
 use crate::words::{capital, plural};
 use html::{lines, printable};
@@ -179,7 +179,7 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
     let before = summary(&sides.before);
     let after = sides.after.as_deref().map(summary);
     let drills = drill::drills(loaded);
-    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after, &drills));
+    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after));
     html! {
         (sections::blocks(loaded))
         h2 { "Your swing at the start: " (block_name(&sides.before)) }
@@ -201,33 +201,19 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
             }
         }
         @match &compared {
-            Some(Ok((main, rest))) => (sections::in_short(main, rest)),
+            Some(Ok(comparison)) => (sections::in_short(comparison)),
             Some(Err(e)) => p { "Not compared: " (e) "." },
             None => {}
         }
         (pictures(loaded, sides, &before, after.as_ref()))
-        @if let Some(Ok((main, rest))) = &compared { (sections::table(main, rest)) }
+        @if let Some(Ok(comparison)) = &compared { (sections::table(comparison)) }
     }
 }
 
-/// The rows of what the drills were about, and the comparison of all else. What a drill was
-/// about was meant beforehand, so it is judged by itself.
-fn compared(
-    loaded: &Loaded,
-    before: &str,
-    after: &str,
-    drills: &[drill::Drill],
-) -> Result<(Vec<Row>, Comparison), CompareError> {
-    let (before, after) = (loaded.only(before), loaded.only(after));
-    let meant: Vec<Measure> = drills.iter().filter_map(drill::Drill::measure).collect();
-    let mut main = Vec::new();
-    for (i, measure) in meant.iter().enumerate() {
-        if !meant[..i].contains(measure) {
-            main.extend(compare(&before, &after, &[*measure])?.rows);
-        }
-    }
-    let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
-    Ok((main, compare(&before, &after, &others)?))
+/// The two blocks compared. What the coach chose and what the drills were about was meant beforehand and gets the
+/// verdicts.
+fn compared(loaded: &Loaded, before: &str, after: &str) -> Result<Comparison, CompareError> {
+    compare(&loaded.only(before), &loaded.only(after), &Family::of_remarks(&loaded.remarks))
 }
 
 fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option<&BlockSummary>) -> Markup {

@@ -256,8 +256,30 @@ pub struct Change {
     pub difference: Mixture,
     /// How the swings depend on one another, both sides together.
     pub dependence: Dependence,
-    /// Values on both sides.
-    pub n: usize,
+    /// Weight, correlation and variance of a swing, for each correlation.
+    believed: Vec<(f64, f64, f64)>,
+}
+
+impl Change {
+    /// The standard error to be expected of other swings of this player, from the sides they are to be on in the order made.
+    pub fn expected_standard_error(&self, after: &[bool], rule: &Rule) -> Option<f64> {
+        let mut sum = 0.0;
+        for &(weight, correlation, variance) in &self.believed {
+            sum += weight * variance * unit_variance(after, correlation, rule.drift)?;
+        }
+        Some(rule.widen * sum.sqrt())
+    }
+}
+
+/// Variance of the change that swings on these sides would show, in variances of a swing.
+fn unit_variance(after: &[bool], correlation: f64, drift: f64) -> Option<f64> {
+    let last = after.len().checked_sub(1)?.max(1) as f64;
+    let places: Vec<f64> = (0..after.len()).map(|i| i as f64).collect();
+    let rows: Vec<[f64; 4]> =
+        places.iter().zip(after).map(|(p, a)| [1.0, f64::from(u8::from(*a)), p / last - 0.5, 0.0]).collect();
+    let m = Products::new(&rows, &places, correlation).with_drift(drift).of;
+    let variance = m[ONE][ONE] / (m[ONE][ONE] * m[AFTER][AFTER] - m[ONE][AFTER].powi(2));
+    (variance > 0.0 && variance.is_finite()).then_some(variance)
 }
 
 /// The change from the swings that are not `after` to those that are. `prior`: what earlier blocks of the player
@@ -279,7 +301,8 @@ pub fn change(series: Series<'_>, after: &[bool], prior: Option<&Likelihood>, ru
             df: f.df,
         })
         .collect();
-    Some(Change { difference: Mixture::new(terms)?, dependence: dependence(&fits, &weights), n: after.len() })
+    let believed = fits.iter().zip(&weights).map(|(f, &w)| (w, f.correlation, f.variance)).collect();
+    Some(Change { difference: Mixture::new(terms)?, dependence: dependence(&fits, &weights), believed })
 }
 
 /// What is believed of a block.

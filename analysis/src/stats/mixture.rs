@@ -21,11 +21,12 @@ impl Term {
         StudentsT::new(self.centre, self.scale, self.df).ok()
     }
 
-    /// With a further error of variance `known`; degrees of freedom after Satterthwaite 1946.
-    fn with_known(self, known: f64) -> Self {
+    /// With a further error of that variance, known with so many degrees of freedom (1/df); Satterthwaite 1946.
+    fn with(self, variance: f64, per_df: f64) -> Self {
         let own = self.scale.powi(2);
-        let variance = own + known;
-        Self { scale: variance.sqrt(), df: (self.df * (variance / own).powi(2)).min(MOST_DF), ..self }
+        let sum = own + variance;
+        let df = sum.powi(2) / (own.powi(2) / self.df + variance.powi(2) * per_df);
+        Self { scale: sum.sqrt(), df: df.min(MOST_DF), ..self }
     }
 }
 
@@ -68,13 +69,13 @@ impl Mixture {
         if known == 0.0 {
             return self.clone();
         }
-        Self(self.0.iter().map(|t| t.with_known(known)).collect())
+        Self(self.0.iter().map(|t| t.with(known, 0.0)).collect())
     }
 
-    /// The same with every scale times `factor`.
+    /// The same where that variance is itself estimated, with `df` degrees of freedom.
     #[must_use]
-    pub fn widened(&self, factor: f64) -> Self {
-        Self(self.0.iter().map(|t| Term { scale: t.scale * factor, ..*t }).collect())
+    pub fn with_estimated(&self, variance: f64, df: f64) -> Self {
+        Self(self.0.iter().map(|t| t.with(variance, 1.0 / df)).collect())
     }
 
     /// The chance that the number is `at` or less.

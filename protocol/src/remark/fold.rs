@@ -1,6 +1,6 @@
 //! The state that a session's remarks come to.
 
-use super::{Remark, Target, What};
+use super::{ChosenMeasure, Remark, Target, What};
 use crate::swing::{Swing, SwingKind};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,8 +20,23 @@ pub struct Remarks {
     pub target: Option<Target>,
     /// Every setting and ending of a target, in the order made.
     pub targets: Vec<TargetSet>,
+    /// What the lesson is about, by the last choice; `None` where none was made or the last one is empty.
+    #[serde(default)]
+    pub chosen: Option<ChosenSet>,
     /// The remark that an undo would take back.
     pub last: Option<Last>,
+}
+
+/// Measures chosen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct ChosenSet {
+    /// Id of the remark.
+    pub id: u32,
+    /// When, session clock, seconds.
+    pub t_s: f64,
+    /// The measures, the most important first.
+    pub measures: Vec<ChosenMeasure>,
 }
 
 /// What is said of one swing.
@@ -116,6 +131,10 @@ impl Remarks {
             }
             What::Target { target } => {
                 self.targets.push(TargetSet { id: remark.id, t_s: remark.t_s, target: target.clone() });
+            }
+            What::Chosen { measures } => {
+                let set = ChosenSet { id: remark.id, t_s: remark.t_s, measures: measures.clone() };
+                self.chosen = (!measures.is_empty()).then_some(set);
             }
             What::Undo { .. } => return,
         }
