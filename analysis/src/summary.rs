@@ -2,6 +2,7 @@
 
 use crate::measure::{Definition, Measure, Shared, Value};
 use crate::order::{Order, Share, shares};
+use crate::stats::lessons::SessionMean;
 use crate::stats::{LEVEL, Level, Rule, Sample, Series, level, rms};
 use crate::words;
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
@@ -65,6 +66,17 @@ impl MeasureSummary {
     /// What of the bone's uncertainty the skin makes, in the measure's unit.
     pub fn skin_sd(&self) -> Option<f64> {
         Some((self.bone_sd?.powi(2) - self.measuring_sd?.powi(2)).max(0.0).sqrt())
+    }
+}
+
+impl MeasureSummary {
+    /// The mean and what its swings leave in it; of a block without spread nothing is known.
+    pub fn session_mean(&self) -> Option<SessionMean> {
+        Some(SessionMean {
+            mean: self.sample.mean,
+            variance: self.level.as_ref()?.likely_variance,
+            least_variance: self.sample.sd?.powi(2) / self.sample.n as f64,
+        })
     }
 }
 

@@ -158,17 +158,12 @@ fn row(measure: Measure, sessions: &[Session], family: &Family) -> Option<TrendR
     })
 }
 
-/// A session's mean, and what its swings leave in it.
-fn session_mean(summary: &MeasureSummary) -> Option<SessionMean> {
-    Some(SessionMean { mean: summary.sample.mean, variance: summary.level.as_ref()?.mean.squared_scale() })
-}
-
 /// What is printed as 95 % of a session's mean holds what putting the straps on anew shifts.
 fn allow_for_wearing(rows: &mut [TrendRow]) {
     let told: Vec<(Scatter, f64)> = rows
         .iter()
         .map(|r| {
-            let means: Vec<SessionMean> = r.points.iter().flatten().filter_map(session_mean).collect();
+            let means: Vec<SessionMean> = r.points.iter().flatten().filter_map(MeasureSummary::session_mean).collect();
             let sds: Vec<f64> = r.points.iter().flatten().filter_map(worn_anew_sd).collect();
             (Scatter::of(&[&means]), crate::stats::rms(&sds).unwrap_or(0.0))
         })
@@ -180,7 +175,7 @@ fn allow_for_wearing(rows: &mut [TrendRow]) {
             .points
             .iter()
             .map(|p| {
-                let own = session_mean(p.as_ref()?)?;
+                let own = p.as_ref()?.session_mean()?;
                 let (low, high) =
                     Mixture::student(own.mean, (variance + own.variance).sqrt(), df)?.interval(LEVEL)?;
                 Some((high - low) / 2.0)

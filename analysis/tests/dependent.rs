@@ -63,6 +63,7 @@ fn means_and_next_swings_agree_with_the_model_written_out() {
         let got = level(series, &Rule::standard()).expect("values that vary");
         close(got.mean.interval(LEVEL).expect("an interval").1, num(v, "mean_high"), 1e-6);
         close(got.dependence.correlation, num(v, "correlation"), 1e-9);
+        close(got.likely_variance, num(v, "likely_variance"), 1e-9);
         let next = next(series, num(v, "at"), &Rule::standard()).expect("values that vary");
         close(next.interval(LEVEL).expect("an interval").1, num(v, "next_high"), 1e-6);
     }
@@ -113,21 +114,21 @@ fn earlier_blocks_inform_the_correlation() {
 /// By hand. Earlier means 10, 12 and 14: squares 8 on 2 degrees of freedom, 4 each; 1 is the swings', so 3 is beyond;
 /// stated 2 (variance 4). Factor of one measure: counted 2, (4 + 2 · 3/4)/(4 + 2) = 0.916667. Variance
 /// (4 · 0.916667 · 4 + 2 · 3)/6 = 3.444444 with 6 degrees of freedom. New mean 20 against 12: standard error
-/// √(3.444444 · 4/3 + 1 + 1/3) = 2.434322.
+/// √(3.444444 · 4/3 + 1 + 1/3) = 2.434322, brought down to 0.95 of it.
 #[test]
 fn a_lesson_against_three_by_hand() {
-    let means = [10.0, 12.0, 14.0].map(|mean| SessionMean { mean, variance: 1.0 });
+    let means = [10.0, 12.0, 14.0].map(|mean| SessionMean { mean, variance: 1.0, least_variance: 1.0 });
     let scatter = Scatter::of(&[&means]);
     close(scatter.squares, 8.0, 1e-12);
     let factor = stated_factor(&[(scatter, 2.0)]);
     close(factor.expect("two degrees of freedom"), 0.916_666_667, 1e-8);
     let shared = Shared { stated_sd: 2.0, factor, scatter };
     close(shared.variance().0, 3.444_444_444, 1e-8);
-    let got = against(SessionMean { mean: 20.0, variance: 1.0 }, &means, &shared).expect("earlier lessons");
+    let got = against(SessionMean { mean: 20.0, variance: 1.0, least_variance: 1.0 }, &means, &shared).expect("earlier lessons");
     let (low, high) = got.interval(LEVEL).expect("an interval");
     close(f64::midpoint(low, high), 8.0, 1e-9);
-    close((high - low) / 2.0, 2.434_322_478 * t_quantile(0.975, 6.0).expect("in range"), 1e-6);
-    // With one lesson before there is only the stated figure, 1.5 times as large.
+    close((high - low) / 2.0, 0.95 * 2.434_322_478 * t_quantile(0.975, 6.0).expect("in range"), 1e-6);
+    // With one lesson before there is only the stated figure, 1.05 times as large.
     let alone = Shared { stated_sd: 2.0, factor: None, scatter: Scatter::default() };
-    close(alone.variance().0, 9.0, 1e-12);
+    close(alone.variance().0, 4.41, 1e-12);
 }

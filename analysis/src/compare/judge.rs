@@ -55,15 +55,10 @@ impl Belief {
     }
 }
 
-/// Mean of a session's block and what its swings leave in it; of a block without spread nothing is known.
-pub(super) fn session_mean(summary: &MeasureSummary) -> Option<SessionMean> {
-    Some(SessionMean { mean: summary.sample.mean, variance: summary.level.as_ref()?.mean.squared_scale() })
-}
-
 impl Pair<'_> {
     /// How far sessions' means lie apart that should be alike.
     fn scatter(&self) -> Scatter {
-        let earlier: Vec<SessionMean> = self.before.iter().filter_map(|s| session_mean(s)).collect();
+        let earlier: Vec<SessionMean> = self.before.iter().filter_map(|s| s.session_mean()).collect();
         let mut groups: Vec<&[SessionMean]> = vec![&earlier];
         groups.extend(self.worn_anew.iter().map(Vec::as_slice));
         Scatter::of(&groups)
@@ -101,10 +96,10 @@ impl Pair<'_> {
 
     fn between_wearings(&self, factor: Option<f64>) -> Option<Belief> {
         let earlier: Vec<SessionMean> =
-            self.before.iter().map(|s| session_mean(s)).collect::<Option<_>>()?;
+            self.before.iter().map(|s| s.session_mean()).collect::<Option<_>>()?;
         let shared =
             Shared { stated_sd: self.stated_sd().unwrap_or(0.0), factor, scatter: self.scatter() };
-        let new = session_mean(self.after)?;
+        let new = self.after.session_mean()?;
         let difference = against(new, &earlier, &shared)?;
         let k = earlier.len() as f64;
         let within = new.variance + earlier.iter().map(|s| s.variance).sum::<f64>() / k.powi(2);

@@ -299,7 +299,7 @@ fn pair<'a>(
                 .iter()
                 .filter_map(|s| s.measure(measure))
                 .filter(|m| m.definition == after.definition)
-                .filter_map(judge::session_mean)
+                .filter_map(MeasureSummary::session_mean)
                 .collect()
         })
         .collect();

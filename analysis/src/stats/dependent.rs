@@ -310,8 +310,21 @@ pub fn change(series: Series<'_>, after: &[bool], prior: Option<&Likelihood>, ru
 pub struct Level {
     /// The arithmetic mean, with what the dependence leaves in it.
     pub mean: Mixture,
+    /// Variance that the swings leave in it if strong correlations are thought less likely beforehand than weak ones. Where the mean is one
+    /// of several sessions', what those share is the larger part, and the even prior of the verdicts would
+    /// treble the swings' part.
+    pub likely_variance: f64,
     /// How the swings depend on one another.
     pub dependence: Dependence,
+}
+
+/// Standard deviation of the correlations that are likely beforehand: in skilled repeated throws the correlation of neighbours is
+/// about 0 (van Beers RJ et al. 2013, *PLoS ONE* 8:e64332; abstract); for golf nothing was found, so it is taken wider than that.
+const LIKELY_CORRELATION: f64 = 0.35;
+
+/// Strong correlations less likely beforehand than weak ones.
+fn likely(fits: &[Fit]) -> Likelihood {
+    Likelihood(fits.iter().map(|f| -0.5 * (f.correlation / LIKELY_CORRELATION).powi(2)).collect())
 }
 
 /// Of a block's mean. `None` for fewer than two values, or where nothing varies.
@@ -321,15 +334,23 @@ pub fn level(series: Series<'_>, rule: &Rule) -> Option<Level> {
     let n = series.values.len() as f64;
     let even = vec![1.0 / n; series.values.len()];
     let mean = around_mean(series.values, series.places, &even, &fits, &weights, rule)?;
-    Some(Level { mean, dependence: dependence(&fits, &weights) })
+    let likely_variance = fits
+        .iter()
+        .zip(self::weights(&fits, Some(&likely(&fits))))
+        .map(|(f, w)| {
+            w * f.variance * contrast_variance(&even, series.places, f.correlation, rule.drift)
+        })
+        .sum();
+    Some(Level { mean, likely_variance, dependence: dependence(&fits, &weights) })
 }
 
-/// What the swing at place `at`, after the series, can be if nothing has changed. Centred at the arithmetic mean, so that a
+/// What the swing at place `at`, after the series, can be if nothing has changed; strong correlations are thought less likely
+/// beforehand than weak ones, for the even prior would make the band twice as wide as need be. Centred at the arithmetic mean, so that a
 /// reader sees where the band is.
 pub fn next(series: Series<'_>, at: f64, rule: &Rule) -> Option<Mixture> {
     let last = *series.places.last()?;
     let fits = fits(series, None, rule)?;
-    let weights = weights(&fits, None);
+    let weights = weights(&fits, Some(&likely(&fits)));
     let n = series.values.len() as f64;
     let mut places = series.places.to_vec();
     let mut contrast = vec![-1.0 / n; series.values.len()];

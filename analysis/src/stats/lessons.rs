@@ -15,8 +15,13 @@ use super::Mixture;
 /// The stated figure counts as so many degrees of freedom.
 pub const STATED_DF: f64 = 4.0;
 
-/// With nothing but the stated figure, so much more is allowed for.
-const ALONE: f64 = 1.5;
+/// With nothing but the stated figure, so much more is allowed for: then unchanged players of whom it should have been
+/// one and a half times as large are called changed in 5 to 6 %.
+const ALONE: f64 = 1.05;
+
+/// Taking the swings' least part away from the scatter leaves the variance a little too large; by so much the standard error is
+/// brought down.
+const BROUGHT_DOWN: f64 = 0.95;
 
 /// The least share of the stated variance that sessions which agree well may bring it down to.
 const LEAST: f64 = 0.25;
@@ -29,8 +34,10 @@ const ALIKE: f64 = 0.09;
 pub struct SessionMean {
     /// The mean, in the measure's unit.
     pub mean: f64,
-    /// Variance that its swings leave in it.
+    /// Variance that its swings leave in it, dependence allowed for.
     pub variance: f64,
+    /// The least that it can be: of swings that do not depend on one another.
+    pub least_variance: f64,
 }
 
 /// How far means of sessions that should be alike lie apart.
@@ -40,7 +47,7 @@ pub struct Scatter {
     pub squares: f64,
     /// Degrees of freedom.
     pub df: f64,
-    /// Mean variance that swings leave in such a mean.
+    /// Mean variance that swings leave in such a mean at the least. What is taken away from the scatter is not to be too much.
     pub within: f64,
 }
 
@@ -54,7 +61,7 @@ impl Scatter {
             let mean = group.iter().map(|s| s.mean).sum::<f64>() / n;
             scatter.squares += group.iter().map(|s| (s.mean - mean).powi(2)).sum::<f64>();
             scatter.df += n - 1.0;
-            variances.extend(group.iter().map(|s| s.variance));
+            variances.extend(group.iter().map(|s| s.least_variance));
         }
         scatter.within = super::mean(&variances).unwrap_or(0.0);
         scatter
@@ -113,5 +120,6 @@ pub fn against(new: SessionMean, earlier: &[SessionMean], shared: &Shared) -> Op
     let mean = super::mean(&earlier.iter().map(|s| s.mean).collect::<Vec<_>>())?;
     let (variance, df) = shared.variance();
     let within = new.variance + earlier.iter().map(|s| s.variance).sum::<f64>() / k.powi(2);
-    Mixture::student(new.mean - mean, (variance * (1.0 + 1.0 / k) + within).sqrt(), df)
+    let scale = if shared.factor.is_some() { BROUGHT_DOWN } else { 1.0 };
+    Mixture::student(new.mean - mean, scale * (variance * (1.0 + 1.0 / k) + within).sqrt(), df)
 }

@@ -78,6 +78,9 @@ def change(y, places, after, grid, drift, widen):
 def level(y, places, at):
     columns = np.ones((len(y), 1))
     weight, out = model(y, places, columns, GRID, 0.75)
+    # Of the next swing strong correlations are thought less likely.
+    likely = weight * np.exp(-0.5 * (np.array(GRID) / 0.35) ** 2)
+    likely /= likely.sum()
     n = len(y)
 
     def contrast(c, where):
@@ -89,9 +92,16 @@ def level(y, places, at):
 
     centre = np.full(len(GRID), np.mean(y))
     mean = mixture(weight, centre, contrast(np.full(n, 1 / n), places), n - 1)[1]
-    later = mixture(weight, centre, contrast(np.r_[np.full(n, -1 / n), 1.0], list(places) + [at]), n - 1)[1]
+    even = np.full(n, 1 / n)
+    at_places = np.asarray(places, float)
+    along = even @ ((at_places - at_places[0]) / (at_places[-1] - at_places[0]) - 0.5)
+    variance = sum(
+        w * o[3] * (even @ correlated(at_places, r) @ even + (0.75 * along) ** 2) for w, o, r in zip(likely, out, GRID)
+    )
+    later = mixture(likely, centre, contrast(np.r_[np.full(n, -1 / n), 1.0], list(places) + [at]), n - 1)[1]
     return {
         "y": y, "places": places, "at": at, "mean_high": mean(0.975), "next_high": later(0.975),
+        "likely_variance": float(variance),
         "correlation": float((weight * np.array(GRID)).sum()),
     }
 
