@@ -5,8 +5,11 @@
 //! one, and [`What::Undo`] takes one back. The recording and the swing files stay as they
 //! are, so a replay neither needs nor touches it.
 
+mod ball;
 mod fold;
+mod words;
 
+pub use ball::{Ball, Standing};
 pub use fold::{ChosenSet, Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
 use crate::files;
@@ -81,12 +84,25 @@ pub enum What {
         #[serde(default)]
         reason: String,
     },
-    /// Whether every swing of a block hits a ball: then those count of which the straps could not tell.
+    /// Of a block: every swing hits a ball, and then those count of which the straps could not tell; or it is
+    /// without a ball, and then its swings without a strike count; or neither is said.
     Balls {
         /// The block's label.
         block: String,
         /// Every swing hits a ball?
         every_swing: bool,
+        /// No swing is meant to hit one? Not together with `every_swing`.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        without_ball: bool,
+    },
+    /// Of one swing, whether it hit a ball, whatever the straps felt. Replaces what was said before.
+    Ball {
+        /// Number of the swing.
+        #[serde(deserialize_with = "whole_number::required")]
+        swing: u32,
+        /// It hit a ball, or none; absent: as the straps and the block say.
+        #[serde(default)]
+        struck: Option<bool>,
     },
     /// Sets the drill target from this moment on; `None` ends it.
     Target {
@@ -192,6 +208,9 @@ pub enum RemarkRefusal {
     /// No swing has this number.
     #[error("swings are numbered from 1")]
     SwingZero,
+    /// A block cannot be both.
+    #[error("a block in which every swing hits a ball is not without a ball; say one of them")]
+    BothBalls,
     /// Too many labels for one swing.
     #[error("{0} outcome labels for one swing; give at most {LABELS_LIMIT}")]
     Labels(usize),
@@ -432,54 +451,12 @@ impl What {
                 known_swing(*swing)?;
                 short_text("a reason", reason, TEXT_LIMIT)
             }
+            Self::Balls { every_swing: true, without_ball: true, .. } => Err(RemarkRefusal::BothBalls),
             Self::Balls { block, .. } => short_text("a block's label", block, TEXT_LIMIT),
+            Self::Ball { swing, .. } => known_swing(*swing),
             Self::Target { target: Some(target) } => target.check(),
             Self::Chosen { measures } => chosen(measures),
             Self::Target { target: None } | Self::Undo { .. } => Ok(()),
-        }
-    }
-
-    /// In one short line, e.g. to name what "undo" takes back.
-    pub fn words(&self) -> String {
-        match self {
-            Self::Outcome { swing, labels } if labels.is_empty() => {
-                format!("swing {swing}: ball outcome removed")
-            }
-            Self::Outcome { swing, labels } => format!("swing {swing}: ball {}", labels.join(", ")),
-            Self::Note { swing: Some(swing), text } if text.is_empty() => {
-                format!("swing {swing}: note removed")
-            }
-            Self::Note { swing: Some(swing), text } => format!("swing {swing}: note \"{}\"", shortened(text)),
-            Self::Note { swing: None, text } => format!("note \"{}\"", shortened(text)),
-            Self::Exclude { swing, excluded: true, reason } if reason.is_empty() => {
-                format!("swing {swing} left out of the summaries")
-            }
-            Self::Exclude { swing, excluded: true, reason } => {
-                format!("swing {swing} left out of the summaries: {}", shortened(reason))
-            }
-            Self::Exclude { swing, excluded: false, .. } => {
-                format!("swing {swing} taken into the summaries again")
-            }
-            Self::Balls { block, every_swing } => {
-                let of = if block.is_empty() {
-                    "before the first block".to_owned()
-                } else {
-                    format!("in block {}", shortened(block))
-                };
-                if *every_swing {
-                    format!("every swing {of} hits a ball")
-                } else {
-                    format!("not every swing {of} hits a ball")
-                }
-            }
-            Self::Target { target: Some(target) } => format!("target: {}", shortened(&target.words)),
-            Self::Target { target: None } => "target ended".into(),
-            Self::Chosen { measures } if measures.is_empty() => "the lesson is about no number in particular".into(),
-            Self::Chosen { measures } => {
-                let keys: Vec<&str> = measures.iter().map(|m| m.measure.as_str()).collect();
-                format!("the lesson is about {}", shortened(&keys.join(", ")))
-            }
-            Self::Undo { id } => format!("remark {id} taken back"),
         }
     }
 }
@@ -531,15 +508,4 @@ fn short_text(what: &'static str, text: &str, limit: usize) -> Result<(), Remark
         return Err(RemarkRefusal::TooLong { what, length, limit });
     }
     Ok(())
-}
-
-/// The first words of a text, for a line that names it.
-fn shortened(text: &str) -> String {
-    const ROOM: usize = 40;
-    let line = text.lines().next().unwrap_or("");
-    if line.chars().count() <= ROOM && line.len() == text.len() {
-        return line.to_owned();
-    }
-    let cut: String = line.chars().take(ROOM).collect();
-    format!("{}…", cut.trim_end())
 }
