@@ -14,7 +14,7 @@ use crate::measure::Measure;
 use crate::stats::lessons::{Scatter, SessionMean, Shared, stated_factor};
 use crate::stats::{LEVEL, Line, Mixture, false_discovery, holm_known, line};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
-use crate::wearing::worn_anew_sd;
+use crate::wearing::{Kind, worn_anew_sd};
 use crate::words::{amount, difference, plural, subject, value};
 use peakorder_protocol::swing::Swing;
 
@@ -128,7 +128,7 @@ pub fn trend(found: &Found, block: &str, family: &Family) -> Trend {
     } else {
         family.looked_at().into_iter().filter_map(|m| row(m, &sessions, family)).collect()
     };
-    allow_for_wearing(&mut rows);
+    allow_for_wearing(&mut rows, &sessions);
     if by_line {
         judge_lines(&mut rows, &sessions, family);
     } else if let [earlier @ .., (last, _)] = loaded.as_slice()
@@ -158,18 +158,44 @@ fn row(measure: Measure, sessions: &[Session], family: &Family) -> Option<TrendR
     })
 }
 
+/// How far session means scatter: about a line from [`ENOUGH`] on, for what a player changed steadily is no scatter.
+fn about_line(days: &[f64], means: &[SessionMean]) -> Scatter {
+    let scatter = Scatter::of(&[means]);
+    let y: Vec<f64> = means.iter().map(|m| m.mean).collect();
+    match line(days, &y, LEVEL).filter(|_| y.len() >= ENOUGH) {
+        None => scatter,
+        Some(line) => {
+            let squares = days.iter().zip(&y).map(|(x, y)| (y - line.intercept - line.slope * x).powi(2)).sum();
+            Scatter { squares, df: line.df, ..scatter }
+        }
+    }
+}
+
 /// What is printed as 95 % of a session's mean holds what putting the straps on anew shifts.
-fn allow_for_wearing(rows: &mut [TrendRow]) {
+fn allow_for_wearing(rows: &mut [TrendRow], sessions: &[Session]) {
     let told: Vec<(Scatter, f64)> = rows
         .iter()
         .map(|r| {
-            let means: Vec<SessionMean> = r.points.iter().flatten().filter_map(MeasureSummary::session_mean).collect();
+            let (days, means): (Vec<f64>, Vec<SessionMean>) = r
+                .points
+                .iter()
+                .zip(sessions)
+                .filter_map(|(p, s)| Some((s.day, p.as_ref()?.session_mean()?)))
+                .unzip();
             let sds: Vec<f64> = r.points.iter().flatten().filter_map(worn_anew_sd).collect();
-            (Scatter::of(&[&means]), crate::stats::rms(&sds).unwrap_or(0.0))
+            (about_line(&days, &means), crate::stats::rms(&sds).unwrap_or(0.0))
         })
         .collect();
-    let factor = stated_factor(&told);
-    for (row, (scatter, stated_sd)) in rows.iter_mut().zip(told) {
+    let kinds: Vec<Kind> = rows.iter().map(|r| Kind::of(r.measure)).collect();
+    let factors: Vec<Option<f64>> = kinds
+        .iter()
+        .map(|kind| {
+            let alike: Vec<(Scatter, f64)> =
+                told.iter().zip(&kinds).filter(|(_, k)| *k == kind).map(|(t, _)| *t).collect();
+            stated_factor(&alike)
+        })
+        .collect();
+    for ((row, (scatter, stated_sd)), factor) in rows.iter_mut().zip(told).zip(factors) {
         let (variance, df) = Shared { stated_sd, factor, scatter }.variance();
         row.half_widths = row
             .points
@@ -213,7 +239,7 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session], family: &Family) {
         let measured: Vec<&MeasureSummary> = row.points.iter().flatten().collect();
         let (Some(first), Some(last)) = (measured.first(), measured.last()) else { continue };
         let half = row.half_widths.iter().rev().copied().flatten().next();
-        let head = ends(row.measure, first, last, half, "in the first session");
+        let head = ends(row.measure, first, last, half, "the first");
         row.words = match row.line {
             Some(l) => format!(
                 "{head} Line: {} in {PER_DAYS:.0} days, give or take {}. {}",
@@ -230,7 +256,7 @@ fn judge_last(rows: &mut [TrendRow], earlier: &[Loaded], last: &Loaded, family: 
     let Some((first, others)) = earlier.split_first() else { return };
     let question = Question { before: first, also_before: others, after: last, worn_anew: &[], family };
     let Ok(comparison) = answer(question) else { return };
-    let before = if others.is_empty() { "in the session before" } else { "in those before" };
+    let before = if others.is_empty() { "the first" } else { "those before" };
     for row in rows {
         let compared: Option<&Row> = comparison.rows.iter().find(|r| r.measure == row.measure);
         row.verdict = compared.map_or(Verdict::TooFew, |r| r.verdict);

@@ -8,11 +8,7 @@ use crate::measure::Measure;
 use crate::stats::lessons::{Scatter, SessionMean, Shared, against, stated_factor};
 use crate::stats::{Change, LEVEL, Mixture, Rule, Sample, Series, change, rms};
 use crate::summary::{MeasureSummary, squared};
-use crate::wearing::worn_anew_sd;
-
-/// What differences of means show beyond all that is computed of a shift, cm: change of the lever while
-/// the skin slides, of posture between blocks (found on real swings of one golfer).
-const SHIFT_FLOOR_CM: f64 = 0.3;
+use crate::wearing::{Kind, SHIFT_FLOOR_CM, worn_anew_sd};
 
 /// The convention where the coach names no smallest change: this share of the spread between swings.
 ///
@@ -109,10 +105,13 @@ impl Pair<'_> {
     }
 }
 
-/// How far the stated standard deviations of what a session shares hold for this player, over all measures.
-pub(super) fn factor(pairs: &[Pair<'_>]) -> Option<f64> {
-    let told: Vec<(Scatter, f64)> =
-        pairs.iter().filter_map(|p| Some((p.scatter(), p.stated_sd()?))).collect();
+/// How far the stated standard deviations of what a session shares hold for this player, over all measures of a kind.
+pub(super) fn factor(pairs: &[Pair<'_>], kind: Kind) -> Option<f64> {
+    let told: Vec<(Scatter, f64)> = pairs
+        .iter()
+        .filter(|p| Kind::of(p.measure) == kind)
+        .filter_map(|p| Some((p.scatter(), p.stated_sd()?)))
+        .collect();
     stated_factor(&told)
 }
 
@@ -155,6 +154,7 @@ pub(super) fn row(
         df: belief.as_ref().and_then(|b| b.difference.terms().first().map(|t| t.df)),
         dependence,
         measuring_sd,
+        wearing_factor: factor,
         worn_anew_sd: if one_wearing { None } else { pair.stated_sd() },
         spread,
         matters: named.or(convention),

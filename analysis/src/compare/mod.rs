@@ -18,8 +18,9 @@ use crate::design::Design;
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
 use crate::stats::lessons::SessionMean;
-use crate::stats::{Dependence, LEVEL, false_discovery, holm_known};
+use crate::stats::{Dependence, LEVEL, false_discovery, holm_known, t_quantile};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use crate::wearing::Kind;
 use judge::Pair;
 use peakorder_protocol::session::Player;
 use peakorder_protocol::swing::Swing;
@@ -85,6 +86,8 @@ pub struct Row {
     /// Stated standard deviation of what a wearing shares in a mean, both sides (root mean square); `None` in one
     /// wearing.
     pub worn_anew_sd: Option<f64>,
+    /// By what its variance was multiplied, as far as the player's sessions say.
+    pub wearing_factor: Option<f64>,
     /// The player's ordinary spread between swings, both sides (root mean square).
     pub spread: Option<f64>,
     /// Smallest change that matters: the coach's, or a fifth of the spread or the measuring uncertainty, whichever is larger.
@@ -101,6 +104,12 @@ impl Row {
     /// Half the width of the interval.
     pub fn half_width(&self) -> Option<f64> {
         self.interval.map(|(low, high)| (high - low) / 2.0)
+    }
+
+    /// The difference over the standard error that the interval stands for.
+    pub fn t(&self) -> Option<f64> {
+        let factor = t_quantile(f64::midpoint(1.0, LEVEL), self.df?)?;
+        Some(self.difference / (self.half_width()? / factor))
     }
 
     /// Size of the difference in ordinary spreads; 0 where none is known.
@@ -131,8 +140,6 @@ pub struct Comparison {
     pub family: Family,
     /// Both sides' swings in the order made, where they are of one wearing.
     pub design: Option<Design>,
-    /// By what the stated variance of a wearing was multiplied, as far as the player's sessions say.
-    pub wearing_factor: Option<f64>,
     /// The measures both sides have: first those that were meant, then the others.
     pub rows: Vec<Row>,
     /// Measures only one side has, or that are defined differently.
@@ -225,14 +232,16 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
             Err(why) => not_compared.push(NotCompared { measure, why }),
         }
     }
-    let factor = if one_wearing { None } else { judge::factor(&pairs) };
+    let factors = Kind::ALL.map(|kind| (kind, judge::factor(&pairs, kind).filter(|_| !one_wearing)));
+    let factor =
+        |measure: Measure| factors.iter().find(|f| f.0 == Kind::of(measure)).and_then(|f| f.1);
     let looked_at = family.looked_at();
     not_compared.retain(|n| looked_at.contains(&n.measure));
     let chosen: Vec<&Pair<'_>> =
         looked_at.iter().filter_map(|m| pairs.iter().find(|p| p.measure == *m)).collect();
     let judged = chosen.iter().filter(|p| family.judges(p.measure)).count();
     let mut rows: Vec<Row> =
-        chosen.into_iter().map(|p| judge::row(p, one_wearing, factor, family, judged)).collect();
+        chosen.into_iter().map(|p| judge::row(p, one_wearing, factor(p.measure), family, judged)).collect();
     let discovered = adjust(&mut rows, family);
     for (row, discovered) in rows.iter_mut().zip(discovered) {
         row.verdict = verdict(row, discovered);
@@ -247,7 +256,6 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
         after,
         family: family.clone(),
         design,
-        wearing_factor: factor,
         rows,
         not_compared,
         notes: Vec::new(),

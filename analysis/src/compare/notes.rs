@@ -2,6 +2,7 @@
 
 use super::{Comparison, Question, Row, Side, Standing};
 use crate::chosen::{Family, MOST};
+use crate::wearing::Kind;
 use crate::words::plural;
 
 /// Spreads that differ by more than this share the rule's false alarms no longer; from the study by simulation.
@@ -63,17 +64,23 @@ fn between(c: &Comparison, notes: &mut Vec<String>) {
          session alike; intervals and verdicts allow for it.",
         if sessions == 2 { "Two".to_owned() } else { sessions.to_string() }
     );
-    match c.wearing_factor {
-        None => note.push_str(
-            " How much it is for this player is not known yet, so one and a half times the stated figure is taken. Earlier \
-             lessons (--also-before), or a check with the straps put on anew, make it known.",
-        ),
-        Some(factor) => {
-            let times = factor.sqrt();
-            note.push_str(&format!(
-                " This player's own sessions differ by {times:.1} times what is stated, as far as they tell, and that is taken."
-            ));
-        }
+    let known: Vec<String> = Kind::ALL
+        .into_iter()
+        .filter_map(|kind| {
+            let row = c.rows.iter().find(|r| Kind::of(r.measure) == kind)?;
+            Some(format!("{} {:.1} times", kind.label(), row.wearing_factor?.sqrt()))
+        })
+        .collect();
+    if known.is_empty() {
+        note.push_str(
+            " How much it is for this player is not known yet, so the stated figure is taken. Earlier lessons \
+             (--also-before), or a check with the straps put on anew (--re-wear), make it known.",
+        );
+    } else {
+        note.push_str(&format!(
+            " As far as this player's own sessions tell, they differ by another amount than is stated, which is taken: {}.",
+            known.join(", ")
+        ));
     }
     notes.push(note);
 }

@@ -14,10 +14,15 @@
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
 //!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.
-//! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
-//!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
-//!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
-//!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//! - `peakorder.compare/1`: `before`, `also_before`, `after` (`name`, `title`, `session`, `summary` as a
+//!   block above), `design` (`runs` of `side` and `swings` in the order made, `returns`) or `null` between wearings, `measures`: first
+//!   those that get a verdict (`chosen`), then the others (`key`, `before`, `after`; `difference` as far as it is no drift and
+//!   no likeness of neighbouring swings; `means_apart`; `ci95` of the difference with both parts of its uncertainty, and `ci95_half`, half its width;
+//!   `df`, `t`, `p` unadjusted; `p_holm` over those that get a verdict, `p_false_discovery` over the others;
+//!   `measuring_sd`; `worn_anew_sd` and `wearing_factor` between wearings; `spread` between swings, `matters`: the smallest change that matters, and
+//!   whether the coach named it (`matters_named`); `dependence` (`correlation`, `correlation_ci95`, `drift`, `drift_sd`); `more`: what it would take
+//!   to find a `change` 8 times in 10 (`by`: `swings`, `enough`, `return`, `lessons`, `too-small`; `swings_a_block`, `words`); `verdict`), `not_compared` (`key`, `why`),
+//!   `family`: how many get a verdict, `notes`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
@@ -28,7 +33,7 @@
 //!   after the first, `invented`, `summary` as a block above), `measures` (`key`, `points`:
 //!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
 //!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
-//!   sessions; `p_holm`, `verdict`, `words`), `notes`.
+//!   sessions; `points_ci95_half` with what a wearing shares; `chosen`, `p_holm`, `p_false_discovery`, `verdict`, `words`), `notes`.
 //! - `peakorder.verify/1`: `sessions` (`folder`, `whole`, `recording` or `null` with `recording_problem`:
 //!   `seconds`, `frames`, `straps`: role → `notifications`, `missing_s`; `holes` with `kind` (`damage`,
 //!   `gap`, `known-gap`, `torn-end`, `header`), `offset` and `bytes` in the log, `from_s`, `to_s` or
@@ -38,8 +43,7 @@
 //!
 //! The structs below are the documents; `tests/golden/documents.txt` holds their shape.
 //!
-//! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
-//! `too-few-swings`.
+//! Verdicts: `changed`, `no-change-that-matters`, `cannot-tell`, `perhaps` (only looked through), `too-few-swings`.
 
 mod compare;
 mod integrity;

@@ -286,11 +286,12 @@ fn how_to_read(out: &mut String, style: Style, comparison: &Comparison, judged: 
         "after − before. The interval holds the true one with 95 %, for that measure alone, with what putting the \
          straps on anew shifts in a whole session"
     };
-    wrap(out, style, "  difference  ", difference);
-    for verdict in Verdict::ALL {
-        if comparison.rows.iter().any(|r| r.verdict == verdict) {
-            wrap(out, style, &format!("  {:<12}", verdict.label()), verdict.meaning());
-        }
+    let shown = Verdict::ALL.into_iter().filter(|v| comparison.rows.iter().any(|r| r.verdict == *v));
+    let room = shown.clone().map(|v| v.label().chars().count()).chain(["difference".len()]).max().unwrap_or(0);
+    let term = |text: &str| format!("  {text:<room$}  ");
+    wrap(out, style, &term("difference"), difference);
+    for verdict in shown {
+        wrap(out, style, &term(verdict.label()), verdict.meaning());
     }
     let looked = comparison.rows.len() - judged;
     let mut p = format!(
@@ -301,11 +302,11 @@ fn how_to_read(out: &mut String, style: Style, comparison: &Comparison, judged: 
     if looked > 0 {
         p.push_str(" Of the others, after Benjamini and Hochberg.");
     }
-    wrap(out, style, "  adj. p      ", &p);
+    wrap(out, style, &term("adj. p"), &p);
     wrap(
         out,
         style,
-        "  meas. SD    ",
+        &term("meas. SD"),
         "typical standard uncertainty of one swing's number; its random part is contained in \
          the SD between swings",
     );

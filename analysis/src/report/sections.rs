@@ -124,7 +124,14 @@ pub(super) fn in_short(comparison: &Comparison) -> Markup {
             @let perhaps: Vec<&Row> = of(Standing::LookedThrough).filter(|r| r.verdict == Verdict::Perhaps).collect();
             @if !perhaps.is_empty() {
                 p { "Of the other numbers, perhaps:" }
-                ul { @for row in perhaps { li { (sentences::change(row)) } } }
+                ul { @for row in &perhaps { li { (sentences::change(row)) } } }
+            }
+            @let rest = of(Standing::LookedThrough).count() - perhaps.len();
+            @if rest > 0 {
+                p class="small" {
+                    "In " (rest) @if !perhaps.is_empty() { " more" }
+                    " numbers, which the lesson was not about, nothing shows that chance alone would not make."
+                }
             }
         } @else {
             ul {
