@@ -2,7 +2,7 @@
 //!
 //! `cargo bench -p peakorder-analysis --bench promise [-- --quick] [--only PART]` writes `PROMISE.md` beside this file. The first parts
 //! draw series of numbers; the last play virtual players through the whole chain. The parts are `within`, `between`,
-//! `beyond`, `order` and `players`.
+//! `beyond` and `players`.
 
 mod between;
 mod beyond;

@@ -89,9 +89,9 @@ fn part(loaded: &Loaded, from: u32, to: u32) -> Loaded {
     part
 }
 
-fn families() -> [(&'static str, Family); 4] {
+fn families() -> [Family; 4] {
     let chosen = |n: usize| Family::Only(MEANT[..n].iter().map(|m| Chosen::of(*m)).collect());
-    [("1 meant", chosen(1)), ("3 meant", chosen(3)), ("5 meant", chosen(5)), ("all", Family::All)]
+    [chosen(1), chosen(3), chosen(5), Family::All]
 }
 
 /// What comparisons of unchanged players came to.
@@ -110,7 +110,7 @@ struct Outcome {
 impl Outcome {
     fn of(question: &dyn Fn(&Family) -> Comparison) -> Self {
         let mut outcome = Self { each: vec![Count::default(); Measure::ALL.len()], ..Self::default() };
-        for (i, (_, family)) in families().iter().enumerate() {
+        for (i, family) in families().iter().enumerate() {
             let comparison = question(family);
             let any = |v: Verdict| comparison.rows.iter().any(|r| r.verdict == v);
             outcome.changed[i].add(any(Verdict::Changed));

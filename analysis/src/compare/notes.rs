@@ -73,8 +73,8 @@ fn between(c: &Comparison, notes: &mut Vec<String>) {
         .collect();
     if known.is_empty() {
         note.push_str(
-            " How much it is for this player is not known yet, so the stated figure is taken. Earlier lessons \
-             (--also-before), or a check with the straps put on anew (--re-wear), make it known.",
+            " How much it is for this player is not known yet, so the stated figure is taken. More lessons \
+             before, or a check with the straps put on anew, make it known.",
         );
     } else {
         note.push_str(&format!(
