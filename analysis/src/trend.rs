@@ -11,10 +11,9 @@ use crate::compare::{ALPHA, FALSE_DISCOVERIES, Question, Row, Verdict, answer};
 use crate::library::{Found, started_s};
 use crate::load::Loaded;
 use crate::measure::Measure;
-use crate::stats::lessons::{Scatter, SessionMean, Shared, stated_factor};
-use crate::stats::{LEVEL, Line, Mixture, false_discovery, holm_known, line};
+use crate::stats::{LEVEL, Line, false_discovery, holm_known, line};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
-use crate::wearing::{Kind, worn_anew_sd};
+use crate::wearing::{InSessions, half_width, shared_in};
 use crate::words::{amount, difference, plural, subject, value};
 use peakorder_protocol::swing::Swing;
 
@@ -158,55 +157,25 @@ fn row(measure: Measure, sessions: &[Session], family: &Family) -> Option<TrendR
     })
 }
 
-/// How far session means scatter: about a line from [`ENOUGH`] on, for what a player changed steadily is no scatter.
-fn about_line(days: &[f64], means: &[SessionMean]) -> Scatter {
-    let scatter = Scatter::of(&[means]);
-    let y: Vec<f64> = means.iter().map(|m| m.mean).collect();
-    match line(days, &y, LEVEL).filter(|_| y.len() >= ENOUGH) {
-        None => scatter,
-        Some(line) => {
-            let squares = days.iter().zip(&y).map(|(x, y)| (y - line.intercept - line.slope * x).powi(2)).sum();
-            Scatter { squares, df: line.df, ..scatter }
-        }
-    }
-}
-
 /// What is printed as 95 % of a session's mean holds what putting the straps on anew shifts.
 fn allow_for_wearing(rows: &mut [TrendRow], sessions: &[Session]) {
-    let told: Vec<(Scatter, f64)> = rows
-        .iter()
-        .map(|r| {
-            let (days, means): (Vec<f64>, Vec<SessionMean>) = r
-                .points
-                .iter()
-                .zip(sessions)
-                .filter_map(|(p, s)| Some((s.day, p.as_ref()?.session_mean()?)))
-                .unzip();
-            let sds: Vec<f64> = r.points.iter().flatten().filter_map(worn_anew_sd).collect();
-            (about_line(&days, &means), crate::stats::rms(&sds).unwrap_or(0.0))
-        })
-        .collect();
-    let kinds: Vec<Kind> = rows.iter().map(|r| Kind::of(r.measure)).collect();
-    let factors: Vec<Option<f64>> = kinds
-        .iter()
-        .map(|kind| {
-            let alike: Vec<(Scatter, f64)> =
-                told.iter().zip(&kinds).filter(|(_, k)| *k == kind).map(|(t, _)| *t).collect();
-            stated_factor(&alike)
-        })
-        .collect();
-    for ((row, (scatter, stated_sd)), factor) in rows.iter_mut().zip(told).zip(factors) {
-        let (variance, df) = Shared { stated_sd, factor, scatter }.variance();
-        row.half_widths = row
-            .points
+    let shared = {
+        let measures: Vec<InSessions<'_>> = rows
             .iter()
-            .map(|p| {
-                let own = p.as_ref()?.session_mean()?;
-                let (low, high) =
-                    Mixture::student(own.mean, (variance + own.variance).sqrt(), df)?.interval(LEVEL)?;
-                Some((high - low) / 2.0)
+            .map(|r| InSessions {
+                measure: r.measure,
+                sessions: sessions
+                    .iter()
+                    .zip(&r.points)
+                    .filter_map(|(s, p)| Some((s.day, p.as_ref()?)))
+                    .collect(),
             })
             .collect();
+        shared_in(&measures)
+    };
+    for (row, shared) in rows.iter_mut().zip(shared) {
+        row.half_widths =
+            row.points.iter().map(|p| half_width(p.as_ref()?.session_mean()?, &shared)).collect();
     }
 }
 

@@ -6,6 +6,8 @@
 //! known to differ between days.
 
 use crate::measure::{Group, Measure, Unit};
+use crate::stats::lessons::{Scatter, SessionMean, Shared, stated_factor};
+use crate::stats::{LEVEL, Mixture, line, rms};
 use crate::summary::{MeasureSummary, squared};
 
 /// What differences of means show beyond all that is computed of a shift, cm: change of the lever while
@@ -81,4 +83,60 @@ pub fn worn_anew_sd(summary: &MeasureSummary) -> Option<f64> {
         (Some(seat), Some(skin)) => Some(seat.max(skin)),
         (one, other) => one.or(other),
     }
+}
+
+/// One measure in a player's sessions, as far as they have it: day and summary.
+pub struct InSessions<'a> {
+    /// Which.
+    pub measure: Measure,
+    /// Day after the first session, and the block's summary.
+    pub sessions: Vec<(f64, &'a MeasureSummary)>,
+}
+
+/// From so many sessions on a steady change is told from scatter.
+const FOR_A_LINE: usize = 4;
+
+/// What a session shares, for each measure: the stated figure, brought nearer to what the sessions show, together with the other
+/// measures of its kind.
+pub fn shared_in(measures: &[InSessions<'_>]) -> Vec<Shared> {
+    let told: Vec<(Kind, Scatter, f64)> = measures
+        .iter()
+        .map(|m| {
+            let (days, means): (Vec<f64>, Vec<SessionMean>) =
+                m.sessions.iter().filter_map(|(day, s)| Some((*day, s.session_mean()?))).unzip();
+            let sds: Vec<f64> = m.sessions.iter().filter_map(|(_, s)| worn_anew_sd(s)).collect();
+            (Kind::of(m.measure), about_line(&days, &means), rms(&sds).unwrap_or(0.0))
+        })
+        .collect();
+    let factors = Kind::ALL.map(|kind| {
+        let alike: Vec<(Scatter, f64)> =
+            told.iter().filter(|t| t.0 == kind).map(|t| (t.1, t.2)).collect();
+        (kind, stated_factor(&alike))
+    });
+    told.into_iter()
+        .map(|(kind, scatter, stated_sd)| {
+            let factor = factors.iter().find(|f| f.0 == kind).and_then(|f| f.1);
+            Shared { stated_sd, factor, scatter }
+        })
+        .collect()
+}
+
+/// How far session means scatter: about a line from [`FOR_A_LINE`] on, for what a player changed steadily is no scatter.
+fn about_line(days: &[f64], means: &[SessionMean]) -> Scatter {
+    let scatter = Scatter::of(&[means]);
+    let y: Vec<f64> = means.iter().map(|m| m.mean).collect();
+    match line(days, &y, LEVEL).filter(|_| y.len() >= FOR_A_LINE) {
+        None => scatter,
+        Some(line) => {
+            let squares = days.iter().zip(&y).map(|(x, y)| (y - line.intercept - line.slope * x).powi(2)).sum();
+            Scatter { squares, df: line.df, ..scatter }
+        }
+    }
+}
+
+/// Half-width of the 95 % interval of a session's mean, with what the session shares.
+pub fn half_width(own: SessionMean, shared: &Shared) -> Option<f64> {
+    let (variance, df) = shared.variance();
+    let (low, high) = Mixture::student(own.mean, (variance + own.variance).sqrt(), df)?.interval(LEVEL)?;
+    Some((high - low) / 2.0)
 }

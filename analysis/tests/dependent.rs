@@ -2,7 +2,7 @@
 
 use peakorder_analysis::stats::lessons::{Scatter, SessionMean, Shared, against, stated_factor};
 use peakorder_analysis::stats::{
-    LEVEL, Likelihood, Rule, Series, change, false_discovery, holm, level, next, t_quantile,
+    LEVEL, Rule, Series, change, false_discovery, holm, level, next, t_quantile,
 };
 use serde_json::Value;
 
@@ -28,7 +28,7 @@ fn check_change(v: &Value) {
     let after: Vec<bool> = nums(&v["after"]).iter().map(|a| *a > 0.0).collect();
     let rule = Rule { correlations: nums(&v["grid"]), drift: num(v, "drift"), widen: num(v, "widen") };
     let got =
-        change(Series { values: &values, places: &places }, &after, None, &rule).expect("two sides that vary");
+        change(Series { values: &values, places: &places }, &after, &rule).expect("two sides that vary");
     let (low, high) = got.difference.interval(LEVEL).expect("an interval");
     close(got.difference.median().expect("a median"), num(v, "median"), 1e-7);
     close(low, num(v, "low"), 1e-6);
@@ -87,28 +87,12 @@ fn adjusted_p_values_agree_with_statsmodels() {
 fn what_cannot_be_judged_is_none() {
     let rule = Rule::standard();
     let of = |values: &[f64], places: &[f64], after: &[bool]| {
-        change(Series { values, places }, after, None, &rule).is_none()
+        change(Series { values, places }, after, &rule).is_none()
     };
     assert!(of(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], &[false, false, true]), "one on a side");
     assert!(of(&[1.0; 4], &[1.0, 2.0, 3.0, 4.0], &[false, false, true, true]), "no variation");
     assert!(of(&[1.0, 2.0, 3.0, 5.0], &[1.0, 2.0, 2.0, 4.0], &[false, false, true, true]), "one place twice");
     assert!(level(Series { values: &[1.0], places: &[1.0] }, &rule).is_none());
-}
-
-/// Earlier blocks that swing to and fro make a strong correlation less likely; such a change is then known better.
-#[test]
-fn earlier_blocks_inform_the_correlation() {
-    let rule = Rule::standard();
-    let values = [41.2, 43.0, 42.1, 44.4, 43.7, 45.1, 44.0, 42.8, 47.9, 48.8, 46.5, 47.0, 49.3, 48.1, 47.2, 46.0];
-    let places: Vec<f64> = (1..=16).map(f64::from).collect();
-    let after: Vec<bool> = (0..16).map(|i| i >= 8).collect();
-    let series = Series { values: &values, places: &places };
-    let zigzag: Vec<f64> = (0..16).map(|i| if i % 2 == 0 { 1.0 } else { -1.0 } + 0.01 * f64::from(i)).collect();
-    let earlier = Likelihood::of([Series { values: &zigzag, places: &places }], &rule).expect("it varies");
-    let alone = change(series, &after, None, &rule).expect("it varies");
-    let informed = change(series, &after, Some(&earlier), &rule).expect("it varies");
-    assert!(informed.dependence.correlation < alone.dependence.correlation);
-    assert!(informed.difference.squared_scale() < alone.difference.squared_scale());
 }
 
 /// By hand. Earlier means 10, 12 and 14: squares 8 on 2 degrees of freedom, 4 each; 1 is the swings', so 3 is beyond;

@@ -22,7 +22,7 @@ fn lesson(design: Proposal, seed: u64, correlation: f64, drift: f64) -> Vec<Chan
     series
         .iter()
         .map(|values| {
-            change(Series { values, places: &places }, &sides, None, &rule).expect("numbers that vary")
+            change(Series { values, places: &places }, &sides, &rule).expect("numbers that vary")
         })
         .collect()
 }

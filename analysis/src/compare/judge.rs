@@ -85,7 +85,7 @@ impl Pair<'_> {
         let values: Vec<f64> = all.iter().map(|s| s.1).collect();
         let after: Vec<bool> = all.iter().map(|s| s.2).collect();
         let series = Series { values: &values, places: &places };
-        let change = change(series, &after, None, &Rule::standard())?;
+        let change = change(series, &after, &Rule::standard())?;
         let difference = change.difference.with_known(self.shared_variance());
         Some(Belief { difference, rests: Rests::Within(change, Design::of(&after)) })
     }

@@ -188,27 +188,8 @@ fn weights(fits: &[Fit], prior: Option<&Likelihood>) -> Vec<f64> {
     weights.into_iter().map(|w| w / sum).collect()
 }
 
-/// What earlier series of the same player say of the correlation: a logarithm for each of the rule's.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Likelihood(Vec<f64>);
-
-/// How much an earlier day's swings count for today's correlation: half, for it may differ between days (own
-/// judgement).
-const EARLIER: f64 = 0.5;
-
-impl Likelihood {
-    /// Of `earlier` series; `None` where none says anything.
-    pub fn of<'a>(earlier: impl IntoIterator<Item = Series<'a>>, rule: &Rule) -> Option<Self> {
-        let mut sum: Option<Vec<f64>> = None;
-        for fits in earlier.into_iter().filter_map(|s| fits(s, None, rule)) {
-            let sum = sum.get_or_insert_with(|| vec![0.0; fits.len()]);
-            for (total, fit) in sum.iter_mut().zip(&fits) {
-                *total += EARLIER * fit.log_weight;
-            }
-        }
-        sum.map(Self)
-    }
-}
+/// What is thought of the correlations before the swings are seen: a logarithm for each of the rule's.
+struct Likelihood(Vec<f64>);
 
 /// How swings of a series depend on one another.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -282,15 +263,14 @@ fn unit_variance(after: &[bool], correlation: f64, drift: f64) -> Option<f64> {
     (variance > 0.0 && variance.is_finite()).then_some(variance)
 }
 
-/// The change from the swings that are not `after` to those that are. `prior`: what earlier blocks of the player
-/// say of the correlation. `None` where a side has fewer than two values, lengths differ, places do not ascend, or nothing varies.
-pub fn change(series: Series<'_>, after: &[bool], prior: Option<&Likelihood>, rule: &Rule) -> Option<Change> {
+/// The change from the swings that are not `after` to those that are. `None` where a side has fewer than two values, lengths differ, places do not ascend, or nothing varies.
+pub fn change(series: Series<'_>, after: &[bool], rule: &Rule) -> Option<Change> {
     let later = after.iter().filter(|a| **a).count();
     if later < 2 || after.len() < later + 2 {
         return None;
     }
     let fits = fits(series, Some(after), rule)?;
-    let weights = weights(&fits, prior);
+    let weights = weights(&fits, None);
     let terms = fits
         .iter()
         .zip(&weights)

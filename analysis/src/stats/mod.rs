@@ -13,7 +13,7 @@ mod proportion;
 mod reliability;
 mod student;
 
-pub use dependent::{Change, Dependence, Level, Likelihood, Rule, Series, change, level, next};
+pub use dependent::{Change, Dependence, Level, Rule, Series, change, level, next};
 pub use discovery::false_discovery;
 pub use holm::{holm, holm_known};
 pub use line::{Line, line};
