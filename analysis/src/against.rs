@@ -170,7 +170,8 @@ fn against(
     let sample = Sample::of(&alike);
     let band = band_of(measure, swing, &swings, &alike);
     let shown = if judged { 1.0 - levels.judged } else { LEVEL };
-    let half = band.as_ref().zip(sample).and_then(|(b, s)| Some(b.quantile(f64::midpoint(1.0, shown))? - s.mean));
+    let half =
+        band.as_ref().zip(sample).and_then(|(b, s)| Some(b.quantile(f64::midpoint(1.0, shown))? - s.mean));
     let mut row = Against {
         measure: measure.key(),
         label: measure.label(),
@@ -205,17 +206,19 @@ fn against(
                     format!("{now}, {differs} your baseline ({mean}). Can't tell: {why}.")
                 }
                 (Some(h), None) => {
-                    let gross =
-                        || band.as_ref().is_some_and(|b| b.two_sided_p(v.value) < levels.gross);
+                    let gross = || band.as_ref().is_some_and(|b| b.two_sided_p(v.value) < levels.gross);
                     let beyond = if judged { apart > h } else { gross() };
                     let said;
                     (row.verdict, said) = match (beyond, judged) {
                         (true, true) => (AgainstVerdict::BeyondOrdinary, "more than your ordinary variation"),
-                        (true, false) => (AgainstVerdict::BeyondOrdinary, "far more than your ordinary variation"),
-                        (false, true) => (AgainstVerdict::WithinOrdinary, "within your ordinary variation"),
-                        (false, false) => {
-                            (AgainstVerdict::LookedThrough, "not one of the numbers that this lesson is about")
+                        (true, false) => {
+                            (AgainstVerdict::BeyondOrdinary, "far more than your ordinary variation")
                         }
+                        (false, true) => (AgainstVerdict::WithinOrdinary, "within your ordinary variation"),
+                        (false, false) => (
+                            AgainstVerdict::LookedThrough,
+                            "not one of the numbers that this lesson is about",
+                        ),
                     };
                     format!("{now}, {differs} your baseline ({mean} ± {}): {said}.", amount(measure, h))
                 }

@@ -72,6 +72,14 @@ impl Family {
         }
     }
 
+    /// The measures that get verdicts.
+    pub fn judged(&self) -> Vec<Measure> {
+        match self {
+            Self::All => Measure::ALL.to_vec(),
+            Self::Chosen(chosen) | Self::Only(chosen) => chosen.iter().map(|c| c.measure).collect(),
+        }
+    }
+
     /// All measures that are looked at, those that were meant first.
     pub fn looked_at(&self) -> Vec<Measure> {
         match self {

@@ -18,6 +18,7 @@ pub mod design;
 pub mod export;
 pub mod integrity;
 pub mod json;
+pub mod kept;
 pub mod library;
 pub mod load;
 pub mod measure;

@@ -2,12 +2,13 @@
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
-use peakorder_analysis::codes::Codes;
 use peakorder_analysis::chosen::{Chosen, Family};
+use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Question, answer};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
+use peakorder_analysis::kept::{Kept, kept};
 use peakorder_analysis::library;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::mobility;
@@ -131,9 +132,43 @@ enum Command {
         /// Block that is after; without it the last other one with swings that count.
         #[arg(long, value_name = "BLOCK")]
         after: Option<String>,
+        /// Earlier sessions of the player, or a folder that holds them: what lasted of them is shown. May be given several
+        /// times.
+        #[arg(long, value_name = "FOLDER")]
+        earlier: Vec<PathBuf>,
         /// Replace the file if it is there.
         #[arg(long)]
         force: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
+    },
+    /// Show in which order to swing the old and the new way, and how small a change each order finds.
+    Plan {
+        /// Session folder, or FOLDER:BLOCK: then in this player's own numbers.
+        #[arg(value_name = "FOLDER[:BLOCK]")]
+        session: Option<String>,
+        /// What the lesson will be about: one to five measures. Without it, what the coach chose in that session.
+        #[arg(long, value_name = "KEY", value_delimiter = ',')]
+        about: Vec<Chosen>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show what lasted from lesson to lesson: gained at the end of one, left at the start of the next, kept
+    /// by practice alone.
+    Kept {
+        /// Session folders, or a folder that holds them.
+        #[arg(value_name = "FOLDER", required = true)]
+        folders: Vec<PathBuf>,
+        /// The player's name; needed where there are several.
+        #[arg(long, value_name = "NAME")]
+        player: Option<String>,
+        /// The numbers, as in compare. Without it, what the coach chose in the latest session.
+        #[arg(long, value_name = "KEY", value_delimiter = ',')]
+        about: Vec<Chosen>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
         #[command(flatten)]
         codes: CodeArguments,
     },
@@ -200,6 +235,29 @@ enum Command {
         #[command(flatten)]
         codes: CodeArguments,
     },
+}
+
+/// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
+fn lasted(session: &Loaded, earlier: &[PathBuf], codes: Option<&Codes>) -> anyhow::Result<Option<Kept>> {
+    if earlier.is_empty() {
+        return Ok(None);
+    }
+    let mut folders = earlier.to_vec();
+    folders.push(session.dir.path().to_owned());
+    // By the session on disk: its name in `session` may be a code.
+    let (_, on_disk) = peakorder_protocol::session::SessionDir::open(session.dir.path())?;
+    let mut found = library::find(&folders, Some(&on_disk.player.name))?;
+    found.sessions.retain(|s| s.session.started_utc <= session.session.started_utc);
+    if let Some(codes) = codes {
+        codes.hide_found(&mut found);
+    }
+    match kept(&found, &Family::of_remarks(&session.remarks)) {
+        Ok(kept) => Ok(Some(kept)),
+        Err(e) => {
+            complain(&e.to_string());
+            Ok(None)
+        }
+    }
 }
 
 /// What a comparison is about, as asked for or as chosen in the session.
@@ -305,14 +363,38 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::mobility_comparison(&comparison, style)
             }
         }
-        Command::Report { session, out, before, after, force, codes } => {
+        Command::Plan { session, about, json } => {
+            let block = session.as_ref().map(|s| loaded(s, None)).transpose()?;
+            let chosen = match (about.as_slice(), &block) {
+                ([], Some(block)) => family(&[], &[], block),
+                (about, _) => Family::Chosen(about.to_vec()),
+            };
+            let measures = if matches!(chosen, Family::All) { Vec::new() } else { chosen.judged() };
+            let count = measures.len().max(1);
+            if *json {
+                document(&json::Plan::of(count))?
+            } else {
+                render::plan(&measures, count, block.as_ref(), style)
+            }
+        }
+        Command::Kept { folders, player, about, json, codes } => {
+            let mut found = library::find(folders, player.as_deref())?;
+            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
+            if let Some(codes) = codes.open()? {
+                codes.hide_found(&mut found);
+            }
+            let kept = kept(&found, &family)?;
+            if *json { document(&json::Kept::from(&kept))? } else { render::kept(&kept, style) }
+        }
+        Command::Report { session, out, before, after, earlier, force, codes } => {
             let codes = codes.open()?;
             let loaded = loaded(session, codes.as_ref())?;
             let mut choice = Choice { before: before.clone(), after: after.clone() };
             if let Some(codes) = &codes {
                 choice = codes.choice(&choice);
             }
-            let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
+            let kept = lasted(&loaded, earlier, codes.as_ref())?;
+            let page = report::html(&loaded, &choice, kept.as_ref()).with_context(|| session.clone())?;
             keep(out, &page, *force)?;
             format!("wrote {}\n", clean(&out.display().to_string()))
         }

@@ -238,7 +238,13 @@ fn judge_last(rows: &mut [TrendRow], earlier: &[Loaded], last: &Loaded, family: 
     }
 }
 
-fn ends(measure: Measure, first: &MeasureSummary, last: &MeasureSummary, half: Option<f64>, when: &str) -> String {
+fn ends(
+    measure: Measure,
+    first: &MeasureSummary,
+    last: &MeasureSummary,
+    half: Option<f64>,
+    when: &str,
+) -> String {
     let (a, b) = (first.sample.mean, last.sample.mean);
     let band = half.map_or(String::new(), |h| format!(" ± {}", amount(measure, h)));
     format!(

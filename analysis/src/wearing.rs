@@ -109,8 +109,7 @@ pub fn shared_in(measures: &[InSessions<'_>]) -> Vec<Shared> {
         })
         .collect();
     let factors = Kind::ALL.map(|kind| {
-        let alike: Vec<(Scatter, f64)> =
-            told.iter().filter(|t| t.0 == kind).map(|t| (t.1, t.2)).collect();
+        let alike: Vec<(Scatter, f64)> = told.iter().filter(|t| t.0 == kind).map(|t| (t.1, t.2)).collect();
         (kind, stated_factor(&alike))
     });
     told.into_iter()
@@ -128,7 +127,8 @@ fn about_line(days: &[f64], means: &[SessionMean]) -> Scatter {
     match line(days, &y, LEVEL).filter(|_| y.len() >= FOR_A_LINE) {
         None => scatter,
         Some(line) => {
-            let squares = days.iter().zip(&y).map(|(x, y)| (y - line.intercept - line.slope * x).powi(2)).sum();
+            let squares =
+                days.iter().zip(&y).map(|(x, y)| (y - line.intercept - line.slope * x).powi(2)).sum();
             Scatter { squares, df: line.df, ..scatter }
         }
     }

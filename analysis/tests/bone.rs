@@ -106,7 +106,8 @@ fn against_another_day_the_skin_counts_as_far_as_days_differ() {
     let verdict = |by_deg: f64, measure: Measure, bones: bool| {
         let before = side(&blank, "one", block(1, &BASELINE, 40, bones));
         let after = side(&blank, "another", block(2, &turned_further(by_deg), 40, bones));
-        let c = compare(&before, &after, &Family::Only(vec![Chosen::of(measure)])).expect("swings on both sides");
+        let c =
+            compare(&before, &after, &Family::Only(vec![Chosen::of(measure)])).expect("swings on both sides");
         (c.rows[0].verdict, c.rows[0].worn_anew_sd.expect("two wearings"))
     };
     assert_eq!(verdict(8.0, TURN, false).0, Verdict::Changed);

@@ -123,8 +123,11 @@ fn what_does_not_count_is_no_baseline() {
     assert_eq!((row.n, row.verdict), (0, AgainstVerdict::CannotTellYet));
     assert!(row.words.contains("another definition"), "{}", row.words);
     let missing = without_turns(turned(&[-40.0]).remove(0));
-    let row =
-        of(&against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>(), &said(), &Family::All), TURN).clone();
+    let row = of(
+        &against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>(), &said(), &Family::All),
+        TURN,
+    )
+    .clone();
     assert!(row.words.contains("not measured in this swing") && row.value.is_none());
     // A rehearsal is never judged.
     let row = against_baseline(

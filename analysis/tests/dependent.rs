@@ -108,7 +108,8 @@ fn a_lesson_against_three_by_hand() {
     close(factor.expect("two degrees of freedom"), 0.916_666_667, 1e-8);
     let shared = Shared { stated_sd: 2.0, factor, scatter };
     close(shared.variance().0, 3.444_444_444, 1e-8);
-    let got = against(SessionMean { mean: 20.0, variance: 1.0, least_variance: 1.0 }, &means, &shared).expect("earlier lessons");
+    let got = against(SessionMean { mean: 20.0, variance: 1.0, least_variance: 1.0 }, &means, &shared)
+        .expect("earlier lessons");
     let (low, high) = got.interval(LEVEL).expect("an interval");
     close(f64::midpoint(low, high), 8.0, 1e-9);
     close((high - low) / 2.0, 0.95 * 2.434_322_478 * t_quantile(0.975, 6.0).expect("in range"), 1e-6);

@@ -119,7 +119,11 @@ fn excluded_swings_and_other_blocks_do_not_count() {
 #[test]
 fn trend_at_100_columns() {
     let (_keep, blank) = blank();
-    let five = trend(&sessions(&blank, &[0.0, -2.0, -5.0, -7.5, -10.0], &mut Dice::new(5)), "baseline", &Family::All);
+    let five = trend(
+        &sessions(&blank, &[0.0, -2.0, -5.0, -7.5, -10.0], &mut Dice::new(5)),
+        "baseline",
+        &Family::All,
+    );
     stored("trend-100.txt", &render::trend(&five, Style::new(100, false)));
     let two = trend(&sessions(&blank, &[0.0, -3.5], &mut Dice::new(5)), "baseline", &Family::All);
     stored("trend-two-80.txt", &render::trend(&two, Style::new(80, false)));

@@ -1,8 +1,8 @@
 //! Series of numbers whose truth is known, and shares of them.
 
+use chacha20::ChaCha8Rng;
 use peakorder_analysis::stats::wilson;
 use rand::SeedableRng as _;
-use chacha20::ChaCha8Rng;
 use rand_distr::{Distribution as _, StandardNormal};
 
 /// Measures drawn together.

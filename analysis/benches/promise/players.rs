@@ -176,7 +176,13 @@ fn sum(outcomes: Vec<Outcome>) -> Outcome {
     sum
 }
 
-fn asked(before: &Loaded, also: &[Loaded], after: &Loaded, checks: &[Vec<Loaded>], family: &Family) -> Comparison {
+fn asked(
+    before: &Loaded,
+    also: &[Loaded],
+    after: &Loaded,
+    checks: &[Vec<Loaded>],
+    family: &Family,
+) -> Comparison {
     answer(Question { before, also_before: also, after, worn_anew: checks, family })
         .expect("swings on both sides")
 }
@@ -197,14 +203,17 @@ pub(crate) fn section(extent: Extent) -> String {
             let (before, after) = (part(&session, 1, 8), part(&session, 9, 16));
             Outcome::of(&|family| asked(&before, &[], &after, &[], family))
         }));
-        let _ = writeln!(text, "{}", outcome.row(&format!("8 + 8, correlation {correlation}, drift {drift} SD")));
+        let _ =
+            writeln!(text, "{}", outcome.row(&format!("8 + 8, correlation {correlation}, drift {drift} SD")));
     }
     let _ = write!(text, "\n### Between sessions\n\n{HEAD}");
     for (skin_deg, sizes) in [(0.0, &[8_u32, 16, 60][..]), (4.5, &[8, 16])] {
         let most = sizes.iter().copied().max().unwrap_or(0);
         // Of every five days of a player: pairs, three before one, and a check with the straps put on anew.
         let rows = on_all_cores(0..extent.pairs as u64, |i| {
-            let day = |n: u64, swings: u32| session(i % PLAYERS, 100_000 + 10 * i + n, Day { swings, skin_deg, ..Day::default() });
+            let day = |n: u64, swings: u32| {
+                session(i % PLAYERS, 100_000 + 10 * i + n, Day { swings, skin_deg, ..Day::default() })
+            };
             let (before, after) = (day(0, most), day(1, most));
             let others = [day(2, 16), day(3, 16)];
             let check = vec![vec![day(4, 8), day(5, 8)]];

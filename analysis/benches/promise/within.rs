@@ -21,9 +21,7 @@ fn lesson(design: Proposal, seed: u64, correlation: f64, drift: f64) -> Vec<Chan
     let rule = Rule::standard();
     series
         .iter()
-        .map(|values| {
-            change(Series { values, places: &places }, &sides, &rule).expect("numbers that vary")
-        })
+        .map(|values| change(Series { values, places: &places }, &sides, &rule).expect("numbers that vary"))
         .collect()
 }
 
@@ -42,7 +40,9 @@ pub(crate) fn section(extent: Extent) -> String {
          correlations 0, 0.2, 0.4, 0.6 and drifts 0, 0.5, 1 SD, and where.\n\n\
          | order | 1 | 3 | 5 | interval holds the truth, least and most | worst at |\n|---|---|---|---|---|---|\n",
     );
-    let mut all = String::from("\nEvery cell, % (1 / 3 / 5 measures meant):\n\n| order | drift | 0 | 0.2 | 0.4 | 0.6 |\n|---|---|---|---|---|---|\n");
+    let mut all = String::from(
+        "\nEvery cell, % (1 / 3 / 5 measures meant):\n\n| order | drift | 0 | 0.2 | 0.4 | 0.6 |\n|---|---|---|---|---|---|\n",
+    );
     for design in PROPOSALS {
         let mut worst = [Count::default(); 3];
         let mut where_worst = (0.0, 0.0);

@@ -44,9 +44,7 @@ impl Belief {
     fn how(&self, size: f64, family: usize, n: usize) -> Option<How> {
         match &self.rests {
             Rests::Within(change, design) => more::within(design, change, size, family),
-            Rests::Between { within, shared, df } => {
-                more::between(*within, *shared, *df, n, size, family)
-            }
+            Rests::Between { within, shared, df } => more::between(*within, *shared, *df, n, size, family),
         }
     }
 }
@@ -93,8 +91,7 @@ impl Pair<'_> {
     fn between_wearings(&self, factor: Option<f64>) -> Option<Belief> {
         let earlier: Vec<SessionMean> =
             self.before.iter().map(|s| s.session_mean()).collect::<Option<_>>()?;
-        let shared =
-            Shared { stated_sd: self.stated_sd().unwrap_or(0.0), factor, scatter: self.scatter() };
+        let shared = Shared { stated_sd: self.stated_sd().unwrap_or(0.0), factor, scatter: self.scatter() };
         let new = self.after.session_mean()?;
         let difference = against(new, &earlier, &shared)?;
         let k = earlier.len() as f64;
@@ -126,14 +123,14 @@ pub(super) fn row(
 ) -> Row {
     let before = joined(&pair.before);
     let after = pair.after.clone();
-    let belief =
-        if one_wearing { pair.within_wearing() } else { pair.between_wearings(factor) };
+    let belief = if one_wearing { pair.within_wearing() } else { pair.between_wearings(factor) };
     let sds: Vec<f64> = [&before, &after].into_iter().filter_map(|s| s.measuring_sd).collect();
     let measuring_sd = rms(&sds);
     let spreads: Vec<f64> = [&before, &after].into_iter().filter_map(|s| s.sample.sd).collect();
     let spread = rms(&spreads);
     let means_apart = after.sample.mean - before.sample.mean;
-    let convention = [spread.map(|s| SMALLEST_SHARE * s), measuring_sd].into_iter().flatten().reduce(f64::max);
+    let convention =
+        [spread.map(|s| SMALLEST_SHARE * s), measuring_sd].into_iter().flatten().reduce(f64::max);
     let named = family.matters(pair.measure);
     let more = named.or(spread).filter(|s| *s > 0.0).and_then(|change| {
         let how = belief.as_ref()?.how(change, judged, after.sample.n)?;

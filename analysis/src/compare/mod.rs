@@ -218,8 +218,11 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
     let family = question.family;
     let (before, after) = (side(question.before)?, side(question.after)?);
     let also: Vec<Side> = question.also_before.iter().map(side).collect::<Result<_, _>>()?;
-    let checks: Vec<Vec<BlockSummary>> =
-        question.worn_anew.iter().map(|c| c.iter().filter_map(|w| side(w).ok()).map(|s| s.summary).collect()).collect();
+    let checks: Vec<Vec<BlockSummary>> = question
+        .worn_anew
+        .iter()
+        .map(|c| c.iter().filter_map(|w| side(w).ok()).map(|s| s.summary).collect())
+        .collect();
     let one_wearing = before.session == after.session && also.is_empty();
     let earlier: Vec<&Side> = std::iter::once(&before).chain(&also).collect();
     let mut not_compared = Vec::new();
@@ -233,8 +236,7 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
         }
     }
     let factors = Kind::ALL.map(|kind| (kind, judge::factor(&pairs, kind).filter(|_| !one_wearing)));
-    let factor =
-        |measure: Measure| factors.iter().find(|f| f.0 == Kind::of(measure)).and_then(|f| f.1);
+    let factor = |measure: Measure| factors.iter().find(|f| f.0 == Kind::of(measure)).and_then(|f| f.1);
     let looked_at = family.looked_at();
     not_compared.retain(|n| looked_at.contains(&n.measure));
     let chosen: Vec<&Pair<'_>> =

@@ -52,9 +52,7 @@ impl Verdict {
             Self::NoneThatMatters => {
                 "the whole interval lies within the smallest change that matters, on both sides of none"
             }
-            Self::CantTell => {
-                "the interval holds no change as well as one that would matter"
-            }
+            Self::CantTell => "the interval holds no change as well as one that would matter",
             Self::Perhaps => {
                 "of the numbers that were only looked through; about one in ten that are called so is there \
                  by chance alone (false discovery rate 0.1). Mean it beforehand next time to have a verdict"

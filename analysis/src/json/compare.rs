@@ -73,7 +73,8 @@ struct Run {
 
 impl From<&design::Design> for Design {
     fn from(d: &design::Design) -> Self {
-        let run = |&(after, swings): &(bool, usize)| Run { side: if after { "after" } else { "before" }, swings };
+        let run =
+            |&(after, swings): &(bool, usize)| Run { side: if after { "after" } else { "before" }, swings };
         Self { runs: d.runs.iter().map(run).collect(), returns: d.returns() }
     }
 }

@@ -34,6 +34,11 @@
 //!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
 //!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
 //!   sessions; `points_ci95_half` with what a wearing shares; `chosen`, `p_holm`, `p_false_discovery`, `verdict`, `words`), `notes`.
+//! - `peakorder.kept/1`: `player`, `lessons` (`id`, `started_utc`, `day` after the first, labels of `start` and `end`, `practice`),
+//!   `measures` (`key`, `stages`: `lesson` by its place, `start` and `end` with `mean`, `ci95_half` and `n`; `gained` in that lesson, `left` of the lesson before
+//!   and `since_end` of it, each `difference` and `ci95` or `null`; `practised`: sessions of practice since; `words`), `left_out`.
+//! - `peakorder.plan/1`: `measures` meant, `orders` (`key`, `blocks`: sizes, old and new way in turn; `swings`, `words`,
+//!   `found_spreads`: the change found 8 times in 10, in standard deviations from swing to swing).
 //! - `peakorder.verify/1`: `sessions` (`folder`, `whole`, `recording` or `null` with `recording_problem`:
 //!   `seconds`, `frames`, `straps`: role → `notifications`, `missing_s`; `holes` with `kind` (`damage`,
 //!   `gap`, `known-gap`, `torn-end`, `header`), `offset` and `bytes` in the log, `from_s`, `to_s` or
@@ -47,13 +52,17 @@
 
 mod compare;
 mod integrity;
+mod kept;
 mod mobility;
+mod plan;
 mod shared;
 mod show;
 mod trend;
 
 pub use compare::{COMPARE, Compare};
 pub use integrity::{SALVAGE, Salvage, VERIFY, Verify};
+pub use kept::{KEPT, Kept};
 pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
+pub use plan::{PLAN, Plan};
 pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};
 pub use trend::{Follow, TREND};

@@ -266,7 +266,12 @@ fn in_words(out: &mut String, style: Style, rows: &[&Row]) {
     }
     let names: Vec<String> = of(Verdict::TooFew).map(|r| r.measure.label()).collect();
     if !names.is_empty() {
-        wrap(out, style, "  · ", &format!("Can't tell, {}: {}.", Verdict::TooFew.meaning(), names.join("; ")));
+        wrap(
+            out,
+            style,
+            "  · ",
+            &format!("Can't tell, {}: {}.", Verdict::TooFew.meaning(), names.join("; ")),
+        );
     }
     for r in rows.iter().filter(|r| r.verdict != Verdict::TooFew) {
         if rows.len() <= MOST
@@ -287,7 +292,8 @@ fn how_to_read(out: &mut String, style: Style, comparison: &Comparison, judged: 
          straps on anew shifts in a whole session"
     };
     let shown = Verdict::ALL.into_iter().filter(|v| comparison.rows.iter().any(|r| r.verdict == *v));
-    let room = shown.clone().map(|v| v.label().chars().count()).chain(["difference".len()]).max().unwrap_or(0);
+    let room =
+        shown.clone().map(|v| v.label().chars().count()).chain(["difference".len()]).max().unwrap_or(0);
     let term = |text: &str| format!("  {text:<room$}  ");
     wrap(out, style, &term("difference"), difference);
     for verdict in shown {

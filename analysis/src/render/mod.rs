@@ -6,8 +6,10 @@
 mod bone;
 mod compare;
 mod integrity;
+mod kept;
 mod mobility;
 mod notes;
+mod plan;
 mod plot;
 mod said;
 mod show;
@@ -17,7 +19,9 @@ mod trend;
 
 pub use compare::{Extent, comparison};
 pub use integrity::{health, salvaged};
+pub use kept::kept;
 pub use mobility::{mobility, mobility_comparison};
+pub use plan::plan;
 pub use plot::{NoPlot, speeds};
 pub use show::session;
 pub use swing::one_swing;

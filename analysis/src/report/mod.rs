@@ -7,6 +7,7 @@ mod above;
 mod backswing;
 mod drill;
 mod html;
+mod kept;
 mod mobility;
 mod sections;
 mod sentences;
@@ -14,6 +15,7 @@ mod strip;
 
 use crate::chosen::Family;
 use crate::compare::{CompareError, Comparison, compare};
+use crate::kept::Kept;
 use crate::load::{Loaded, NO_BLOCK};
 use crate::summary::{BlockSummary, summarise};
 use crate::words::{capital, plural};
@@ -110,8 +112,8 @@ impl Sides {
     }
 }
 
-/// The page. `loaded` is a whole session (a block of one has only that block to tell of).
-pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
+/// The page. `loaded` is a whole session (a block of one has only that block to tell of); `kept`: what lasted of earlier lessons.
+pub fn html(loaded: &Loaded, choice: &Choice, kept: Option<&Kept>) -> Result<String, ReportError> {
     let sides = Sides::of(loaded, choice)?;
     let session = &loaded.session;
     let page = html! {
@@ -132,6 +134,7 @@ pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
                         None => { h2 { "What was measured" } p { "No swings in this session." } }
                         Some(sides) => (measured(loaded, sides)),
                     }
+                    @if let Some(kept) = kept { (kept::section(kept)) }
                     (mobility::mobility(loaded))
                     (sections::notes(loaded))
                     (sections::reading(loaded))

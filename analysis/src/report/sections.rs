@@ -147,7 +147,8 @@ pub(super) fn in_short(comparison: &Comparison) -> Markup {
 
 /// Every number, before and after: those that the lesson was about first.
 pub(super) fn table(comparison: &Comparison) -> Markup {
-    let groups = comparison.rows.chunk_by(|a, b| (a.standing, a.measure.group()) == (b.standing, b.measure.group()));
+    let groups =
+        comparison.rows.chunk_by(|a, b| (a.standing, a.measure.group()) == (b.standing, b.measure.group()));
     html! {
         h2 class="page" { "All numbers" }
         div class="wide" role="region" aria-label="All numbers" tabindex="0" {

@@ -2,8 +2,8 @@
 
 use crate::compare::{Comparison, Row, Verdict};
 use crate::order::Share;
-use crate::summary::{BlockSummary, MeasureSummary};
 use crate::render::number;
+use crate::summary::{BlockSummary, MeasureSummary};
 use crate::words::{self, amount, difference, list, plural, subject, value};
 use crate::{measure::Group, measure::Measure};
 
@@ -38,9 +38,9 @@ pub(super) fn change(row: &Row) -> String {
         Verdict::Perhaps => {
             "Perhaps a change: about one in ten that are called so is there by chance.".to_owned()
         }
-        Verdict::CantTell => {
-            format!("Can't tell yet. {}", words::compared::more(row).unwrap_or_default()).trim_end().to_owned()
-        }
+        Verdict::CantTell => format!("Can't tell yet. {}", words::compared::more(row).unwrap_or_default())
+            .trim_end()
+            .to_owned(),
         Verdict::TooFew => "Can't tell: too few swings.".to_owned(),
     };
     format!("{now}, {differs} before ({was}){band}. {verdict}")

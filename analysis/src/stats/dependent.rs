@@ -138,7 +138,14 @@ fn fits(series: Series<'_>, after: Option<&[bool]>, rule: &Rule) -> Option<Vec<F
     rule.correlations.iter().map(|&r| fit(&rows, series.places, r, rule.drift, means, df)).collect()
 }
 
-fn fit(rows: &[[f64; 4]], places: &[f64], correlation: f64, drift: f64, means: usize, df: f64) -> Option<Fit> {
+fn fit(
+    rows: &[[f64; 4]],
+    places: &[f64],
+    correlation: f64,
+    drift: f64,
+    means: usize,
+    df: f64,
+) -> Option<Fit> {
     let products = Products::new(rows, places, correlation).with_drift(drift);
     let m = &products.of;
     // Of one mean the "after" has nothing.
@@ -317,9 +324,7 @@ pub fn level(series: Series<'_>, rule: &Rule) -> Option<Level> {
     let likely_variance = fits
         .iter()
         .zip(self::weights(&fits, Some(&likely(&fits))))
-        .map(|(f, w)| {
-            w * f.variance * contrast_variance(&even, series.places, f.correlation, rule.drift)
-        })
+        .map(|(f, w)| w * f.variance * contrast_variance(&even, series.places, f.correlation, rule.drift))
         .sum();
     Some(Level { mean, likely_variance, dependence: dependence(&fits, &weights) })
 }

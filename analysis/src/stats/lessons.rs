@@ -105,7 +105,10 @@ impl Shared {
         match self.factor {
             Some(factor) if self.scatter.df > 0.0 => {
                 let seen = self.scatter.df * self.scatter.beyond().max(0.0);
-                ((STATED_DF * factor * stated + seen) / (STATED_DF + self.scatter.df), STATED_DF + self.scatter.df)
+                (
+                    (STATED_DF * factor * stated + seen) / (STATED_DF + self.scatter.df),
+                    STATED_DF + self.scatter.df,
+                )
             }
             // Other measures of the same straps may tell what this one's sessions do not.
             Some(factor) => (factor * stated, STATED_DF),

@@ -111,7 +111,11 @@ impl Mixture {
             if off == 0.0 || step.abs() <= 1e-11 * largest {
                 return Some(at - step);
             }
-            if off < 0.0 { low = at } else { high = at }
+            if off < 0.0 {
+                low = at
+            } else {
+                high = at
+            }
             let mut to = at - step;
             if !(to > low && to < high) {
                 // Beyond an end that is known, or where the density is too small for a step.
@@ -145,7 +149,8 @@ impl Mixture {
         let high = self.quantile(1.0 - tail)?;
         let one = self.0.first()?.centre;
         // About one centre it is as far to both ends.
-        let low = if self.0.iter().all(|t| t.centre == one) { 2.0 * one - high } else { self.quantile(tail)? };
+        let low =
+            if self.0.iter().all(|t| t.centre == one) { 2.0 * one - high } else { self.quantile(tail)? };
         Some((low, high))
     }
 }

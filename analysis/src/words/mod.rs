@@ -4,6 +4,7 @@ pub mod calibration;
 pub mod compared;
 pub mod import;
 pub mod integrity;
+pub mod kept;
 pub mod mobility;
 pub mod quality;
 pub mod strap;

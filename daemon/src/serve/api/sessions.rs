@@ -137,7 +137,8 @@ pub(super) async fn compare(
                 Family::Chosen(chosen.map_err(|e| ApiError::bad(e.to_string()))?)
             }
         };
-        let names: Vec<&str> = sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty()).collect();
+        let names: Vec<&str> =
+            sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty()).collect();
         let also: Vec<Loaded> = names.iter().map(|n| side(&library, n)).collect::<Result<_, _>>()?;
         let question =
             Question { before: &before, also_before: &also, after: &after, worn_anew: &[], family: &family };
