@@ -210,7 +210,8 @@ fn one_block_none_or_the_wrong_one() {
     write(keep.path(), &session(true), &[]);
     let empty = load(&keep.path().display().to_string()).expect("a session");
     assert!(
-        text_of(&html(&empty, &Choice::default(), None).expect("a page")).contains("No swings in this session")
+        text_of(&html(&empty, &Choice::default(), None).expect("a page"))
+            .contains("No swings in this session")
     );
 }
 
