@@ -2,7 +2,7 @@
 
 use peakorder_protocol::remark::Standing;
 use peakorder_protocol::remark::{
-    Bound, Remark, RemarkError, RemarkFile, RemarkRefusal, Remarks, Target, What,
+    Bound, ChosenMeasure, Remark, RemarkError, RemarkFile, RemarkRefusal, Remarks, Target, What,
 };
 use peakorder_protocol::session::SessionDir;
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -350,5 +350,39 @@ proptest! {
         let line = serde_json::to_string(&remark).expect("JSON");
         prop_assert!(!line.contains('\n'));
         prop_assert_eq!(serde_json::from_str::<Remark>(&line).expect("a remark"), remark);
+    }
+}
+
+fn about(measures: &[(&str, Option<f64>)]) -> What {
+    let measures = measures
+        .iter()
+        .map(|&(measure, matters)| ChosenMeasure { measure: measure.into(), matters })
+        .collect();
+    What::Chosen { measures }
+}
+
+#[test]
+fn the_last_choice_holds_and_can_be_taken_back() {
+    let chosen = |whats: &[What]| -> Option<Vec<String>> {
+        let remarks: Vec<Remark> =
+            (1..).zip(whats).map(|(id, w)| Remark { id, t_s: f64::from(id), what: w.clone() }).collect();
+        let set = Remarks::fold(&remarks).chosen?;
+        assert!((set.t_s - f64::from(set.id)).abs() < 1e-9);
+        Some(set.measures.into_iter().map(|m| m.measure).collect())
+    };
+    let (one, two) = (about(&[("a_deg", Some(3.0))]), about(&[("b_ms", None), ("c_cm", None)]));
+    assert_eq!(chosen(&[]), None);
+    assert_eq!(chosen(&[one.clone(), two.clone()]), Some(vec!["b_ms".into(), "c_cm".into()]));
+    assert_eq!(chosen(&[one.clone(), two, What::Undo { id: 2 }]), Some(vec!["a_deg".into()]));
+    assert_eq!(chosen(&[one.clone(), about(&[])]), None, "an empty choice ends it");
+    assert_eq!(one.words(), "the lesson is about a_deg");
+    for wrong in [
+        about(&[("", None)]),
+        about(&[("a_deg", None), ("a_deg", None)]),
+        about(&[("a_deg", Some(0.0))]),
+        about(&[("a_deg", Some(f64::NAN))]),
+        about(&[("a", None), ("b", None), ("c", None), ("d", None), ("e", None), ("f", None)]),
+    ] {
+        assert!(wrong.check().is_err(), "{wrong:?}");
     }
 }
