@@ -51,13 +51,8 @@ export function shownSwing() {
   return all.find((swing) => swing.number === store.chosen) ?? all.at(-1) ?? null;
 }
 
-/** Whether a swing hit a ball, by what the straps felt or the coach says of its block. */
-export function struck(swing) {
-  return swing.kind === 'strike' || (swing.kind === 'unsure' && (lesson()?.remarks?.balls ?? []).includes(swing.block));
-}
-
 export function remarkOf(number) {
-  return lesson()?.remarks?.swings?.[number] ?? { labels: [], note: null, excluded: false, reason: '' };
+  return lesson()?.remarks?.swings?.[number] ?? { labels: [], note: null, struck: null, excluded: false, reason: '' };
 }
 
 export function choose(number) {

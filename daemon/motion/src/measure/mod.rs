@@ -16,6 +16,9 @@ mod skin;
 mod speed_of;
 mod tempo_of;
 
+#[cfg(test)]
+mod strike_tests;
+
 pub use curves_of::curves;
 
 use super::calibrate::Mounting;
