@@ -166,7 +166,7 @@ function restart() {
 }
 
 const EVENTS = [
-  'session_started', 'strap', 'calibration', 'block', 'swing', 'mobility', 'session_ended',
+  'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'mobility', 'session_ended',
   'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
 ];
 
@@ -208,7 +208,7 @@ function put(list, item, key) {
 /** An event of the running lesson. */
 function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
-  if (['session_started', 'session_ended', 'calibration', 'viewers'].includes(name)) sync();
+  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // The player hears of every swing, whatever the coach looks at.
     if (name === 'swing_extra') changed('answer');
@@ -225,6 +225,7 @@ function apply(now, name, data) {
     case 'strap': store.strapNews = [...store.strapNews, data].slice(-20); return true;
     case 'straps': now.straps = data; return true;
     case 'calibration': now.calibration.push(data); return true;
+    case 'wearing': now.calibration = []; return true;
     case 'block':
       now.block = data.label;
       now.blocks.push({ label: data.label, start_s: data.t_s });
