@@ -83,9 +83,9 @@ impl LessonState {
             | MarkKind::BowEnd
             | MarkKind::ArmRaiseEnd
             | MarkKind::ShakeEnd
-            | MarkKind::TurnEnd => None,
-            // What was going on is broken off; that the straps are to be calibrated is an event of its own.
-            MarkKind::ReWear => None,
+            | MarkKind::TurnEnd
+            // It breaks off what was going on; that the straps are to be calibrated is an event of its own.
+            | MarkKind::ReWear => None,
             MarkKind::Block | MarkKind::Note => return false,
         };
         let doing = what.map(|what| Doing { what, since_s: mark.t_ns as f64 * 1e-9 });
