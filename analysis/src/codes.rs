@@ -206,6 +206,9 @@ impl Codes {
     fn hide_remarks(&self, remarks: &mut Remarks) {
         remarks.notes.clear();
         remarks.last = None;
+        for blocks in [&mut remarks.balls, &mut remarks.without_ball] {
+            *blocks = blocks.iter().map(|label| self.block(label)).collect();
+        }
         for swing in remarks.swings.values_mut() {
             swing.note.clear();
             swing.reason.clear();
@@ -301,6 +304,18 @@ mod tests {
             codes.player(&Player { name: "änn sample".into(), ..Player::default() }),
             codes.player(&named)
         );
+    }
+
+    /// What is said of a block goes on holding of it, under its code.
+    #[test]
+    fn labels_of_blocks_in_remarks_are_coded_as_in_swings() {
+        let codes = Codes { key: std::array::from_fn(|i| i as u8) };
+        let set = |label: &str| std::iter::once(label.to_owned()).collect();
+        let mut remarks =
+            Remarks { balls: set("Ann's irons"), without_ball: set("pivot drill"), ..Remarks::default() };
+        codes.hide_remarks(&mut remarks);
+        assert!(remarks.without_ball(&codes.block("pivot drill")));
+        assert_eq!(remarks.balls, set(&codes.block("Ann's irons")));
     }
 
     #[test]

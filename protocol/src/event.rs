@@ -43,6 +43,13 @@ pub enum LiveEvent {
         /// Its label.
         label: String,
     },
+    /// The straps were taken off and put on again; they are to be calibrated anew.
+    Wearing {
+        /// Session clock, seconds.
+        t_s: f64,
+        /// Which wearing of the session begins; the first is 0.
+        wearing: u32,
+    },
     /// A swing was measured.
     Swing {
         /// The whole swing, as in its file.

@@ -21,6 +21,7 @@ ROLES = ["pelvis", "thorax", "lead_arm"]
 MARKS = [
     "still-start", "still-end", "bow-start", "bow-end", "arm-raise-start",
     "arm-raise-end", "block", "note", "turn-start", "turn-end", "shake-start", "shake-end",
+    "re-wear",
 ]
 REASONS = ["not-known", "session-ended", "link-lost", "sent-nothing", "fell-silent", "service-gone"]
 

@@ -86,6 +86,8 @@ fn remarks(folder: &Path) {
         json!({ "id": 4, "t_s": 4.0, "what": "exclude", "swing": 2, "excluded": true, "reason": "rustle of Quillon" }),
         json!({ "id": 5, "t_s": 5.0, "what": "target", "target": { "measure": "pelvis_turn_top_deg",
             "bound": "at_most", "value": -40.0, "margin": 2.0, "block": "pivot drill", "words": "Zaphyra turns" } }),
+        json!({ "id": 6, "t_s": 6.0, "what": "balls", "block": "Zaphyra's irons", "every_swing": true }),
+        json!({ "id": 7, "t_s": 7.0, "what": "balls", "block": "rustle", "every_swing": false, "without_ball": true }),
     ];
     let text = lines.iter().map(Value::to_string).collect::<Vec<_>>().join("\n") + "\n";
     fs::write(folder.join("remarks.jsonl"), text).unwrap();

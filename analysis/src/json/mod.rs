@@ -5,10 +5,11 @@
 //!
 //! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
-//!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
+//!   `usable`, `excluded` by the coach, `ball` (`struck`, `without`, `unknown`: by straps and coach together),
+//!   `counts` in the block's summary, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
 //!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`),
-//!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
-//!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
+//!   `remarks` (`swings`: number → `labels`, `note`, `struck` if said, `excluded`, `reason`; `balls` and
+//!   `without_ball`: labels of blocks of which that is said; `notes`, `target`, `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
 //!   `sd`, `measuring_sd`, `bone_sd`, `definition`, `other_definition`; `advice` or `null`).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`

@@ -6,7 +6,7 @@ use crate::measure::{self, Measure};
 use crate::order::Order;
 use crate::summary::{by_block, summarise};
 use peakorder_protocol::Role;
-use peakorder_protocol::remark::{Remarks, SwingRemarks};
+use peakorder_protocol::remark::{Ball, Remarks, SwingRemarks};
 use peakorder_protocol::swing::{Swing, SwingKind, Withheld};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -90,6 +90,8 @@ struct SwingRow {
     kind: SwingKind,
     usable: bool,
     excluded: bool,
+    ball: Ball,
+    counts: bool,
     order: Vec<Vec<Role>>,
     rising_at_impact: Vec<Role>,
     order_text: Option<String>,
@@ -107,6 +109,8 @@ impl SwingRow {
             kind: swing.kind,
             usable: swing.quality.usable,
             excluded: remarks.excluded(swing.number).is_some(),
+            ball: remarks.ball(swing),
+            counts: remarks.counts(swing),
             order: swing.sequence.order.clone(),
             rising_at_impact: swing.sequence.rising_at_impact.clone(),
             order_text: Order::of_peaks(&swing.sequence).map(|o| o.text()),

@@ -1,6 +1,7 @@
 //! What the coach says of a lesson and of its swings.
 
 use super::{Style, clean, wrap};
+use crate::words;
 use peakorder_protocol::remark::{Remarks, SwingRemarks};
 use peakorder_protocol::swing::Swing;
 
@@ -34,6 +35,9 @@ pub(super) fn one(said: &SwingRemarks) -> String {
         let reason =
             if said.reason.is_empty() { String::new() } else { format!(" ({})", clean(&said.reason)) };
         parts.push(format!("left out by the coach{reason}"));
+    }
+    if let Some(struck) = said.struck {
+        parts.push(words::ball::said(struck).into());
     }
     if !said.labels.is_empty() {
         parts.push(format!("ball {}", clean(&said.labels.join(", "))));

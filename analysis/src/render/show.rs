@@ -13,7 +13,7 @@ use crate::words::plural;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
-use peakorder_protocol::swing::{Gap, Outcome, Swing, SwingKind};
+use peakorder_protocol::swing::{Gap, Outcome, Swing};
 use std::fmt::Write as _;
 
 /// `–` stands for a number that was not measured or is withheld.
@@ -124,6 +124,9 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing], said: &
     let summary = summarise(label, swings, said);
     let title = if label.is_empty() { NO_BLOCK.to_owned() } else { format!("Block {}", clean(label)) };
     heading(out, style, &title, &counts(&summary));
+    if let Some(said) = words::ball::of_block(said, label) {
+        wrap(out, style, "  ", &words::capital(said));
+    }
     swing_table(swings, said).write(out, style);
     // A segment that no swing of the block has gets no columns and is named once.
     let missing: Vec<String> = Role::ALL
@@ -184,7 +187,7 @@ fn swing_table(swings: &[&Swing], said: &Remarks) -> Table {
     let any = |role: Role| swings.iter().any(|s| s.segments.contains_key(&role));
     let mut table = Table::default();
     table.group("", vec![("no", Align::Right, column(&|s| numbered(s)))]);
-    table.group("", vec![("kind", Align::Left, column(&|s| kind(s, said).to_owned()))]);
+    table.group("", vec![("kind", Align::Left, column(&|s| words::ball::in_column(s, said).to_owned()))]);
     table.group("", vec![("order of peaks", Align::Left, column(&order_of))]);
     let pairs = [(Role::Pelvis, Role::Thorax), (Role::Thorax, Role::LeadArm)];
     // Two spaces more keep the second gap apart from the first one's band.
@@ -234,18 +237,6 @@ fn swing_table(swings: &[&Swing], said: &Remarks) -> Table {
 fn numbered(swing: &Swing) -> String {
     let star = if swing.quality.withheld.is_empty() { " " } else { "*" };
     format!("{}{star}", swing.number)
-}
-
-fn kind(swing: &Swing, said: &Remarks) -> &'static str {
-    if said.excluded(swing.number).is_some() {
-        return "left out";
-    }
-    match (swing.kind, swing.quality.usable) {
-        (SwingKind::Rehearsal, _) => "rehearsal",
-        (SwingKind::Unsure, _) if !said.struck(swing) => "unsure",
-        (SwingKind::Strike | SwingKind::Unsure, true) => "strike",
-        (SwingKind::Strike | SwingKind::Unsure, false) => "unusable",
-    }
 }
 
 fn order_of(swing: &Swing) -> String {

@@ -26,7 +26,7 @@ pub fn one_swing(
 ) -> String {
     let mut out = String::new();
     head(&mut out, style, session);
-    heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing, remarks.struck(swing)));
+    heading(&mut out, style, &format!("Swing {}", swing.number), &title(swing, remarks));
     sequence(&mut out, style, swing);
     if let Some(said) = remarks.swing(swing.number) {
         wrap(&mut out, style, "  coach      ", &said::one(said));
@@ -57,18 +57,13 @@ pub fn one_swing(
     out
 }
 
-fn title(swing: &Swing, struck: bool) -> String {
+fn title(swing: &Swing, remarks: &Remarks) -> String {
     let block = if swing.block.is_empty() {
         crate::load::NO_BLOCK.to_owned()
     } else {
         format!("block {}", clean(&swing.block))
     };
-    let kind = match swing.kind {
-        SwingKind::Strike => "strike",
-        SwingKind::Rehearsal => "rehearsal (left out of the statistics)",
-        SwingKind::Unsure if struck => "strike, as the coach says of the block",
-        SwingKind::Unsure => "strike or rehearsal: not known (left out of the statistics)",
-    };
+    let kind = words::ball::of_swing(swing, remarks);
     let evidence = match swing.events.impact.evidence {
         Evidence::ArmShock => "impact seen by the arm strap",
         Evidence::TrunkShock => "impact seen by a trunk strap",

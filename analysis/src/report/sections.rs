@@ -9,7 +9,7 @@ use crate::load::Loaded;
 use crate::order;
 use crate::render::{marked, number};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
-use crate::words::{capital, plural};
+use crate::words::{self, capital, plural};
 use jiff::fmt::temporal::DateTimeParser;
 use maud::{Markup, html};
 use peakorder_protocol::Role;
@@ -94,7 +94,10 @@ pub(super) fn blocks(loaded: &Loaded) -> Markup {
                 @for (label, swings) in by_block(&loaded.swings) {
                     @let summary = summarise(&label, &swings, &loaded.remarks);
                     tr {
-                        th scope="row" { (block_name(&label)) }
+                        th scope="row" {
+                            (block_name(&label))
+                            @if let Some(said) = words::ball::of_block(&loaded.remarks, &label) { ", " (said) }
+                        }
                         td { (swings.len()) }
                         td { (summary.used.len()) }
                         td class="left" { (left_out(&summary).join(", ")) }
@@ -239,6 +242,10 @@ fn note(said: &SwingRemarks) -> Markup {
     html! {
         @if said.excluded {
             i { "left out" @if !said.reason.is_empty() { ": " (said.reason) } }
+            @if !said.note.is_empty() || said.struck.is_some() { br; }
+        }
+        @if let Some(struck) = said.struck {
+            i { (words::ball::said(struck)) }
             @if !said.note.is_empty() { br; }
         }
         (lines(&said.note))

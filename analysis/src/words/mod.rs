@@ -1,5 +1,6 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
+pub mod ball;
 pub mod calibration;
 pub mod compared;
 pub mod import;

@@ -239,6 +239,7 @@ pub(crate) fn swing(number: u32, block: &str, centre: &Centre, dice: &mut Dice) 
         session: "20261125T100512Z-0001".into(),
         number,
         block: block.into(),
+        wearing: 0,
         handedness: Handedness::Right,
         kind: SwingKind::Strike,
         events: Events {

@@ -51,6 +51,13 @@ pub enum Output {
         /// Label.
         label: String,
     },
+    /// The straps were taken off and put on again.
+    Wearing {
+        /// Session time, s.
+        t_s: f64,
+        /// Which wearing begins; the first is 0.
+        wearing: u32,
+    },
     /// A strap's link or health changed, in the order of the log.
     Strap(StrapEvent),
     /// A swing was measured.
@@ -135,6 +142,7 @@ pub struct Pipeline {
     now_s: f64,
     address_gravity: BTreeMap<Role, AddressGravity>,
     worn: [Worn; 3],
+    wearing: u32,
 }
 
 impl Pipeline {
@@ -172,6 +180,7 @@ impl Pipeline {
             now_s: 0.0,
             address_gravity: BTreeMap::new(),
             worn: [Worn::default(); 3],
+            wearing: 0,
         })
     }
 
@@ -187,6 +196,11 @@ impl Pipeline {
 
     /// The recording has ended: whatever is pending is looked at as it is.
     pub fn finish(&mut self, out: &mut Vec<Output>) {
+        self.settle(out);
+    }
+
+    /// Looks at whatever is pending as it is.
+    fn settle(&mut self, out: &mut Vec<Output>) {
         self.run_steps(true, out);
         self.run_turns(true, out);
         if let Some(candidate) = self.trigger.pending() {
@@ -287,6 +301,10 @@ impl Pipeline {
                 self.not_before_s = self.not_before_s.max(t_s);
                 return;
             }
+            MarkKind::ReWear => {
+                self.worn_anew(t_s, out);
+                return;
+            }
             MarkKind::Note => return,
         };
         if starts {
@@ -296,6 +314,19 @@ impl Pipeline {
         }
         // Nothing done for a calibration is a swing.
         self.not_before_s = self.not_before_s.max(t_s);
+    }
+
+    /// The straps were taken off and put on again: nothing that was found of how they sit holds any more.
+    fn worn_anew(&mut self, t_s: f64, out: &mut Vec<Output>) {
+        self.settle(out);
+        self.streams.iter_mut().for_each(Segment::worn_anew);
+        self.started.clear();
+        self.address_gravity.clear();
+        self.worn = [Worn::default(); 3];
+        // No window reaches from one wearing into the next.
+        self.not_before_s = self.not_before_s.max(t_s);
+        self.wearing += 1;
+        out.push(Output::Wearing { t_s, wearing: self.wearing });
     }
 
     /// Judges the guided movements whose samples are all in.
@@ -389,6 +420,7 @@ impl Pipeline {
             session: &self.session,
             number,
             block,
+            wearing: self.wearing,
             settings: &self.settings,
             moved: &moved,
             worn: &self.worn,

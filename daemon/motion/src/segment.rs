@@ -145,6 +145,13 @@ impl Segment {
         self.bias.address(t_s);
     }
 
+    /// The strap was taken off and put on again: how it sits is not known until it is calibrated.
+    pub fn worn_anew(&mut self) {
+        self.bias.worn_anew();
+        self.axes = Axes::default();
+        self.mounting = None;
+    }
+
     /// The newest kept sample.
     pub fn newest(&self) -> Option<&Kept> {
         self.ring.back()

@@ -11,6 +11,9 @@ use peakorder_protocol::{Handedness, Role};
 /// A link delivers in bursts of up to 0.3 s; a strap that is missing for longer was lost, s.
 const LATE_S: f64 = 0.35;
 
+/// A strap that is there has sent its last sample no more than so many periods ago.
+const LATEST_PERIODS: f64 = 1.5;
+
 /// One strap's part of the window.
 #[derive(Debug, Clone)]
 pub struct SegmentWindow {
@@ -100,6 +103,14 @@ impl SegmentWindow {
     /// Samples missing between two session times.
     pub fn lost(&self, from_s: f64, to_s: f64) -> u32 {
         (self.index(from_s)..self.index(to_s)).map(|i| u32::from(self.lost_before[i])).sum()
+    }
+
+    /// No sample is missing between two session times: none of those that are there follows a hole, nor the next
+    /// one, whose hole began before `to_s`, and they do not end before.
+    pub fn is_whole(&self, from_s: f64, to_s: f64) -> bool {
+        let until = (self.index(to_s) + 1).min(self.t_s.len());
+        self.last_s() + LATEST_PERIODS * self.period_s > to_s
+            && self.lost_before[self.index(from_s)..until].iter().all(|lost| *lost == 0)
     }
 
     /// Samples at the limit between two session times.

@@ -1,5 +1,7 @@
 // Numbers with their units, and words that only the page needs. Words for facts come from the daemon.
 
+import { ballWords } from './ball.js';
+
 export const ROLES = ['pelvis', 'thorax', 'lead_arm'];
 export const NAMES = { pelvis: 'pelvis', thorax: 'thorax', lead_arm: 'lead arm' };
 
@@ -110,13 +112,10 @@ export function blockName(label) {
   return label || 'before the first block';
 }
 
-/** What a swing is that is not known to have been a strike. */
-export const KINDS = { rehearsal: 'rehearsal, no strike', unsure: 'ball or not: not known' };
-
 /** `swing 14 · pivot drill`, and whether it counts. */
 export function swingTitle(swing, remark) {
   const parts = [`Swing ${swing.number}`, blockName(swing.block)];
-  if (swing.kind !== 'strike') parts.push(KINDS[swing.kind]);
+  if (ballWords(swing)) parts.push(ballWords(swing));
   if (remark?.excluded) parts.push('left out');
   return parts.join(' · ');
 }
@@ -124,7 +123,8 @@ export function swingTitle(swing, remark) {
 /** The swing as a screen reader says it. */
 export function swingSpoken(swing) {
   const gaps = tellingGaps(swing).map(gapSentence);
-  const kind = swing.kind === 'strike' ? '' : ` ${capital(KINDS[swing.kind])}.`;
+  const words = ballWords(swing);
+  const kind = words && ` ${capital(words)}.`;
   return `Swing ${swing.number}.${kind} ${swing.order_words}.${gaps.length ? ` ${capital(gaps.join('; '))}.` : ''}`;
 }
 

@@ -77,7 +77,9 @@ export function drawCalibration(region) {
         isCoach() && !store.state.virtual && h('div', { class: 'actions' }, doing
           ? button('End', `cal-${step.key}`, () => mark(`${step.mark}-end`), { class: 'main', 'aria-label': `${step.name}: end` })
           : button(recent.length ? 'Do it again' : 'Begin', `cal-${step.key}`, () => mark(`${step.mark}-start`), { disabled: Boolean(now.doing), 'aria-label': `${step.name}: begin` })));
-    })));
+    })),
+    isCoach() && !store.state.virtual && now.calibration.length > 0 && h('div', { class: 'actions' },
+      button('Straps put on again', 're-wear', () => mark('re-wear'), { class: 'link', disabled: Boolean(now.doing), title: 'They were taken off and put on again: these movements are needed anew.' })));
 }
 
 /** The results of the newest try: those with one time. */

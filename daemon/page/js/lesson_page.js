@@ -4,7 +4,8 @@ import { attempt, isCoach, running, store } from './store.js';
 import { post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { blockName, capital, clockTime, dateWords } from './format.js';
-import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
+import { everySwing, withoutBall } from './ball.js';
+import { ask, blockWithout, ownWords, addOwnWord, remark, undo } from './outcome.js';
 import { caution, enterPlayers } from './players.js';
 import { drawCalibration, drawMobility, listen, mobilityResults, unlisten } from './guided_movements.js';
 
@@ -54,15 +55,19 @@ function earlier() {
     h('div', { class: 'course' },
       h('section', {}, h('h2', {}, 'Mobility check'), mobilityResults(mobility) ?? h('p', {}, 'None was made.')),
       h('div', {},
-        h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings)),
+        h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings, store.opened.whole.session)),
         h('section', {}, h('h2', {}, 'Notes'), remarks.notes.length ? noteList(remarks.notes) : h('p', {}, 'None.')))));
 }
 
 const works = (player) => h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`);
 
-function blockList(labels, all) {
+function blockList(labels, all, session) {
   const count = (label) => all.filter((x) => x.block === label).length;
-  return h('ul', { class: 'block-list' }, labels.map((label) => h('li', {}, h('span', {}, blockName(label)), h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}`))));
+  const said = (label) => (withoutBall(label) ? ', without a ball' : everySwing(label) ? ', every swing hits a ball' : '');
+  return h('ul', { class: 'block-list' }, labels.map((label) => h('li', {},
+    h('span', {}, blockName(label)),
+    h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}${said(label)}`),
+    isCoach() && !everySwing(label) && blockWithout(session, label))));
 }
 
 const noteList = (notes) => h('ul', { class: 'notes' }, notes.map((n) => h('li', {}, n.text)));
@@ -92,7 +97,10 @@ export function update(what) {
   if (what === 'calibration' || what === 'doing' || (what === 'heartbeat' && running().doing)) drawCalibration(parts.calibration);
   if (what === 'mobility' || what === 'doing') drawMobility(parts.mobility);
   if (what === 'block' || what === 'swing') drawBlocks();
-  if (what === 'remarks') drawNotes();
+  if (what === 'remarks') {
+    drawBlocks();
+    drawNotes();
+  }
   if (what === 'strap') drawNews();
 }
 
@@ -123,7 +131,7 @@ function drawBlocks() {
   const start = (label) => attempt(() => post('/lesson/mark', { mark: 'block', detail: label }));
   show(parts.blocks, h('h2', {}, 'Blocks'),
     h('p', { class: 'lead' }, now.block ? `Now: ${now.block}` : 'No block yet. The baseline comes first: the swings as they are.'),
-    names.length > 0 && blockList(names, now.swings),
+    names.length > 0 && blockList(names, now.swings, now.session),
     isCoach() && h('div', { class: 'actions' },
       suggested.map((n) => button(`Start ${n}`, `block-${n}`, () => start(n))),
       button('another name', 'block-own', async () => {

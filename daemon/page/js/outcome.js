@@ -1,6 +1,7 @@
 // The coach's remarks on a swing: the ball in one tap, a note, leaving it out, undo.
 
-import { attempt, isCoach, lesson, refresh, remarkOf, store, struck } from './store.js';
+import { attempt, isCoach, lesson, refresh, remarkOf, store } from './store.js';
+import { everySwing, withoutBall } from './ball.js';
 import { get, part, post } from './api.js';
 import { button, h } from './dom.js';
 import { blockName } from './format.js';
@@ -59,12 +60,36 @@ export function outcomeRow(swing) {
       }), { class: 'tap', 'aria-pressed': String(on) });
     }),
     h('span', { class: 'gap', 'aria-hidden': 'true' }),
-    swing.kind === 'unsure' && button('every swing hits a ball', 'all-balls', () => remark(session, {
-      what: 'balls', block: swing.block, every_swing: !struck(swing),
-    }), { class: 'tap plain', 'aria-pressed': String(struck(swing)), title: `The straps could not feel it. Say so of the block “${blockName(swing.block)}”, and its swings count.` }),
+    ballTaps(session, swing, said),
     button(said.note ? 'note ✓' : 'note', 'note', () => noteDialog(session, swing.number, said.note), { class: 'tap plain', 'aria-label': said.note ? `note ✓: ${said.note}` : 'Write a note' }),
     button(said.excluded ? 'count it again' : 'leave out', 'leave-out', () => leaveOut(session, swing.number, said.excluded), { class: 'tap plain' }),
     last && button('undo', 'undo', () => undo(session), { class: 'tap plain', 'aria-label': `Undo: ${last.words}`, title: last.words }));
+}
+
+/** Whether this swing hit a ball, and what its block is, where the straps leave that open or the coach has a word on it. */
+function ballTaps(session, swing, said) {
+  const word = said.struck ?? null;
+  const [every, without] = [everySwing(swing.block), withoutBall(swing.block)];
+  if (swing.kind === 'strike' && word === null && !without) return null;
+  const one = (words, key, struck) => button(words, key, () => remark(session, {
+    what: 'ball', swing: swing.number, struck: word === struck ? null : struck,
+  }), { class: 'tap plain', 'aria-pressed': String(word === struck), title: `Of swing ${swing.number} alone, whatever the straps felt.` });
+  return [
+    one('hit a ball', 'hit-ball', true),
+    one('no ball', 'no-ball', false),
+    swing.kind === 'unsure' && !without && button('every swing hits a ball', 'all-balls', () => blockBalls(session, swing.block, !every, false),
+      { class: 'tap plain', 'aria-pressed': String(every), title: `The straps could not feel it. Say so of the block “${blockName(swing.block)}”, and its swings count.` }),
+    !every && blockWithout(session, swing.block),
+  ];
+}
+
+const blockBalls = (session, block, every, without) => remark(session, { what: 'balls', block, every_swing: every, without_ball: without });
+
+/** Says of a block that it is without a ball, or takes that back. */
+export function blockWithout(session, block) {
+  const without = withoutBall(block);
+  return button('block without a ball', `without-${block}`, () => blockBalls(session, block, false, !without),
+    { class: 'tap plain', 'aria-pressed': String(without), title: `Then the swings of “${blockName(block)}” that hit none count, and those that hit one do not.` });
 }
 
 async function leaveOut(session, number, excluded) {

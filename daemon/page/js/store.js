@@ -51,13 +51,8 @@ export function shownSwing() {
   return all.find((swing) => swing.number === store.chosen) ?? all.at(-1) ?? null;
 }
 
-/** Whether a swing hit a ball, by what the straps felt or the coach says of its block. */
-export function struck(swing) {
-  return swing.kind === 'strike' || (swing.kind === 'unsure' && (lesson()?.remarks?.balls ?? []).includes(swing.block));
-}
-
 export function remarkOf(number) {
-  return lesson()?.remarks?.swings?.[number] ?? { labels: [], note: null, excluded: false, reason: '' };
+  return lesson()?.remarks?.swings?.[number] ?? { labels: [], note: null, struck: null, excluded: false, reason: '' };
 }
 
 export function choose(number) {
@@ -171,7 +166,7 @@ function restart() {
 }
 
 const EVENTS = [
-  'session_started', 'strap', 'calibration', 'block', 'swing', 'mobility', 'session_ended',
+  'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'mobility', 'session_ended',
   'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
 ];
 
@@ -213,7 +208,7 @@ function put(list, item, key) {
 /** An event of the running lesson. */
 function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
-  if (['session_started', 'session_ended', 'calibration', 'viewers'].includes(name)) sync();
+  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // The player hears of every swing, whatever the coach looks at.
     if (name === 'swing_extra') changed('answer');
@@ -230,6 +225,7 @@ function apply(now, name, data) {
     case 'strap': store.strapNews = [...store.strapNews, data].slice(-20); return true;
     case 'straps': now.straps = data; return true;
     case 'calibration': now.calibration.push(data); return true;
+    case 'wearing': now.calibration = []; return true;
     case 'block':
       now.block = data.label;
       now.blocks.push({ label: data.label, start_s: data.t_s });

@@ -1,6 +1,7 @@
 // The swing just made, filling the page; and how the ones before it spread.
 
-import { choose, isCoach, lesson, remarkOf, shownSwing, store, struck, swings } from './store.js';
+import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
+import { counts, notSetAgainst } from './ball.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
 import { capital, swingTitle } from './format.js';
@@ -73,7 +74,7 @@ function draw() {
   const turnWidth = wide ? root.clientWidth - width - 48 : half ? Math.floor((width - 40) / 2) : width;
   show(right,
     h('div', {}, h('h2', { class: 'small-title' }, 'Turn from address, at top and at impact'),
-      turns(swing, recent.filter((w) => struck(w) && !remarkOf(w.number).excluded), turnWidth),
+      turns(swing, recent.filter(counts), turnWidth),
       !half && backswing(swing, turnWidth),
       half && answerPart(swing)),
     h('div', {}, half ? backswing(swing, turnWidth) : answerPart(swing), differences(swing), withheld(swing)));
@@ -134,9 +135,8 @@ function differences(swing) {
     const soFar = Math.max(0, ...against.map((a) => a.n));
     const needed = against[0]?.needed;
     return h('section', { class: 'against' }, titleText,
-      h('p', { class: 'difference' }, swing.kind === 'rehearsal'
-        ? 'Can’t tell: a rehearsal, no ball was struck.'
-        : !struck(swing) ? 'Can’t tell: whether a ball was struck is not known.'
+      h('p', { class: 'difference' }, notSetAgainst(swing)
+        ? `Can’t tell: ${notSetAgainst(swing)}.`
         : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`));
   }
   const beyond = known.filter((a) => a.verdict === 'beyond_ordinary');

@@ -1,9 +1,10 @@
 // Which swings are looked at from above: one of the lesson on the page, and one to lay over it
 // or beside it, of the same lesson or of another of this player.
 
-import { attempt, complete, lesson, shownSwing, struck, swings } from './store.js';
+import { attempt, complete, lesson, shownSwing, swings } from './store.js';
 import { get, part } from './api.js';
 import { personOf } from './format.js';
+import { struck } from './ball.js';
 
 /** Number of the swing of this lesson; and the other: `{ session, number }` or null. */
 export const pair = { first: null, second: null };

@@ -4,7 +4,7 @@
 import { h, s } from './dom.js';
 import { Z95, NAMES, ROLES, capital, half, tellingGaps, tiedWithBoth, noPeakWords, num, gapSentence, peakOf, swingSpoken } from './format.js';
 import { line, mark, text } from './shapes.js';
-import { struck } from './store.js';
+import { ballNote } from './ball.js';
 
 /** The page's measures for a given width. */
 export function layout(width, swings) {
@@ -225,7 +225,7 @@ export function run(swings, l, { remarkOf, shown, open, count }) {
   const last = swings.slice(-count).reverse();
   return h('ol', { class: 'run', reversed: true }, last.map((swing) => {
     const remark = remarkOf(swing.number);
-    const state = remark.excluded ? 'left out' : { rehearsal: 'rehearsal', unsure: struck(swing) ? '' : 'ball not known' }[swing.kind] ?? '';
+    const state = remark.excluded ? 'left out' : ballNote(swing);
     const note = [state, ...remark.labels].filter(Boolean).join(', ');
     return h('li', { class: remark.excluded ? 'excluded' : '' },
       h('button', {

@@ -156,6 +156,7 @@ fn event_line(event: &LiveEvent) -> Option<String> {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
         LiveEvent::Calibration { judged } => Some(judged_line(judged)),
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
+        LiveEvent::Wearing { .. } => Some("straps put on again: calibrate them anew".into()),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),
         LiveEvent::Strap { role, .. } => Some(format!("{role} strap: {}", text_of(event)?)),
         LiveEvent::Trouble { .. } => text_of(event),

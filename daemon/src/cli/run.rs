@@ -25,7 +25,8 @@ use tokio::sync::mpsc;
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "While it runs, type marks, one a line: block NAME, note TEXT, still-start, still-end, \
-    bow-start, bow-end, arm-raise-start, arm-raise-end, turn-start, turn-end; stop (or Ctrl-C) ends the session."
+    bow-start, bow-end, arm-raise-start, arm-raise-end, shake-start, shake-end, turn-start, turn-end, \
+    re-wear (straps taken off and put on again); stop (or Ctrl-C) ends the session."
 )]
 pub(super) struct Arguments {
     /// Session folder to make.

@@ -39,6 +39,9 @@ pub(super) struct Arguments {
     /// Number of swings.
     #[arg(long, default_value_t = 10)]
     swings: u32,
+    /// After so many swings the straps are taken off, put on again and calibrated anew.
+    #[arg(long, value_name = "N")]
+    re_wear_after: Option<u32>,
     /// Side the invented player swings from.
     #[arg(long, default_value = "right", value_name = "right|left")]
     handedness: Handedness,
@@ -103,6 +106,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let options = PracticeOptions {
         correlation: arguments.correlation,
         drift: arguments.drift,
+        wear_again_after: arguments.re_wear_after,
         ..PracticeOptions::default()
     };
     let mut script = Script::practice(arguments.seed, player, arguments.swings, &options);

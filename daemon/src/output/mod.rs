@@ -87,7 +87,7 @@ impl Outputs {
                 self.mobility.checks.push(MobilityCheck::clone(check));
                 self.write_file(ComputedFile::Mobility, t_s);
             }
-            Output::Block { .. } | Output::Strap(_) => {}
+            Output::Block { .. } | Output::Wearing { .. } | Output::Strap(_) => {}
             Output::BadPacket { role, error, .. } => {
                 tracing::warn!(%role, %error, "A packet could not be decoded.");
             }
@@ -184,6 +184,7 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
         Output::Swing(swing, _) => LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) },
         Output::Calibration(judged) => LiveEvent::Calibration { judged: judged.clone() },
         Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
+        Output::Wearing { t_s, wearing } => LiveEvent::Wearing { t_s: *t_s, wearing: *wearing },
         Output::Strap(event) => {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }
         }

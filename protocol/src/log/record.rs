@@ -80,11 +80,13 @@ pub enum MarkKind {
     ShakeStart,
     /// Shake test, ends.
     ShakeEnd,
+    /// The straps were taken off and put on again: another wearing begins, which is to be calibrated anew.
+    ReWear,
 }
 
 impl MarkKind {
     /// Every kind.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::StillStart,
         Self::StillEnd,
         Self::BowStart,
@@ -97,6 +99,7 @@ impl MarkKind {
         Self::TurnEnd,
         Self::ShakeStart,
         Self::ShakeEnd,
+        Self::ReWear,
     ];
 
     /// The word used in files and on the command line.
@@ -114,6 +117,7 @@ impl MarkKind {
             Self::TurnEnd => "turn-end",
             Self::ShakeStart => "shake-start",
             Self::ShakeEnd => "shake-end",
+            Self::ReWear => "re-wear",
         }
     }
 }

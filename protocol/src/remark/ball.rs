@@ -2,9 +2,11 @@
 
 use super::Remarks;
 use crate::swing::{Swing, SwingKind};
+use serde::Serialize;
 
 /// Whether a swing hit a ball, as far as it is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Ball {
     /// It did.
     Struck,

@@ -54,6 +54,10 @@ pub struct Swing {
     pub number: u32,
     /// Label of the block the swing belongs to; `""` before the first block.
     pub block: String,
+    /// Which wearing of the straps in this session: 0 until they were taken off and put on again. How straps sit, and
+    /// what comes of it, swings of one wearing share.
+    #[serde(skip_serializing_if = "is_first", default)]
+    pub wearing: u32,
     /// Player's handedness.
     pub handedness: Handedness,
     /// Strike or rehearsal.
@@ -85,6 +89,11 @@ pub struct Swing {
     pub bone_prior: String,
     /// What can be trusted.
     pub quality: Quality,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands it on so")]
+const fn is_first(wearing: &u32) -> bool {
+    *wearing == 0
 }
 
 /// Was a ball (or the ground) struck?

@@ -142,6 +142,36 @@ fn marks_of_the_coach_are_recorded_on_the_session_clock() {
 }
 
 #[test]
+fn straps_that_are_put_on_again_are_to_be_calibrated_anew() {
+    let library = tempfile::tempdir().unwrap();
+    let server = TestServer::virtual_lessons(library.path(), "40");
+    let mut events = server.events("/api/v1/events");
+    let session = server.lesson(&server.player("Somebody"));
+    // The baseline has begun, so the virtual player is calibrated.
+    events.until("block");
+    let state = || server.get("/api/v1/state").expect(200)["lesson"].clone();
+    assert_eq!(
+        (state()["calibrated"].clone(), state()["calibration"].as_array().unwrap().len()),
+        (json!(true), 6)
+    );
+    server.post("/api/v1/lesson/mark", &json!({ "mark": "re-wear" })).expect(200);
+    let told = events.until("wearing").pop().unwrap();
+    assert_eq!(told.data["wearing"], 1);
+    assert_eq!((state()["calibrated"].clone(), state()["calibration"].clone()), (json!(false), json!([])));
+    let swing = loop {
+        let swing = events.until("swing").pop().unwrap().data["swing"].clone();
+        if swing["wearing"] == 1 {
+            break swing;
+        }
+    };
+    let withheld = swing["quality"]["withheld"].as_array().unwrap();
+    assert!(withheld.iter().any(|w| w["why"] == "not-calibrated"), "{withheld:?}");
+    server.post("/api/v1/lesson/end", &json!({})).expect(200);
+    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    assert!(kept["swings"].as_array().unwrap().iter().any(|s| s["wearing"] == 1));
+}
+
+#[test]
 fn players_are_kept_and_nobody_is_recorded_without_consent() {
     let library = tempfile::tempdir().unwrap();
     let server = TestServer::virtual_lessons(library.path(), "1");

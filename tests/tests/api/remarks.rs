@@ -52,6 +52,64 @@ fn remarks_of_a_past_lesson_are_kept_and_taken_back() {
     server.post(&at("/undo"), &json!({})).refused(409);
 }
 
+/// Baseline swings that the last swing's turn of the pelvis is set against.
+fn baseline_of_last(server: &TestServer, session: &str) -> u64 {
+    let shown = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
+    let rows = shown["against"]["26"].as_array().expect("rows").clone();
+    let row = rows.iter().find(|r| r["measure"] == "pelvis_turn_top_deg").expect("a row").clone();
+    row["n"].as_u64().expect("a number")
+}
+
+#[test]
+fn a_word_on_the_ball_decides_what_counts() {
+    let (_library, server, session) = lesson();
+    let at = |tail: &str| format!("/api/v1/sessions/{session}{tail}");
+    let say = |what: Value| server.post(&at("/remarks"), &what);
+    let remarks = || server.get(&at("")).expect(200)["remarks"].clone();
+    let swings = server.get(&at("")).expect(200)["swings"].as_array().expect("swings").clone();
+    let rehearsals: Vec<u64> = swings
+        .iter()
+        .filter(|s| s["kind"] == "rehearsal" && s["block"] == "baseline")
+        .map(|s| s["number"].as_u64().expect("a number"))
+        .collect();
+    assert_eq!(rehearsals, [9, 10]);
+    let plain = baseline_of_last(&server, &session);
+    assert_eq!(plain, 8);
+
+    // One swing.
+    say(json!({ "what": "ball", "swing": 9, "struck": true })).expect(201);
+    assert_eq!(remarks()["swings"]["9"]["struck"], true);
+    assert_eq!(baseline_of_last(&server, &session), plain + 1);
+    say(json!({ "what": "ball", "swing": 3, "struck": false })).expect(201);
+    assert_eq!(baseline_of_last(&server, &session), plain);
+    assert!(remarks()["last"]["words"].as_str().expect("words").contains("swing 3"));
+    server.post(&at("/undo"), &json!({})).expect(200);
+    say(json!({ "what": "ball", "swing": 9 })).expect(201);
+    assert_eq!(baseline_of_last(&server, &session), plain);
+    assert_eq!(remarks()["swings"]["9"], Value::Null, "nothing is said of it any more");
+
+    // A block: only the two rehearsals count, then what was struck again.
+    let block = |every_swing: bool, without_ball: bool| json!({ "what": "balls", "block": "baseline", "every_swing": every_swing, "without_ball": without_ball });
+    say(block(false, true)).expect(201);
+    assert_eq!(remarks()["without_ball"], json!(["baseline"]));
+    assert_eq!(baseline_of_last(&server, &session), 2);
+    say(json!({ "what": "balls", "block": "baseline", "every_swing": true })).expect(201);
+    assert_eq!((&remarks()["balls"], &remarks()["without_ball"]), (&json!(["baseline"]), &json!([])));
+    assert_eq!(baseline_of_last(&server, &session), plain, "a rehearsal that was heard to be one stays one");
+    server.post(&at("/undo"), &json!({})).expect(200);
+    assert_eq!(baseline_of_last(&server, &session), 2);
+    say(block(false, false)).expect(201);
+    assert_eq!(baseline_of_last(&server, &session), plain);
+    for wrong in [
+        block(true, true),
+        json!({ "what": "ball", "swing": 0, "struck": true }),
+        json!({ "what": "ball", "struck": true }),
+        json!({ "what": "ball", "swing": 3, "struck": "yes" }),
+    ] {
+        say(wrong).refused(422);
+    }
+}
+
 #[test]
 fn a_drill_target_is_answered_swing_by_swing() {
     let library = tempfile::tempdir().unwrap();

@@ -4,6 +4,7 @@
 mod above;
 mod access;
 mod backswing;
+mod ball;
 mod common;
 mod delay;
 mod keyboard;

@@ -201,7 +201,8 @@ impl Evidence {
         }
     }
 
-    fn interrupt(&mut self) {
+    /// Headings and standing before are no evidence of what comes now.
+    pub fn interrupt(&mut self) {
         self.first += self.chunks.len() as u64;
         self.chunks.clear();
         (self.anchor, self.standing, self.address) = (None, None, None);

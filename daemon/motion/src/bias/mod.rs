@@ -84,6 +84,11 @@ impl BiasTracker {
         self.chunker.interrupt();
     }
 
+    /// The strap was taken off and put on again. Its bias is what it was; where it points at address is not.
+    pub fn worn_anew(&mut self) {
+        self.evidence.interrupt();
+    }
+
     /// A swing was found whose address ended at session time `t_s`.
     pub fn address(&mut self, t_s: f64) {
         self.evidence.address(t_s);

@@ -68,6 +68,8 @@ impl Axes {
 
 #[cfg(test)]
 mod pipeline_tests;
+#[cfg(test)]
+mod wearing_tests;
 
 #[cfg(test)]
 mod tests {

@@ -72,7 +72,7 @@ pub(super) fn impact(parts: &mut [Part<'_>], phases: &Phases, half_s: f64) -> Im
     // The arm feels a strike many times as strongly as the trunk, so what the trunk alone felt
     // was a step, unless no arm strap was listening. One that misses samples there may have missed
     // the strike; what the trunk felt is as likely a step then as the strike.
-    let missed = arm.is_some_and(|p| p.window.lost(from_s, to_s) > 0);
+    let missed = arm.is_some_and(|p| !p.window.is_whole(from_s, to_s));
     let deaf = arm.is_none_or(|p| p.window.period_s > DEAF_PERIOD_S);
     let faint = arm.is_none_or(|p| p.window.period_s > FAINT_PERIOD_S);
     let trunk_shock = parts

@@ -16,6 +16,9 @@ mod skin;
 mod speed_of;
 mod tempo_of;
 
+#[cfg(test)]
+mod strike_tests;
+
 pub use curves_of::curves;
 
 use super::calibrate::Mounting;
@@ -44,6 +47,8 @@ pub struct Context<'a> {
     pub number: u32,
     /// Block label.
     pub block: &'a str,
+    /// How often the straps were put on again before.
+    pub wearing: u32,
     /// Settings.
     pub settings: &'a Settings,
     /// Straps whose gravity at address no longer agrees.
@@ -175,6 +180,7 @@ pub fn measure<'a>(
         session: context.session.into(),
         number: context.number,
         block: context.block.into(),
+        wearing: context.wearing,
         handedness: window.handedness,
         kind: match found.impact.evidence {
             Evidence::ArmShock | Evidence::TrunkShock => SwingKind::Strike,

@@ -86,7 +86,7 @@ impl PartialSchema for MarkNow {
             "oneOf": [
                 {
                     "type": "object", "required": ["mark"],
-                    "description": "A guided movement begins or ends, or a note.",
+                    "description": "A guided movement begins or ends, the straps were put on again, or a note.",
                     "properties": {
                         "mark": mark(&others),
                         "detail": { "type": "string", "maxLength": DETAIL_LIMIT, "description": "A note's text." },
@@ -119,7 +119,8 @@ pub(super) struct Marked {
     t_s: f64,
 }
 
-/// Marks the beginning or end of a guided movement, a block, a note.
+/// Marks the beginning or end of a guided movement, a block, a note, or that the straps were taken off and put on
+/// again (`re-wear`; they are to be calibrated anew).
 #[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
     responses((status = 200, body = Marked), (status = 409, description = "no lesson is running")))]
 pub(super) async fn mark(

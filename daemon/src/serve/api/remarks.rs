@@ -65,11 +65,31 @@ impl PartialSchema for NewRemark {
                 },
                 {
                     "type": "object", "required": ["what", "block", "every_swing"],
-                    "description": "Whether every swing of a block hits a ball: then those count of which the straps could not tell.",
+                    "description": "Every swing of a block hits a ball: then those count of which the straps could not tell.",
                     "properties": {
                         "what": what("balls"),
                         "block": text,
-                        "every_swing": { "type": "boolean" },
+                        "every_swing": { "type": "boolean", "enum": [true] },
+                        "without_ball": { "type": "boolean", "enum": [false] },
+                    },
+                },
+                {
+                    "type": "object", "required": ["what", "block", "every_swing"],
+                    "description": "A block is without a ball: then its swings without a strike count, and no others. Or, of neither, nothing is said.",
+                    "properties": {
+                        "what": what("balls"),
+                        "block": text,
+                        "every_swing": { "type": "boolean", "enum": [false] },
+                        "without_ball": { "type": "boolean" },
+                    },
+                },
+                {
+                    "type": "object", "required": ["what", "swing"],
+                    "description": "Whether one swing hit a ball, whatever the straps felt; null takes that away.",
+                    "properties": {
+                        "what": what("ball"),
+                        "swing": number,
+                        "struck": { "type": ["boolean", "null"] },
                     },
                 },
                 {
@@ -106,7 +126,8 @@ impl ToSchema for NewRemark {}
 
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
-/// `exclude` (`swing`, `excluded`, `reason`), `balls` (`block`, `every_swing`), `chosen` (`measures`) or `undo` (`id`).
+/// `exclude` (`swing`, `excluded`, `reason`), `ball` (`swing`, `struck`), `balls` (`block`, `every_swing`,
+/// `without_ball`) `chosen` (`measures`) or `undo` (`id`).
 #[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),

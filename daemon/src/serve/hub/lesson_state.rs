@@ -23,6 +23,8 @@ pub struct LessonState {
     block: String,
     blocks: Vec<BlockView>,
     doing: Option<Doing>,
+    /// When the straps were last put on, s.
+    worn_since_s: f64,
     swings: Vec<Arc<Swing>>,
     mobility: Vec<MobilityCheck>,
     remarks: Arc<Remarks>,
@@ -44,6 +46,7 @@ impl LessonState {
             block: String::new(),
             blocks: Vec::new(),
             doing: None,
+            worn_since_s: 0.0,
             swings: Vec::new(),
             mobility: Vec::new(),
             remarks: Arc::default(),
@@ -80,7 +83,9 @@ impl LessonState {
             | MarkKind::BowEnd
             | MarkKind::ArmRaiseEnd
             | MarkKind::ShakeEnd
-            | MarkKind::TurnEnd => None,
+            | MarkKind::TurnEnd
+            // It breaks off what was going on; that the straps are to be calibrated is an event of its own.
+            | MarkKind::ReWear => None,
             MarkKind::Block | MarkKind::Note => return false,
         };
         let doing = what.map(|what| Doing { what, since_s: mark.t_ns as f64 * 1e-9 });
@@ -106,6 +111,7 @@ impl LessonState {
                 self.block.clone_from(label);
                 self.blocks.push(BlockView { label: label.clone(), start_s: *t_s });
             }
+            LiveEvent::Wearing { t_s, .. } => self.worn_since_s = *t_s,
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
             LiveEvent::Mobility { check } => self.mobility.push(MobilityCheck::clone(check)),
             _ => {}
@@ -184,10 +190,15 @@ impl LessonState {
         changed
     }
 
+    /// The steps of the present wearing.
+    fn calibration(&self) -> impl Iterator<Item = &JudgedStep> {
+        self.session.calibration.iter().filter(|n| n.t_s >= self.worn_since_s)
+    }
+
     /// Whether the calibration covers every strap.
     fn calibrated(&self) -> bool {
         let passed = |role: Role, step: CalibrationStep| {
-            self.session.calibration.iter().any(|n| n.role == role && n.step == step && n.passed())
+            self.calibration().any(|n| n.role == role && n.step == step && n.passed())
         };
         self.session.straps.keys().all(|role| match role {
             Role::Pelvis | Role::Thorax => {
@@ -221,9 +232,7 @@ impl LessonState {
             block: self.block.clone(),
             blocks: self.blocks.clone(),
             calibration: self
-                .session
-                .calibration
-                .iter()
+                .calibration()
                 .map(|n| CalibrationView {
                     t_s: n.t_s,
                     step: n.step,

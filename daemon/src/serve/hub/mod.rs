@@ -374,6 +374,7 @@ pub fn event_name(event: &LiveEvent) -> &'static str {
         LiveEvent::Strap { .. } => "strap",
         LiveEvent::Calibration { .. } => "calibration",
         LiveEvent::Block { .. } => "block",
+        LiveEvent::Wearing { .. } => "wearing",
         LiveEvent::Swing { .. } => "swing",
         LiveEvent::Mobility { .. } => "mobility",
         LiveEvent::Trouble { .. } => "trouble",

@@ -272,6 +272,14 @@ impl Planner {
         }
     }
 
+    /// Straps off and on again, then the calibration.
+    pub(crate) fn wear_again(&mut self) {
+        self.stand_up(1.0);
+        self.mark(MarkKind::ReWear, "");
+        self.hold(8.0, IDLE_SWAY_DPS);
+        self.calibrate(true);
+    }
+
     /// Two quick turns and a stop, marked.
     pub(crate) fn shake(&mut self) {
         self.mark(MarkKind::ShakeStart, "");

@@ -4,6 +4,7 @@ use super::{PracticeOptions, Script, StrapOptions};
 use crate::strap::sensor::SensorModel;
 use crate::{Group, PlayerParams, Population, Sliding, SwingTruth};
 use peakorder_protocol::Role;
+use peakorder_protocol::log::MarkKind;
 
 fn practice(day: u64, player: PlayerParams, swings: u32, correlation: f64, drift: f64) -> Vec<SwingTruth> {
     let options = PracticeOptions {
@@ -160,4 +161,38 @@ fn people_are_alike_from_swing_to_swing_too() {
         // Humps are chosen anew each time and dilute it.
         assert!((0.35..0.72).contains(&lag), "{what}: {lag:.3}");
     }
+}
+
+/// Between two seats the strap turns by itself, and its gyroscope shows that turn and no other: what it shows, summed
+/// up from before to after, leads from the one seat to the other.
+#[test]
+fn straps_that_are_put_on_again_sit_otherwise_and_their_gyroscopes_saw_it() {
+    let options =
+        PracticeOptions { calibration: false, wear_again_after: Some(1), ..PracticeOptions::default() };
+    let player = PlayerParams::mean_of(Population::Professional);
+    let session = Script::practice(4, player, 2, &options).session();
+    let at_s =
+        session.marks().iter().find(|m| m.kind == MarkKind::ReWear).expect("a mark").t_ns as f64 * 1e-9;
+    let (from_s, to_s) = (at_s - 0.5, at_s + 4.0);
+    let hz = 2000.0;
+    for role in Role::ALL {
+        let samples: Vec<_> = session
+            .ideal_samples(role, hz, SensorModel::ideal())
+            .filter(|s| (from_s..to_s).contains(&s.t_s))
+            .collect();
+        let mut turned = nalgebra::UnitQuaternion::identity();
+        for s in &samples {
+            turned *= nalgebra::UnitQuaternion::from_scaled_axis(nalgebra::Vector3::from(s.gyro_rad_s) / hz);
+        }
+        // Gravity, in the strap before and after; the body stands upright at both times.
+        let up = |s: &crate::Sample| nalgebra::Vector3::from(s.accel_m_s2).normalize();
+        let (before, after) = (up(&samples[0]), up(&samples[samples.len() - 1]));
+        let off_deg = (turned.inverse() * before).angle(&after).to_degrees();
+        println!("{role}: gravity went {:.0} deg in the strap", before.angle(&after).to_degrees());
+        assert!(off_deg < 3.0, "{role}: {off_deg}");
+    }
+    let without = PracticeOptions { wear_again_after: None, ..options };
+    let once = Script::practice(4, PlayerParams::mean_of(Population::Professional), 2, &without).session();
+    assert!(once.marks().iter().all(|m| m.kind != MarkKind::ReWear));
+    assert_eq!(once.mounting_rotation(Role::Thorax), session.mounting_rotation(Role::Thorax));
 }

@@ -111,6 +111,8 @@ pub struct PracticeOptions {
     /// How far every parameter drifts from the first swing to the last, evenly, in SDs of a swing. The first
     /// is where the player's habit is.
     pub drift: f64,
+    /// After so many swings the straps are taken off, put on again and calibrated anew.
+    pub wear_again_after: Option<u32>,
 }
 
 impl Default for PracticeOptions {
@@ -128,6 +130,7 @@ impl Default for PracticeOptions {
             block: String::new(),
             correlation: 0.0,
             drift: 0.0,
+            wear_again_after: None,
         }
     }
 }
@@ -254,6 +257,9 @@ impl Script {
         for i in 0..swings {
             if let Some(series) = &mut w.series {
                 series.swing(i, swings);
+            }
+            if options.wear_again_after == Some(i) {
+                w.planner.wear_again();
             }
             let pause = w.uniform(options.pause_s);
             w.planner.hold(pause, 2.5);

@@ -7,11 +7,11 @@ use crate::link::{StrapStream, StreamSetup};
 use crate::rng::{Draw, Purpose};
 use crate::strap::clock::StrapClock;
 use crate::strap::sensor::{Sensor, SensorModel};
-use crate::strap::{Mounting, Sample, Strike, WornStrap};
+use crate::strap::{Mounting, PutOn, Sample, Strike, WornStrap};
 use crate::truth::{self, SwingTruth};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
-use peakorder_protocol::log::{Mark, Record};
+use peakorder_protocol::log::{Mark, MarkKind, Record};
 use std::iter::Peekable;
 use std::sync::Arc;
 
@@ -62,19 +62,30 @@ impl Session {
         self.script.plans.iter().map(|plan| truth::of_swing(body, plan, &roles)).collect()
     }
 
-    fn mounting(&self, role: Role) -> Mounting {
-        Mounting::drawn(self.script.seed, role, self.script.straps.askew_deg)
+    fn mounting(&self, role: Role, wearing: u64) -> Mounting {
+        Mounting::drawn(self.script.seed, role, wearing, self.script.straps.askew_deg)
+    }
+
+    /// When the straps are put on again, s.
+    fn put_on_s(&self) -> impl DoubleEndedIterator<Item = f64> {
+        self.marks().iter().filter(|m| m.kind == MarkKind::ReWear).map(|m| m.t_ns as f64 * 1e-9)
+    }
+
+    fn later(&self, role: Role) -> Vec<PutOn> {
+        let put_on = |(at_s, wearing)| PutOn { at_s, mounting: self.mounting(role, wearing), wearing };
+        self.put_on_s().zip(1..).map(put_on).collect()
     }
 
     /// Exact state of a segment at session time `t_s`, at the place where its strap is worn.
     /// Strikes, soft tissue and sensor errors are not in it.
     pub fn sample_truth(&self, role: Role, t_s: f64) -> SegmentState {
-        self.script.body.state(role, self.mounting(role).offset, t_s)
+        let wearing = self.put_on_s().filter(|at_s| t_s >= *at_s).count() as u64;
+        self.script.body.state(role, self.mounting(role, wearing).offset, t_s)
     }
 
     /// The rotation from the strap's axes to its segment's at the start of the session.
     pub fn mounting_rotation(&self, role: Role) -> nalgebra::Matrix3<f64> {
-        self.mounting(role).rotation
+        self.mounting(role, 0).rotation
     }
 
     fn sensor(&self, role: Role, model: SensorModel, rate_hz: f64) -> Sensor {
@@ -83,12 +94,13 @@ impl Session {
         let worn = WornStrap::new(
             Arc::clone(body),
             role,
-            self.mounting(role),
+            self.mounting(role, 0),
             Arc::clone(&self.strikes),
             (straps.ringing, straps.sliding),
             slip,
             *seed,
-        );
+        )
+        .with_later(self.later(role).into_iter());
         Sensor::new(worn, model, rate_hz, *seed, role)
     }
 

@@ -55,6 +55,41 @@ pub(crate) struct Mounting {
     pub(crate) offset: Vector3<f64>,
 }
 
+/// Each wearing has so many streams of random numbers.
+const WEARING: u64 = 64;
+
+/// A strap that is put on again gets from its old seat to its new one within this, s.
+const PUT_ON_S: f64 = 3.0;
+
+/// The strap is taken off and put on again.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PutOn {
+    /// From when on, session seconds.
+    pub(crate) at_s: f64,
+    /// How it is worn then.
+    pub(crate) mounting: Mounting,
+    /// Which wearing it is; the first is 0.
+    pub(crate) wearing: u64,
+}
+
+/// On the way from one seat to the next.
+#[derive(Debug, Clone, Copy)]
+struct BetweenSeats {
+    from_s: f64,
+    old: Matrix3<f64>,
+    /// Whole turn, strap axes, rad.
+    turn: Vector3<f64>,
+}
+
+impl BetweenSeats {
+    /// Strap axes → segment axes, and the strap's own rate in its axes, rad/s.
+    fn at(&self, t: f64) -> (Matrix3<f64>, Vector3<f64>) {
+        let x = ((t - self.from_s) / PUT_ON_S).clamp(0.0, 1.0);
+        let (done, rate) = (x * x * (3.0 - 2.0 * x), 6.0 * x * (1.0 - x) / PUT_ON_S);
+        (self.old * Rotation3::new(self.turn * done).into_inner(), self.turn * rate)
+    }
+}
+
 fn random_axis(draw: &mut Draw) -> Unit<Vector3<f64>> {
     let v = Vector3::new(draw.standard(), draw.standard(), draw.standard());
     Unit::try_new(v, 1e-9).unwrap_or_else(Vector3::y_axis)
@@ -62,8 +97,8 @@ fn random_axis(draw: &mut Draw) -> Unit<Vector3<f64>> {
 
 impl Mounting {
     /// Worn as it comes: often upside down, on another side, and up to `askew_deg` crooked.
-    pub(crate) fn drawn(seed: u64, role: Role, askew_deg: f64) -> Self {
-        let mut draw = Draw::new(seed, Purpose::Mounting, role.index() as u64);
+    pub(crate) fn drawn(seed: u64, role: Role, wearing: u64, askew_deg: f64) -> Self {
+        let mut draw = Draw::new(seed, Purpose::Mounting, WEARING * wearing + role.index() as u64);
         let crooked =
             Rotation3::from_axis_angle(&random_axis(&mut draw), draw.uniform(0.0, askew_deg.to_radians()));
         let side = Rotation3::from_axis_angle(&Vector3::y_axis(), FRAC_PI_2 * draw.below(4) as f64);
@@ -174,6 +209,12 @@ pub(crate) struct WornStrap {
     next_strike: usize,
     skin: Option<OnSkin>,
     sliding: Option<OnSlidingSkin>,
+    /// Skin of every wearing.
+    skins: Option<Sliding>,
+    seed: u64,
+    /// Later wearings, the next one last.
+    put_on: Vec<PutOn>,
+    between: Option<BetweenSeats>,
 }
 
 impl WornStrap {
@@ -195,9 +236,55 @@ impl WornStrap {
             rate: Vector3::zeros(),
         });
         let slip = slip.map(|slip| (slip, random_axis(&mut draw)));
-        let mut draw = Draw::new(seed, Purpose::Mounting, 32 + role.index() as u64);
-        let sliding = sliding.map(|s| OnSlidingSkin::new(s, role, &mut draw));
-        Self { body, role, mounting, slip, strikes, next_strike: 0, skin, sliding }
+        let skins = sliding;
+        let sliding = Self::sliding(skins, seed, role, 0);
+        let (put_on, between) = (Vec::new(), None);
+        Self {
+            body,
+            role,
+            mounting,
+            slip,
+            strikes,
+            next_strike: 0,
+            skin,
+            sliding,
+            skins,
+            seed,
+            put_on,
+            between,
+        }
+    }
+
+    fn sliding(skins: Option<Sliding>, seed: u64, role: Role, wearing: u64) -> Option<OnSlidingSkin> {
+        let mut draw = Draw::new(seed, Purpose::Mounting, WEARING * wearing + 32 + role.index() as u64);
+        skins.map(|s| OnSlidingSkin::new(s, role, &mut draw))
+    }
+
+    /// It is put on again at these times, in their order.
+    pub(crate) fn with_later(mut self, put_on: impl DoubleEndedIterator<Item = PutOn>) -> Self {
+        self.put_on = put_on.rev().collect();
+        self
+    }
+
+    fn seat(&mut self, t: f64) -> Vector3<f64> {
+        if let Some(next) = self.put_on.pop_if(|next| t >= next.at_s) {
+            let turn =
+                Rotation3::from_matrix_unchecked(self.mounting.rotation.transpose() * next.mounting.rotation);
+            self.between = Some(BetweenSeats {
+                from_s: next.at_s,
+                old: self.mounting.rotation,
+                turn: turn.scaled_axis(),
+            });
+            self.mounting.offset = next.mounting.offset;
+            self.sliding = Self::sliding(self.skins, self.seed, self.role, next.wearing);
+        }
+        let Some(between) = &self.between else { return Vector3::zeros() };
+        let (rotation, rate) = between.at(t);
+        self.mounting.rotation = rotation;
+        if t > between.from_s + PUT_ON_S {
+            self.between = None;
+        }
+        rate
     }
 
     /// Angular velocity (rad/s) and specific force (m/s²) in the strap's axes at `t`, which
@@ -208,6 +295,7 @@ impl WornStrap {
             self.mounting.rotation *= knock.into_inner();
             self.slip = None;
         }
+        let own_rate = self.seat(t);
         let (frame, point) = self.body.strap_point(self.role, self.mounting.offset, t);
         let inverse = frame.rotation.transpose();
         let mut omega = inverse * frame.omega;
@@ -230,6 +318,6 @@ impl WornStrap {
             omega += gyro;
         }
         let to_strap = self.mounting.rotation.transpose();
-        (to_strap * omega, to_strap * force)
+        (to_strap * omega + own_rate, to_strap * force)
     }
 }
