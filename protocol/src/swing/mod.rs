@@ -106,7 +106,7 @@ pub enum SwingKind {
     /// Swing motion without a strike: left out of block statistics.
     Rehearsal,
     /// The straps that were worn, or what came of their samples, could not show whether there was a
-    /// strike. Counts where the coach has said of the block that every swing hits a ball.
+    /// strike. Counts where the coach says whether it hit a ball, of this swing or of its block.
     Unsure,
 }
 
