@@ -2,6 +2,8 @@
 
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
+use crate::order_change::OrderChange;
+use crate::outliers::{Flag, outliers};
 use crate::stats::{LEVEL, Welch, holm_known, welch};
 use crate::summary::{BlockSummary, MeasureSummary, squared, summarise};
 use crate::wearing::worn_anew_sd;
@@ -25,6 +27,8 @@ pub struct Side {
     pub player: Player,
     /// The swings' summary.
     pub summary: BlockSummary,
+    /// Swings that count and are unlike the others of their block.
+    pub unlike: Vec<Flag>,
 }
 
 /// What can be said of a difference.
@@ -131,6 +135,8 @@ pub struct Comparison {
     pub after: Side,
     /// The measures both sides have, the family over which p is adjusted.
     pub rows: Vec<Row>,
+    /// How the orders of the peaks differ.
+    pub order: OrderChange,
     /// Measures only one side has, or that are defined differently.
     pub not_compared: Vec<NotCompared>,
     /// Things to know before reading the rows.
@@ -178,14 +184,30 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         title,
         session: loaded.session.id.clone(),
         player: loaded.session.player.clone(),
+        unlike: unlike(&used(loaded, &summary)),
         summary,
     })
+}
+
+/// The swings that the statistics rest on.
+pub(crate) fn used<'a>(loaded: &'a Loaded, summary: &BlockSummary) -> Vec<&'a Swing> {
+    loaded.swings.iter().filter(|s| summary.used.contains(&s.number)).collect()
+}
+
+/// Each block's swings are held against that block's.
+fn unlike(swings: &[&Swing]) -> Vec<Flag> {
+    let mut blocks: Vec<&str> = swings.iter().map(|s| s.block.as_str()).collect();
+    blocks.sort_unstable();
+    blocks.dedup();
+    let of = |block| swings.iter().copied().filter(|s| s.block == block).collect::<Vec<&Swing>>();
+    blocks.into_iter().flat_map(|block| outliers(&of(block))).collect()
 }
 
 /// Compares `after` with `before` in the given measures ([`Measure::ALL`] for all). The
 /// false-alarm rate is held over all measures that both sides have, so ask for few when
 /// few were meant beforehand.
 pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<Comparison, CompareError> {
+    let loaded = (before, after);
     let (before, after) = (side(before)?, side(after)?);
     let same_session = before.session == after.session;
     let mut rows = Vec::new();
@@ -213,7 +235,14 @@ pub fn compare(before: &Loaded, after: &Loaded, measures: &[Measure]) -> Result<
         row.verdict = verdict(row, p);
     }
     let notes = notes(&before, &after, same_session);
-    Ok(Comparison { before, after, rows, not_compared, notes })
+    let swings = (used(loaded.0, &before.summary), used(loaded.1, &after.summary));
+    let order = OrderChange::of(&swings.0, &swings.1, same_session, meant(measures));
+    Ok(Comparison { before, after, rows, order, not_compared, notes })
+}
+
+/// Whether the order of peaks is what these measures were chosen for: few, with a gap among them.
+pub(crate) fn meant(measures: &[Measure]) -> bool {
+    measures.len() <= 5 && measures.iter().any(|m| matches!(m, Measure::Gap(..)))
 }
 
 /// What differences of means show beyond all that is computed of a shift, cm: change of the lever while

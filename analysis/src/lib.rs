@@ -13,6 +13,7 @@
 pub mod against;
 pub mod codes;
 pub mod compare;
+pub mod design;
 pub mod export;
 pub mod integrity;
 pub mod json;
@@ -21,6 +22,8 @@ pub mod load;
 pub mod measure;
 pub mod mobility;
 pub mod order;
+pub mod order_change;
+pub mod outliers;
 pub mod render;
 pub mod report;
 pub mod stats;

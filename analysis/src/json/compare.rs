@@ -1,5 +1,6 @@
 //! Two blocks set against each other.
 
+use super::blocks::{OrderChange, Unlike};
 use super::shared::{Block, Numbers};
 use crate::compare::{self, Comparison};
 use serde::Serialize;
@@ -13,6 +14,7 @@ pub struct Compare {
     schema: &'static str,
     before: Side,
     after: Side,
+    order: OrderChange,
     measures: Vec<Change>,
     family: usize,
     not_compared: Vec<NotCompared>,
@@ -26,6 +28,7 @@ impl From<&Comparison> for Compare {
             schema: COMPARE,
             before: (&c.before).into(),
             after: (&c.after).into(),
+            order: (&c.order).into(),
             measures: c.rows.iter().map(Into::into).collect(),
             family: c.rows.iter().filter(|r| r.p_holm.is_some()).count(),
             not_compared: c.not_compared.iter().map(why).collect(),
@@ -40,6 +43,7 @@ struct Side {
     title: String,
     session: String,
     summary: Block,
+    unlike: Vec<Unlike>,
 }
 
 impl From<&compare::Side> for Side {
@@ -49,6 +53,7 @@ impl From<&compare::Side> for Side {
             title: s.title.clone(),
             session: s.session.clone(),
             summary: (&s.summary).into(),
+            unlike: s.unlike.iter().map(Unlike::numbered).collect(),
         }
     }
 }

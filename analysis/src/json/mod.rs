@@ -6,7 +6,9 @@
 //! - `peakorder.show/1`: `session` (`id`, `started_utc`, `player`, `handedness`,
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
 //!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
-//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`),
+//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`; `unlike`
+//!   the other counted swings of its block, furthest first, empty for most: `key`, `value`, `median`, `robust_sds` from
+//!   it, `limit` that one clean block in twenty exceeds, `words`),
 //!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
 //!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
@@ -17,7 +19,12 @@
 //! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
 //!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
-//!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`.
+//!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`; `order`:
+//!   `verdict` (`differ`, `no-difference-shown`, `cannot-judge`) by `p` of the order table, `method` (`exact-tables`,
+//!   `drawn-tables`, `exact-runs`, `drawn-runs`: what p counts over), `exploratory`, `rows` (`order_text`, `before`,
+//!   `after` in swings), `pairs` (`first`, `second`, `before` and `after` with `first`, `tied`, `second`, `untold` in
+//!   swings, `p`, `p_holm` over the pairs, `verdict`), `words`, `presumes`. Each side has `unlike` as a swing of
+//!   `peakorder.show/1`, with `number`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
@@ -41,6 +48,7 @@
 //! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
 //! `too-few-swings`.
 
+mod blocks;
 mod compare;
 mod integrity;
 mod mobility;

@@ -1,5 +1,6 @@
 //! Before and after side by side.
 
+use super::blocks::{order_change, unlike};
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
 use crate::compare::{Comparison, Row, Side, Verdict};
@@ -23,10 +24,13 @@ pub fn comparison(comparison: &Comparison, style: Style) -> String {
         wrap(&mut out, style, "  · ", &clean(note));
     }
 
-    heading(&mut out, style, "Order of peaks", "counts only");
+    unlike(&mut out, style, comparison);
+
+    heading(&mut out, style, "Order of peaks", "swings with each order");
     order_table(comparison).write(&mut out, style);
     out.push('\n');
     wrap(&mut out, style, "", order::LEGEND);
+    order_change(&mut out, style, &comparison.order);
 
     heading(&mut out, style, "Measures", "mean ± SD between swings");
     if comparison.rows.is_empty() {

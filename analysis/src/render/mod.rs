@@ -3,6 +3,7 @@
 //! Meaning never rests on colour: each segment has its own mark (● pelvis, ■ thorax,
 //! ◆ lead arm) and its own kind of line.
 
+mod blocks;
 mod bone;
 mod compare;
 mod integrity;

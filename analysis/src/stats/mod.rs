@@ -11,6 +11,7 @@ mod line;
 mod maxt;
 mod proportion;
 mod reliability;
+mod robust;
 mod rotation;
 mod student;
 
@@ -22,6 +23,7 @@ pub use line::{Line, line};
 pub use maxt::{MaxT, max_t};
 pub use proportion::wilson;
 pub use reliability::mdc95;
+pub use robust::{mad, median};
 pub use rotation::{ROTATIONS, RotatedMaxT, WORKING_CORRELATION, WORKING_DRIFT, rotated_max_t};
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 

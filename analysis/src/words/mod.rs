@@ -1,6 +1,7 @@
 //! Numbers said the way people say them: sizes with their direction, never a bare sign.
 
 pub mod calibration;
+pub mod chance;
 pub mod import;
 pub mod integrity;
 pub mod mobility;

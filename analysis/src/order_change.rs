@@ -1,0 +1,315 @@
+//! Did the order of the peaks change? The exact test of the order table, and of every pair of segments.
+
+use crate::compare::ALPHA;
+use crate::design::{Arranged, Design};
+use crate::order::Order;
+use crate::stats::{Deals, holm_known, independence};
+use crate::words::{capital, chance};
+use peakorder_protocol::Role::{self, LeadArm, Pelvis, Thorax};
+use peakorder_protocol::swing::Swing;
+
+/// How the orders of two sides differ.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OrderChange {
+    /// Swings with each order, before and after, the most frequent before first.
+    pub rows: Vec<(Order, usize, usize)>,
+    /// p of the whole table; `None` where there is nothing to test.
+    pub p: Option<f64>,
+    /// What p counts over.
+    pub method: Method,
+    /// How the blocks lie in the lesson.
+    pub design: Design,
+    /// The same for each pair of segments that has swings on both sides.
+    pub pairs: Vec<PairChange>,
+    /// Whether the order was what was looked for; otherwise all of this is exploratory.
+    pub meant: bool,
+    /// What can be said.
+    pub verdict: OrderVerdict,
+}
+
+/// What a p counts over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Method {
+    /// Every table with the same sums.
+    Tables,
+    /// Tables with the same sums, drawn at random.
+    DrawnTables,
+    /// Every way to deal the runs out whole.
+    Runs,
+    /// Ways to deal the runs out whole, drawn at random.
+    DrawnRuns,
+}
+
+impl Method {
+    /// Stable name for programs.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Tables => "exact-tables",
+            Self::DrawnTables => "drawn-tables",
+            Self::Runs => "exact-runs",
+            Self::DrawnRuns => "drawn-runs",
+        }
+    }
+}
+
+/// What can be said of a difference in orders.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OrderVerdict {
+    /// More than chance would.
+    Differ,
+    /// Chance could do it.
+    NotShown,
+    /// Nothing to judge by: one order only, too few swings, or swings on both sides.
+    CannotJudge,
+}
+
+impl OrderVerdict {
+    /// Stable name for programs.
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Differ => "differ",
+            Self::NotShown => "no-difference-shown",
+            Self::CannotJudge => "cannot-judge",
+        }
+    }
+
+    fn of(p: Option<f64>) -> Self {
+        match p {
+            Some(p) if p < ALPHA => Self::Differ,
+            Some(_) => Self::NotShown,
+            None => Self::CannotJudge,
+        }
+    }
+}
+
+/// One pair of segments on both sides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PairChange {
+    /// The proximal one.
+    pub first: Role,
+    /// The distal one.
+    pub second: Role,
+    /// Before.
+    pub before: PairCounts,
+    /// After.
+    pub after: PairCounts,
+    /// p of first, tied and second by side.
+    pub p: Option<f64>,
+    /// The same after Holm over the pairs.
+    pub p_holm: Option<f64>,
+    /// What can be said, by `p_holm`.
+    pub verdict: OrderVerdict,
+}
+
+/// How often which segment of a pair peaked first.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct PairCounts {
+    /// The proximal one, by more than its 95 % band.
+    pub first: usize,
+    /// Too close to tell.
+    pub tied: usize,
+    /// The distal one.
+    pub second: usize,
+    /// One of them has no peak: not measured, or still rising at impact.
+    pub untold: usize,
+}
+
+impl PairCounts {
+    /// Swings of which it can be told.
+    pub const fn told(&self) -> usize {
+        self.first + self.tied + self.second
+    }
+
+    const fn table(&self) -> [usize; 3] {
+        [self.first, self.tied, self.second]
+    }
+}
+
+const PAIRS: [(Role, Role); 3] = [(Pelvis, Thorax), (Thorax, LeadArm), (Pelvis, LeadArm)];
+
+impl OrderChange {
+    /// Of the swings that count on both sides. `meant`: the order is what the lesson is about.
+    pub fn of(before: &[&Swing], after: &[&Swing], same_session: bool, meant: bool) -> Self {
+        let numbers = |swings: &[&Swing]| swings.iter().map(|s| s.number).collect::<Vec<u32>>();
+        let arranged = Arranged::of(&numbers(before), &numbers(after), same_session);
+        let orders: Vec<(Option<Order>, bool)> = arranged
+            .swings
+            .iter()
+            .map(|(number, second)| {
+                let side = if *second { after } else { before };
+                let swing = side.iter().find(|s| s.number == *number);
+                (swing.and_then(|s| Order::of_peaks(&s.sequence)), *second)
+            })
+            .collect();
+        let rows = rows(&orders);
+        let kinds: Vec<(Option<usize>, bool)> = orders
+            .iter()
+            .map(|(order, second)| {
+                (order.as_ref().and_then(|o| rows.iter().position(|row| row.0 == *o)), *second)
+            })
+            .collect();
+        let (p, method) = tested(&kinds, rows.len(), &arranged);
+        let mut pairs: Vec<PairChange> =
+            PAIRS.into_iter().filter_map(|pair| PairChange::of(pair, &orders, &arranged)).collect();
+        let adjusted = holm_known(&pairs.iter().map(|pair| pair.p).collect::<Vec<_>>());
+        for (pair, p_holm) in pairs.iter_mut().zip(adjusted) {
+            pair.p_holm = p_holm;
+            pair.verdict = OrderVerdict::of(p_holm);
+        }
+        Self { rows, p, method, design: arranged.design, pairs, meant, verdict: OrderVerdict::of(p) }
+    }
+
+    /// The finding in a sentence.
+    pub fn sentence(&self) -> String {
+        let p = self.p.map_or(String::new(), chance::p);
+        let exploratory = if self.meant { "" } else { "; exploratory, for the order was not what was looked for" };
+        match self.verdict {
+            OrderVerdict::Differ => {
+                format!("The orders differ more than chance would make them ({p}{exploratory}).")
+            }
+            OrderVerdict::NotShown => format!("No difference in orders can be shown ({p})."),
+            OrderVerdict::CannotJudge if self.design == Design::Overlapping => {
+                "Orders not compared: some swings are on both sides.".into()
+            }
+            OrderVerdict::CannotJudge if self.rows.len() == 1 => {
+                "One and the same order in every swing of both sides.".into()
+            }
+            OrderVerdict::CannotJudge => "Orders not compared: a side has none that was measured.".into(),
+        }
+    }
+
+    /// The pairs that differ, each in a sentence.
+    pub fn pair_sentences(&self) -> Vec<String> {
+        self.pairs.iter().filter(|pair| pair.verdict == OrderVerdict::Differ).map(PairChange::sentence).collect()
+    }
+
+    /// What the p presumes, and what the design allows to conclude.
+    pub fn presumes(&self) -> &'static str {
+        match (self.method, &self.design) {
+            (_, Design::TwoSessions) => {
+                "The test presumes swings that do not depend on each other, and takes each session as one draw of the \
+                 player's days: how orders vary from day to day is not in p."
+            }
+            (Method::Runs | Method::DrawnRuns, _) => {
+                "The blocks alternate: whole runs were dealt out, so that swings of a run may depend on each other."
+            }
+            (_, Design::Returning { .. }) => {
+                "The test presumes swings that do not depend on each other. The blocks return, which a steady drift does \
+                 not imitate; for a test of whole runs there are too few."
+            }
+            _ => {
+                "The test presumes swings that do not depend on each other and a player who does not drift: one block \
+                 after the other cannot tell a drill from settling in or tiring."
+            }
+        }
+    }
+}
+
+fn rows(orders: &[(Option<Order>, bool)]) -> Vec<(Order, usize, usize)> {
+    let mut rows: Vec<(Order, usize, usize)> = Vec::new();
+    for (order, second) in orders {
+        let Some(order) = order else { continue };
+        let at = rows.iter().position(|row| row.0 == *order).unwrap_or_else(|| {
+            rows.push((order.clone(), 0, 0));
+            rows.len() - 1
+        });
+        if *second { rows[at].2 += 1 } else { rows[at].1 += 1 }
+    }
+    rows.sort_by(|a, b| (b.1, b.2).cmp(&(a.1, a.2)).then_with(|| a.0.cmp(&b.0)));
+    rows
+}
+
+/// p of kinds by side. Swings without a kind are left out.
+fn tested(kinds: &[(Option<usize>, bool)], n: usize, arranged: &Arranged) -> (Option<f64>, Method) {
+    if arranged.design == Design::Overlapping {
+        return (None, Method::Tables);
+    }
+    let table = |sides: &[bool]| {
+        let mut table = (vec![0; n], vec![0; n]);
+        for ((kind, _), second) in kinds.iter().zip(sides) {
+            if let Some(kind) = kind {
+                if *second { table.1[*kind] += 1 } else { table.0[*kind] += 1 }
+            }
+        }
+        table
+    };
+    let (first, second) = table(&arranged.sides());
+    let Some(exact) = independence(&first, &second) else { return (None, Method::Tables) };
+    if !arranged.by_runs() {
+        return (Some(exact.p), if exact.all { Method::Tables } else { Method::DrawnTables });
+    }
+    // The less probable a table, the larger its number.
+    let deals = arranged.deals();
+    let unlike: Vec<f64> = deals.sides.iter().map(|sides| unlike(&table(sides))).collect();
+    (Some(Deals::p(&unlike)), if deals.all { Method::Runs } else { Method::DrawnRuns })
+}
+
+/// Chi-square of a table: how far the sides' shares are apart. Runs differ in length, so that tables of different
+/// sums must be ranked, which probabilities given the sums cannot.
+fn unlike((first, second): &(Vec<usize>, Vec<usize>)) -> f64 {
+    let (a, b) = (first.iter().sum::<usize>() as f64, second.iter().sum::<usize>() as f64);
+    let cell = |count: usize, column: f64, row: f64| {
+        let expected = column * row / (a + b);
+        if expected > 0.0 { (count as f64 - expected).powi(2) / expected } else { 0.0 }
+    };
+    first
+        .iter()
+        .zip(second)
+        .map(|(x, y)| cell(*x, (x + y) as f64, a) + cell(*y, (x + y) as f64, b))
+        .sum()
+}
+
+impl PairChange {
+    fn of((first, second): (Role, Role), orders: &[(Option<Order>, bool)], arranged: &Arranged) -> Option<Self> {
+        let kind = |order: &Order| {
+            if order.of.resolved().contains(&(first, second)) {
+                Some(0)
+            } else if order.of.tied().contains(&(first, second)) {
+                Some(1)
+            } else if order.of.resolved().contains(&(second, first)) {
+                Some(2)
+            } else {
+                None
+            }
+        };
+        let kinds: Vec<(Option<usize>, bool)> =
+            orders.iter().map(|(order, side)| (order.as_ref().and_then(kind), *side)).collect();
+        let counts = |side: bool| {
+            let mut counts = PairCounts::default();
+            for (kind, _) in kinds.iter().filter(|k| k.1 == side) {
+                match kind {
+                    Some(0) => counts.first += 1,
+                    Some(1) => counts.tied += 1,
+                    Some(_) => counts.second += 1,
+                    None => counts.untold += 1,
+                }
+            }
+            counts
+        };
+        let (before, after) = (counts(false), counts(true));
+        if before.told() == 0 || after.told() == 0 {
+            return None;
+        }
+        let (p, _) = tested(&kinds, before.table().len(), arranged);
+        Some(Self { first, second, before, after, p, p_holm: None, verdict: OrderVerdict::CannotJudge })
+    }
+
+    /// `Pelvis peaked before thorax in 2 of 8 swings before and in 7 of 8 after (tied: 3 and 1; p = 0.03)`.
+    pub fn sentence(&self) -> String {
+        let Self { first, second, before, after, .. } = self;
+        let p = self.p_holm.map_or(String::new(), |p| format!("; {}", chance::p(p)));
+        format!(
+            "{} peaked before {second} in {} of {} swings before and in {} of {} after (tied: {} and {}; {second} first: {} \
+             and {}{p}).",
+            capital(first.label()),
+            before.first,
+            before.told(),
+            after.first,
+            after.told(),
+            before.tied,
+            after.tied,
+            before.second,
+            after.second
+        )
+    }
+}

@@ -1,0 +1,45 @@
+//! What two blocks are compared in besides their measures, and swings unlike the others of their block.
+
+use super::{Style, wrap};
+use crate::compare::Comparison;
+use crate::order_change::{OrderChange, OrderVerdict};
+use crate::outliers::{Flag, by_swing, in_words};
+
+/// Appends whether the orders differ, and in which pairs.
+pub(super) fn order_change(out: &mut String, style: Style, change: &OrderChange) {
+    out.push('\n');
+    wrap(out, style, "", &change.sentence());
+    for sentence in change.pair_sentences() {
+        wrap(out, style, "  · ", &sentence);
+    }
+    if change.verdict != OrderVerdict::CannotJudge {
+        wrap(out, style, "", change.presumes());
+    }
+}
+
+/// Appends the swings of both sides that are unlike the others of their block.
+pub(super) fn unlike(out: &mut String, style: Style, comparison: &Comparison) {
+    let sides = [("before", &comparison.before), ("after", &comparison.after)];
+    if sides.iter().any(|(_, side)| !side.unlike.is_empty()) {
+        out.push('\n');
+    }
+    for (word, side) in sides {
+        for (number, flags) in by_swing(&side.unlike) {
+            wrap(out, style, "  ! ", &format!("swing {number}, {word}: {}", line(flags)));
+        }
+    }
+}
+
+/// Appends the swings of one block that are unlike its others.
+pub(super) fn unlike_in_block(out: &mut String, style: Style, flags: &[Flag]) {
+    if !flags.is_empty() {
+        out.push('\n');
+    }
+    for (number, flags) in by_swing(flags) {
+        wrap(out, style, "  ! ", &format!("{number}: {}", line(flags)));
+    }
+}
+
+fn line(flags: &[Flag]) -> String {
+    format!("unlike the block's other swings, and counted: {}.", in_words(flags))
+}
