@@ -47,7 +47,10 @@ impl Arranged {
         } else {
             match sides.chunk_by(|a, b| a == b).count() {
                 0..=2 => Design::OneAfterTheOther,
-                runs => Design::Returning { runs, enough: Deals::of_runs(&sides).least_p() < crate::compare::ALPHA },
+                runs => Design::Returning {
+                    runs,
+                    enough: Deals::of_runs(&sides).least_p() < crate::compare::ALPHA,
+                },
             }
         };
         Self { swings, design }

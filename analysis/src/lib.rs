@@ -13,6 +13,7 @@
 pub mod against;
 pub mod codes;
 pub mod compare;
+pub mod curves;
 pub mod design;
 pub mod export;
 pub mod integrity;

@@ -3,7 +3,8 @@
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::codes::Codes;
-use peakorder_analysis::compare::compare;
+use peakorder_analysis::compare::{Comparison, Side, compare};
+use peakorder_analysis::curves::{self, CurveChange};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
@@ -82,6 +83,9 @@ enum Command {
         /// Only these measures, by their keys in --json; choose them before looking.
         #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
         only: Vec<Measure>,
+        /// Also set speed and turn over time against each other: where along the swing they differ.
+        #[arg(long)]
+        curves: bool,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -224,7 +228,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
-        Command::Compare { before, after, only, json, codes } => {
+        Command::Compare { before, after, only, curves, json, codes } => {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
             if let Some(codes) = codes.open()? {
                 codes.hide_both(&mut before, &mut after);
@@ -234,10 +238,11 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
             }
+            let curves = curves.then(|| curves_of(&before, &after, &comparison)).transpose()?;
             if *json {
-                document(&json::Compare::from(&comparison))?
+                document(&json::Compare::with_curves(&comparison, curves.as_ref()))?
             } else {
-                render::comparison(&comparison, style)
+                render::comparison_with_curves(&comparison, curves.as_ref(), style)
             }
         }
         Command::Mobility { session, after: None, json, codes } => {
@@ -329,6 +334,13 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
     };
     print(&text)?;
     Ok(code)
+}
+
+/// The curves of the swings that the comparison rests on.
+fn curves_of(before: &Loaded, after: &Loaded, comparison: &Comparison) -> anyhow::Result<CurveChange> {
+    let side = |loaded: &Loaded, side: &Side| curves::load(loaded, &side.summary.used);
+    let same_session = comparison.before.session == comparison.after.session;
+    Ok(curves::compare(&side(before, &comparison.before), &side(after, &comparison.after), same_session)?)
 }
 
 /// Writes a file of personal data: a new one is its owner's only, and none goes over another by

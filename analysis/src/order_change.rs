@@ -162,7 +162,8 @@ impl OrderChange {
     /// The finding in a sentence.
     pub fn sentence(&self) -> String {
         let p = self.p.map_or(String::new(), chance::p);
-        let exploratory = if self.meant { "" } else { "; exploratory, for the order was not what was looked for" };
+        let exploratory =
+            if self.meant { "" } else { "; exploratory, for the order was not what was looked for" };
         match self.verdict {
             OrderVerdict::Differ => {
                 format!("The orders differ more than chance would make them ({p}{exploratory}).")
@@ -180,7 +181,11 @@ impl OrderChange {
 
     /// The pairs that differ, each in a sentence.
     pub fn pair_sentences(&self) -> Vec<String> {
-        self.pairs.iter().filter(|pair| pair.verdict == OrderVerdict::Differ).map(PairChange::sentence).collect()
+        self.pairs
+            .iter()
+            .filter(|pair| pair.verdict == OrderVerdict::Differ)
+            .map(PairChange::sentence)
+            .collect()
     }
 
     /// What the p presumes, and what the design allows to conclude.
@@ -252,15 +257,15 @@ fn unlike((first, second): &(Vec<usize>, Vec<usize>)) -> f64 {
         let expected = column * row / (a + b);
         if expected > 0.0 { (count as f64 - expected).powi(2) / expected } else { 0.0 }
     };
-    first
-        .iter()
-        .zip(second)
-        .map(|(x, y)| cell(*x, (x + y) as f64, a) + cell(*y, (x + y) as f64, b))
-        .sum()
+    first.iter().zip(second).map(|(x, y)| cell(*x, (x + y) as f64, a) + cell(*y, (x + y) as f64, b)).sum()
 }
 
 impl PairChange {
-    fn of((first, second): (Role, Role), orders: &[(Option<Order>, bool)], arranged: &Arranged) -> Option<Self> {
+    fn of(
+        (first, second): (Role, Role),
+        orders: &[(Option<Order>, bool)],
+        arranged: &Arranged,
+    ) -> Option<Self> {
         let kind = |order: &Order| {
             if order.of.resolved().contains(&(first, second)) {
                 Some(0)

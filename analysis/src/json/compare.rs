@@ -1,8 +1,10 @@
 //! Two blocks set against each other.
 
 use super::blocks::{OrderChange, Unlike};
+use super::curves::Curves;
 use super::shared::{Block, Numbers};
 use crate::compare::{self, Comparison};
+use crate::curves::CurveChange;
 use serde::Serialize;
 
 /// Schema of [`Compare`].
@@ -19,10 +21,18 @@ pub struct Compare {
     family: usize,
     not_compared: Vec<NotCompared>,
     notes: Vec<String>,
+    curves: Option<Curves>,
 }
 
 impl From<&Comparison> for Compare {
     fn from(c: &Comparison) -> Self {
+        Self::with_curves(c, None)
+    }
+}
+
+impl Compare {
+    /// With what the curves show, if they were asked for.
+    pub fn with_curves(c: &Comparison, curves: Option<&CurveChange>) -> Self {
         let why = |n: &compare::NotCompared| NotCompared { key: n.measure.key(), why: n.why.clone() };
         Self {
             schema: COMPARE,
@@ -33,6 +43,7 @@ impl From<&Comparison> for Compare {
             family: c.rows.iter().filter(|r| r.p_holm.is_some()).count(),
             not_compared: c.not_compared.iter().map(why).collect(),
             notes: c.notes.clone(),
+            curves: curves.map(Into::into),
         }
     }
 }

@@ -24,7 +24,14 @@
 //!   `drawn-tables`, `exact-runs`, `drawn-runs`: what p counts over), `exploratory`, `rows` (`order_text`, `before`,
 //!   `after` in swings), `pairs` (`first`, `second`, `before` and `after` with `first`, `tied`, `second`, `untold` in
 //!   swings, `p`, `p_holm` over the pairs, `verdict`), `words`, `presumes`. Each side has `unlike` as a swing of
-//!   `peakorder.show/1`, with `number`.
+//!   `peakorder.show/1`, with `number`. `curves` is `null` unless asked for (`--curves`): `time_s` of every point
+//!   relative to impact on the mean swing of both sides, `takeaway_index`, `top_index`, `impact_index`; `before`, `after`
+//!   (numbers of the swings); `threshold` of |t| for p < 0.05 over all points of all curves, `deals` that p counts over,
+//!   `all_deals`, `dealt` (`swings`, `runs`), `least_p`; `curves` (`segment`, `kind` `speed` or `turn`, `unit`, `before` and
+//!   `after` with `mean` and `ci95_half` of the mean by point, `t`, `p`, `fwhm_points` and `threshold_random_field` of the
+//!   curve alone or `null`, `stretches` where |t| exceeds the threshold: `from_index`, `to_index`, `from_s`, `to_s`,
+//!   `largest_index`, `difference`, `ci95_half`, `p`, `p_dependent` or `null`, `verdict` (`differ`,
+//!   `cannot-tell-dependence`, `cannot-tell-straps-worn-anew`); `words`); `left_out` (`what`, `why`), `method`, `notes`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
@@ -50,6 +57,7 @@
 
 mod blocks;
 mod compare;
+mod curves;
 mod integrity;
 mod mobility;
 mod shared;

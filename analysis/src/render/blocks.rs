@@ -1,7 +1,8 @@
 //! What two blocks are compared in besides their measures, and swings unlike the others of their block.
 
-use super::{Style, wrap};
+use super::{Style, clean, heading, mark, wrap};
 use crate::compare::Comparison;
+use crate::curves::CurveChange;
 use crate::order_change::{OrderChange, OrderVerdict};
 use crate::outliers::{Flag, by_swing, in_words};
 
@@ -42,4 +43,19 @@ pub(super) fn unlike_in_block(out: &mut String, style: Style, flags: &[Flag]) {
 
 fn line(flags: &[Flag]) -> String {
     format!("unlike the block's other swings, and counted: {}.", in_words(flags))
+}
+
+/// Appends where along the swing the curves differ.
+pub(super) fn curve_change(out: &mut String, style: Style, change: &CurveChange) {
+    heading(out, style, "Curves", "where along the swing before and after differ");
+    for pair in &change.curves {
+        for sentence in pair.sentences() {
+            wrap(out, style, &format!("  {} ", mark(pair.curve.role)), &sentence);
+        }
+    }
+    out.push('\n');
+    wrap(out, style, "", &change.method());
+    for note in change.notes() {
+        wrap(out, style, "  · ", &clean(&note));
+    }
 }

@@ -1,9 +1,10 @@
 //! Before and after side by side.
 
-use super::blocks::{order_change, unlike};
+use super::blocks::{curve_change, order_change, unlike};
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
 use crate::compare::{Comparison, Row, Side, Verdict};
+use crate::curves::CurveChange;
 use crate::measure::Group;
 use crate::order::{self, Share};
 use crate::summary::MeasureSummary;
@@ -12,6 +13,11 @@ use std::fmt::Write as _;
 
 /// The comparison as text.
 pub fn comparison(comparison: &Comparison, style: Style) -> String {
+    comparison_with_curves(comparison, None, style)
+}
+
+/// The same with what the curves show, if they were asked for.
+pub fn comparison_with_curves(comparison: &Comparison, curves: Option<&CurveChange>, style: Style) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}", style.bold("Before and after"));
     for (word, side) in [("before  ", &comparison.before), ("after   ", &comparison.after)] {
@@ -47,6 +53,9 @@ pub fn comparison(comparison: &Comparison, style: Style) -> String {
     }
 
     in_words(&mut out, style, comparison);
+    if let Some(curves) = curves {
+        curve_change(&mut out, style, curves);
+    }
     heading(&mut out, style, "How to read this", "");
     how_to_read(&mut out, style, comparison);
     ending(&mut out, style);

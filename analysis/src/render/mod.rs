@@ -16,7 +16,7 @@ mod swing;
 mod table;
 mod trend;
 
-pub use compare::comparison;
+pub use compare::{comparison, comparison_with_curves};
 pub use integrity::{health, salvaged};
 pub use mobility::{mobility, mobility_comparison};
 pub use plot::{NoPlot, speeds};
