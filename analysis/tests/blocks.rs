@@ -1,8 +1,10 @@
 //! Orders, curves and outlying swings of blocks against scipy, statsmodels and spm1d (`vectors/make_block_vectors.py`;
 //! versions in the file).
 
+use peakorder_analysis::outliers::far_out;
 use peakorder_analysis::stats::{
-    Deals, field_threshold, full_width_half_maximum, independence, max_t, rotated_max_t, t_two_sided_p,
+    Deals, extreme_limit, extremes, field_threshold, full_width_half_maximum, independence, max_t,
+    rotated_max_t, t_two_sided_p,
 };
 use serde_json::Value;
 
@@ -163,4 +165,68 @@ fn curves_that_cannot_be_tested_are_not() {
     assert!(rotated_max_t(&flat, &[false, false, true, true], &[1.0, 2.0, 2.0, 3.0]).is_none());
     assert!(field_threshold(1, 5.0, 8.0, 0.025).is_none());
     assert!(full_width_half_maximum(&[vec![0.0, 0.0], vec![0.0, 0.0]]).is_none());
+}
+
+/// A value's t against the others follows from its deviate: t = R √(n (n − 2) / ((n − 1)² − n R²)); statsmodels has it and
+/// its Bonferroni p, which is below 0.05 exactly where the deviate exceeds its limit.
+#[test]
+fn extreme_deviates_agree_with_statsmodels() {
+    for v in list(&vectors()["outliers"]) {
+        let x = nums(&v["x"]);
+        let n = x.len() as f64;
+        let first = extremes(&x, 1)[0];
+        let r = first.deviate;
+        let t = r * (n * (n - 2.0) / ((n - 1.0).powi(2) - n * r * r)).sqrt();
+        let want = nums(&v["t"])[first.index];
+        close(t, want, 1e-6 * want);
+        assert_eq!(want, nums(&v["t"]).into_iter().fold(0.0, f64::max));
+        let p = nums(&v["bonferroni_p"])[first.index];
+        assert!(p < 1.0);
+        for (alpha, beyond) in [(1.01 * p, true), (0.99 * p, false)] {
+            assert_eq!(r > extreme_limit(x.len(), alpha).expect("three or more"), beyond);
+        }
+    }
+}
+
+/// NIST/SEMATECH *e-Handbook of Statistical Methods*, 1.3.5.17.3, Rosner's 54 values: three outliers, although neither the
+/// first nor the second deviate exceeds its limit (values as printed there, from memory, to ± 0.002).
+#[test]
+fn outliers_that_hide_each_other_are_found_as_in_the_nist_handbook() {
+    let values = [
+        -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65,
+        1.69, 1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10, 2.14, 2.15, 2.23, 2.24, 2.26,
+        2.35, 2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30,
+        4.64, 5.34, 5.42, 6.01,
+    ];
+    let got = extremes(&values, 10);
+    let want = [3.118, 2.942, 3.179, 2.810, 2.815, 2.848, 2.279, 2.310, 2.101, 2.067];
+    let limits = [3.158, 3.151, 3.143, 3.136, 3.128, 3.120, 3.111, 3.103, 3.094, 3.085];
+    for (i, (got, want)) in got.iter().zip(want).enumerate() {
+        close(got.deviate, want, 0.002);
+        close(extreme_limit(54 - i, 0.05).expect("three or more"), limits[i], 0.002);
+    }
+    assert_eq!(got.iter().take(3).map(|e| values[e.index]).collect::<Vec<_>>(), [6.01, 5.42, 5.34]);
+}
+
+/// Of clean normal values no more are flagged than stated; two that hide each other are found.
+#[test]
+fn clean_blocks_are_rarely_flagged() {
+    use rand::SeedableRng as _;
+    use rand_distr::{Distribution as _, StandardNormal};
+    let mut rng = chacha20::ChaCha8Rng::seed_from_u64(3);
+    for n in [5, 8, 12, 20, 60] {
+        let mut flagged = 0;
+        let (blocks, alpha) = (4_000, 0.05);
+        for _ in 0..blocks {
+            let values: Vec<f64> = (0..n).map(|_| StandardNormal.sample(&mut rng)).collect();
+            flagged += usize::from(!far_out(&values, alpha).is_empty());
+        }
+        // 0.05 and three standard errors of a share of 4 000.
+        assert!(flagged as f64 <= (0.05 + 3.0 * 0.003_45) * f64::from(blocks), "{n}: {flagged} of {blocks}");
+    }
+    let mut two = far_out(&[1.0, 2.0, 1.5, 40.0, 1.2, 41.0, 1.8, 1.4, 1.6, 1.1], 0.05 / 36.0);
+    two.sort_unstable();
+    assert_eq!(two, [3, 5]);
+    assert!(far_out(&[2.0; 9], 0.05).is_empty());
+    assert!(far_out(&[1.0, 2.0], 0.05).is_empty());
 }

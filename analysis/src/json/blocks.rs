@@ -5,16 +5,15 @@ use crate::outliers::Flag;
 use peakorder_protocol::Role;
 use serde::Serialize;
 
-/// One measure of one swing far from its block's median.
+/// One measure of one swing far from its block's others.
 #[derive(Debug, Serialize)]
 pub(super) struct Unlike {
     #[serde(skip_serializing_if = "Option::is_none")]
     number: Option<u32>,
     key: String,
     value: f64,
-    median: f64,
-    robust_sds: f64,
-    limit: f64,
+    others_mean: f64,
+    others_sd: f64,
     words: String,
 }
 
@@ -31,9 +30,8 @@ impl From<&Flag> for Unlike {
             number: None,
             key: f.measure.key(),
             value: f.value,
-            median: f.median,
-            robust_sds: f.robust_sds,
-            limit: f.limit,
+            others_mean: f.others_mean,
+            others_sd: f.others_sd,
             words: f.words.clone(),
         }
     }

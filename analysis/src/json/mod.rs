@@ -7,8 +7,8 @@
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
 //!   `usable`, `excluded` by the coach, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
 //!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`; `unlike`
-//!   the other counted swings of its block, furthest first, empty for most: `key`, `value`, `median`, `robust_sds` from
-//!   it, `limit` that one clean block in twenty exceeds, `words`),
+//!   the other counted swings of its block, furthest first, empty for most: `key`, `value`, `others_mean`, `others_sd`,
+//!   `words`),
 //!   `remarks` (`swings`: number → `labels`, `note`, `excluded`, `reason`; `notes`, `target`,
 //!   `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,

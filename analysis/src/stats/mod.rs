@@ -4,6 +4,7 @@
 //! one swing, a confidence interval without spread) is `None`, never NaN.
 
 mod deal;
+mod extreme;
 mod field;
 mod holm;
 mod independence;
@@ -11,11 +12,11 @@ mod line;
 mod maxt;
 mod proportion;
 mod reliability;
-mod robust;
 mod rotation;
 mod student;
 
 pub use deal::{ALL_UP_TO, DRAWN, Deals, choose, share_at_least};
+pub use extreme::{Extreme, extreme_limit, extremes};
 pub use field::{field_threshold, full_width_half_maximum};
 pub use holm::{holm, holm_known};
 pub use independence::{Independence, TABLES_DRAWN, independence};
@@ -23,7 +24,6 @@ pub use line::{Line, line};
 pub use maxt::{MaxT, max_t};
 pub use proportion::wilson;
 pub use reliability::mdc95;
-pub use robust::{mad, median};
 pub use rotation::{ROTATIONS, RotatedMaxT, WORKING_CORRELATION, WORKING_DRIFT, rotated_max_t};
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 

@@ -9,7 +9,7 @@
 - curves: spm1d's two-sample t with equal variances, its smoothness, its two-sided random-field thresholds without
   Bonferroni, and the largest |t| of its permutation test with every deal looked at.
 - gls: t of the difference by statsmodels' GLS with the working covariance of src/stats/rotation.rs.
-- outliers: median absolute deviation by scipy and by statsmodels.
+- outliers: externally Studentised residuals and their Bonferroni p by statsmodels' outlier_test.
 """
 
 import itertools
@@ -24,7 +24,6 @@ import statsmodels
 import statsmodels.api as sm
 from scipy import stats
 from scipy.ndimage import gaussian_filter1d
-from statsmodels.robust.scale import mad
 
 warnings.filterwarnings("ignore")
 rng = np.random.default_rng(20260302)
@@ -106,8 +105,10 @@ outliers = []
 for n in (5, 8, 13, 40):
     x = np.round(rng.normal(-45, 2, n), 2)
     x[1] += 30
-    outliers.append({"x": x.tolist(), "median": float(np.median(x)),
-                     "scipy": float(stats.median_abs_deviation(x, scale="normal")), "statsmodels": float(mad(x))})
+    # Externally Studentised: the value against the others.
+    test = sm.OLS(x, np.ones(n)).fit().outlier_test(method="bonferroni")
+    outliers.append({"x": x.tolist(), "t": [float(v) for v in np.abs(test[:, 0])],
+                     "bonferroni_p": [float(v) for v in test[:, 2]]})
 
 json.dump({"made_by": {"script": "make_block_vectors.py", "python": sys.version.split()[0], "numpy": np.__version__,
                        "scipy": scipy.__version__, "spm1d": spm1d.__version__, "statsmodels": statsmodels.__version__},
