@@ -299,22 +299,29 @@ impl PairChange {
         Some(Self { first, second, before, after, p, p_holm: None, verdict: OrderVerdict::CannotJudge })
     }
 
-    /// `Pelvis peaked before thorax in 2 of 8 swings before and in 7 of 8 after (tied: 3 and 1; p = 0.03)`.
+    /// `Pelvis peaked before thorax in 2 of 8 swings before and in 7 of 8 after (tied: 3 and 1; p = 0.03)`, with the
+    /// segment as subject that was first more often.
     pub fn sentence(&self) -> String {
-        let Self { first, second, before, after, .. } = self;
-        let p = self.p_holm.map_or(String::new(), |p| format!("; {}", chance::p(p)));
+        let Self { before, after, .. } = self;
+        let turned = before.second + after.second > before.first + after.first;
+        let (first, second) = if turned { (self.second, self.first) } else { (self.first, self.second) };
+        let counts = |c: &PairCounts| if turned { (c.second, c.first) } else { (c.first, c.second) };
+        let ((was, other_was), (is, other_is)) = (counts(before), counts(after));
+        let mut rest = Vec::new();
+        for (name, was, is) in
+            [("tied".to_owned(), before.tied, after.tied), (format!("{second} first"), other_was, other_is)]
+        {
+            if was + is > 0 {
+                rest.push(format!("{name}: {was} and {is}"));
+            }
+        }
+        rest.extend(self.p_holm.map(chance::p));
         format!(
-            "{} peaked before {second} in {} of {} swings before and in {} of {} after (tied: {} and {}; {second} first: {} \
-             and {}{p}).",
+            "{} peaked before {second} in {was} of {} swings before and in {is} of {} after ({}).",
             capital(first.label()),
-            before.first,
             before.told(),
-            after.first,
             after.told(),
-            before.tied,
-            after.tied,
-            before.second,
-            after.second
+            rest.join("; ")
         )
     }
 }

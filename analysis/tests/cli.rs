@@ -150,7 +150,7 @@ fn json_documents_keep_their_shape() {
     for (name, args) in [
         ("show", &["show", &dir, "--json"][..]),
         ("show-swing", &["show", &dir, "5", "--json"]),
-        ("compare", &["compare", &before, &after, "--json"]),
+        ("compare", &["compare", &before, &after, "--curves", "--json"]),
         ("trend", &["trend", &dir, &later, "--json"]),
         ("show-mobility", &["mobility", &dir, "--json"]),
         ("compare-mobility", &["mobility", &dir, &later, "--json"]),

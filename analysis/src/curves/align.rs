@@ -63,21 +63,24 @@ impl Landmarks {
 /// `values` of a uniform grid at the points of the axis, linear between its points (5 ms apart as written). `None` where the
 /// grid does not reach from takeaway to the axis' end, or a value there is no number.
 pub fn aligned(values: &[f32], start_s: f64, step_s: f64, marks: &Landmarks) -> Option<Vec<f64>> {
-    if step_s <= 0.0 {
+    let place = |i: usize| (marks.at(i) - start_s) / step_s;
+    let (first, last) = (place(0), place(POINTS - 1));
+    if !(step_s > 0.0 && first >= 0.0 && last < 1e9) {
         return None;
     }
-    (0..POINTS)
-        .map(|i| {
-            let place = (marks.at(i) - start_s) / step_s;
-            if !(place >= 0.0) {
-                return None;
-            }
-            let (left, share) = (place.floor() as usize, place.fract());
-            let a = f64::from(*values.get(left)?);
-            let b = if share > 0.0 { f64::from(*values.get(left + 1)?) } else { a };
-            Some(a + share * (b - a)).filter(|v| v.is_finite())
-        })
-        .collect()
+    let between = values.get(first.floor() as usize..=last.ceil() as usize)?;
+    if between.iter().any(|v| !v.is_finite()) {
+        return None;
+    }
+    let at = |i: usize| f64::from(values[i]);
+    Some(
+        (0..POINTS)
+            .map(|i| {
+                let (left, share) = (place(i).floor() as usize, place(i).fract());
+                if share > 0.0 { at(left) + share * (at(left + 1) - at(left)) } else { at(left) }
+            })
+            .collect(),
+    )
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use super::{Curve, CurveChange, CurvePair, CurveVerdict, Kind, Stretch};
 use crate::compare::ALPHA;
 use crate::design::Design;
-use crate::words::{capital, chance, plural};
+use crate::words::{capital, chance, list, plural};
 use peakorder_protocol::Role;
 
 impl CurvePair {
@@ -19,12 +19,41 @@ impl CurvePair {
         self.stretches.iter().map(|s| self.stretch(&label, s)).collect()
     }
 
+    /// The same for a player: what differs with the more cautious p, and what is apart without its being known why together.
+    pub fn plain(&self) -> Vec<String> {
+        let label = capital(&self.curve.label());
+        let of = |verdict| self.stretches.iter().filter(move |s| s.verdict == verdict);
+        let mut sentences: Vec<String> = of(CurveVerdict::Differ)
+            .map(|s| {
+                let p = chance::p(s.p_dependent.unwrap_or(0.0).max(s.p));
+                format!("{label} differs {}: {} ({p}).", when(s.from_to_s), self.size(s))
+            })
+            .collect();
+        for (verdict, why) in [
+            (CurveVerdict::UnlessDependent, "settling in, or one swing taking after another, can make that"),
+            (CurveVerdict::WornAnew, "putting the straps on anew can make that by itself"),
+        ] {
+            let apart: Vec<String> =
+                of(verdict).map(|s| format!("{} ({})", when(s.from_to_s), self.size(s))).collect();
+            if !apart.is_empty() {
+                let also = if sentences.is_empty() { "" } else { "also " };
+                sentences.push(format!("{label} is {also}apart {}. Can't tell: {why}.", list(&apart)));
+            }
+        }
+        if sentences.is_empty() {
+            sentences.push(format!("{label}: no difference can be shown anywhere."));
+        }
+        sentences
+    }
+
+    /// `up to 58 ± 12 °/s more towards the target after`.
+    fn size(&self, s: &Stretch) -> String {
+        let (amount, way) = (amount(self.curve, s.difference.abs(), s.half), way(self.curve, s.difference));
+        format!("up to {amount} {way} after")
+    }
+
     fn stretch(&self, label: &str, s: &Stretch) -> String {
-        let size = format!(
-            "up to {} {} after",
-            amount(self.curve, s.difference.abs(), s.half),
-            way(self.curve, s.difference)
-        );
+        let size = self.size(s);
         let when = when(s.from_to_s);
         let p = chance::p(s.p);
         match (s.verdict, s.p_dependent) {
@@ -62,7 +91,7 @@ fn way(curve: Curve, difference: f64) -> &'static str {
         (_, Kind::Speed, false) => "more towards the target",
         (_, Kind::Speed, true) => "less towards the target",
         (_, Kind::Turn, false) => "further towards the target",
-        (_, Kind::Turn, true) => "further away from it",
+        (_, Kind::Turn, true) => "further away from the target",
     }
 }
 

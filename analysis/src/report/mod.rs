@@ -5,6 +5,7 @@
 
 mod above;
 mod backswing;
+mod curves;
 mod drill;
 mod html;
 mod mobility;
@@ -205,7 +206,7 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
             Some(Err(e)) => p { "Not compared: " (e) "." },
             None => {}
         }
-        (pictures(loaded, sides, &before, after.as_ref()))
+        (pictures(loaded, sides, &before, after.as_ref(), compared.as_ref().and_then(|c| Some(&c.as_ref().ok()?.1))))
         @if let Some(Ok((main, rest))) = &compared { (sections::table(main, rest)) }
     }
 }
@@ -227,10 +228,18 @@ fn compared(
         }
     }
     let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
-    Ok((main, compare(&before, &after, &others)?))
+    let mut rest = compare(&before, &after, &others)?;
+    rest.order.meant = crate::compare::meant(&meant);
+    Ok((main, rest))
 }
 
-fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option<&BlockSummary>) -> Markup {
+fn pictures(
+    loaded: &Loaded,
+    sides: &Sides,
+    before: &BlockSummary,
+    after: Option<&BlockSummary>,
+    compared: Option<&Comparison>,
+) -> Markup {
     let mut parts = Vec::new();
     let mut bodies = Vec::new();
     let mut counted = Vec::new();
@@ -261,7 +270,9 @@ fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option
                 }
             }
             @for part in &parts { p { b { (part.title) } ": " (sentences::orders(part.summary)) } }
+            @if let Some(compared) = compared { (curves::order(&compared.order)) }
         }
+        @if let Some(compared) = compared { (curves::section(loaded, compared)) }
         @if let Some(picture) = above::above(&bodies, loaded.session.player.handedness) {
             h3 { "Turns seen from above" }
             div class="two" { (picture) }
