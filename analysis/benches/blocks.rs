@@ -77,7 +77,10 @@ fn lesson(
             }
         }
         for (i, row) in curve.iter_mut().enumerate() {
-            row.iter_mut().for_each(|v| *v += drift * (i as f64 / (n - 1) as f64 - 0.5));
+            let by = drift * (i as f64 / (n - 1) as f64 - 0.5);
+            for v in row.iter_mut() {
+                *v += by;
+            }
         }
     }
     let marks = Landmarks { takeaway_s: 0.0, top_s: 0.8, impact_s: 1.1 };

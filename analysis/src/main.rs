@@ -4,7 +4,7 @@ use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, Side, compare};
-use peakorder_analysis::curves::{self, CurveChange};
+use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
@@ -83,9 +83,10 @@ enum Command {
         /// Only these measures, by their keys in --json; choose them before looking.
         #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
         only: Vec<Measure>,
-        /// Also set speed and turn over time against each other: where along the swing they differ.
-        #[arg(long)]
-        curves: bool,
+        /// Also set speed and turn over time against each other: where along the swing they differ. With keys
+        /// only those curves; choose them before looking.
+        #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = curve, num_args = 0.., require_equals = true)]
+        curves: Option<Vec<Curve>>,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -196,6 +197,11 @@ fn measure(key: &str) -> anyhow::Result<Measure> {
     })
 }
 
+fn curve(key: &str) -> anyhow::Result<Curve> {
+    Curve::from_key(key)
+        .with_context(|| format!("no such curve; there are {}", Curve::ALL.map(Curve::key).join(", ")))
+}
+
 fn main() -> ExitCode {
     match run(&Arguments::parse().command) {
         Ok(code) => code,
@@ -238,7 +244,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
             }
-            let curves = curves.then(|| curves_of(&before, &after, &comparison)).transpose()?;
+            let curves = curves.as_ref().map(|c| curves_of(&before, &after, &comparison, c)).transpose()?;
             if *json {
                 document(&json::Compare::with_curves(&comparison, curves.as_ref()))?
             } else {
@@ -337,8 +343,14 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
 }
 
 /// The curves of the swings that the comparison rests on.
-fn curves_of(before: &Loaded, after: &Loaded, comparison: &Comparison) -> anyhow::Result<CurveChange> {
-    let side = |loaded: &Loaded, side: &Side| curves::load(loaded, &side.summary.used);
+fn curves_of(
+    before: &Loaded,
+    after: &Loaded,
+    comparison: &Comparison,
+    wanted: &[Curve],
+) -> anyhow::Result<CurveChange> {
+    let wanted = if wanted.is_empty() { &Curve::ALL[..] } else { wanted };
+    let side = |loaded: &Loaded, side: &Side| curves::load(loaded, &side.summary.used, wanted);
     let same_session = comparison.before.session == comparison.after.session;
     Ok(curves::compare(&side(before, &comparison.before), &side(after, &comparison.after), same_session)?)
 }

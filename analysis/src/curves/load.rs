@@ -7,17 +7,17 @@ use crate::words::quality;
 use peakorder_protocol::curves::SegmentCurves;
 use peakorder_protocol::swing::{Swing, Withholding};
 
-/// The curves of the swings of those numbers. What a swing has no curve of is said in [`SwingCurves::missing`].
-pub fn load(loaded: &Loaded, numbers: &[u32]) -> Vec<SwingCurves> {
+/// Those curves of the swings of those numbers. Why a swing has no such curve is said in [`SwingCurves::missing`].
+pub fn load(loaded: &Loaded, numbers: &[u32], wanted: &[Curve]) -> Vec<SwingCurves> {
     loaded
         .swings
         .iter()
         .filter(|s| numbers.contains(&s.number))
-        .map(|swing| of_swing(loaded, swing))
+        .map(|swing| of_swing(loaded, swing, wanted))
         .collect()
 }
 
-fn of_swing(loaded: &Loaded, swing: &Swing) -> SwingCurves {
+fn of_swing(loaded: &Loaded, swing: &Swing, wanted: &[Curve]) -> SwingCurves {
     let mut out = SwingCurves {
         number: swing.number,
         marks: Landmarks::of(&swing.events),
@@ -25,7 +25,7 @@ fn of_swing(loaded: &Loaded, swing: &Swing) -> SwingCurves {
         missing: Vec::new(),
     };
     let nothing = |why: &str, out: &mut SwingCurves| {
-        out.missing.extend(Curve::all().map(|curve| (curve, why.to_owned())));
+        out.missing.extend(wanted.iter().map(|curve| (*curve, why.to_owned())));
     };
     let Some(marks) = out.marks else {
         nothing("takeaway, top and impact do not follow each other", &mut out);
@@ -38,7 +38,7 @@ fn of_swing(loaded: &Loaded, swing: &Swing) -> SwingCurves {
             return out;
         }
     };
-    for curve in Curve::all() {
+    for &curve in wanted {
         let found = withheld(swing, curve).map_or_else(
             || {
                 let segment = curves.segments.iter().find(|s| s.role == curve.role);

@@ -54,7 +54,7 @@ impl Kind {
     }
 }
 
-/// One curve of a swing.
+/// One curve of a swing, written `pelvis-speed` where it is chosen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Curve {
     /// Of which segment.
@@ -66,9 +66,22 @@ pub struct Curve {
 impl Curve {
     /// Every curve that is looked at. The lead arm has none of turn: raised to level, its rotation about its own axis is not
     /// told from its heading.
-    pub fn all() -> impl Iterator<Item = Self> {
-        let speeds = Role::ALL.into_iter().map(|role| Self { role, kind: Kind::Speed });
-        speeds.chain([Role::Pelvis, Role::Thorax].map(|role| Self { role, kind: Kind::Turn }))
+    pub const ALL: [Self; 5] = [
+        Self { role: Role::Pelvis, kind: Kind::Speed },
+        Self { role: Role::Thorax, kind: Kind::Speed },
+        Self { role: Role::LeadArm, kind: Kind::Speed },
+        Self { role: Role::Pelvis, kind: Kind::Turn },
+        Self { role: Role::Thorax, kind: Kind::Turn },
+    ];
+
+    /// The key it is chosen by: `lead_arm-speed`.
+    pub fn key(self) -> String {
+        format!("{}-{}", self.role.key(), self.kind.key())
+    }
+
+    /// The curve of that key.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|curve| curve.key() == key)
     }
 
     /// `pelvis speed`.
@@ -258,6 +271,8 @@ pub fn compare(
     let mut left_out = Vec::new();
     let chosen = choose_curves(before, after, &mut left_out);
     if chosen.is_empty() {
+        let first = before.iter().chain(after).find_map(|s| Some((s.number, s.missing.first()?)));
+        left_out.extend(first.map(|(n, m)| LeftOut { what: format!("swing {n}"), why: m.1.clone() }));
         return Err(NoComparison::NoCurve(left_out));
     }
     let mut whole = |swings: &[SwingCurves], side: &str| -> Vec<usize> {
@@ -294,9 +309,11 @@ fn choose_curves(
     left_out: &mut Vec<LeftOut>,
 ) -> Vec<(Curve, Option<SpeedKind>)> {
     let mut chosen = Vec::new();
-    for curve in Curve::all() {
-        // A strap that nobody wore is not worth a word.
-        if !before.iter().chain(after).any(|s| s.found.iter().any(|f| f.0.role == curve.role)) {
+    for curve in Curve::ALL {
+        // A strap that nobody wore, or a curve that was not asked for, is not worth a word.
+        let found = |s: &SwingCurves| s.found.iter().any(|f| f.0.role == curve.role);
+        let asked = |s: &SwingCurves| s.get(curve).is_some() || s.missing.iter().any(|m| m.0 == curve);
+        if !before.iter().chain(after).any(found) || !before.iter().chain(after).any(asked) {
             continue;
         }
         let kinds: Vec<Option<SpeedKind>> =

@@ -7,16 +7,52 @@ use crate::words::{capital, chance, list, plural};
 use peakorder_protocol::Role;
 
 impl CurvePair {
-    /// A sentence for every stretch in which the sides differ, or one that says that none can be shown.
+    /// A sentence for every stretch in which the sides differ, one for all in which that cannot be told, or one that says
+    /// that no difference can be shown.
     pub fn sentences(&self) -> Vec<String> {
         let label = capital(&self.curve.label());
-        if self.stretches.is_empty() {
-            return vec![format!(
+        let of = |verdict| self.stretches.iter().filter(move |s| s.verdict == verdict);
+        let mut sentences: Vec<String> = of(CurveVerdict::Differ)
+            .map(|s| {
+                let dependent = s.p_dependent.map_or(String::new(), |p| {
+                    format!("; with drift and dependence allowed for, {}", chance::p(p))
+                });
+                format!(
+                    "{label} differs {}: {} (family-wise {}{dependent}).",
+                    when(s.from_to_s),
+                    self.size(s),
+                    chance::p(s.p)
+                )
+            })
+            .collect();
+        let listed = |verdict| {
+            let one = |s: &Stretch| format!("{} ({}; {})", when(s.from_to_s), self.size(s), chance::p(s.p));
+            list(&of(verdict).map(one).collect::<Vec<_>>())
+        };
+        let dependent: Vec<String> = of(CurveVerdict::UnlessDependent)
+            .map(|s| s.p_dependent.map_or("not known".into(), chance::p))
+            .collect();
+        if !dependent.is_empty() {
+            sentences.push(format!(
+                "{label} may differ {}: family-wise if swings do not depend on each other. With drift and dependence allowed \
+                 for, {}: can't tell.",
+                listed(CurveVerdict::UnlessDependent),
+                list(&dependent)
+            ));
+        }
+        if of(CurveVerdict::WornAnew).next().is_some() {
+            sentences.push(format!(
+                "{label} is apart {}, family-wise. Can't tell whether the swing changed or the straps sat otherwise.",
+                listed(CurveVerdict::WornAnew)
+            ));
+        }
+        if sentences.is_empty() {
+            sentences.push(format!(
                 "{label}: no difference can be shown anywhere (smallest family-wise {}).",
                 chance::p(self.p)
-            )];
+            ));
         }
-        self.stretches.iter().map(|s| self.stretch(&label, s)).collect()
+        sentences
     }
 
     /// The same for a player: what differs with the more cautious p, and what is apart without its being known why together.
@@ -50,28 +86,6 @@ impl CurvePair {
     fn size(&self, s: &Stretch) -> String {
         let (amount, way) = (amount(self.curve, s.difference.abs(), s.half), way(self.curve, s.difference));
         format!("up to {amount} {way} after")
-    }
-
-    fn stretch(&self, label: &str, s: &Stretch) -> String {
-        let size = self.size(s);
-        let when = when(s.from_to_s);
-        let p = chance::p(s.p);
-        match (s.verdict, s.p_dependent) {
-            (CurveVerdict::Differ, Some(dependent)) => format!(
-                "{label} differs {when}: {size} (family-wise {p}; with drift and dependence allowed for, {}).",
-                chance::p(dependent)
-            ),
-            (CurveVerdict::Differ, None) => format!("{label} differs {when}: {size} (family-wise {p})."),
-            (CurveVerdict::UnlessDependent, dependent) => format!(
-                "{label} may differ {when}: {size} (family-wise {p} if swings do not depend on each other; with drift and \
-                 dependence allowed for, {}: can't tell).",
-                dependent.map_or("not known".into(), chance::p)
-            ),
-            (CurveVerdict::WornAnew, _) => format!(
-                "{label} is apart {when}: {size} (family-wise {p}). Can't tell whether the swing changed or the straps sat \
-                 otherwise."
-            ),
-        }
     }
 }
 
@@ -123,11 +137,12 @@ impl CurveChange {
         };
         format!(
             "{} of {} before and {} after, aligned at takeaway, top and impact, linear between; times are those of the \
-             mean swing of both. p: the largest t over all points of these curves together, among {dealt}. So in \
-             at most one comparison in twenty does chance call a difference anywhere.",
+             mean swing of both. p: the largest t over all points of these curves together, among {dealt}. So, if {} do \
+             not depend on each other, chance calls a difference anywhere in at most one comparison in twenty.",
             plural(self.curves.len(), "curve"),
             plural(self.before.len(), "swing"),
-            self.after.len()
+            self.after.len(),
+            if self.by_runs { "runs" } else { "swings" }
         )
     }
 

@@ -19,7 +19,8 @@ pub(super) struct Curves {
     all_deals: bool,
     dealt: &'static str,
     least_p: f64,
-    curves: Vec<Pair>,
+    #[serde(rename = "curves")]
+    pairs: Vec<Pair>,
     left_out: Vec<LeftOut>,
     method: String,
     notes: Vec<String>,
@@ -39,7 +40,7 @@ impl From<&CurveChange> for Curves {
             all_deals: c.all_deals,
             dealt: if c.by_runs { "runs" } else { "swings" },
             least_p: c.least_p,
-            curves: c.curves.iter().map(Into::into).collect(),
+            pairs: c.curves.iter().map(Into::into).collect(),
             left_out: c.left_out.iter().map(Into::into).collect(),
             method: c.method(),
             notes: c.notes(),

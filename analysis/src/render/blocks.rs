@@ -58,4 +58,12 @@ pub(super) fn curve_change(out: &mut String, style: Style, change: &CurveChange)
     for note in change.notes() {
         wrap(out, style, "  · ", &clean(&note));
     }
+    if change.curves.len() > 1 {
+        wrap(
+            out,
+            style,
+            "  · ",
+            "Fewer curves show more: name those that were meant beforehand (--curves=KEY,KEY).",
+        );
+    }
 }

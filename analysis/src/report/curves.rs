@@ -3,7 +3,7 @@
 use super::html::{INK, PAPER, SOFT, colour, label, mark, svg, tenth};
 use crate::compare::Comparison;
 use crate::curves::align::{IMPACT, POINTS, TOP};
-use crate::curves::{self, Band, CurveChange, CurvePair, CurveVerdict, Kind};
+use crate::curves::{self, Band, Curve, CurveChange, CurvePair, CurveVerdict, Kind};
 use crate::load::Loaded;
 use crate::order_change::{OrderChange, OrderVerdict};
 use crate::render::number;
@@ -36,7 +36,7 @@ pub(super) fn order(change: &OrderChange) -> Markup {
 
 /// The curves of the swings that the comparison rests on; says so where they cannot be compared.
 pub(super) fn section(loaded: &Loaded, compared: &Comparison) -> Markup {
-    let side = |numbers: &[u32]| curves::load(loaded, numbers);
+    let side = |numbers: &[u32]| curves::load(loaded, numbers, &Curve::ALL);
     let change =
         curves::compare(&side(&compared.before.summary.used), &side(&compared.after.summary.used), true);
     html! {

@@ -21,7 +21,7 @@ pub fn extremes(values: &[f64], most: usize) -> Vec<Extreme> {
     while found.len() < most && left.len() >= 3 {
         let now: Vec<f64> = left.iter().map(|v| v.1).collect();
         let (Some(middle), Some(spread)) = (mean(&now), sd(&now)) else { break };
-        if !(spread > 1e-12 * middle.abs()) {
+        if spread <= 1e-12 * middle.abs() {
             break;
         }
         let far = |v: &(usize, f64)| (v.1 - middle).abs();

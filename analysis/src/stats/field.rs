@@ -6,7 +6,7 @@ use std::f64::consts::{LN_2, PI};
 /// Smoothness of curves, as the full width at half maximum (in points) of the Gaussian that would make them of white
 /// noise, from `residuals` (one row a swing). `None` without two points that vary.
 ///
-/// Source: Kiebel SJ et al. 1999, *NeuroImage* 10:756–766 (from memory), as `spm1d` computes it: normalised gradients,
+/// Source: Kiebel SJ et al. 1999, *`NeuroImage`* 10:756–766 (from memory), as `spm1d` computes it: normalised gradients,
 /// central inside and one-sided at the ends.
 pub fn full_width_half_maximum(residuals: &[Vec<f64>]) -> Option<f64> {
     let points = residuals.first()?.len();

@@ -115,7 +115,7 @@ fn cholesky(a: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
             let rest = a[i][j] - (0..j).map(|k| l[i][k] * l[j][k]).sum::<f64>();
             l[i][j] = if i == j { rest.sqrt() } else { rest / l[j][j] };
         }
-        if !(l[i][i] > 0.0) {
+        if l[i][i].is_nan() || l[i][i] <= 0.0 {
             return None;
         }
     }
