@@ -3,6 +3,7 @@
 mod common;
 
 use common::{AFTER, BASELINE, Centre, Dice, judges_nothing, order, session, swing, two_blocks, write};
+use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, compare};
 use peakorder_analysis::curves::align::{IMPACT, Landmarks, POINTS, TOP};
 use peakorder_analysis::curves::{self, Curve, CurveVerdict, Kind, NoComparison, SwingCurves};
@@ -272,6 +273,26 @@ fn what_is_withheld_or_damaged_is_left_out_and_said() {
     assert_eq!(change.curves.len(), 2);
     assert!(change.left_out.iter().any(|l| l.what == "lead arm speed" && l.why == "no strap"));
     assert!(change.before.contains(&1));
+}
+
+/// With codes the folder's path is in no reason for what was left out.
+#[test]
+fn codes_hide_the_folder_in_reasons_too() {
+    let (keep, path) = folder(&eight_and_eight(&AFTER));
+    std::fs::remove_file(SessionDir::open(keep.path()).expect("a session").0.curves_path(12))
+        .expect("removed");
+    let (mut before, mut after) = (block(&path, "baseline"), block(&path, "after"));
+    Codes::fresh().expect("random bytes").hide_both(&mut before, &mut after);
+    let c = comparison(&before, &after);
+    let side = |loaded: &Loaded, numbers: &[u32]| curves::load(loaded, numbers, &Curve::ALL);
+    let sides = (side(&before, &c.before.summary.used), side(&after, &c.after.summary.used));
+    let change = curves::compare(&sides.0, &sides.1, true).expect("curves");
+    assert!(change.left_out.iter().any(|l| l.why.contains("0012.curves")), "{:?}", change.left_out);
+    let text = render::comparison_with_curves(&c, Some(&change), Style::new(120, false));
+    let document = serde_json::to_string(&json::Compare::with_curves(&c, Some(&change))).expect("a document");
+    for text in [text, document] {
+        assert!(!text.replace(char::is_whitespace, "").contains(&path), "{text}");
+    }
 }
 
 /// A picture for every curve, with a bar below the axis for every stretch, and a sentence; without curves, why.

@@ -54,7 +54,7 @@ impl Kind {
     }
 }
 
-/// One curve of a swing, written `pelvis-speed` where it is chosen.
+/// One curve of a swing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Curve {
     /// Of which segment.
@@ -74,9 +74,9 @@ impl Curve {
         Self { role: Role::Thorax, kind: Kind::Turn },
     ];
 
-    /// The key it is chosen by: `lead_arm-speed`.
+    /// The key it is chosen by: `lead_arm_speed`.
     pub fn key(self) -> String {
-        format!("{}-{}", self.role.key(), self.kind.key())
+        format!("{}_{}", self.role.key(), self.kind.key())
     }
 
     /// The curve of that key.
