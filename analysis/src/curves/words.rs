@@ -42,7 +42,7 @@ impl CurvePair {
         }
         if of(CurveVerdict::WornAnew).next().is_some() {
             sentences.push(format!(
-                "{label} is apart {}, family-wise. Can't tell whether the swing changed or the straps sat otherwise.",
+                "{label}: unlike before {}, family-wise. Can't tell whether the swing changed or the straps sat otherwise.",
                 listed(CurveVerdict::WornAnew)
             ));
         }
@@ -73,7 +73,7 @@ impl CurvePair {
                 of(verdict).map(|s| format!("{} ({})", when(s.from_to_s), self.size(s))).collect();
             if !apart.is_empty() {
                 let also = if sentences.is_empty() { "" } else { "also " };
-                sentences.push(format!("{label} is {also}apart {}. Can't tell: {why}.", list(&apart)));
+                sentences.push(format!("{label}: {also}unlike before {}. Can't tell: {why}.", list(&apart)));
             }
         }
         if sentences.is_empty() {
@@ -162,12 +162,12 @@ impl CurveChange {
             Design::Returning { enough: true, runs } => format!(
                 "The blocks alternate in {runs} runs, which were dealt out whole: swings of a run may depend on each other."
             ),
-            Design::Returning { enough: false, .. } => "The blocks return, which a steady drift does not imitate. The p first \
-                 named presumes swings that do not depend on each other; the second allows for it."
+            Design::Returning { enough: false, .. } => "The blocks return, which a steady drift does not imitate. p over all \
+                 deals presumes swings that do not depend on each other; what is said to differ holds with that allowed for."
                 .into(),
-            Design::OneAfterTheOther | Design::Overlapping => "The p first named presumes that swings neither depend on each \
-                 other nor drift; the second allows for both. One block after the other cannot tell a drill from a \
-                 settling in that is quicker than a steady drift."
+            Design::OneAfterTheOther | Design::Overlapping => "p over all deals presumes that swings neither depend on each \
+                 other nor drift; what is said to differ holds with both allowed for. One block after the other cannot tell \
+                 a drill from a settling in that is quicker than a steady drift."
                 .into(),
         });
         for left in &self.left_out {

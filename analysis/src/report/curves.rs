@@ -66,11 +66,11 @@ fn pictures(change: &CurveChange) -> Markup {
                     figcaption { @for sentence in pair.plain() { (sentence) " " } }
                 }
             }
-        }
-        p class="small" {
-            "Thin line, hollow marks, grey band: before. Thick line, filled marks, coloured band: after. Bands: 95 % of the \
-             mean. Below the axis: filled bar = differs; hollow bar = apart, but can't tell. Backswing and \
-             downswing have a scale of their own."
+            p class="small" {
+                "Thin line, hollow marks, grey band: before. Thick line, filled marks, coloured band: after. Bands: 95 % of \
+                 the mean. Below the axis: filled bar = differs; hollow bar = unlike before, but can't tell. \
+                 Backswing and downswing have a scale of their own."
+            }
         }
         p class="small" {
             (change.method())
