@@ -42,6 +42,7 @@ impl From<&Flag> for Unlike {
 pub(super) struct OrderChange {
     verdict: &'static str,
     p: Option<f64>,
+    p_dependent: Option<f64>,
     method: &'static str,
     exploratory: bool,
     rows: Vec<OrderRow>,
@@ -60,6 +61,7 @@ impl From<&order_change::OrderChange> for OrderChange {
         Self {
             verdict: c.verdict.key(),
             p: c.p,
+            p_dependent: c.p_dependent,
             method: c.method.key(),
             exploratory: !c.meant,
             rows: c.rows.iter().map(row).collect(),
@@ -85,6 +87,7 @@ struct Pair {
     after: Counts,
     p: Option<f64>,
     p_holm: Option<f64>,
+    p_dependent: Option<f64>,
     verdict: &'static str,
 }
 
@@ -97,6 +100,7 @@ impl From<&order_change::PairChange> for Pair {
             after: p.after.into(),
             p: p.p,
             p_holm: p.p_holm,
+            p_dependent: p.p_dependent,
             verdict: p.verdict.key(),
         }
     }

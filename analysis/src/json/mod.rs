@@ -20,10 +20,11 @@
 //!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
 //!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
 //!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`; `order`:
-//!   `verdict` (`differ`, `no-difference-shown`, `cannot-judge`) by `p` of the order table, `method` (`exact-tables`,
+//!   `verdict` (`differ`, `cannot-tell-dependence`, `no-difference-shown`, `cannot-judge`) by `p` of the order table and
+//!   `p_dependent`, with drift and dependence allowed for, or `null`; `method` (`exact-tables`,
 //!   `drawn-tables`, `exact-runs`, `drawn-runs`: what p counts over), `exploratory`, `rows` (`order_text`, `before`,
 //!   `after` in swings), `pairs` (`first`, `second`, `before` and `after` with `first`, `tied`, `second`, `untold` in
-//!   swings, `p`, `p_holm` over the pairs, `verdict`), `words`, `presumes`. Each side has `unlike` as a swing of
+//!   swings, `p`, `p_holm` over the pairs, `p_dependent`, `verdict`), `words`, `presumes`. Each side has `unlike` as a swing of
 //!   `peakorder.show/1`, with `number`. `curves` is `null` unless asked for (`--curves`): `time_s` of every point
 //!   relative to impact on the mean swing of both sides, `takeaway_index`, `top_index`, `impact_index`; `before`, `after`
 //!   (numbers of the swings); `threshold` of |t| for p < 0.05 over all points of all curves, `deals` that p counts over,

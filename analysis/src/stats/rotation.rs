@@ -31,6 +31,11 @@ pub struct RotatedMaxT {
 }
 
 impl RotatedMaxT {
+    /// p of the largest |t| observed.
+    pub fn largest_p(&self) -> f64 {
+        self.largest.first().map_or(1.0, |largest| self.p(*largest))
+    }
+
     /// Chance of so large a |t| anywhere, if sides mean nothing.
     pub fn p(&self, t: f64) -> f64 {
         share_at_least(&self.largest, t.abs())
