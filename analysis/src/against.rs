@@ -1,7 +1,11 @@
 //! One swing against the player's own baseline: is it within ordinary variation?
 
+use crate::chosen::Family;
 use crate::measure::{Measure, Value};
-use crate::stats::{LEVEL, Sample};
+use crate::stats::lessons::{Scatter, Shared};
+use crate::stats::{LEVEL, Mixture, Rule, Sample, Series, next};
+use crate::summary::summarise_measure;
+use crate::wearing::worn_anew_sd;
 use crate::words::{amount, difference, subject, value};
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -22,6 +26,8 @@ pub enum AgainstVerdict {
     BeyondOrdinary,
     /// Not measured, another definition, or too little baseline.
     CannotTellYet,
+    /// Not one of the numbers that the lesson is about, and not grossly beyond: nothing is said.
+    LookedThrough,
 }
 
 /// One measure of one swing against the baseline.
@@ -48,7 +54,8 @@ pub struct Against {
     pub needed: usize,
     /// Value minus mean.
     pub difference: Option<f64>,
-    /// The ordinary band, lower and upper end.
+    /// The ordinary band, lower and upper end: one further swing of a player who did not change lies in the bands of all numbers that the
+    /// lesson is about with 95 %; of another number in its own.
     pub band: Option<(f64, f64)>,
     /// What can be said.
     pub verdict: AgainstVerdict,
@@ -56,10 +63,19 @@ pub struct Against {
     pub words: String,
 }
 
-/// Sets `swing` against `baseline` in every measure that either has. `remarks` are those of its session;
+/// Of all numbers that the lesson is not about together, an unchanged swing is called beyond ordinary so often.
+const GROSS: f64 = 0.01;
+
+/// Sets `swing` against `baseline` in every measure that either has; marks are for the measures of `family`, and for what is
+/// grossly beyond. `remarks` are those of its session;
 /// of its swings those that do not count by them are no baseline, nor is `swing` itself. Of other sessions
 /// leave such swings out before.
-pub fn against_baseline(swing: &Swing, baseline: &[&Swing], remarks: &Remarks) -> Vec<Against> {
+pub fn against_baseline(
+    swing: &Swing,
+    baseline: &[&Swing],
+    remarks: &Remarks,
+    family: &Family,
+) -> Vec<Against> {
     let baseline: Vec<&Swing> = baseline
         .iter()
         .copied()
@@ -67,7 +83,23 @@ pub fn against_baseline(swing: &Swing, baseline: &[&Swing], remarks: &Remarks) -
         .filter(|b| b.session != swing.session || remarks.counts(b))
         .collect();
     let ball = if remarks.struck(swing) { Ball::Struck } else { Ball::of(swing.kind) };
-    Measure::ALL.into_iter().filter_map(|m| against(m, swing, &baseline, ball)).collect()
+    let measured = Measure::ALL.into_iter().filter(|m| m.of(swing).is_some());
+    let (judged, others): (Vec<Measure>, Vec<Measure>) = measured.partition(|m| family.judges(*m));
+    let share = |alarm: f64, of: &[Measure]| alarm / of.len().max(1) as f64;
+    let levels = Levels { judged: share(1.0 - LEVEL, &judged), gross: share(GROSS, &others) };
+    Measure::ALL
+        .into_iter()
+        .filter_map(|m| against(m, swing, &baseline, ball, family.judges(m), levels))
+        .collect()
+}
+
+/// How often an unchanged swing's number is called beyond ordinary.
+#[derive(Debug, Clone, Copy)]
+struct Levels {
+    /// One that the lesson is about.
+    judged: f64,
+    /// Another.
+    gross: f64,
 }
 
 /// What is known of the ball.
@@ -97,19 +129,49 @@ impl Ball {
     }
 }
 
-fn against(measure: Measure, swing: &Swing, baseline: &[&Swing], ball: Ball) -> Option<Against> {
-    let all: Vec<Value> = baseline.iter().filter_map(|b| measure.of(b)).collect();
+/// What one further swing can be, after the baseline's `swings` with these values; `None` for too few.
+fn band_of(measure: Measure, swing: &Swing, swings: &[&Swing], values: &[f64]) -> Option<Mixture> {
+    if values.len() < FEWEST {
+        return None;
+    }
+    let places: Vec<f64> = swings.iter().map(|b| f64::from(b.number)).collect();
+    let another_day = swings.iter().any(|b| b.session != swing.session);
+    let at = if another_day { 0.0 } else { f64::from(swing.number) };
+    let next = next(Series { values, places: &places }, at, &Rule::standard())?;
+    if !another_day {
+        return Some(next);
+    }
+    let Some(stated_sd) = summarise_measure(measure, swings).as_ref().and_then(worn_anew_sd) else {
+        return Some(next);
+    };
+    // Both wearings shift their numbers.
+    let (variance, df) = Shared { stated_sd, factor: None, scatter: Scatter::default() }.variance();
+    Some(next.with_estimated(2.0 * variance, df))
+}
+
+fn against(
+    measure: Measure,
+    swing: &Swing,
+    baseline: &[&Swing],
+    ball: Ball,
+    judged: bool,
+    levels: Levels,
+) -> Option<Against> {
+    let all: Vec<(&Swing, Value)> = baseline.iter().filter_map(|b| Some((*b, measure.of(b)?))).collect();
     let now = measure.of(swing);
     if now.is_none() && all.is_empty() {
         return None;
     }
-    let alike: Vec<f64> = all
+    let (swings, alike): (Vec<&Swing>, Vec<f64>) = all
         .iter()
-        .filter(|v| now.as_ref().is_none_or(|n| n.definition == v.definition))
-        .map(|v| v.value)
-        .collect();
+        .filter(|(_, v)| now.as_ref().is_none_or(|n| n.definition == v.definition))
+        .map(|(b, v)| (*b, v.value))
+        .unzip();
     let sample = Sample::of(&alike);
-    let half = sample.filter(|s| s.n >= FEWEST).and_then(|s| s.prediction_half_width(LEVEL));
+    let band = band_of(measure, swing, &swings, &alike);
+    let shown = if judged { 1.0 - levels.judged } else { LEVEL };
+    let half =
+        band.as_ref().zip(sample).and_then(|(b, s)| Some(b.quantile(f64::midpoint(1.0, shown))? - s.mean));
     let mut row = Against {
         measure: measure.key(),
         label: measure.label(),
@@ -144,14 +206,21 @@ fn against(measure: Measure, swing: &Swing, baseline: &[&Swing], ball: Ball) -> 
                     format!("{now}, {differs} your baseline ({mean}). Can't tell: {why}.")
                 }
                 (Some(h), None) => {
-                    let beyond = apart > h;
-                    row.verdict =
-                        if beyond { AgainstVerdict::BeyondOrdinary } else { AgainstVerdict::WithinOrdinary };
-                    format!(
-                        "{now}, {differs} your baseline ({mean} ± {}): {} your ordinary variation.",
-                        amount(measure, h),
-                        if beyond { "more than" } else { "within" }
-                    )
+                    let gross = || band.as_ref().is_some_and(|b| b.two_sided_p(v.value) < levels.gross);
+                    let beyond = if judged { apart > h } else { gross() };
+                    let said;
+                    (row.verdict, said) = match (beyond, judged) {
+                        (true, true) => (AgainstVerdict::BeyondOrdinary, "more than your ordinary variation"),
+                        (true, false) => {
+                            (AgainstVerdict::BeyondOrdinary, "far more than your ordinary variation")
+                        }
+                        (false, true) => (AgainstVerdict::WithinOrdinary, "within your ordinary variation"),
+                        (false, false) => (
+                            AgainstVerdict::LookedThrough,
+                            "not one of the numbers that this lesson is about",
+                        ),
+                    };
+                    format!("{now}, {differs} your baseline ({mean} ± {}): {said}.", amount(measure, h))
                 }
                 (None, None) if s.n < FEWEST => format!(
                     "{now}, {differs} your baseline so far ({mean}). Can't tell yet: {} of {FEWEST} baseline swings.",

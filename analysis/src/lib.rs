@@ -11,6 +11,8 @@
 //! variation from swing to swing.
 
 pub mod against;
+pub mod arranged;
+pub mod chosen;
 pub mod codes;
 pub mod compare;
 pub mod curves;
@@ -18,6 +20,7 @@ pub mod design;
 pub mod export;
 pub mod integrity;
 pub mod json;
+pub mod kept;
 pub mod library;
 pub mod load;
 pub mod measure;

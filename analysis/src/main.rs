@@ -2,17 +2,18 @@
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
+use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
-use peakorder_analysis::compare::{Comparison, Side, compare};
+use peakorder_analysis::compare::{Comparison, Question, Side, answer};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
+use peakorder_analysis::kept::{Kept, kept};
 use peakorder_analysis::library;
 use peakorder_analysis::load::{Loaded, load};
-use peakorder_analysis::measure::Measure;
 use peakorder_analysis::mobility;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{self, Choice};
 use peakorder_analysis::trend::trend;
 use peakorder_protocol::files::private_file;
@@ -80,9 +81,23 @@ enum Command {
         /// After: session folder, or FOLDER:BLOCK.
         #[arg(value_name = "AFTER[:BLOCK]")]
         after: String,
-        /// Only these measures, by their keys in --json; choose them before looking.
-        #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = measure)]
-        only: Vec<Measure>,
+        /// Session or block that also belongs to before, e.g. an earlier lesson; may be given several times.
+        #[arg(long, value_name = "FOLDER[:BLOCK]")]
+        also_before: Vec<String>,
+        /// The wearings of a check in which the straps were put on anew: two or more, with commas. May be
+        /// given several times.
+        #[arg(long, value_name = "FOLDER[:BLOCK],…")]
+        re_wear: Vec<String>,
+        /// What it is about: one to five measures, by their keys in --json, meant before looking; KEY=3 names the smallest
+        /// change that matters. Without it, what the coach chose in the session of after.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',', conflicts_with = "only")]
+        about: Vec<Chosen>,
+        /// The same, and no others are looked at.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',')]
+        only: Vec<Chosen>,
+        /// Print also all measures that were only looked through.
+        #[arg(long)]
+        all: bool,
         /// Also set speed and turn over time against each other: where along the swing they differ. With keys
         /// only those curves; choose them before looking.
         #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = curve, num_args = 0.., require_equals = true)]
@@ -122,9 +137,43 @@ enum Command {
         /// Block that is after; without it the last other one with swings that count.
         #[arg(long, value_name = "BLOCK")]
         after: Option<String>,
+        /// Earlier sessions of the player, or a folder that holds them: what lasted of them is shown. May be given several
+        /// times.
+        #[arg(long, value_name = "FOLDER")]
+        earlier: Vec<PathBuf>,
         /// Replace the file if it is there.
         #[arg(long)]
         force: bool,
+        #[command(flatten)]
+        codes: CodeArguments,
+    },
+    /// Show in which order to swing the old and the new way, and how small a change each order finds.
+    Plan {
+        /// Session folder, or FOLDER:BLOCK: then in this player's own numbers.
+        #[arg(value_name = "FOLDER[:BLOCK]")]
+        session: Option<String>,
+        /// What the lesson will be about: one to five measures. Without it, what the coach chose in that session.
+        #[arg(long, value_name = "KEY", value_delimiter = ',')]
+        about: Vec<Chosen>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show what lasted from lesson to lesson: gained at the end of one, left at the start of the next, kept
+    /// by practice alone.
+    Kept {
+        /// Session folders, or a folder that holds them.
+        #[arg(value_name = "FOLDER", required = true)]
+        folders: Vec<PathBuf>,
+        /// The player's name; needed where there are several.
+        #[arg(long, value_name = "NAME")]
+        player: Option<String>,
+        /// The numbers, as in compare. Without it, what the coach chose in the latest session.
+        #[arg(long, value_name = "KEY", value_delimiter = ',')]
+        about: Vec<Chosen>,
+        /// Write a JSON document instead of text.
+        #[arg(long)]
+        json: bool,
         #[command(flatten)]
         codes: CodeArguments,
     },
@@ -139,6 +188,9 @@ enum Command {
         /// The block looked at in every session.
         #[arg(long, value_name = "BLOCK", default_value = "baseline")]
         block: String,
+        /// What it is about, as in compare. Without it, what the coach chose in the latest session.
+        #[arg(long, value_name = "KEY[=SMALLEST]", value_delimiter = ',')]
+        about: Vec<Chosen>,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -190,11 +242,45 @@ enum Command {
     },
 }
 
-fn measure(key: &str) -> anyhow::Result<Measure> {
-    Measure::from_key(key).with_context(|| {
-        let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
-        format!("no such measure; there are {}", keys.join(", "))
-    })
+/// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
+fn lasted(session: &Loaded, earlier: &[PathBuf], codes: Option<&Codes>) -> anyhow::Result<Option<Kept>> {
+    if earlier.is_empty() {
+        return Ok(None);
+    }
+    let mut folders = earlier.to_vec();
+    folders.push(session.dir.path().to_owned());
+    // By the session on disk: its name in `session` may be a code.
+    let (_, on_disk) = peakorder_protocol::session::SessionDir::open(session.dir.path())?;
+    let mut found = library::find(&folders, Some(&on_disk.player.name))?;
+    found.sessions.retain(|s| s.session.started_utc <= session.session.started_utc);
+    if let Some(codes) = codes {
+        codes.hide_found(&mut found);
+    }
+    match kept(&found, &Family::of_remarks(&session.remarks)) {
+        Ok(kept) => Ok(Some(kept)),
+        Err(e) => {
+            complain(&e.to_string());
+            Ok(None)
+        }
+    }
+}
+
+/// What a comparison is about, as asked for or as chosen in the session.
+fn family(about: &[Chosen], only: &[Chosen], session: &Loaded) -> Family {
+    match (about, only) {
+        ([], []) => Family::of_remarks(&session.remarks),
+        ([], only) => Family::Only(only.to_vec()),
+        (about, _) => Family::Chosen(about.to_vec()),
+    }
+}
+
+/// Wearings named with commas between them. A folder whose own name has a comma wins.
+fn wearings(text: &str) -> anyhow::Result<Vec<Loaded>> {
+    let parts: Vec<&str> = text.split(',').map(str::trim).filter(|p| !p.is_empty()).collect();
+    if parts.len() < 2 {
+        bail!("--re-wear {text}: name two wearings or more, e.g. --re-wear FOLDER:first,FOLDER:second");
+    }
+    parts.into_iter().map(|p| loaded(p, None)).collect()
 }
 
 fn curve(key: &str) -> anyhow::Result<Curve> {
@@ -234,13 +320,26 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
-        Command::Compare { before, after, only, curves, json, codes } => {
+        Command::Compare { before, after, also_before, re_wear, about, only, all, curves, json, codes } => {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
+            let mut also: Vec<Loaded> =
+                also_before.iter().map(|s| loaded(s, None)).collect::<anyhow::Result<_>>()?;
+            let worn_anew: Vec<Vec<Loaded>> =
+                re_wear.iter().map(|s| wearings(s)).collect::<anyhow::Result<_>>()?;
+            let family = family(about, only, &after);
             if let Some(codes) = codes.open()? {
                 codes.hide_both(&mut before, &mut after);
+                for session in &mut also {
+                    codes.hide(session);
+                }
             }
-            let measures = if only.is_empty() { &Measure::ALL[..] } else { only };
-            let comparison = compare(&before, &after, measures)?;
+            let comparison = answer(Question {
+                before: &before,
+                also_before: &also,
+                after: &after,
+                worn_anew: &worn_anew,
+                family: &family,
+            })?;
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
             }
@@ -248,7 +347,8 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             if *json {
                 document(&json::Compare::with_curves(&comparison, curves.as_ref()))?
             } else {
-                render::comparison_with_curves(&comparison, curves.as_ref(), style)
+                let extent = if *all { Extent::Whole } else { Extent::Short };
+                render::comparison_with_curves(&comparison, curves.as_ref(), extent, style)
             }
         }
         Command::Mobility { session, after: None, json, codes } => {
@@ -274,24 +374,49 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::mobility_comparison(&comparison, style)
             }
         }
-        Command::Report { session, out, before, after, force, codes } => {
+        Command::Plan { session, about, json } => {
+            let block = session.as_ref().map(|s| loaded(s, None)).transpose()?;
+            let chosen = match (about.as_slice(), &block) {
+                ([], Some(block)) => family(&[], &[], block),
+                (about, _) => Family::Chosen(about.to_vec()),
+            };
+            let measures = if matches!(chosen, Family::All) { Vec::new() } else { chosen.judged() };
+            let count = measures.len().max(1);
+            if *json {
+                document(&json::Plan::of(count))?
+            } else {
+                render::plan(&measures, count, block.as_ref(), style)
+            }
+        }
+        Command::Kept { folders, player, about, json, codes } => {
+            let mut found = library::find(folders, player.as_deref())?;
+            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
+            if let Some(codes) = codes.open()? {
+                codes.hide_found(&mut found);
+            }
+            let kept = kept(&found, &family)?;
+            if *json { document(&json::Kept::from(&kept))? } else { render::kept(&kept, style) }
+        }
+        Command::Report { session, out, before, after, earlier, force, codes } => {
             let codes = codes.open()?;
             let loaded = loaded(session, codes.as_ref())?;
             let mut choice = Choice { before: before.clone(), after: after.clone() };
             if let Some(codes) = &codes {
                 choice = codes.choice(&choice);
             }
-            let page = report::html(&loaded, &choice).with_context(|| session.clone())?;
+            let kept = lasted(&loaded, earlier, codes.as_ref())?;
+            let page = report::html(&loaded, &choice, kept.as_ref()).with_context(|| session.clone())?;
             keep(out, &page, *force)?;
             format!("wrote {}\n", clean(&out.display().to_string()))
         }
-        Command::Trend { folders, player, block, json, codes } => {
+        Command::Trend { folders, player, block, about, json, codes } => {
             let mut found = library::find(folders, player.as_deref())?;
+            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
             let trend = match codes.open()? {
-                None => trend(&found, block),
+                None => trend(&found, block, &family),
                 Some(codes) => {
                     codes.hide_found(&mut found);
-                    trend(&found, &codes.block(block))
+                    trend(&found, &codes.block(block), &family)
                 }
             };
             if trend.sessions.is_empty() {

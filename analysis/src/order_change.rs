@@ -1,7 +1,7 @@
 //! Did the order of the peaks change? The exact test of the order table, and of every pair of segments.
 
+use crate::arranged::{Arranged, Layout};
 use crate::compare::ALPHA;
-use crate::design::{Arranged, Design};
 use crate::order::Order;
 use crate::stats::{Deals, holm_known, independence, rotated_max_t};
 use crate::words::{capital, chance};
@@ -21,7 +21,7 @@ pub struct OrderChange {
     /// What p counts over.
     pub method: Method,
     /// How the blocks lie in the lesson.
-    pub design: Design,
+    pub layout: Layout,
     /// The same for each pair of segments that has swings on both sides.
     pub pairs: Vec<PairChange>,
     /// Whether the order was what was looked for; otherwise all of this is exploratory.
@@ -190,7 +190,7 @@ impl OrderChange {
             pair.verdict = OrderVerdict::of(p_holm, dependent);
         }
         let verdict = OrderVerdict::of(p, whole);
-        Self { rows, p, p_dependent: whole.p(), method, design: arranged.design, pairs, meant, verdict }
+        Self { rows, p, p_dependent: whole.p(), method, layout: arranged.layout, pairs, meant, verdict }
     }
 
     /// The finding in a sentence.
@@ -210,7 +210,7 @@ impl OrderChange {
                  can't tell."
             ),
             OrderVerdict::NotShown => format!("No difference in orders can be shown ({p})."),
-            OrderVerdict::CannotJudge if self.design == Design::Overlapping => {
+            OrderVerdict::CannotJudge if self.layout == Layout::Overlapping => {
                 "Orders not compared: some swings are on both sides.".into()
             }
             OrderVerdict::CannotJudge if self.rows.len() == 1 => {
@@ -231,15 +231,15 @@ impl OrderChange {
 
     /// What the p presumes, and what the design allows to conclude.
     pub fn presumes(&self) -> &'static str {
-        match (self.method, &self.design) {
-            (_, Design::TwoSessions) => {
+        match (self.method, &self.layout) {
+            (_, Layout::TwoSessions) => {
                 "The test presumes swings that do not depend on each other, and takes each session as one draw of the \
                  player's days: how orders vary from day to day is not in p."
             }
             (Method::Runs | Method::DrawnRuns, _) => {
                 "The blocks alternate: whole runs were dealt out, so that swings of a run may depend on each other."
             }
-            (_, Design::Returning { .. }) => {
+            (_, Layout::Returning { .. }) => {
                 "p of the table presumes swings that do not depend on each other; what is said to differ holds with that \
                  allowed for. The blocks return, which a steady drift does not imitate; for a test of whole runs \
                  there are too few."
@@ -289,7 +289,7 @@ fn dependent(
     orders: &[(Option<Order>, bool)],
     arranged: &Arranged,
 ) -> (Dependent, Vec<Dependent>) {
-    if arranged.by_runs() || matches!(arranged.design, Design::TwoSessions | Design::Overlapping) {
+    if arranged.by_runs() || matches!(arranged.layout, Layout::TwoSessions | Layout::Overlapping) {
         return (Dependent::NoMatter, vec![Dependent::NoMatter; pairs.len()]);
     }
     // Swings of which every pair is told.
@@ -317,7 +317,7 @@ fn dependent(
 
 /// p of kinds by side. Swings without a kind are left out.
 fn tested(kinds: &[(Option<usize>, bool)], n: usize, arranged: &Arranged) -> (Option<f64>, Method) {
-    if arranged.design == Design::Overlapping {
+    if arranged.layout == Layout::Overlapping {
         return (None, Method::Tables);
     }
     let table = |sides: &[bool]| {

@@ -2,7 +2,8 @@
 
 use crate::measure::{Definition, Measure, Shared, Value};
 use crate::order::{Order, Share, shares};
-use crate::stats::{LEVEL, Sample, rms};
+use crate::stats::lessons::SessionMean;
+use crate::stats::{LEVEL, Level, Rule, Sample, Series, level, rms};
 use crate::words;
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
 use peakorder_protocol::remark::Remarks;
@@ -39,8 +40,16 @@ pub struct MeasureSummary {
     pub measure: Measure,
     /// Size, mean and SD between swings.
     pub sample: Sample,
-    /// Half-width of the 95 % confidence interval of the mean (Student's t), with what `shared` adds.
+    /// Half-width of the 95 % interval of the mean, within this wearing: swings that resemble their neighbours and may
+    /// drift ([`level`]), with what `shared` adds.
     pub half_width: Option<f64>,
+    /// What is believed of the mean, and how swings depended on one another; `None` for one swing, or without
+    /// variation.
+    pub level: Option<Level>,
+    /// Numbers of the swings that have it, ascending: their places in the session.
+    pub places: Vec<u32>,
+    /// Their values, in the measure's unit.
+    pub values: Vec<f64>,
     /// Typical standard uncertainty of one swing's value (root mean square).
     pub measuring_sd: Option<f64>,
     /// The same of the bone (root mean square), where the swings state it.
@@ -57,6 +66,17 @@ impl MeasureSummary {
     /// What of the bone's uncertainty the skin makes, in the measure's unit.
     pub fn skin_sd(&self) -> Option<f64> {
         Some((self.bone_sd?.powi(2) - self.measuring_sd?.powi(2)).max(0.0).sqrt())
+    }
+}
+
+impl MeasureSummary {
+    /// The mean and what its swings leave in it; of a block without spread nothing is known.
+    pub fn session_mean(&self) -> Option<SessionMean> {
+        Some(SessionMean {
+            mean: self.sample.mean,
+            variance: self.level.as_ref()?.likely_variance,
+            least_variance: self.sample.sd?.powi(2) / self.sample.n as f64,
+        })
     }
 }
 
@@ -126,11 +146,14 @@ fn unusable_reason(swing: &Swing) -> String {
 /// Summarises one measure over `swings`; `None` when none of them has it. Values defined
 /// otherwise than most (another speed, another start of the downswing) are left out.
 pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureSummary> {
-    let values: Vec<Value> = swings.iter().filter_map(|s| measure.part_of_mean(s)).collect();
-    let count = |d: Definition| values.iter().filter(|v| v.definition == d).count();
+    let mut measured: Vec<(u32, Value)> =
+        swings.iter().filter_map(|s| Some((s.number, measure.part_of_mean(s)?))).collect();
+    measured.sort_by_key(|m| m.0);
+    let count = |d: Definition| measured.iter().filter(|m| m.1.definition == d).count();
     // The first of equally frequent definitions, so that the result does not depend on chance.
-    let definition = values.iter().map(|v| v.definition).rev().max_by_key(|&d| count(d))?;
-    let alike: Vec<&Value> = values.iter().filter(|v| v.definition == definition).collect();
+    let definition = measured.iter().map(|m| m.1.definition).rev().max_by_key(|&d| count(d))?;
+    let places: Vec<u32> = measured.iter().filter(|m| m.1.definition == definition).map(|m| m.0).collect();
+    let alike: Vec<&Value> = measured.iter().map(|m| &m.1).filter(|v| v.definition == definition).collect();
     let numbers: Vec<f64> = alike.iter().map(|v| v.value).collect();
     let sds: Vec<f64> = alike.iter().filter_map(|v| v.sd).collect();
     let bone_sds: Vec<f64> = alike.iter().filter_map(|v| v.bone_sd).collect();
@@ -138,15 +161,24 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
     let shared: Vec<Shared> = alike.iter().filter_map(|v| v.shared).collect();
     let shared = (!shared.is_empty())
         .then(|| std::array::from_fn(|i| shared.iter().map(|s| s[i]).sum::<f64>() / shared.len() as f64));
+    let at: Vec<f64> = places.iter().map(|&p| f64::from(p)).collect();
+    let level = level(Series { values: &numbers, places: &at }, &Rule::standard());
+    let half_width = level.as_ref().and_then(|l| {
+        let (low, high) = l.mean.with_known(shared.as_ref().map_or(0.0, squared)).interval(LEVEL)?;
+        Some((high - low) / 2.0)
+    });
     Some(MeasureSummary {
         measure,
         sample,
-        half_width: sample.half_width_with(shared.as_ref().map_or(0.0, squared), LEVEL),
+        half_width,
+        level,
         shared,
         measuring_sd: rms(&sds),
         bone_sd: rms(&bone_sds),
-        other_definition: values.len() - alike.len(),
+        other_definition: measured.len() - alike.len(),
         definition,
+        places,
+        values: numbers,
     })
 }
 

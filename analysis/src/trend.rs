@@ -4,14 +4,16 @@
 //! more swings do not average that away. So a session counts as one point, its mean. From
 //! [`ENOUGH`] sessions on a straight line is laid through the points, whose scatter about it
 //! contains the straps' seat as well as the player's days. With fewer, the last session is
-//! set against the first as `compare` does, with what wearing the straps anew can make.
+//! set against the mean of those before as `compare` does.
 
-use crate::compare::{ALPHA, Row, Verdict, compare};
+use crate::chosen::Family;
+use crate::compare::{ALPHA, FALSE_DISCOVERIES, Question, Row, Verdict, answer};
 use crate::library::{Found, started_s};
 use crate::load::Loaded;
 use crate::measure::Measure;
-use crate::stats::{LEVEL, Line, holm_known, line};
+use crate::stats::{LEVEL, Line, false_discovery, holm_known, line};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use crate::wearing::{InSessions, half_width, shared_in};
 use crate::words::{amount, difference, plural, subject, value};
 use peakorder_protocol::swing::Swing;
 
@@ -47,10 +49,14 @@ pub struct TrendRow {
     /// One a session; `None` where it was not measured or is defined otherwise than in the
     /// latest session that has it.
     pub points: Vec<Option<MeasureSummary>>,
+    /// Half-width of each mean's 95 % interval, with what a wearing shares.
+    pub half_widths: Vec<Option<f64>>,
+    /// Whether it gets a verdict; otherwise it is only looked through.
+    pub judged: bool,
     /// The line through the session means, slope per [`PER_DAYS`]; from [`ENOUGH`] points on.
     pub line: Option<Line>,
-    /// p over all measures, after Holm.
-    pub p_holm: Option<f64>,
+    /// p over all measures that get a verdict, after Holm; of the others after Benjamini and Hochberg.
+    pub p_adjusted: Option<f64>,
     /// What can be said.
     pub verdict: Verdict,
     /// The same in a sentence.
@@ -72,8 +78,8 @@ pub struct Trend {
     pub notes: Vec<String>,
 }
 
-/// Follows `block` through the sessions found.
-pub fn trend(found: &Found, block: &str) -> Trend {
+/// Follows `block` through the sessions found; verdicts for the measures of `family`.
+pub fn trend(found: &Found, block: &str, family: &Family) -> Trend {
     let mut notes: Vec<String> = found.left_out.iter().map(|why| format!("Left out: {why}")).collect();
     let mut loaded: Vec<(&Loaded, BlockSummary)> = Vec::new();
     for session in &found.sessions {
@@ -105,9 +111,9 @@ pub fn trend(found: &Found, block: &str) -> Trend {
                 .into()
         } else {
             format!(
-                "Straps were put on anew for every session, which shifts all angles of a session alike. With \
-                 fewer than {ENOUGH} sessions only the last is set against the first, and a difference that \
-                 the straps' seat can make is not called a change."
+                "Straps were put on anew for every session, which shifts all numbers of a session alike. With \
+                 fewer than {ENOUGH} sessions the last is set against those before, and intervals and verdicts \
+                 allow for it."
             )
         });
     }
@@ -119,17 +125,21 @@ pub fn trend(found: &Found, block: &str) -> Trend {
     let mut rows: Vec<TrendRow> = if sessions.len() < 2 {
         Vec::new()
     } else {
-        Measure::ALL.into_iter().filter_map(|m| row(m, &sessions)).collect()
+        family.looked_at().into_iter().filter_map(|m| row(m, &sessions, family)).collect()
     };
+    allow_for_wearing(&mut rows, &sessions);
     if by_line {
-        judge_lines(&mut rows, &sessions);
-    } else if let [(first, _), .., (last, _)] = loaded.as_slice() {
-        judge_ends(&mut rows, first, last, block);
+        judge_lines(&mut rows, &sessions, family);
+    } else if let [earlier @ .., (last, _)] = loaded.as_slice()
+        && !earlier.is_empty()
+    {
+        let earlier: Vec<Loaded> = earlier.iter().map(|(l, _)| l.only(block)).collect();
+        judge_last(&mut rows, &earlier, &last.only(block), family);
     }
     Trend { player: found.player.clone(), block: block.to_owned(), sessions, rows, notes }
 }
 
-fn row(measure: Measure, sessions: &[Session]) -> Option<TrendRow> {
+fn row(measure: Measure, sessions: &[Session], family: &Family) -> Option<TrendRow> {
     let latest = sessions.iter().rev().find_map(|s| s.summary.measure(measure))?;
     let points: Vec<Option<MeasureSummary>> = sessions
         .iter()
@@ -137,15 +147,39 @@ fn row(measure: Measure, sessions: &[Session]) -> Option<TrendRow> {
         .collect();
     (points.iter().flatten().count() > 1).then(|| TrendRow {
         measure,
+        half_widths: vec![None; points.len()],
         points,
+        judged: family.judges(measure),
         line: None,
-        p_holm: None,
+        p_adjusted: None,
         verdict: Verdict::TooFew,
         words: String::new(),
     })
 }
 
-fn judge_lines(rows: &mut [TrendRow], sessions: &[Session]) {
+/// What is printed as 95 % of a session's mean holds what putting the straps on anew shifts.
+fn allow_for_wearing(rows: &mut [TrendRow], sessions: &[Session]) {
+    let shared = {
+        let measures: Vec<InSessions<'_>> = rows
+            .iter()
+            .map(|r| InSessions {
+                measure: r.measure,
+                sessions: sessions
+                    .iter()
+                    .zip(&r.points)
+                    .filter_map(|(s, p)| Some((s.day, p.as_ref()?)))
+                    .collect(),
+            })
+            .collect();
+        shared_in(&measures)
+    };
+    for (row, shared) in rows.iter_mut().zip(shared) {
+        row.half_widths =
+            row.points.iter().map(|p| half_width(p.as_ref()?.session_mean()?, &shared)).collect();
+    }
+}
+
+fn judge_lines(rows: &mut [TrendRow], sessions: &[Session], family: &Family) {
     for row in rows.iter_mut() {
         let (x, y): (Vec<f64>, Vec<f64>) = row
             .points
@@ -155,18 +189,26 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session]) {
             .unzip();
         row.line = if x.len() >= ENOUGH { line(&x, &y, LEVEL) } else { None };
     }
-    let adjusted = holm_known(&rows.iter().map(|r| Some(r.line?.p)).collect::<Vec<_>>());
-    for (row, p_holm) in rows.iter_mut().zip(adjusted) {
-        row.p_holm = p_holm;
-        row.verdict = match (row.line, row.p_holm) {
-            (Some(_), Some(p)) if p < ALPHA => Verdict::Changed,
-            (Some(l), _) if l.slope.abs() > l.half_width => Verdict::Perhaps,
-            (Some(_), _) => Verdict::CantTell,
-            (None, _) => Verdict::TooFew,
+    let p_of = |rows: &[TrendRow], wanted: &dyn Fn(&TrendRow) -> bool| -> Vec<Option<f64>> {
+        rows.iter().map(|r| r.line.filter(|_| wanted(r)).map(|l| l.p)).collect()
+    };
+    let holm = holm_known(&p_of(rows, &|r| r.judged));
+    let all_judged = matches!(family, Family::All);
+    let looked = p_of(rows, &|r| all_judged || !r.judged);
+    let mut discovered = false_discovery(&looked.iter().copied().flatten().collect::<Vec<_>>()).into_iter();
+    for ((row, holm), looked) in rows.iter_mut().zip(holm).zip(looked) {
+        let discovered = looked.and_then(|_| discovered.next());
+        row.p_adjusted = holm.or(discovered);
+        row.verdict = match row.line {
+            Some(_) if holm.is_some_and(|p| p < ALPHA) => Verdict::Changed,
+            Some(_) if discovered.is_some_and(|p| p < FALSE_DISCOVERIES) => Verdict::Perhaps,
+            Some(_) => Verdict::CantTell,
+            None => Verdict::TooFew,
         };
         let measured: Vec<&MeasureSummary> = row.points.iter().flatten().collect();
         let (Some(first), Some(last)) = (measured.first(), measured.last()) else { continue };
-        let head = ends(row.measure, first, last);
+        let half = row.half_widths.iter().rev().copied().flatten().next();
+        let head = ends(row.measure, first, last, half, "the first");
         row.words = match row.line {
             Some(l) => format!(
                 "{head} Line: {} in {PER_DAYS:.0} days, give or take {}. {}",
@@ -179,24 +221,34 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session]) {
     }
 }
 
-fn judge_ends(rows: &mut [TrendRow], first: &Loaded, last: &Loaded, block: &str) {
-    let measures: Vec<Measure> = rows.iter().map(|r| r.measure).collect();
-    let Ok(comparison) = compare(&first.only(block), &last.only(block), &measures) else { return };
+fn judge_last(rows: &mut [TrendRow], earlier: &[Loaded], last: &Loaded, family: &Family) {
+    let Some((first, others)) = earlier.split_first() else { return };
+    let question = Question { before: first, also_before: others, after: last, worn_anew: &[], family };
+    let Ok(comparison) = answer(question) else { return };
+    let before = if others.is_empty() { "the first" } else { "those before" };
     for row in rows {
         let compared: Option<&Row> = comparison.rows.iter().find(|r| r.measure == row.measure);
         row.verdict = compared.map_or(Verdict::TooFew, |r| r.verdict);
-        row.p_holm = compared.and_then(|r| r.p_holm);
+        row.p_adjusted = compared.and_then(|r| r.p_adjusted);
         if let Some(r) = compared {
-            row.words = format!("{} {}", ends(row.measure, &r.before, &r.after), said(row.verdict));
+            let half = row.half_widths.last().copied().flatten();
+            row.words =
+                format!("{} {}", ends(row.measure, &r.before, &r.after, half, before), said(row.verdict));
         }
     }
 }
 
-fn ends(measure: Measure, first: &MeasureSummary, last: &MeasureSummary) -> String {
+fn ends(
+    measure: Measure,
+    first: &MeasureSummary,
+    last: &MeasureSummary,
+    half: Option<f64>,
+    when: &str,
+) -> String {
     let (a, b) = (first.sample.mean, last.sample.mean);
-    let band = last.half_width.map_or(String::new(), |h| format!(" ± {}", amount(measure, h)));
+    let band = half.map_or(String::new(), |h| format!(" ± {}", amount(measure, h)));
     format!(
-        "{}{band} in the last session, {} the first ({}).",
+        "{}{band} in the last session, {} {when} ({}).",
         subject(measure, b),
         difference(measure, b, a),
         value(measure, a)
@@ -206,9 +258,9 @@ fn ends(measure: Measure, first: &MeasureSummary, last: &MeasureSummary) -> Stri
 const fn said(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Changed => "More than ordinary variation between sessions.",
-        Verdict::Perhaps => "Perhaps a change: with so many numbers looked at, one such can come by chance.",
-        Verdict::CantTell => "Can't tell: within ordinary variation.",
-        Verdict::WornAnew => "Can't tell: putting the straps on anew can make such a difference by itself.",
+        Verdict::NoneThatMatters => "No change that matters.",
+        Verdict::Perhaps => "Perhaps a change: about one in ten that are called so is there by chance.",
+        Verdict::CantTell => "Can't tell yet: within ordinary variation between sessions.",
         Verdict::TooFew => "Can't tell: too few swings or sessions.",
     }
 }

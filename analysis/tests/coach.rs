@@ -6,10 +6,11 @@ use common::{
     BASELINE, Dice, judges_nothing, rehearse, session, spoil, swing, two_blocks, without_turns, write,
 };
 use peakorder_analysis::against::{Against, AgainstVerdict, FEWEST, against_baseline};
+use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::summary::{MeasureSummary, summarise, summarise_measure};
 use peakorder_analysis::target::{AnswerKind, Tally, about, answer, default_margin, fixed};
 use peakorder_analysis::{json, words};
@@ -20,6 +21,11 @@ use peakorder_protocol::swing::Swing;
 /// Nothing is said of any swing.
 fn said() -> Remarks {
     Remarks::default()
+}
+
+/// The lesson is about the pelvis turn only.
+fn about_the_turn() -> Family {
+    Family::Chosen(vec![Chosen::of(TURN)])
 }
 
 /// Swings whose only difference is the pelvis turn at the top.
@@ -35,8 +41,8 @@ fn turned(turns: &[f64]) -> Vec<Swing> {
     turns.iter().enumerate().map(made).collect()
 }
 
-/// Eight turns at the top, mean −35.0, SD 2.0: scipy 1.17 gives for one further value
-/// t.interval(0.95, 7, -35, 2·√(1 + 1/8)) = −40.0160 … −29.9840.
+/// Eight turns at the top, mean −35.0, SD 2.0. Were swings known not to depend on one another and not to drift, one further value would
+/// lie within −40.0160 … −29.9840 (scipy 1.17, t.interval(0.95, 7, -35, 2·√(1 + 1/8))).
 const EIGHT: [f64; 8] = [-35.0, -37.0, -33.0, -38.0, -32.0, -35.0, -36.0, -34.0];
 
 fn of(rows: &[Against], m: Measure) -> &Against {
@@ -50,23 +56,42 @@ fn turn_against(now: f64, baseline: &[f64]) -> Against {
     let mut last = turned(&[now]).remove(0);
     last.number = 99;
     let refs: Vec<&Swing> = swings.iter_mut().map(|s| &*s).collect();
-    of(&against_baseline(&last, &refs, &said()), TURN).clone()
+    of(&against_baseline(&last, &refs, &said(), &about_the_turn()), TURN).clone()
 }
 
 #[test]
-fn the_band_is_the_prediction_interval() {
-    let row = turn_against(-44.0, &EIGHT);
+fn the_band_allows_for_more_than_independent_swings() {
+    let row = turn_against(-46.0, &EIGHT);
     let (low, high) = row.band.expect("eight swings");
     assert!((row.baseline_sd.expect("eight") - 2.0).abs() < 1e-9, "{row:?}");
-    assert!((low + 40.0160).abs() < 1e-3 && (high + 29.9840).abs() < 1e-3, "{low} {high}");
+    assert!(low < -40.016 && high > -29.984 && low > -44.0, "{low} {high}");
+    assert!((low + high + 70.0).abs() < 1e-6, "about the mean");
     assert_eq!(row.verdict, AgainstVerdict::BeyondOrdinary);
     assert_eq!(
         row.words,
-        "Pelvis turn at top 44° away, 9° more than your baseline (35° away ± 5°): more than your ordinary variation."
+        "Pelvis turn at top 46° away, 11° more than your baseline (35° away ± 8°): more than your ordinary variation."
     );
     let inside = turn_against(-39.9, &EIGHT);
     assert_eq!(inside.verdict, AgainstVerdict::WithinOrdinary);
     assert!(inside.words.ends_with("within your ordinary variation."), "{}", inside.words);
+}
+
+#[test]
+fn what_the_lesson_is_not_about_is_marked_only_when_grossly_beyond() {
+    let judged = |turn: f64, family: &Family| {
+        let baseline = turned(&EIGHT);
+        let mut last = turned(&[turn]).remove(0);
+        last.number = 99;
+        let refs: Vec<&Swing> = baseline.iter().collect();
+        of(&against_baseline(&last, &refs, &said(), family), TURN).clone()
+    };
+    let other = Family::Chosen(vec![Chosen::of(Measure::TurnAtTop(Role::Thorax))]);
+    let row = judged(-44.0, &other);
+    assert_eq!(row.verdict, AgainstVerdict::LookedThrough);
+    assert!(row.words.ends_with("not one of the numbers that this lesson is about."), "{}", row.words);
+    let row = judged(-90.0, &other);
+    assert_eq!(row.verdict, AgainstVerdict::BeyondOrdinary);
+    assert!(row.words.ends_with("far more than your ordinary variation."), "{}", row.words);
 }
 
 #[test]
@@ -91,44 +116,58 @@ fn what_does_not_count_is_no_baseline() {
         s.tempo.downswing_from = Role::Thorax;
     }
     let refs: Vec<&Swing> = swings.iter().collect();
-    let rows = against_baseline(&now, &refs, &said());
+    let rows = against_baseline(&now, &refs, &said(), &Family::All);
     // Itself, a rehearsal, an unusable one and one without turns: no turn is left but of
     // another definition.
     let row = of(&rows, TURN);
     assert_eq!((row.n, row.verdict), (0, AgainstVerdict::CannotTellYet));
     assert!(row.words.contains("another definition"), "{}", row.words);
     let missing = without_turns(turned(&[-40.0]).remove(0));
-    let row =
-        of(&against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>(), &said()), TURN).clone();
+    let row = of(
+        &against_baseline(&missing, &turned(&EIGHT).iter().collect::<Vec<_>>(), &said(), &Family::All),
+        TURN,
+    )
+    .clone();
     assert!(row.words.contains("not measured in this swing") && row.value.is_none());
     // A rehearsal is never judged.
     let row = against_baseline(
         &rehearse(turned(&[-60.0]).remove(0)),
         &turned(&EIGHT).iter().collect::<Vec<_>>(),
         &said(),
+        &Family::All,
     );
     assert!(row.iter().all(|r| r.verdict == AgainstVerdict::CannotTellYet));
 }
 
-/// Of ordinary swings one in twenty lies outside the band: 4000 further swings after fresh
-/// baselines of eight, 200 expected; ± 4 standard deviations of the binomial count.
+/// Of ordinary swings no more than one in twenty lies outside the band, also where neighbours correlate by 0.4: 4000 further swings
+/// after fresh baselines of eight, 200 expected at most; + 4 standard deviations of the binomial count. A band that
+/// is never left would be of no use: at least one in two hundred is outside.
 #[test]
 fn the_band_covers_nineteen_of_twenty() {
-    let mut dice = Dice::new(11);
-    let mut outside = 0;
-    for _ in 0..4000 {
-        let draws: Vec<f64> = (0..9).map(|_| -35.0 + 2.0 * dice.normal()).collect();
-        let (low, high) = turn_against(draws[8], &draws[..8]).band.expect("eight");
-        outside += usize::from(draws[8] < low || draws[8] > high);
+    for correlation in [0.0, 0.4_f64] {
+        let mut dice = Dice::new(11);
+        let mut outside = 0;
+        for _ in 0..4000 {
+            let mut now = dice.normal();
+            let draws: Vec<f64> = (0..9)
+                .map(|_| {
+                    let drawn = now;
+                    now = correlation * now + (1.0 - correlation.powi(2)).sqrt() * dice.normal();
+                    -35.0 + 2.0 * drawn
+                })
+                .collect();
+            let (low, high) = turn_against(draws[8], &draws[..8]).band.expect("eight");
+            outside += usize::from(draws[8] < low || draws[8] > high);
+        }
+        assert!((20..=200 + 55).contains(&outside), "{outside} of 4000 at {correlation}");
     }
-    assert!((200_i64 - 55..=200 + 55).contains(&(outside as i64)), "{outside} of 4000");
 }
 
 #[test]
 fn any_measure_can_be_said() {
     let swings = two_blocks();
     let baseline: Vec<&Swing> = swings.iter().filter(|s| s.block == "baseline").collect();
-    for row in against_baseline(&swings[20], &baseline, &said()) {
+    for row in against_baseline(&swings[20], &baseline, &said(), &Family::All) {
         assert!(row.words.ends_with('.') && row.words.len() < 160, "{}", row.words);
         judges_nothing(&row.words);
         for bad in ["  ", "°°"] {
@@ -257,9 +296,9 @@ fn what_the_coach_leaves_out_counts_nowhere_and_is_shown() {
     assert_eq!(doc["blocks"][0]["excluded"][0]["number"], 5);
 
     let sides = [":baseline", ":after"].map(|b| load(&format!("{name}{b}")).expect("a block"));
-    let comparison = compare(&sides[0], &sides[1], &Measure::ALL).expect("swings");
+    let comparison = compare(&sides[0], &sides[1], &Family::All).expect("swings");
     assert_eq!(comparison.before.summary.used.len(), 11);
-    let text = render::comparison(&comparison, Style::new(100, false));
+    let text = render::comparison(&comparison, Extent::Whole, Style::new(100, false));
     let unwrapped = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(unwrapped.contains("left out by the coach: 1"), "{text}");
     assert_eq!(words::plural(1, "swing"), "1 swing");

@@ -3,17 +3,18 @@
 mod common;
 
 use common::{AFTER, BASELINE, Centre, Dice, judges_nothing, order, session, swing, two_blocks, write};
+use peakorder_analysis::arranged::Layout;
+use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, compare};
 use peakorder_analysis::curves::align::{IMPACT, Landmarks, POINTS, TOP};
 use peakorder_analysis::curves::{self, Curve, CurveVerdict, Kind, NoComparison, SwingCurves};
-use peakorder_analysis::design::Design;
 use peakorder_analysis::json;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
 use peakorder_analysis::order_change::{Method, OrderChange, OrderVerdict};
 use peakorder_analysis::outliers::outliers;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{Choice, html};
 use peakorder_protocol::Role::{self, LeadArm, Pelvis, Thorax};
 use peakorder_protocol::remark::What;
@@ -43,7 +44,7 @@ fn compared(folder: &str) -> Result<curves::CurveChange, NoComparison> {
 }
 
 fn comparison(before: &Loaded, after: &Loaded) -> Comparison {
-    compare(before, after, &Measure::ALL).expect("swings on both sides")
+    compare(before, after, &Family::All).expect("swings on both sides")
 }
 
 /// Eight swings of each block.
@@ -146,7 +147,7 @@ fn a_shift_is_found_where_it_is_and_nowhere_else() {
     assert!(said.starts_with("Pelvis speed differs from 0.09 to 0.04 s before impact: up to 2"), "{said}");
     // Two sessions: the same numbers, another conclusion.
     let two = curves::compare(&before, &after, false).expect("curves");
-    assert_eq!(two.design, Design::TwoSessions);
+    assert_eq!(two.layout, Layout::TwoSessions);
     assert_eq!(two.curves[0].stretches[0].verdict, CurveVerdict::WornAnew);
     assert!(
         two.curves[0].sentences()[0]
@@ -288,7 +289,7 @@ fn codes_hide_the_folder_in_reasons_too() {
     let sides = (side(&before, &c.before.summary.used), side(&after, &c.after.summary.used));
     let change = curves::compare(&sides.0, &sides.1, true).expect("curves");
     assert!(change.left_out.iter().any(|l| l.why.contains("0012.curves")), "{:?}", change.left_out);
-    let text = render::comparison_with_curves(&c, Some(&change), Style::new(120, false));
+    let text = render::comparison_with_curves(&c, Some(&change), Extent::Whole, Style::new(120, false));
     let document = serde_json::to_string(&json::Compare::with_curves(&c, Some(&change))).expect("a document");
     for text in [text, document] {
         assert!(!text.replace(char::is_whitespace, "").contains(&path), "{text}");
@@ -301,7 +302,7 @@ fn the_report_draws_them() {
     let (keep, path) = folder(&two_blocks());
     let loaded = load(&path).expect("a session");
     let change = compared(&path).expect("curves");
-    let page = html(&loaded, &Choice::default()).expect("a page");
+    let page = html(&loaded, &Choice::default(), None).expect("a page");
     let part = page.split_once("Along the swing").expect("a part").1.split_once("<h3>").expect("another").0;
     assert_eq!(part.matches("<svg").count(), change.curves.len());
     let stretches: usize = change.curves.iter().map(|c| c.stretches.len()).sum();
@@ -315,7 +316,7 @@ fn the_report_draws_them() {
     for number in 1..=25 {
         let _ = std::fs::remove_file(SessionDir::open(keep.path()).expect("a session").0.curves_path(number));
     }
-    let page = html(&loaded, &Choice::default()).expect("a page");
+    let page = html(&loaded, &Choice::default(), None).expect("a page");
     assert!(page.contains("Curves not compared: no curve that both sides have"));
 }
 
@@ -326,7 +327,7 @@ fn text_and_document_say_the_same() {
     let c = comparison(&before, &after);
     let change = compared(&path).expect("curves");
     for width in [60, 80, 120] {
-        let text = render::comparison_with_curves(&c, Some(&change), Style::new(width, false));
+        let text = render::comparison_with_curves(&c, Some(&change), Extent::Whole, Style::new(width, false));
         assert!(text.lines().all(|l| l.chars().count() <= width));
         judges_nothing(&text);
         let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -362,7 +363,9 @@ fn a_swing_unlike_the_others_is_shown_and_counted() {
     assert!(shown.contains("! 5: unlike the block's other swings, and counted: "), "{shown}");
     let c = comparison(&block(&path, "baseline"), &block(&path, "after"));
     assert!(c.before.summary.used.contains(&5));
-    assert!(render::comparison(&c, Style::new(100, false)).contains("! swing 5, before: unlike"));
+    assert!(
+        render::comparison(&c, Extent::Whole, Style::new(100, false)).contains("! swing 5, before: unlike")
+    );
     let document = serde_json::to_value(json::Show::from(&loaded)).expect("a document");
     let unlike = |n: usize| document["swings"][n]["unlike"].as_array().expect("a list").clone();
     assert_eq!(unlike(4).len(), flags.len());
@@ -500,7 +503,7 @@ fn orders_in_other_designs() {
     assert_eq!((overlapping.p, overlapping.verdict), (None, OrderVerdict::CannotJudge));
     assert!(overlapping.sentence().contains("both sides"));
     let two = OrderChange::of(&all[..8], &all[..8], false, true);
-    assert_eq!(two.design, Design::TwoSessions);
+    assert_eq!(two.layout, Layout::TwoSessions);
     assert!((two.p.expect("a table") - 1.0).abs() < 1e-9 && two.presumes().contains("day"));
 }
 
@@ -510,6 +513,8 @@ fn the_order_is_meant_where_a_gap_was_asked_for() {
     let (_keep, path) = folder(&two_blocks());
     let (before, after) = (block(&path, "baseline"), block(&path, "after"));
     assert!(!comparison(&before, &after).order.meant);
-    let chosen = compare(&before, &after, &[Measure::Gap(Pelvis, Thorax)]).expect("swings").order;
+    let chosen = compare(&before, &after, &Family::Chosen(vec![Chosen::of(Measure::Gap(Pelvis, Thorax))]))
+        .expect("swings")
+        .order;
     assert!(chosen.meant && !chosen.sentence().contains("exploratory"));
 }

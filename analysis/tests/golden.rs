@@ -4,10 +4,10 @@
 mod common;
 
 use common::{session, stored, two_blocks, write};
+use peakorder_analysis::chosen::Family;
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
-use peakorder_analysis::measure::Measure;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_protocol::remark::Remarks;
 use std::path::{Path, PathBuf};
 
@@ -59,8 +59,8 @@ fn comparison_at_100_columns() {
     let (_keep, path) = folder();
     let before = load(&spec(&path, ":baseline")).expect("a good block");
     let after = load(&spec(&path, ":after")).expect("a good block");
-    let comparison = compare(&before, &after, &Measure::ALL).expect("swings on both sides");
-    let text = render::comparison(&comparison, Style::new(100, false));
+    let comparison = compare(&before, &after, &Family::All).expect("swings on both sides");
+    let text = render::comparison(&comparison, Extent::Whole, Style::new(100, false));
     check("compare-100.txt", &text, &path);
 }
 
@@ -69,7 +69,7 @@ fn no_line_is_wider_than_asked_for() {
     let (_keep, path) = folder();
     let all = load(&spec(&path, "")).expect("a good session");
     let sides = [":baseline", ":after"].map(|b| load(&spec(&path, b)).expect("a good block"));
-    let comparison = compare(&sides[0], &sides[1], &Measure::ALL).expect("swings");
+    let comparison = compare(&sides[0], &sides[1], &Family::All).expect("swings");
     let swing = all.swing(5).expect("swing 5");
     let curves = all.curves(5).expect("curves");
     for width in [60, 72, 80, 100, 120] {
@@ -77,7 +77,7 @@ fn no_line_is_wider_than_asked_for() {
         let texts = [
             render::session(&all, style),
             render::one_swing(&all.session, swing, &Remarks::default(), Ok(&curves), style),
-            render::comparison(&comparison, style),
+            render::comparison(&comparison, Extent::Whole, style),
         ];
         for line in texts.iter().flat_map(|t| t.lines()) {
             assert!(line.chars().count() <= width, "wider than {width}: {line}");

@@ -5,9 +5,12 @@
 //! one, and [`What::Undo`] takes one back. The recording and the swing files stay as they
 //! are, so a replay neither needs nor touches it.
 
+mod ball;
 mod fold;
+mod words;
 
-pub use fold::{Last, LessonNote, Remarks, SwingRemarks, TargetSet};
+pub use ball::{Ball, Standing};
+pub use fold::{ChosenSet, Last, LessonNote, Remarks, SwingRemarks, TargetSet};
 
 use crate::files;
 use crate::whole_number;
@@ -28,6 +31,8 @@ pub const TEXT_LIMIT: usize = 4000;
 pub const LABEL_LIMIT: usize = 60;
 /// Most outcome labels of one swing.
 pub const LABELS_LIMIT: usize = 12;
+/// Most measures that a lesson may be about: each more makes every verdict weaker.
+pub const CHOSEN_LIMIT: usize = 5;
 
 /// One line of the file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -79,17 +84,35 @@ pub enum What {
         #[serde(default)]
         reason: String,
     },
-    /// Whether every swing of a block hits a ball: then those count of which the straps could not tell.
+    /// Of a block: every swing hits a ball, and then those count of which the straps could not tell; or it is
+    /// without a ball, and then its swings without a strike count; or neither is said.
     Balls {
         /// The block's label.
         block: String,
         /// Every swing hits a ball?
         every_swing: bool,
+        /// No swing is meant to hit one? Not together with `every_swing`.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        without_ball: bool,
+    },
+    /// Of one swing, whether it hit a ball, whatever the straps felt. Replaces what was said before.
+    Ball {
+        /// Number of the swing.
+        #[serde(deserialize_with = "whole_number::required")]
+        swing: u32,
+        /// It hit a ball, or none; absent: as the straps and the block say.
+        #[serde(default)]
+        struck: Option<bool>,
     },
     /// Sets the drill target from this moment on; `None` ends it.
     Target {
         /// The target.
         target: Option<Target>,
+    },
+    /// Which measures the lesson is about, from this moment on; replaces an earlier choice, an empty list ends it.
+    Chosen {
+        /// One to five.
+        measures: Vec<ChosenMeasure>,
     },
     /// Takes back an earlier remark. It cannot itself be taken back.
     Undo {
@@ -98,6 +121,17 @@ pub enum What {
         #[serde(rename = "undone", alias = "id", deserialize_with = "whole_number::required")]
         id: u32,
     },
+}
+
+/// A measure that a lesson is about.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct ChosenMeasure {
+    /// Key of the measure, e.g. `pelvis_turn_top_deg`; ends in its unit.
+    pub measure: String,
+    /// Smallest change that matters, in that unit, above 0; absent where the coach names none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub matters: Option<f64>,
 }
 
 /// Which side of the value counts as met.
@@ -174,6 +208,9 @@ pub enum RemarkRefusal {
     /// No swing has this number.
     #[error("swings are numbered from 1")]
     SwingZero,
+    /// A block cannot be both.
+    #[error("a block in which every swing hits a ball is not without a ball; say one of them")]
+    BothBalls,
     /// Too many labels for one swing.
     #[error("{0} outcome labels for one swing; give at most {LABELS_LIMIT}")]
     Labels(usize),
@@ -191,11 +228,20 @@ pub enum RemarkRefusal {
         limit: usize,
     },
     /// A target is of no measure.
-    #[error("a target needs the key of its measure")]
+    #[error("a target or a choice needs the key of its measure")]
     NoMeasure,
     /// A target's value or the mean it was set from is no number.
     #[error("a target's value must be a number")]
     Value,
+    /// More measures chosen than a lesson may be about.
+    #[error("a lesson is about {CHOSEN_LIMIT} measures at most, not {0}; choose those that matter most")]
+    TooManyChosen(usize),
+    /// A measure chosen twice.
+    #[error("'{0}' is chosen twice")]
+    ChosenTwice(String),
+    /// A smallest change is not above 0, or no number.
+    #[error("a smallest change that matters must be above 0, not {0}")]
+    Matters(f64),
     /// A target's margin is negative or no number.
     #[error("a target's margin must be 0 or more, not {0}")]
     Margin(f64),
@@ -405,48 +451,12 @@ impl What {
                 known_swing(*swing)?;
                 short_text("a reason", reason, TEXT_LIMIT)
             }
+            Self::Balls { every_swing: true, without_ball: true, .. } => Err(RemarkRefusal::BothBalls),
             Self::Balls { block, .. } => short_text("a block's label", block, TEXT_LIMIT),
+            Self::Ball { swing, .. } => known_swing(*swing),
             Self::Target { target: Some(target) } => target.check(),
+            Self::Chosen { measures } => chosen(measures),
             Self::Target { target: None } | Self::Undo { .. } => Ok(()),
-        }
-    }
-
-    /// In one short line, e.g. to name what "undo" takes back.
-    pub fn words(&self) -> String {
-        match self {
-            Self::Outcome { swing, labels } if labels.is_empty() => {
-                format!("swing {swing}: ball outcome removed")
-            }
-            Self::Outcome { swing, labels } => format!("swing {swing}: ball {}", labels.join(", ")),
-            Self::Note { swing: Some(swing), text } if text.is_empty() => {
-                format!("swing {swing}: note removed")
-            }
-            Self::Note { swing: Some(swing), text } => format!("swing {swing}: note \"{}\"", shortened(text)),
-            Self::Note { swing: None, text } => format!("note \"{}\"", shortened(text)),
-            Self::Exclude { swing, excluded: true, reason } if reason.is_empty() => {
-                format!("swing {swing} left out of the summaries")
-            }
-            Self::Exclude { swing, excluded: true, reason } => {
-                format!("swing {swing} left out of the summaries: {}", shortened(reason))
-            }
-            Self::Exclude { swing, excluded: false, .. } => {
-                format!("swing {swing} taken into the summaries again")
-            }
-            Self::Balls { block, every_swing } => {
-                let of = if block.is_empty() {
-                    "before the first block".to_owned()
-                } else {
-                    format!("in block {}", shortened(block))
-                };
-                if *every_swing {
-                    format!("every swing {of} hits a ball")
-                } else {
-                    format!("not every swing {of} hits a ball")
-                }
-            }
-            Self::Target { target: Some(target) } => format!("target: {}", shortened(&target.words)),
-            Self::Target { target: None } => "target ended".into(),
-            Self::Undo { id } => format!("remark {id} taken back"),
         }
     }
 }
@@ -469,6 +479,25 @@ impl Target {
     }
 }
 
+fn chosen(measures: &[ChosenMeasure]) -> Result<(), RemarkRefusal> {
+    if measures.len() > CHOSEN_LIMIT {
+        return Err(RemarkRefusal::TooManyChosen(measures.len()));
+    }
+    for (i, one) in measures.iter().enumerate() {
+        short_text("a measure's key", &one.measure, LABEL_LIMIT)?;
+        if one.measure.is_empty() {
+            return Err(RemarkRefusal::NoMeasure);
+        }
+        if measures[..i].iter().any(|m| m.measure == one.measure) {
+            return Err(RemarkRefusal::ChosenTwice(one.measure.clone()));
+        }
+        if let Some(matters) = one.matters.filter(|m| !(m.is_finite() && *m > 0.0)) {
+            return Err(RemarkRefusal::Matters(matters));
+        }
+    }
+    Ok(())
+}
+
 fn known_swing(number: u32) -> Result<(), RemarkRefusal> {
     if number == 0 { Err(RemarkRefusal::SwingZero) } else { Ok(()) }
 }
@@ -479,15 +508,4 @@ fn short_text(what: &'static str, text: &str, limit: usize) -> Result<(), Remark
         return Err(RemarkRefusal::TooLong { what, length, limit });
     }
     Ok(())
-}
-
-/// The first words of a text, for a line that names it.
-fn shortened(text: &str) -> String {
-    const ROOM: usize = 40;
-    let line = text.lines().next().unwrap_or("");
-    if line.chars().count() <= ROOM && line.len() == text.len() {
-        return line.to_owned();
-    }
-    let cut: String = line.chars().take(ROOM).collect();
-    format!("{}…", cut.trim_end())
 }

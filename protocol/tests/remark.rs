@@ -1,9 +1,11 @@
 //! Remarks: what is written comes back, a crash costs one line at most, undo takes back.
 
+use peakorder_protocol::remark::Standing;
 use peakorder_protocol::remark::{
     Bound, Remark, RemarkError, RemarkFile, RemarkRefusal, Remarks, Target, What,
 };
 use peakorder_protocol::session::SessionDir;
+use peakorder_protocol::swing::{Swing, SwingKind};
 use proptest::prelude::*;
 use std::fs;
 
@@ -94,6 +96,121 @@ fn what_is_removed_is_gone() {
     assert!(file.read().expect("readable").fold().swings.is_empty());
 }
 
+/// A recorded swing, as what the straps took it for.
+fn swing(number: u32, block: &str, kind: SwingKind) -> Swing {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../recordings/baseline-right/swings/0001.json");
+    let swing = Swing::from_json(&fs::read_to_string(path).expect("part of the project")).expect("a swing");
+    Swing { number, block: block.into(), kind, ..swing }
+}
+
+fn balls(block: &str, every_swing: bool, without_ball: bool) -> What {
+    What::Balls { block: block.into(), every_swing, without_ball }
+}
+
+fn ball(swing: u32, struck: Option<bool>) -> What {
+    What::Ball { swing, struck }
+}
+
+const KINDS: [SwingKind; 3] = [SwingKind::Strike, SwingKind::Rehearsal, SwingKind::Unsure];
+
+/// How a strike, a rehearsal and an unsure swing (numbers 1 to 3) of block `b` stand.
+fn stand(remarks: &[What]) -> [Standing<'static>; 3] {
+    let (_keep, file) = folder();
+    for what in remarks {
+        file.append(1.0, what.clone()).expect("written");
+    }
+    let state = file.read().expect("readable").fold();
+    let mut number = 0;
+    KINDS.map(|kind| {
+        number += 1;
+        let swing = swing(number, "b", kind);
+        assert_eq!(state.counts(&swing), state.standing(&swing) == Standing::Counts);
+        match state.standing(&swing) {
+            Standing::Excluded(_) => Standing::Excluded(""),
+            Standing::Counts => Standing::Counts,
+            Standing::Rehearsal => Standing::Rehearsal,
+            Standing::Unsure => Standing::Unsure,
+            Standing::Struck => Standing::Struck,
+            Standing::Unusable => Standing::Unusable,
+        }
+    })
+}
+
+#[test]
+fn what_is_said_of_a_block_decides_what_counts_in_it() {
+    use Standing::{Counts, Rehearsal, Struck, Unsure};
+    assert_eq!(stand(&[]), [Counts, Rehearsal, Unsure]);
+    assert_eq!(stand(&[balls("b", true, false)]), [Counts, Rehearsal, Counts]);
+    assert_eq!(stand(&[balls("b", false, true)]), [Struck, Counts, Counts]);
+    assert_eq!(stand(&[balls("b", false, true), balls("b", false, false)]), [Counts, Rehearsal, Unsure]);
+    assert_eq!(stand(&[balls("b", false, true), balls("b", true, false)]), [Counts, Rehearsal, Counts]);
+    assert_eq!(stand(&[balls("b", true, false), balls("b", false, true)]), [Struck, Counts, Counts]);
+    assert_eq!(
+        stand(&[balls("another", true, false), balls("third", false, true)]),
+        [Counts, Rehearsal, Unsure]
+    );
+    let taken_back = [balls("b", true, false), balls("b", false, true), What::Undo { id: 2 }];
+    assert_eq!(stand(&taken_back), [Counts, Rehearsal, Counts], "what was said before holds again");
+}
+
+#[test]
+fn what_is_said_of_one_swing_goes_before_all_else() {
+    use Standing::{Counts, Excluded, Rehearsal, Struck, Unsure};
+    assert_eq!(stand(&[ball(3, Some(true))]), [Counts, Rehearsal, Counts]);
+    assert_eq!(stand(&[ball(3, Some(false))]), [Counts, Rehearsal, Rehearsal]);
+    assert_eq!(stand(&[ball(3, Some(true)), ball(3, None)]), [Counts, Rehearsal, Unsure]);
+    assert_eq!(stand(&[ball(3, Some(true)), What::Undo { id: 1 }]), [Counts, Rehearsal, Unsure]);
+    // Also what straps felt, or would have felt, and whatever is said of the block.
+    assert_eq!(stand(&[ball(1, Some(false)), ball(2, Some(true))]), [Rehearsal, Counts, Unsure]);
+    assert_eq!(stand(&[balls("b", true, false), ball(3, Some(false))]), [Counts, Rehearsal, Rehearsal]);
+    assert_eq!(stand(&[balls("b", false, true), ball(3, Some(true))]), [Struck, Counts, Struck]);
+    assert_eq!(stand(&[balls("b", false, true), ball(1, Some(false))]), [Counts, Counts, Counts]);
+    let left_out = What::Exclude { swing: 3, excluded: true, reason: String::new() };
+    assert_eq!(stand(&[ball(3, Some(true)), left_out]), [Counts, Rehearsal, Excluded("")]);
+    let mut late = swing(3, "b", SwingKind::Unsure);
+    late.quality.usable = false;
+    let (_keep, file) = folder();
+    file.append(1.0, ball(3, Some(true))).expect("written");
+    assert_eq!(file.read().expect("readable").fold().standing(&late), Standing::Unusable);
+}
+
+/// Lines as they were before blocks without a ball, and what is said of one swing, were known.
+#[test]
+fn old_lines_say_what_they_said() {
+    let (_keep, file) = folder();
+    let old = concat!(
+        r#"{"id":1,"t_s":1.0,"what":"balls","block":"b","every_swing":true}"#,
+        "\n",
+        r#"{"id":2,"t_s":2.0,"what":"balls","block":"c","every_swing":true}"#,
+        "\n",
+        r#"{"id":3,"t_s":3.0,"what":"balls","block":"c","every_swing":false}"#,
+        "\n",
+    );
+    fs::write(file.path(), old).expect("writable");
+    let read = file.read().expect("readable");
+    assert!(read.notices.is_empty());
+    let state = read.fold();
+    assert_eq!(state.balls.iter().collect::<Vec<_>>(), ["b"]);
+    assert!(state.without_ball.is_empty() && state.swings.is_empty());
+    // What an old state says, read by this version.
+    let old = r#"{"swings":{"2":{"labels":[],"note":"x","excluded":false,"reason":""}},"balls":["b"],"notes":[],"target":null,"targets":[],"last":null}"#;
+    let state: Remarks = serde_json::from_str(old).expect("a state");
+    assert_eq!(state.swings[&2].struck, None);
+    assert!(state.counts(&swing(3, "b", SwingKind::Unsure)));
+    // An earlier program reads a new line as far as it knows it.
+    file.append(4.0, balls("d", false, true)).expect("written");
+    file.append(5.0, ball(7, Some(true))).expect("written");
+    let text = fs::read_to_string(file.path()).expect("readable");
+    let lines: Vec<serde_json::Value> =
+        text.lines().map(|l| serde_json::from_str(l).expect("JSON")).collect();
+    assert_eq!(
+        lines[3],
+        serde_json::json!({"id":4,"t_s":4.0,"what":"balls","block":"d","every_swing":false,"without_ball":true})
+    );
+    assert_eq!(lines[4], serde_json::json!({"id":5,"t_s":5.0,"what":"ball","swing":7,"struck":true}));
+    assert_eq!(file.read().expect("readable").remarks.len(), 5);
+}
+
 #[test]
 fn a_target_holds_from_its_moment_in_its_block() {
     let (_keep, file) = folder();
@@ -167,6 +284,8 @@ fn what_cannot_be_meant_is_refused() {
     assert_eq!(refused(1.0, of(target(f64::INFINITY, ""))), RemarkRefusal::Value);
     let negative = Target { margin: -1.0, ..target(1.0, "") };
     assert_eq!(refused(1.0, of(negative)), RemarkRefusal::Margin(-1.0));
+    assert_eq!(refused(1.0, balls("b", true, true)), RemarkRefusal::BothBalls);
+    assert_eq!(refused(1.0, ball(0, None)), RemarkRefusal::SwingZero);
     assert_eq!(refused(1.0, What::Undo { id: 1 }), RemarkRefusal::NoSuchRemark(1));
     assert!(file.read().expect("readable").remarks.is_empty());
     file.append(1.0, note("a")).expect("written");

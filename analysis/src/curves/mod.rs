@@ -11,8 +11,8 @@ mod words;
 
 pub use load::load;
 
+use crate::arranged::{Arranged, Layout};
 use crate::compare::ALPHA;
-use crate::design::{Arranged, Design};
 use crate::stats::{
     LEVEL, MaxT, RotatedMaxT, field_threshold, full_width_half_maximum, max_t, mean, rotated_max_t, sd,
     t_quantile,
@@ -215,7 +215,7 @@ pub struct CurveChange {
     /// The smallest p that so many swings can come to.
     pub least_p: f64,
     /// How the blocks lie in the lesson.
-    pub design: Design,
+    pub layout: Layout,
 }
 
 /// Why curves cannot be compared. The message says what to do.
@@ -348,7 +348,7 @@ fn tested(
 ) -> Option<CurveChange> {
     let numbers = |swings: &[&SwingCurves]| swings.iter().map(|s| s.number).collect::<Vec<u32>>();
     let arranged = Arranged::of(&numbers(before), &numbers(after), same_session);
-    if arranged.design == Design::Overlapping {
+    if arranged.layout == Layout::Overlapping {
         return None;
     }
     let in_order: Vec<&SwingCurves> = arranged
@@ -368,7 +368,7 @@ fn tested(
     let deals = arranged.deals();
     let test = max_t(&rows, &deals)?;
     let places: Vec<f64> = arranged.swings.iter().map(|s| f64::from(s.0)).collect();
-    let dependent = if arranged.by_runs() || arranged.design == Design::TwoSessions {
+    let dependent = if arranged.by_runs() || arranged.layout == Layout::TwoSessions {
         None
     } else {
         rotated_max_t(&rows, &sides, &places)
@@ -378,7 +378,7 @@ fn tested(
     let time_s: Vec<f64> = (0..POINTS).map(|i| mean_marks.at(i)).collect();
     let family =
         Family { rows: &rows, sides: &sides, test: &test, dependent: dependent.as_ref(), time_s: &time_s };
-    let two_sessions = arranged.design == Design::TwoSessions;
+    let two_sessions = arranged.layout == Layout::TwoSessions;
     let curves = chosen.iter().enumerate().map(|(i, c)| family.pair(i, *c, two_sessions)).collect();
     Some(CurveChange {
         before: numbers(before),
@@ -390,7 +390,7 @@ fn tested(
         all_deals: deals.all,
         by_runs: arranged.by_runs(),
         least_p: deals.least_p(),
-        design: arranged.design,
+        layout: arranged.layout,
         time_s,
     })
 }

@@ -1,8 +1,8 @@
 //! Where curves differ, in sentences.
 
 use super::{Curve, CurveChange, CurvePair, CurveVerdict, Kind, Stretch};
+use crate::arranged::Layout;
 use crate::compare::ALPHA;
-use crate::design::Design;
 use crate::words::{capital, chance, list, plural};
 use peakorder_protocol::Role;
 
@@ -155,17 +155,17 @@ impl CurveChange {
                 self.least_p
             ));
         }
-        notes.push(match &self.design {
-            Design::TwoSessions => "Two sessions: straps put on anew shift whole curves, and swings of one day hang together. \
+        notes.push(match &self.layout {
+            Layout::TwoSessions => "Two sessions: straps put on anew shift whole curves, and swings of one day hang together. \
                  The test knows neither."
                 .into(),
-            Design::Returning { enough: true, runs } => format!(
+            Layout::Returning { enough: true, runs } => format!(
                 "The blocks alternate in {runs} runs, which were dealt out whole: swings of a run may depend on each other."
             ),
-            Design::Returning { enough: false, .. } => "The blocks return, which a steady drift does not imitate. p over all \
+            Layout::Returning { enough: false, .. } => "The blocks return, which a steady drift does not imitate. p over all \
                  deals presumes swings that do not depend on each other; what is said to differ holds with that allowed for."
                 .into(),
-            Design::OneAfterTheOther | Design::Overlapping => "p over all deals presumes that swings neither depend on each \
+            Layout::OneAfterTheOther | Layout::Overlapping => "p over all deals presumes that swings neither depend on each \
                  other nor drift; what is said to differ holds with both allowed for. One block after the other cannot tell \
                  a drill from a settling in that is quicker than a steady drift."
                 .into(),

@@ -2,9 +2,10 @@
 
 use super::blocks::{OrderChange, Unlike};
 use super::curves::Curves;
-use super::shared::{Block, Numbers};
-use crate::compare::{self, Comparison};
+use super::shared::{Block, Dependence, Numbers};
+use crate::compare::{self, Comparison, How, Standing};
 use crate::curves::CurveChange;
+use crate::{design, words};
 use serde::Serialize;
 
 /// Schema of [`Compare`].
@@ -15,7 +16,9 @@ pub const COMPARE: &str = "peakorder.compare/1";
 pub struct Compare {
     schema: &'static str,
     before: Side,
+    also_before: Vec<Side>,
     after: Side,
+    design: Option<Design>,
     order: OrderChange,
     measures: Vec<Change>,
     family: usize,
@@ -37,10 +40,12 @@ impl Compare {
         Self {
             schema: COMPARE,
             before: (&c.before).into(),
+            also_before: c.also_before.iter().map(Into::into).collect(),
             after: (&c.after).into(),
+            design: c.design.as_ref().map(Into::into),
             order: (&c.order).into(),
             measures: c.rows.iter().map(Into::into).collect(),
-            family: c.rows.iter().filter(|r| r.p_holm.is_some()).count(),
+            family: c.rows.iter().filter(|r| r.standing == Standing::Judged && r.p.is_some()).count(),
             not_compared: c.not_compared.iter().map(why).collect(),
             notes: c.notes.clone(),
             curves: curves.map(Into::into),
@@ -69,38 +74,104 @@ impl From<&compare::Side> for Side {
     }
 }
 
+/// The order of the swings.
+#[derive(Debug, Serialize)]
+struct Design {
+    runs: Vec<Run>,
+    returns: bool,
+}
+
+#[derive(Debug, Serialize)]
+struct Run {
+    side: &'static str,
+    swings: usize,
+}
+
+impl From<&design::Design> for Design {
+    fn from(d: &design::Design) -> Self {
+        let run =
+            |&(after, swings): &(bool, usize)| Run { side: if after { "after" } else { "before" }, swings };
+        Self { runs: d.runs.iter().map(run).collect(), returns: d.returns() }
+    }
+}
+
 #[derive(Debug, Serialize)]
 struct Change {
     key: String,
+    chosen: bool,
     before: Numbers,
     after: Numbers,
     difference: f64,
+    means_apart: f64,
+    ci95: Option<(f64, f64)>,
     ci95_half: Option<f64>,
     df: Option<f64>,
     t: Option<f64>,
     p: Option<f64>,
     p_holm: Option<f64>,
+    p_false_discovery: Option<f64>,
     measuring_sd: Option<f64>,
     worn_anew_sd: Option<f64>,
+    wearing_factor: Option<f64>,
+    spread: Option<f64>,
+    matters: Option<f64>,
+    matters_named: bool,
+    dependence: Option<Dependence>,
+    more: Option<More>,
     verdict: &'static str,
 }
 
 impl From<&compare::Row> for Change {
     fn from(r: &compare::Row) -> Self {
+        let judged = r.standing == Standing::Judged;
         Self {
             key: r.measure.key(),
+            chosen: judged,
             before: (&r.before).into(),
             after: (&r.after).into(),
             difference: r.difference,
-            ci95_half: r.welch.map(|w| w.half_width),
-            df: r.welch.map(|w| w.df),
-            t: r.welch.map(|w| w.t),
-            p: r.welch.map(|w| w.p),
-            p_holm: r.p_holm,
+            means_apart: r.means_apart,
+            ci95: r.interval,
+            ci95_half: r.half_width(),
+            df: r.df,
+            t: r.t(),
+            p: r.p,
+            p_holm: r.p_adjusted.filter(|_| judged),
+            p_false_discovery: r.p_adjusted.filter(|_| !judged),
             measuring_sd: r.measuring_sd,
             worn_anew_sd: r.worn_anew_sd,
+            wearing_factor: r.wearing_factor,
+            spread: r.spread,
+            matters: r.matters,
+            matters_named: r.matters_named,
+            dependence: r.dependence.as_ref().map(Into::into),
+            more: r.more.map(|m| (r, m).into()),
             verdict: r.verdict.key(),
         }
+    }
+}
+
+/// What it would take to tell.
+#[derive(Debug, Serialize)]
+struct More {
+    change: f64,
+    named: bool,
+    by: &'static str,
+    swings_a_block: Option<usize>,
+    words: String,
+}
+
+impl From<(&compare::Row, compare::More)> for More {
+    fn from((row, more): (&compare::Row, compare::More)) -> Self {
+        let (by, swings_a_block) = match more.how {
+            How::Swings(n) => ("swings", Some(n)),
+            How::Enough => ("enough", None),
+            How::Return => ("return", None),
+            How::Lessons => ("lessons", None),
+            How::TooSmall => ("too-small", None),
+        };
+        let words = words::compared::more(row).unwrap_or_default();
+        Self { change: more.change, named: more.named, by, swings_a_block, words }
     }
 }
 

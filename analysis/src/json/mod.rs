@@ -16,10 +16,15 @@
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
 //!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.
-//! - `peakorder.compare/1`: `before`, `after` (`name`, `title`, `session`, `summary` as a
-//!   block above), `measures` (`key`, `before`, `after`, `difference`, `ci95_half` which is
-//!   also the smallest change that could be shown, `df`, `t`, `p` all unadjusted, `p_holm`,
-//!   `measuring_sd`, `worn_anew_sd`, `verdict`), `not_compared` (`key`, `why`), `family`, `notes`; `order`:
+//! - `peakorder.compare/1`: `before`, `also_before`, `after` (`name`, `title`, `session`, `summary` as a
+//!   block above), `design` (`runs` of `side` and `swings` in the order made, `returns`) or `null` between wearings, `measures`: first
+//!   those that get a verdict (`chosen`), then the others (`key`, `before`, `after`; `difference` as far as it is no drift and
+//!   no likeness of neighbouring swings; `means_apart`; `ci95` of the difference with both parts of its uncertainty, and `ci95_half`, half its width;
+//!   `df`, `t`, `p` unadjusted; `p_holm` over those that get a verdict, `p_false_discovery` over the others;
+//!   `measuring_sd`; `worn_anew_sd` and `wearing_factor` between wearings; `spread` between swings, `matters`: the smallest change that matters, and
+//!   whether the coach named it (`matters_named`); `dependence` (`correlation`, `correlation_ci95`, `drift`, `drift_sd`); `more`: what it would take
+//!   to find a `change` 8 times in 10 (`by`: `swings`, `enough`, `return`, `lessons`, `too-small`; `swings_a_block`, `words`); `verdict`), `not_compared` (`key`, `why`),
+//!   `family`: how many get a verdict, `notes`; `order`:
 //!   `verdict` (`differ`, `cannot-tell-dependence`, `no-difference-shown`, `cannot-judge`) by `p` of the order table and
 //!   `p_dependent`, with drift and dependence allowed for, or `null`; `method` (`exact-tables`,
 //!   `drawn-tables`, `exact-runs`, `drawn-runs`: what p counts over), `exploratory`, `rows` (`order_text`, `before`,
@@ -43,7 +48,12 @@
 //!   after the first, `invented`, `summary` as a block above), `measures` (`key`, `points`:
 //!   one a session, as a measure of a block above or `null`; `slope_per_30_days` of the line
 //!   through the session means with `ci95_half`, `df` and `p`, all `null` for fewer than four
-//!   sessions; `p_holm`, `verdict`, `words`), `notes`.
+//!   sessions; `points_ci95_half` with what a wearing shares; `chosen`, `p_holm`, `p_false_discovery`, `verdict`, `words`), `notes`.
+//! - `peakorder.kept/1`: `player`, `lessons` (`id`, `started_utc`, `day` after the first, labels of `start` and `end`, `practice`),
+//!   `measures` (`key`, `stages`: `lesson` by its place, `start` and `end` with `mean`, `ci95_half` and `n`; `gained` in that lesson, `left` of the lesson before
+//!   and `since_end` of it, each `difference` and `ci95` or `null`; `practised`: sessions of practice since; `words`), `left_out`.
+//! - `peakorder.plan/1`: `measures` meant, `orders` (`key`, `blocks`: sizes, old and new way in turn; `swings`, `words`,
+//!   `found_spreads`: the change found 8 times in 10, in standard deviations from swing to swing).
 //! - `peakorder.verify/1`: `sessions` (`folder`, `whole`, `recording` or `null` with `recording_problem`:
 //!   `seconds`, `frames`, `straps`: role → `notifications`, `missing_s`; `holes` with `kind` (`damage`,
 //!   `gap`, `known-gap`, `torn-end`, `header`), `offset` and `bytes` in the log, `from_s`, `to_s` or
@@ -53,20 +63,23 @@
 //!
 //! The structs below are the documents; `tests/golden/documents.txt` holds their shape.
 //!
-//! Verdicts: `changed`, `perhaps`, `cannot-tell`, `cannot-tell-straps-worn-anew`,
-//! `too-few-swings`.
+//! Verdicts: `changed`, `no-change-that-matters`, `cannot-tell`, `perhaps` (only looked through), `too-few-swings`.
 
 mod blocks;
 mod compare;
 mod curves;
 mod integrity;
+mod kept;
 mod mobility;
+mod plan;
 mod shared;
 mod show;
 mod trend;
 
 pub use compare::{COMPARE, Compare};
 pub use integrity::{SALVAGE, Salvage, VERIFY, Verify};
+pub use kept::{KEPT, Kept};
 pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
+pub use plan::{PLAN, Plan};
 pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};
 pub use trend::{Follow, TREND};

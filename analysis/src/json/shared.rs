@@ -1,6 +1,7 @@
 //! Parts of several documents.
 
 use crate::order;
+use crate::stats;
 use crate::summary::{BlockSummary, MeasureSummary};
 use peakorder_protocol::{Handedness, Role, session};
 use serde::Serialize;
@@ -35,6 +36,7 @@ pub(super) struct Numbers {
     sd: Option<f64>,
     measuring_sd: Option<f64>,
     bone_sd: Option<f64>,
+    dependence: Option<Dependence>,
     definition: String,
     other_definition: usize,
 }
@@ -48,8 +50,29 @@ impl From<&MeasureSummary> for Numbers {
             sd: m.sample.sd,
             measuring_sd: m.measuring_sd,
             bone_sd: m.bone_sd,
+            dependence: m.level.as_ref().map(|l| (&l.dependence).into()),
             definition: m.definition.text(),
             other_definition: m.other_definition,
+        }
+    }
+}
+
+/// How swings depended on one another.
+#[derive(Debug, Serialize)]
+pub(super) struct Dependence {
+    correlation: f64,
+    correlation_ci95: (f64, f64),
+    drift: f64,
+    drift_sd: f64,
+}
+
+impl From<&stats::Dependence> for Dependence {
+    fn from(d: &stats::Dependence) -> Self {
+        Self {
+            correlation: d.correlation,
+            correlation_ci95: d.correlation_interval,
+            drift: d.drift,
+            drift_sd: d.drift_sd,
         }
     }
 }

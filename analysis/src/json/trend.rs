@@ -57,12 +57,15 @@ impl From<&trend::Session> for Followed {
 #[derive(Debug, Serialize)]
 struct Course {
     key: String,
+    chosen: bool,
     points: Vec<Option<Numbers>>,
+    points_ci95_half: Vec<Option<f64>>,
     slope_per_30_days: Option<f64>,
     ci95_half: Option<f64>,
     df: Option<f64>,
     p: Option<f64>,
     p_holm: Option<f64>,
+    p_false_discovery: Option<f64>,
     verdict: &'static str,
     words: String,
 }
@@ -71,12 +74,15 @@ impl From<&trend::TrendRow> for Course {
     fn from(r: &trend::TrendRow) -> Self {
         Self {
             key: r.measure.key(),
+            chosen: r.judged,
+            points_ci95_half: r.half_widths.clone(),
             points: r.points.iter().map(|p| p.as_ref().map(Into::into)).collect(),
             slope_per_30_days: r.line.map(|l| l.slope),
             ci95_half: r.line.map(|l| l.half_width),
             df: r.line.map(|l| l.df),
             p: r.line.map(|l| l.p),
-            p_holm: r.p_holm,
+            p_holm: r.p_adjusted.filter(|_| r.judged),
+            p_false_discovery: r.p_adjusted.filter(|_| !r.judged),
             verdict: r.verdict.key(),
             words: r.words.clone(),
         }

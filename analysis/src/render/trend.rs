@@ -38,18 +38,17 @@ pub fn trend(trend: &Trend, style: Style) -> String {
     heading(&mut out, style, "Measures", "session mean ± half its 95 % interval");
     table(trend).write(&mut out, style);
     heading(&mut out, style, "In words", "");
-    for verdict in [Verdict::Changed, Verdict::Perhaps] {
+    for verdict in [Verdict::Changed, Verdict::NoneThatMatters, Verdict::Perhaps] {
         for row in trend.rows.iter().filter(|r| r.verdict == verdict) {
             wrap(&mut out, style, "  · ", &row.words);
         }
     }
-    for verdict in [Verdict::CantTell, Verdict::WornAnew, Verdict::TooFew] {
+    for verdict in [Verdict::CantTell, Verdict::TooFew] {
         let names: Vec<String> =
             trend.rows.iter().filter(|r| r.verdict == verdict).map(|r| r.measure.label()).collect();
         if !names.is_empty() {
             let why = match verdict {
                 Verdict::CantTell => "within ordinary variation between sessions",
-                Verdict::WornAnew => "putting the straps on anew can make such a difference by itself",
                 _ => "too few swings or sessions",
             };
             wrap(&mut out, style, "  · ", &format!("Can't tell, {why}: {}.", names.join("; ")));
@@ -77,12 +76,16 @@ fn table(trend: &Trend) -> Table {
             p.and_then(with)
                 .map_or("–".to_owned(), |v| number(v, r.measure.decimals(), signed && r.measure.signed()))
         };
+        let half = |r: &TrendRow| {
+            let h = r.half_widths.get(i).copied().flatten();
+            h.map_or("–".to_owned(), |h| number(h, r.measure.decimals(), false))
+        };
         table.group(
             &day(&session.started_utc),
             vec![
                 ("", Align::Right, column(&|r| point(r, &|p| Some(p.sample.mean), true))),
                 ("", Align::Left, column(&|_| "±".into())),
-                ("", Align::Right, column(&|r| point(r, &|p| p.half_width, false))),
+                ("", Align::Right, column(&|r| half(r))),
             ],
         );
     }

@@ -8,14 +8,16 @@ mod backswing;
 mod curves;
 mod drill;
 mod html;
+mod kept;
 mod mobility;
 mod sections;
 mod sentences;
 mod strip;
 
-use crate::compare::{CompareError, Comparison, Row, compare};
+use crate::chosen::Family;
+use crate::compare::{CompareError, Comparison, compare};
+use crate::kept::Kept;
 use crate::load::{Loaded, NO_BLOCK};
-use crate::measure::Measure;
 use crate::summary::{BlockSummary, summarise};
 use crate::words::{capital, plural};
 use html::{lines, printable};
@@ -111,8 +113,8 @@ impl Sides {
     }
 }
 
-/// The page. `loaded` is a whole session (a block of one has only that block to tell of).
-pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
+/// The page. `loaded` is a whole session (a block of one has only that block to tell of); `kept`: what lasted of earlier lessons.
+pub fn html(loaded: &Loaded, choice: &Choice, kept: Option<&Kept>) -> Result<String, ReportError> {
     let sides = Sides::of(loaded, choice)?;
     let session = &loaded.session;
     let page = html! {
@@ -133,6 +135,7 @@ pub fn html(loaded: &Loaded, choice: &Choice) -> Result<String, ReportError> {
                         None => { h2 { "What was measured" } p { "No swings in this session." } }
                         Some(sides) => (measured(loaded, sides)),
                     }
+                    @if let Some(kept) = kept { (kept::section(kept)) }
                     (mobility::mobility(loaded))
                     (sections::notes(loaded))
                     (sections::reading(loaded))
@@ -180,7 +183,7 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
     let before = summary(&sides.before);
     let after = sides.after.as_deref().map(summary);
     let drills = drill::drills(loaded);
-    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after, &drills));
+    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after));
     html! {
         (sections::blocks(loaded))
         h2 { "Your swing at the start: " (block_name(&sides.before)) }
@@ -202,35 +205,19 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
             }
         }
         @match &compared {
-            Some(Ok((main, rest))) => (sections::in_short(main, rest)),
+            Some(Ok(comparison)) => (sections::in_short(comparison)),
             Some(Err(e)) => p { "Not compared: " (e) "." },
             None => {}
         }
-        (pictures(loaded, sides, &before, after.as_ref(), compared.as_ref().and_then(|c| Some(&c.as_ref().ok()?.1))))
-        @if let Some(Ok((main, rest))) = &compared { (sections::table(main, rest)) }
+        (pictures(loaded, sides, &before, after.as_ref(), compared.as_ref().and_then(|c| c.as_ref().ok())))
+        @if let Some(Ok(comparison)) = &compared { (sections::table(comparison)) }
     }
 }
 
-/// The rows of what the drills were about, and the comparison of all else. What a drill was
-/// about was meant beforehand, so it is judged by itself.
-fn compared(
-    loaded: &Loaded,
-    before: &str,
-    after: &str,
-    drills: &[drill::Drill],
-) -> Result<(Vec<Row>, Comparison), CompareError> {
-    let (before, after) = (loaded.only(before), loaded.only(after));
-    let meant: Vec<Measure> = drills.iter().filter_map(drill::Drill::measure).collect();
-    let mut main = Vec::new();
-    for (i, measure) in meant.iter().enumerate() {
-        if !meant[..i].contains(measure) {
-            main.extend(compare(&before, &after, &[*measure])?.rows);
-        }
-    }
-    let others: Vec<Measure> = Measure::ALL.into_iter().filter(|m| !meant.contains(m)).collect();
-    let mut rest = compare(&before, &after, &others)?;
-    rest.order.meant = crate::compare::meant(&meant);
-    Ok((main, rest))
+/// The two blocks compared. What the coach chose and what the drills were about was meant beforehand and gets the
+/// verdicts.
+fn compared(loaded: &Loaded, before: &str, after: &str) -> Result<Comparison, CompareError> {
+    compare(&loaded.only(before), &loaded.only(after), &Family::of_remarks(&loaded.remarks))
 }
 
 fn pictures(

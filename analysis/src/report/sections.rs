@@ -3,7 +3,8 @@
 use super::html::lines;
 use super::{PRACTISE, block_name, player_name, sentences};
 use crate::SAFETY;
-use crate::compare::{Comparison, Row, Verdict};
+use crate::chosen::Family;
+use crate::compare::{Comparison, Row, Standing, Verdict};
 use crate::load::Loaded;
 use crate::order;
 use crate::render::{marked, number};
@@ -112,31 +113,47 @@ pub(super) fn blocks(loaded: &Loaded) -> Markup {
 }
 
 /// The verdicts in sentences.
-pub(super) fn in_short(main: &[Row], rest: &Comparison) -> Markup {
-    let nothing = sentences::not_shown(rest);
+pub(super) fn in_short(comparison: &Comparison) -> Markup {
+    let chosen = !matches!(comparison.family, Family::All);
+    let of = |standing: Standing| comparison.rows.iter().filter(move |r| r.standing == standing);
+    let nothing = sentences::not_shown(comparison);
     html! {
-        @for row in main {
-            p class="main" { b { "What the drill was about." } " " (sentences::change(row)) }
-        }
-        ul {
-            @for verdict in [Verdict::Changed, Verdict::Perhaps] {
-                @for row in sentences::of(rest, verdict) { li { (sentences::change(row)) } }
+        @if chosen {
+            p class="main" { b { "What this lesson was about" } }
+            ul { @for row in of(Standing::Judged) { li { (sentences::change(row)) } } }
+            @let perhaps: Vec<&Row> = of(Standing::LookedThrough).filter(|r| r.verdict == Verdict::Perhaps).collect();
+            @if !perhaps.is_empty() {
+                p { "Of the other numbers, perhaps:" }
+                ul { @for row in &perhaps { li { (sentences::change(row)) } } }
             }
-            @if !nothing.is_empty() { li { (nothing) } }
+            @let rest = of(Standing::LookedThrough).count() - perhaps.len();
+            @if rest > 0 {
+                p class="small" {
+                    "In " (rest) @if !perhaps.is_empty() { " more" }
+                    " numbers, which the lesson was not about, nothing shows that chance alone would not make."
+                }
+            }
+        } @else {
+            ul {
+                @for verdict in [Verdict::Changed, Verdict::NoneThatMatters, Verdict::Perhaps] {
+                    @for row in sentences::of(comparison, verdict) { li { (sentences::change(row)) } }
+                }
+                @if !nothing.is_empty() { li { (nothing) } }
+            }
         }
-        @for note in &rest.notes { p class="small" { (note) } }
+        @for note in &comparison.notes { p class="small" { (note) } }
     }
 }
 
-/// Every number, before and after.
-pub(super) fn table(main: &[Row], rest: &Comparison) -> Markup {
-    let rows: Vec<&Row> = main.iter().chain(&rest.rows).collect();
-    let groups = rows.chunk_by(|a, b| a.measure.group() == b.measure.group());
+/// Every number, before and after: those that the lesson was about first.
+pub(super) fn table(comparison: &Comparison) -> Markup {
+    let groups =
+        comparison.rows.chunk_by(|a, b| (a.standing, a.measure.group()) == (b.standing, b.measure.group()));
     html! {
         h2 class="page" { "All numbers" }
         div class="wide" role="region" aria-label="All numbers" tabindex="0" {
             table {
-                caption { "Mean ± SD between swings; difference ± half its 95 % interval." }
+                caption { "Mean ± SD between swings; difference with its 95 % interval." }
                 thead {
                     tr {
                         @for heading in ["measure", "before", "after", "difference"] { th scope="col" { (heading) } }
@@ -150,7 +167,7 @@ pub(super) fn table(main: &[Row], rest: &Comparison) -> Markup {
                 }
             }
         }
-        @for n in &rest.not_compared {
+        @for n in &comparison.not_compared {
             p class="small" { (capital(&n.measure.label())) ": not compared, " (n.why) "." }
         }
     }
@@ -162,14 +179,21 @@ fn numbers(row: &Row) -> Markup {
         let sd = s.sample.sd.map_or("–".into(), |sd| number(sd, m.decimals(), false));
         format!("{} ± {sd}", number(s.sample.mean, m.decimals(), m.signed()))
     };
-    let half = row.welch.map_or("–".into(), |w| number(w.half_width, m.decimals(), false));
+    let interval = row.interval.map_or(String::new(), |(low, high)| {
+        format!(" ({} to {})", number(low, m.decimals(), true), number(high, m.decimals(), true))
+    });
+    let verdict = match (row.standing, row.verdict) {
+        // Of what was only looked through nothing is expected, so nothing is said.
+        (Standing::LookedThrough, Verdict::CantTell) => "–",
+        (_, verdict) => verdict.label(),
+    };
     html! {
         tr {
             th scope="row" { (m.name()) }
             td { (side(&row.before)) }
             td { (side(&row.after)) }
-            td { (number(row.difference, m.decimals(), true)) " ± " (half) }
-            td class="left" { (row.verdict.label()) }
+            td { (number(row.difference, m.decimals(), true)) (interval) }
+            td class="left" { (verdict) }
         }
     }
 }
@@ -231,9 +255,10 @@ pub(super) fn reading(loaded: &Loaded) -> Markup {
         ("turn", "angle about the body's long axis from its line at address; away from, or towards, the target".into()),
         ("separation", format!("{SEPARATION_METHOD}; negative = thorax turned further away")),
         ("turn and lift", "turn: how far the chest turned away up to the top, with the hips' part of it. Lift: how far the lead arm was raised in the shoulder. The less the body turns, the more the arm has to make up".into()),
-        ("changed", "larger than your own ordinary variation from swing to swing, also after allowing for the number of measures looked at".into()),
+        ("changed", "larger than your own ordinary variation from swing to swing makes by chance, also after allowing for the number of measures that get a verdict".into()),
+        ("no change that matters", Verdict::NoneThatMatters.meaning().into()),
+        ("can't tell yet", Verdict::CantTell.meaning().into()),
         ("perhaps", Verdict::Perhaps.meaning().into()),
-        ("can't tell", "the difference lies within ordinary variation. More swings show smaller changes".into()),
         ("±", "in a sentence \"from swing to swing\": standard deviation; \"give or take\" and bars: 95 % interval".into()),
     ];
     html! {

@@ -2,6 +2,7 @@
 
 use crate::compare::{Comparison, Row, Verdict};
 use crate::order::Share;
+use crate::render::number;
 use crate::summary::{BlockSummary, MeasureSummary};
 use crate::words::{self, amount, difference, list, plural, subject, value};
 use crate::{measure::Group, measure::Measure};
@@ -24,16 +25,22 @@ pub(super) fn change(row: &Row) -> String {
     let now = subject(m, after);
     let differs = difference(m, after, before);
     let was = value(m, before);
-    let band = row.welch.map_or(String::new(), |w| format!(", give or take {}", amount(m, w.half_width)));
+    let band = row.interval.map_or(String::new(), |(low, high)| {
+        format!(
+            "; allowing for drift and ordinary variation the change is {} to {} (95 %)",
+            number(low, m.decimals(), true),
+            m.unit().after(&number(high, m.decimals(), true))
+        )
+    });
     let verdict = match row.verdict {
         Verdict::Changed => "More than ordinary variation.".to_owned(),
+        Verdict::NoneThatMatters => format!("No change that matters. {}", words::compared::matters(row)),
         Verdict::Perhaps => {
-            "Perhaps a change: with so many numbers looked at, one such can come by chance.".to_owned()
+            "Perhaps a change: about one in ten that are called so is there by chance.".to_owned()
         }
-        Verdict::CantTell => "Within ordinary variation: no change can be shown.".to_owned(),
-        Verdict::WornAnew => {
-            "Can't tell: putting the straps on anew can make such a difference by itself.".to_owned()
-        }
+        Verdict::CantTell => format!("Can't tell yet. {}", words::compared::more(row).unwrap_or_default())
+            .trim_end()
+            .to_owned(),
         Verdict::TooFew => "Can't tell: too few swings.".to_owned(),
     };
     format!("{now}, {differs} before ({was}){band}. {verdict}")
@@ -46,7 +53,7 @@ pub(super) fn of(comparison: &Comparison, verdict: Verdict) -> Vec<&Row> {
 
 /// The measures for which no change could be shown, in one sentence; empty when there are none.
 pub(super) fn not_shown(comparison: &Comparison) -> String {
-    let names: Vec<String> = [Verdict::CantTell, Verdict::WornAnew, Verdict::TooFew]
+    let names: Vec<String> = [Verdict::CantTell, Verdict::TooFew]
         .into_iter()
         .flat_map(|v| of(comparison, v))
         .map(|r| r.measure.label())

@@ -2,8 +2,10 @@
 
 pub mod calibration;
 pub mod chance;
+pub mod compared;
 pub mod import;
 pub mod integrity;
+pub mod kept;
 pub mod mobility;
 pub mod quality;
 pub mod strap;

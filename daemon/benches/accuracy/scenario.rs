@@ -235,7 +235,11 @@ pub(crate) fn all(quick: bool) -> Vec<Scenario> {
         counts: false,
         sliding_size: Some(size),
         straps: StrapOptions {
-            sliding: (size > 0.0).then_some(Sliding { at_full_turn_deg: 4.5 * size, lag_s: 0.08 }),
+            sliding: (size > 0.0).then_some(Sliding {
+                at_full_turn_deg: 4.5 * size,
+                wearing_sd_deg: 0.0,
+                lag_s: 0.08,
+            }),
             ..straps()
         },
         ..base(

@@ -2,7 +2,7 @@
 
 import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
-import { h, show } from './dom.js';
+import { h, s, show } from './dom.js';
 import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, signed } from './format.js';
 
 export const title = 'Before and after';
@@ -10,14 +10,15 @@ export const title = 'Before and after';
 let parts;
 let sessions = [];
 let measures = [];
-let sides = { a: '', b: '' };
+let sides = { a: '', b: '', earlier: true };
+let allOpen = false;
 let asked = 0;
 
 const WORDS = {
   changed: 'changed',
+  'no-change-that-matters': 'no change that matters',
+  'cannot-tell': 'can’t tell yet',
   perhaps: 'perhaps',
-  'cannot-tell': 'can’t tell',
-  'cannot-tell-straps-worn-anew': 'can’t tell: straps worn anew',
   'too-few-swings': 'too few swings',
 };
 
@@ -27,7 +28,7 @@ export async function enter(main, query) {
   const [list, known] = await Promise.all([attempt(() => get('/sessions')), attempt(() => get('/measures'))]);
   sessions = Array.isArray(list) ? list : [];
   measures = Array.isArray(known) ? known : [];
-  sides = { a: query.get('a') ?? '', b: query.get('b') ?? '' };
+  sides = { ...sides, a: query.get('a') ?? '', b: query.get('b') ?? '' };
   suggest();
   draw();
   compare();
@@ -66,10 +67,26 @@ function draw() {
   const pick = (side, label) => h('div', {}, h('label', { for: `side-${side}` }, label),
     h('select', { id: `side-${side}`, 'data-key': `side-${side}`, onchange: (e) => {
       sides[side] = e.target.value;
+      draw();
       compare();
     } }, all.map((c) => h('option', { value: c.value, selected: c.value === sides[side] }, c.words))));
   show(parts.head, h('h1', {}, 'Before and after'),
-    all.length > 0 && h('div', { class: 'sides' }, pick('a', 'Before'), pick('b', 'After')));
+    all.length > 0 && h('div', { class: 'sides' }, pick('a', 'Before'), pick('b', 'After')),
+    earlier().length > 0 && h('label', { class: 'check' }, h('input', { type: 'checkbox', 'data-key': 'earlier', checked: sides.earlier, onchange: (e) => {
+      sides.earlier = e.target.checked;
+      compare();
+    } }), ` against the mean of all ${earlier().length + 1} sessions with “${blockName(block(sides.a))}”: they show how much days differ`));
+}
+
+const session = (side) => side.slice(0, side.indexOf(':'));
+const block = (side) => side.slice(side.indexOf(':') + 1);
+
+/** Other sessions of the player, before the later side, that have the earlier side's block. */
+function earlier() {
+  if (!sides.a || !sides.b || session(sides.a) === session(sides.b)) return [];
+  const start = (id) => sessions.find((x) => x.id === id)?.started_utc ?? '';
+  const until = start(session(sides.b)) || '9999';
+  return choices().map((c) => c.value).filter((v) => v !== sides.a && block(v) === block(sides.a) && session(v) !== session(sides.b) && start(session(v)) < until);
 }
 
 async function compare() {
@@ -80,7 +97,8 @@ async function compare() {
   const mine = (asked += 1);
   let found;
   try {
-    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}`);
+    const also = sides.earlier ? earlier() : [];
+    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}${also.length ? `&also=${part(also.join(','))}` : ''}`);
   } catch (error) {
     if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
     return;
@@ -95,44 +113,97 @@ function value(m, v) {
 }
 
 function result(c) {
-  const of = (verdict) => c.measures.filter((r) => r.verdict === verdict);
-  const [changed, perhaps] = [of('changed'), of('perhaps')];
+  const judged = c.measures.filter((r) => r.chosen);
+  const others = c.measures.filter((r) => !r.chosen);
+  const meant = others.length > 0 || judged.length <= 5;
   const report = `/api/v1/sessions/${part(c.after.session)}/report?before=${part(c.before.title)}&after=${part(c.after.title)}`;
-  const rest = c.measures.length - changed.length - perhaps.length;
   return [
-    h('section', { class: 'changes' },
-      changed.length === 0 && h('p', { class: 'change-none' }, 'Nothing changed by more than this player’s ordinary variation allows one to say.'),
-      changed.map((r) => change(r)),
-      perhaps.length > 0 && h('p', { class: 'lead' }, h('b', {}, 'Perhaps: '), perhaps.map((r) => `${measureOf(r.key).label} ${changeWords(measureOf(r.key), r.difference)}`).join('; '), '.'),
-      rest > 0 && h('p', { class: 'lead' }, h('b', {}, 'Can’t tell: '), `the other ${rest} lie within ordinary variation.`)),
+    h('section', { class: 'changes' }, meant ? about(judged) : unasked(judged)),
+    others.length > 0 && lookedThrough(others),
     h('section', {}, h('h2', {}, 'Order of the peaks'), h('div', { class: 'orders' }, [c.before, c.after].map((side) => h('div', {},
       h('h3', {}, `${capital(blockName(side.title))}, ${side.summary.used.length} swings`),
       h('ul', {}, side.summary.orders.map((o) => h('li', {}, `${o.order_text}: ${o.count} of ${o.of}`))))))),
-    h('section', {}, h('h2', {}, 'All of it'), table(c)),
     c.notes.length > 0 && h('ul', { class: 'notes' }, c.notes.map((n) => h('li', { class: 'fine' }, n))),
+    h('details', { open: allOpen, ontoggle: (e) => {
+      allOpen = e.target.open;
+    } }, h('summary', { 'data-key': 'all-numbers' }, `All ${c.measures.length} numbers`), table(c)),
     c.before.session === c.after.session && h('p', { class: 'actions' }, h('a', { href: report, target: '_blank', rel: 'noopener', class: 'button' }, 'The page to take home (opens to print)')),
-    h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary swing-to-swing variation, also after allowing for all measures looked at (adjusted p < 0.05). perhaps: larger only if this had been the one measure looked at. can’t tell: within ordinary variation. ± is half a 95 % interval, of what the straps did; between days the verdicts allow for seat and skin as well.'),
+    h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary variation makes by chance, also after allowing for all numbers that get a verdict. no change that matters: the whole interval lies within the smallest change that matters. can’t tell yet: it holds no change as well as one that would matter. perhaps: of the numbers that were not meant beforehand; about one in ten called so is there by chance. The bar is the 95 % interval of the change; it holds drift, likeness of neighbouring swings and, between days, what putting the straps on anew shifts.'),
   ];
 }
 
+/** What was meant beforehand: a verdict each, with its picture. */
+function about(rows) {
+  if (rows.length === 0) return h('p', { class: 'change-none' }, 'None of the numbers that the lesson is about was measured on both sides.');
+  return rows.map((r) => change(r));
+}
+
+/** Nothing was meant: the changes that stand out among all. */
+function unasked(rows) {
+  const of = (verdict) => rows.filter((r) => r.verdict === verdict);
+  const [changed, perhaps] = [of('changed'), of('perhaps')];
+  const rest = rows.length - changed.length - perhaps.length;
+  return [
+    changed.length === 0 && h('p', { class: 'change-none' }, 'Nothing changed by more than this player’s ordinary variation allows one to say.'),
+    changed.map((r) => change(r)),
+    perhaps.length > 0 && h('p', { class: 'lead' }, h('b', {}, 'Perhaps: '), perhapsWords(perhaps), '.'),
+    rest > 0 && h('p', { class: 'lead' }, h('b', {}, 'Can’t tell yet: '), `the other ${rest} lie within ordinary variation. `, h('a', { href: '#target' }, 'Say beforehand what the lesson is about'), ', and more shows.'),
+  ];
+}
+
+const perhapsWords = (rows) => rows.map((r) => `${measureOf(r.key).label} ${changeWords(measureOf(r.key), r.difference)}`).join('; ');
+
+/** The others, largest effect first: one line unless opened. */
+function lookedThrough(rows) {
+  const perhaps = rows.filter((r) => r.verdict === 'perhaps').sort((a, b) => effect(b) - effect(a));
+  return h('p', { class: 'lead' }, h('b', {}, 'Not meant beforehand: '),
+    perhaps.length > 0 ? `perhaps ${perhapsWords(perhaps)}; ` : '',
+    `in ${rows.length - perhaps.length}${perhaps.length > 0 ? ' more' : ''} numbers nothing shows that chance alone would not make.`);
+}
+
+const effect = (r) => (r.spread > 0 ? Math.abs(r.difference) / r.spread : 0);
+
 function change(r) {
   const m = measureOf(r.key);
-  return h('p', { class: 'change' },
-    h('span', { class: 'change-name' }, capital(m.label)),
-    h('span', { class: 'change-numbers' }, measureWords(m, r.before.mean), h('span', { class: 'arrow' }, ' → '), measureWords(m, r.after.mean)),
-    h('span', { class: 'fine' }, `${changeWords(m, r.difference)}, ± ${num(r.ci95_half, m.decimals)}`));
+  return h('div', { class: 'change', 'data-measure': r.key, 'data-verdict': r.verdict },
+    h('p', { class: 'change-line' },
+      h('span', { class: 'change-name' }, capital(m.label)),
+      h('span', { class: 'change-numbers' }, measureWords(m, r.before.mean), h('span', { class: 'arrow' }, ' → '), measureWords(m, r.after.mean)),
+      h('b', { class: 'change-verdict' }, WORDS[r.verdict] ?? r.verdict)),
+    r.ci95 && interval(m, r),
+    r.more && h('p', { class: 'fine' }, r.more.words));
+}
+
+/** The change's interval about none, and how much would matter. */
+function interval(m, r) {
+  const [low, high] = r.ci95;
+  const matters = r.matters_named ? r.matters : null;
+  const reach = 1.15 * Math.max(Math.abs(low), Math.abs(high), matters ?? 0, 1e-9);
+  const [width, height, middle] = [420, 46, 20];
+  const x = (v) => width / 2 + (v / reach) * (width / 2 - 6);
+  const words = `change ${signed(r.difference, m.decimals)}, 95 % interval ${signed(low, m.decimals)} to ${signed(high, m.decimals)}${m.unit ? ` ${m.unit}` : ''}`;
+  return h('div', { class: 'interval' },
+    s('svg', { width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words },
+      matters && [-matters, matters].map((v) => s('line', { class: 'level', x1: x(v), x2: x(v), y1: 6, y2: 34, 'stroke-dasharray': '3 4' })),
+      s('line', { class: 'interval-none', x1: x(0), x2: x(0), y1: 2, y2: 32 }),
+      s('text', { class: 'axis-text', x: x(0), y: height, 'text-anchor': 'middle' }, 'no change'),
+      s('line', { class: 'interval-line', x1: x(low), x2: x(high), y1: middle, y2: middle }),
+      [low, high].map((v) => s('line', { class: 'interval-line', x1: x(v), x2: x(v), y1: middle - 7, y2: middle + 7 })),
+      s('circle', { class: 'interval-dot', cx: x(r.difference), cy: middle, r: 6 })),
+    h('span', { class: 'fine' }, words, matters ? `; dashed: what matters, ± ${num(matters, m.decimals)}` : ''));
 }
 
 function table(c) {
   const cell = (m, x) => `${value(m, x.mean)}${Number.isFinite(x.ci95_half) ? ` ± ${num(x.ci95_half, m.decimals)}` : ''}`;
+  const band = (m, r) => (r.ci95 ? ` (${signed(r.ci95[0], m.decimals)} to ${signed(r.ci95[1], m.decimals)})` : '');
+  const verdict = (r) => (!r.chosen && r.verdict === 'cannot-tell' ? '–' : WORDS[r.verdict] ?? r.verdict);
   return h('div', { class: 'wide-table', role: 'region', 'aria-label': 'All measures', tabindex: 0 }, h('table', {},
     h('thead', {}, h('tr', {}, ['measure', 'before', 'after', 'difference', 'verdict'].map((t, i) => h('th', { scope: 'col', class: i > 0 && i < 4 ? 'n' : '' }, t)))),
     h('tbody', {}, c.measures.map((r) => {
       const m = measureOf(r.key);
       return h('tr', { 'data-measure': r.key, 'data-verdict': r.verdict }, h('th', { scope: 'row' }, capital(m.label), m.unit && h('span', { class: 'hint' }, `, ${m.unit}`)),
         h('td', { class: 'n' }, cell(m, r.before)), h('td', { class: 'n' }, cell(m, r.after)),
-        h('td', { class: 'n' }, `${signed(r.difference, m.decimals)}${Number.isFinite(r.ci95_half) ? ` ± ${num(r.ci95_half, m.decimals)}` : ''}`),
-        h('td', { class: r.verdict === 'changed' ? 'strong' : '' }, WORDS[r.verdict] ?? r.verdict));
+        h('td', { class: 'n' }, `${signed(r.difference, m.decimals)}${band(m, r)}`),
+        h('td', { class: r.verdict === 'changed' ? 'strong' : '' }, verdict(r)));
     }))), c.not_compared.length > 0 && h('p', { class: 'fine' }, 'Not compared: ', c.not_compared.map((n) => `${measureOf(n.key).label} (${n.why})`).join('; '), '.'));
 }
-

@@ -140,7 +140,9 @@ function differences(swing) {
         : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`));
   }
   const beyond = known.filter((a) => a.verdict === 'beyond_ordinary');
-  const shown = (beyond.length ? beyond : known).slice(0, beyond.length && !lesson().answers?.[swing.number] ? 3 : 2);
+  // Of numbers that the lesson is not about nothing is said unless they are grossly beyond.
+  const meant = known.filter((a) => a.verdict !== 'looked_through');
+  const shown = (beyond.length ? beyond : meant).slice(0, beyond.length && !lesson().answers?.[swing.number] ? 3 : 2);
   return h('section', { class: 'against' }, titleText,
     beyond.length === 0 && h('p', { class: 'difference' }, 'Nothing beyond this player’s ordinary variation.'),
     h('ul', { class: 'differences' }, shown.map((a) => h('li', { class: `difference ${a.verdict}` }, a.words))),
@@ -157,7 +159,7 @@ function ordinary(n) {
     ordinaryOpen = e.target.open;
   } },
   h('summary', { 'data-key': 'ordinary' }, 'ordinary variation?'),
-  h('p', {}, `For each number by itself: had nothing changed, 95 of 100 swings would lie within the ± of the mean of the ${n} baseline swings (prediction interval). One in twenty lies beyond it by chance. More: README, “What the numbers mean”.`),
+  h('p', {}, `Had nothing changed, 95 of 100 swings would lie within the ± of the mean of the ${n} baseline swings in all the numbers that the lesson is about; it allows for swings that resemble their neighbours and for a drift. Other numbers are named only when they lie far beyond. More: README, “What the numbers mean”.`),
   h('p', {}, 'Every ± is of what the strap did, which counts from swing to swing of one wearing. The bone below the skin is known less well: see “Of the bone” there.'));
 }
 

@@ -5,6 +5,7 @@ import { attempt, isCoach, lesson, running, store, swings } from './store.js';
 import { get, put, remove } from './api.js';
 import { button, h, s, show } from './dom.js';
 import { capital, measureWords, num } from './format.js';
+import { drawAbout } from './about_lesson.js';
 import { ANSWERS } from './answer_words.js';
 import { setWay, sound, way } from './sound.js';
 
@@ -15,20 +16,22 @@ let measures = null;
 let wish = { measure: 'pelvis_turn_top_deg', change: 8, block: '' };
 
 export async function enter(main) {
-  parts = { now: h('section', { class: 'target-now' }), form: h('section', { class: 'target-form' }), sounds: h('section', { class: 'target-sounds' }) };
-  main.append(h('div', { class: 'target-page' }, parts.now, h('div', {}, parts.form, parts.sounds)));
+  parts = { now: h('section', { class: 'target-now' }), about: h('section', { class: 'target-about' }), form: h('section', { class: 'target-form' }), sounds: h('section', { class: 'target-sounds' }) };
+  main.append(h('div', { class: 'target-page' }, parts.now, h('div', {}, parts.about, parts.form, parts.sounds)));
   drawNow();
   drawSounds();
   measures ??= await attempt(() => get('/measures'));
   if (!parts.now.isConnected) return;
   drawNow();
   drawForm();
+  drawAbout(parts.about, measures);
 }
 
 export function update(what) {
   if (['swing', 'extra', 'remarks', 'state', 'opened'].includes(what)) drawNow();
   if (['state', 'opened'].includes(what)) drawForm();
   if (['extra', 'remarks'].includes(what)) drawBaseline();
+  if (['remarks', 'opened'].includes(what) && measures) drawAbout(parts.about, measures);
 }
 
 const target = () => lesson()?.remarks?.target ?? null;

@@ -4,11 +4,14 @@ use super::console;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
+use peakorder_analysis::chosen::Family;
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
-use peakorder_analysis::render::{self, Style};
+use peakorder_analysis::render::{self, Extent, Style};
+use peakorder_protocol::Role::{Pelvis, Thorax};
 use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::remark::{ChosenMeasure, RemarkFile, What};
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_virtual_straps::Script;
 use peakorder_virtual_straps::virtual_session;
@@ -17,6 +20,10 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::Instant;
 use tokio::sync::mpsc;
+
+/// What the invented lesson is about, after its player's goal: turn the pelvis more, let it start the downswing.
+const ABOUT: [Measure; 3] =
+    [Measure::TurnAtTop(Pelvis), Measure::TurnAtTop(Thorax), Measure::Gap(Pelvis, Thorax)];
 
 /// Arguments of `peakorderd demo`.
 #[derive(Debug, clap::Args)]
@@ -80,10 +87,17 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 
     let style = Style::new(width(), io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none());
     let name = dir.path().display().to_string();
+    // What the invented coach said at the start that the lesson is about.
+    let about = ABOUT.map(|m| ChosenMeasure { measure: m.key(), matters: None }).to_vec();
+    RemarkFile::of(dir.path()).append(0.0, What::Chosen { measures: about })?;
     let whole = load(&name)?;
     console::print_line(&render::session(&whole, style));
     let (before, after) = (load(&format!("{name}:baseline"))?, load(&format!("{name}:after"))?);
-    console::print_line(&render::comparison(&compare(&before, &after, &Measure::ALL)?, style));
+    console::print_line(&render::comparison(
+        &compare(&before, &after, &Family::of_remarks(&after.remarks))?,
+        Extent::Short,
+        style,
+    ));
     console::print_line(&format!(
         "{}\nplayed in {took:.1} s ({:.0} times real time).\n\n\
          Next:\n  \

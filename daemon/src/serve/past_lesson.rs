@@ -2,10 +2,13 @@
 
 use super::hub::lesson_state::LessonState;
 use super::hub::views::LessonView;
-use super::library::{Library, LibraryError};
+use super::library::{Library, LibraryError, SessionRow};
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
-use peakorder_analysis::load::NoCurves;
+use peakorder_analysis::chosen::Family;
+use peakorder_analysis::kept::{Kept, kept};
+use peakorder_analysis::library::Found;
+use peakorder_analysis::load::{Loaded, NoCurves};
 use peakorder_analysis::report::{self, Choice, ReportError};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::curves::SegmentCurves;
@@ -69,7 +72,43 @@ pub(super) fn end_s(dir: &SessionDir) -> Result<f64, SessionError> {
 
 /// The lesson as a page to take home.
 pub(super) fn report(library: &Library, id: &str, choice: &Choice) -> Result<String, PastLessonError> {
-    Ok(report::html(&library.load(id, None)?, choice)?)
+    let loaded = library.load(id, None)?;
+    let kept = lasted(library, id, &loaded)?;
+    Ok(report::html(&loaded, choice, kept.as_ref())?)
+}
+
+/// So many lessons fit one picture.
+const LESSONS: usize = 12;
+
+/// What lasted of the player's earlier sessions; `None` where there are none, or it is not said what the lesson is about. A
+/// session that cannot be read is passed over: it is told of where it is opened.
+fn lasted(library: &Library, id: &str, loaded: &Loaded) -> Result<Option<Kept>, LibraryError> {
+    let family = Family::of_remarks(&loaded.remarks);
+    if matches!(family, Family::All) {
+        return Ok(None);
+    }
+    let rows = library.sessions(None, None)?;
+    let Some(now) = rows.iter().find(|r| r.id == id) else { return Ok(None) };
+    let same = |r: &&SessionRow| match (&r.player_id, &now.player_id) {
+        (Some(a), Some(b)) => a == b,
+        (None, None) => !now.player.is_empty() && r.player == now.player,
+        _ => false,
+    };
+    // Newest first.
+    let earlier: Vec<&SessionRow> = rows
+        .iter()
+        .filter(|r| r.id != id && (&r.started_utc, &r.id) <= (&now.started_utc, &now.id))
+        .filter(same)
+        .take(LESSONS - 1)
+        .collect();
+    if earlier.is_empty() {
+        return Ok(None);
+    }
+    let mut sessions: Vec<Loaded> =
+        earlier.into_iter().rev().filter_map(|r| library.load(&r.id, None).ok()).collect();
+    sessions.push(loaded.clone());
+    let found = Found { player: now.player.clone(), sessions, left_out: Vec::new() };
+    Ok(kept(&found, &family).ok())
 }
 
 /// The blocks with their starts, which only the recording has. Of a damaged recording, the

@@ -1,7 +1,6 @@
 //! The state that a session's remarks come to.
 
-use super::{Remark, Target, What};
-use crate::swing::{Swing, SwingKind};
+use super::{ChosenMeasure, Remark, Target, What};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,14 +13,32 @@ pub struct Remarks {
     /// Labels of the blocks in which every swing hits a ball.
     #[serde(default)]
     pub balls: BTreeSet<String>,
+    /// Labels of the blocks that are without a ball.
+    #[serde(default)]
+    pub without_ball: BTreeSet<String>,
     /// Notes of the lesson, in the order made.
     pub notes: Vec<LessonNote>,
     /// The target in force after the last remark.
     pub target: Option<Target>,
     /// Every setting and ending of a target, in the order made.
     pub targets: Vec<TargetSet>,
+    /// What the lesson is about, by the last choice; `None` where none was made or the last one is empty.
+    #[serde(default)]
+    pub chosen: Option<ChosenSet>,
     /// The remark that an undo would take back.
     pub last: Option<Last>,
+}
+
+/// Measures chosen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+pub struct ChosenSet {
+    /// Id of the remark.
+    pub id: u32,
+    /// When, session clock, seconds.
+    pub t_s: f64,
+    /// The measures, the most important first.
+    pub measures: Vec<ChosenMeasure>,
 }
 
 /// What is said of one swing.
@@ -32,6 +49,9 @@ pub struct SwingRemarks {
     pub labels: Vec<String>,
     /// Note; empty = none.
     pub note: String,
+    /// Whether it hit a ball, as the coach says; absent: as the straps and the block say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub struck: Option<bool>,
     /// Left out of every summary.
     pub excluded: bool,
     /// Why; empty when not left out or no reason was given.
@@ -107,15 +127,22 @@ impl Remarks {
                 said.excluded = *excluded;
                 said.reason = if *excluded { reason.clone() } else { String::new() };
             }
-            What::Balls { block, every_swing } => {
-                if *every_swing {
-                    self.balls.insert(block.clone());
-                } else {
-                    self.balls.remove(block);
+            What::Balls { block, every_swing, without_ball } => {
+                for (said, of) in [(every_swing, &mut self.balls), (without_ball, &mut self.without_ball)] {
+                    if *said {
+                        of.insert(block.clone());
+                    } else {
+                        of.remove(block);
+                    }
                 }
             }
+            What::Ball { swing, struck } => self.swings.entry(*swing).or_default().struck = *struck,
             What::Target { target } => {
                 self.targets.push(TargetSet { id: remark.id, t_s: remark.t_s, target: target.clone() });
+            }
+            What::Chosen { measures } => {
+                let set = ChosenSet { id: remark.id, t_s: remark.t_s, measures: measures.clone() };
+                self.chosen = (!measures.is_empty()).then_some(set);
             }
             What::Undo { .. } => return,
         }
@@ -130,20 +157,6 @@ impl Remarks {
     /// Why swing `number` is left out of the summaries; `None` when it is not.
     pub fn excluded(&self, number: u32) -> Option<&str> {
         self.swings.get(&number).filter(|s| s.excluded).map(|s| s.reason.as_str())
-    }
-
-    /// Whether a swing hit a ball, by what the straps felt or the coach says of its block.
-    pub fn struck(&self, swing: &Swing) -> bool {
-        match swing.kind {
-            SwingKind::Strike => true,
-            SwingKind::Rehearsal => false,
-            SwingKind::Unsure => self.balls.contains(&swing.block),
-        }
-    }
-
-    /// Whether a swing counts in summaries: struck, timed well enough and not left out.
-    pub fn counts(&self, swing: &Swing) -> bool {
-        self.struck(swing) && swing.quality.usable && self.excluded(swing.number).is_none()
     }
 
     /// The target that a swing at `t_s` (session clock) in `block` answers to.

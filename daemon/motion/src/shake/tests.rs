@@ -87,7 +87,7 @@ fn slid(seed: u64, by_deg: f64) -> StrapOptions {
 }
 
 fn gives(size: f64) -> StrapOptions {
-    let sliding = Some(Sliding { at_full_turn_deg: 4.5 * size, lag_s: 0.08 });
+    let sliding = Some(Sliding { at_full_turn_deg: 4.5 * size, wearing_sd_deg: 0.0, lag_s: 0.08 });
     StrapOptions { sliding, ..StrapOptions::default() }
 }
 

@@ -1,6 +1,7 @@
-//! The list of measures.
+//! The list of measures, and the orders of swings that are proposed.
 
 use axum::Json;
+use peakorder_analysis::design::PROPOSALS;
 use peakorder_analysis::measure::Measure;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -43,4 +44,43 @@ pub(super) async fn measures() -> Json<Vec<MeasureView>> {
         definition: m.meaning(),
     };
     Json(Measure::ALL.into_iter().map(view).collect())
+}
+
+/// An order of swings that shows a change.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct DesignView {
+    /// Stable name.
+    key: &'static str,
+    /// Sizes of the blocks, old and new way in turn.
+    blocks: &'static [usize],
+    /// Swings in all.
+    swings: usize,
+    /// In words.
+    words: String,
+    /// The change that is found 8 times in 10, in standard deviations from swing to swing.
+    found: Found,
+}
+
+/// By how many numbers the lesson is about.
+#[derive(Debug, Serialize, ToSchema)]
+pub(super) struct Found {
+    /// One.
+    one: f64,
+    /// Up to three.
+    three: f64,
+    /// Up to five.
+    five: f64,
+}
+
+/// Orders of swings to choose from when a lesson is set up, with what each can show.
+#[utoipa::path(get, path = "/designs", responses((status = 200, body = Vec<DesignView>)))]
+pub(super) async fn designs() -> Json<Vec<DesignView>> {
+    let view = |p: &peakorder_analysis::design::Proposal| DesignView {
+        key: p.key,
+        blocks: p.blocks,
+        swings: p.swings(),
+        words: p.words(),
+        found: Found { one: p.found[0], three: p.found[1], five: p.found[2] },
+    };
+    Json(PROPOSALS.iter().map(view).collect())
 }

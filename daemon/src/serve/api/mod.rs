@@ -43,6 +43,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(lesson::mark))
         .routes(routes!(remarks::set_target, remarks::end_target))
         .routes(routes!(measures::measures))
+        .routes(routes!(measures::designs))
         .routes(routes!(sessions::list))
         .routes(routes!(sessions::session))
         .routes(routes!(sessions::curves))

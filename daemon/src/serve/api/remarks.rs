@@ -8,7 +8,8 @@ use crate::serve::remarks::TargetRequest;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;
-use peakorder_protocol::remark::{LABEL_LIMIT, LABELS_LIMIT, Remark, TEXT_LIMIT, What};
+use peakorder_analysis::measure::Measure;
+use peakorder_protocol::remark::{CHOSEN_LIMIT, LABEL_LIMIT, LABELS_LIMIT, Remark, TEXT_LIMIT, What};
 use serde_json::json;
 use std::sync::Arc;
 use utoipa::openapi::{RefOr, Schema};
@@ -22,6 +23,7 @@ impl PartialSchema for NewRemark {
         let what = |word: &str| json!({ "type": "string", "enum": [word] });
         let number = json!({ "type": "integer", "minimum": 1, "maximum": u32::MAX });
         let text = json!({ "type": "string", "maxLength": TEXT_LIMIT });
+        let keys: Vec<String> = Measure::ALL.into_iter().map(Measure::key).collect();
         schema(json!({
             "description": "A remark to add.",
             "oneOf": [
@@ -71,6 +73,26 @@ impl PartialSchema for NewRemark {
                     },
                 },
                 {
+                    "type": "object", "required": ["what", "measures"],
+                    "description": "What the lesson is about, from now on; an empty list ends it. These numbers get the verdicts.",
+                    "properties": {
+                        "what": what("chosen"),
+                        "measures": {
+                            "type": "array", "maxItems": CHOSEN_LIMIT, "uniqueItems": true,
+                            "items": {
+                                "type": "object", "required": ["measure"],
+                                "properties": {
+                                    "measure": { "type": "string", "enum": keys, "description": "See /measures; none twice." },
+                                    "matters": {
+                                        "type": ["number", "null"], "exclusiveMinimum": 0,
+                                        "description": "Smallest change that matters, in the measure's unit.",
+                                    },
+                                },
+                            },
+                        },
+                    },
+                },
+                {
                     "type": "object", "required": ["what", "id"],
                     "description": "Takes back the remark of that id. It cannot itself be taken back.",
                     "properties": { "what": what("undo"), "id": { "type": "integer", "minimum": 0, "maximum": u32::MAX } },
@@ -84,7 +106,7 @@ impl ToSchema for NewRemark {}
 
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
-/// `exclude` (`swing`, `excluded`, `reason`), `balls` (`block`, `every_swing`) or `undo` (`id`).
+/// `exclude` (`swing`, `excluded`, `reason`), `balls` (`block`, `every_swing`), `chosen` (`measures`) or `undo` (`id`).
 #[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),
@@ -96,6 +118,11 @@ pub(super) async fn add(
 ) -> Result<(StatusCode, Json<Remark>), ApiError> {
     if matches!(what, What::Target { .. }) {
         return Err(ApiError::bad("a target is set with PUT /lesson/target"));
+    }
+    if let What::Chosen { measures } = &what
+        && let Some(unknown) = measures.iter().find(|c| Measure::from_key(&c.measure).is_none())
+    {
+        return Err(ApiError::bad(format!("there is no measure '{}'; see /measures", unknown.measure)));
     }
     let writer = Arc::clone(&app.remarks);
     let remark = on_disk(move || writer.add(&id, what)).await?;

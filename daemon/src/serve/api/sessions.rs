@@ -12,9 +12,10 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::{Html, IntoResponse as _, Response};
 use axum::{Extension, Json};
-use peakorder_analysis::compare;
+use peakorder_analysis::chosen::{Chosen, Family};
+use peakorder_analysis::compare::{self, Question};
 use peakorder_analysis::json;
-use peakorder_analysis::measure::Measure;
+use peakorder_analysis::load::Loaded;
 use peakorder_analysis::report::Choice;
 use serde::Deserialize;
 use std::sync::Arc;
@@ -108,6 +109,13 @@ pub(super) struct Sides {
     a: String,
     /// After.
     b: String,
+    /// Keys of the measures that it is about, with commas, each with `=SMALLEST` if need be; by default what the coach chose in the
+    /// session of `b`.
+    #[param(max_length = 1000)]
+    about: Option<String>,
+    /// More sides that belong to before, with commas.
+    #[param(max_length = 4000)]
+    also: Option<String>,
 }
 
 /// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
@@ -122,8 +130,22 @@ pub(super) async fn compare(
     on_disk(move || -> Result<_, ApiError> {
         let before = side(&library, &sides.a)?;
         let after = side(&library, &sides.b)?;
-        let mut compared =
-            compare::compare(&before, &after, &Measure::ALL).map_err(|e| ApiError::bad(e.to_string()))?;
+        let family = match sides.about.as_deref().filter(|a| !a.is_empty()) {
+            None => Family::of_remarks(&after.remarks),
+            Some(keys) => {
+                let chosen: Result<Vec<Chosen>, _> = keys.split(',').map(str::parse).collect();
+                Family::Chosen(chosen.map_err(|e| ApiError::bad(e.to_string()))?)
+            }
+        };
+        let names: Vec<&str> =
+            sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty()).collect();
+        let also: Vec<Loaded> = names.iter().map(|n| side(&library, n)).collect::<Result<_, _>>()?;
+        let question =
+            Question { before: &before, also_before: &also, after: &after, worn_anew: &[], family: &family };
+        let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
+        for (side, name) in compared.also_before.iter_mut().zip(names) {
+            side.name = name.to_owned();
+        }
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
@@ -134,7 +156,7 @@ pub(super) async fn compare(
 }
 
 /// Splits `ID:BLOCK`; ids have no colon.
-fn side(library: &Library, text: &str) -> Result<peakorder_analysis::load::Loaded, ApiError> {
+fn side(library: &Library, text: &str) -> Result<Loaded, ApiError> {
     let (id, block) = text.split_once(':').map_or((text, None), |(id, block)| (id, Some(block)));
     Ok(library.load(id, block)?)
 }

@@ -6,6 +6,7 @@
 //! inputs have not changed meanwhile.
 
 use peakorder_analysis::against::{Against, against_baseline};
+use peakorder_analysis::chosen::Family;
 use peakorder_analysis::target::{Answer, answer};
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::remark::Remarks;
@@ -49,11 +50,12 @@ impl Assessment {
     /// differ from what is known. Ends early when `accept` returns false.
     pub fn run(&self, mut accept: impl FnMut(SwingExtra) -> bool) {
         let baseline: Vec<&Swing> = self.baseline.iter().map(AsRef::as_ref).collect();
+        let family = Family::of_remarks(&self.remarks);
         for swing in &self.swings {
             let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
             let extra = SwingExtra {
                 number: swing.number,
-                against: against_baseline(swing, &baseline, &self.remarks),
+                against: against_baseline(swing, &baseline, &self.remarks, &family),
                 answer: target.map(|t| answer(t, swing)),
                 quality: QualityWords::from(&swing.quality),
             };

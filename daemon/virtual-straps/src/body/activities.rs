@@ -3,6 +3,8 @@
 use super::planner::Planner;
 use super::player::PlayerParams;
 use super::skeleton::Dof;
+use super::swing::PART_ADDRESS;
+use super::variation::{Series, Vary};
 use peakorder_protocol::log::MarkKind;
 use std::f64::consts::{SQRT_2, TAU};
 
@@ -126,9 +128,11 @@ impl Planner {
     }
 
     /// Takes address and settles; ends when the player is still.
-    pub(crate) fn take_address(&mut self, player: &PlayerParams, waggles: bool) {
+    pub(crate) fn take_address(&mut self, player: &PlayerParams, waggles: bool, series: Option<&mut Series>) {
         let p = player.posture;
-        let mut vary = |mean: f64| self.timeline.bounded(mean, 1.0);
+        let mut draw = Vary::new(&mut self.timeline, series);
+        draw.part(PART_ADDRESS);
+        let mut vary = |mean: f64| draw.bounded(mean, 1.0);
         let targets = [
             (Dof::PelvisForward, vary(p.pelvis_forward_deg)),
             (Dof::PelvisSide, vary(1.0)),

@@ -17,6 +17,7 @@ pub mod player;
 pub mod recorded;
 pub mod skeleton;
 pub(crate) mod swing;
+pub(crate) mod variation;
 
 #[cfg(test)]
 mod tests;

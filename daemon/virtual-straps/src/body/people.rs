@@ -10,6 +10,7 @@
 use super::channel::{Piece, Shape};
 use super::player::{PlayerParams, Population, Posture, Spread};
 use super::swing::step;
+use super::variation::Vary;
 use crate::rng::{Draw, Purpose};
 
 /// Groups of players who move like people.
@@ -84,12 +85,14 @@ pub(super) struct Humps(Vec<Hump>);
 
 impl Humps {
     /// `slower` stretches time. Humps that would begin longer before the highest than `room_s` are left out.
-    pub(super) fn drawn(top: &Top, fall_s: f64, room_s: f64, slower: f64, draw: &mut Draw) -> Self {
+    pub(super) fn drawn(top: &Top, fall_s: f64, room_s: f64, slower: f64, draw: &mut Vary<'_>) -> Self {
         let n = top.humps.0 + draw.below(top.humps.1 - top.humps.0 + 1);
         let highest = if draw.chance(top.first_highest) { 0 } else { draw.below(n) };
         let mut humps: Vec<Hump> = Vec::with_capacity(n);
         for i in 0..n {
+            draw.next_part();
             let height = if i == highest { 1.0 } else { 1.0 - draw.uniform(top.lower.0, top.lower.1) };
+            draw.next_part();
             let apart_s = slower * draw.uniform(top.apart_s.0, top.apart_s.1);
             // Raised cosines that overlap by half add up to a level top; further apart, by a share ε of their
             // rise, they leave a dip of sin(π ε / 2).

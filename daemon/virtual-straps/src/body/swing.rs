@@ -5,7 +5,7 @@ use super::people::{Humps, Manner};
 use super::planner::Planner;
 use super::player::{PlayerParams, SegmentParams};
 use super::skeleton::Dof;
-use crate::rng::Draw;
+use super::variation::Vary;
 use serde::Serialize;
 
 /// How a swing is made.
@@ -63,6 +63,18 @@ struct Lobes {
 
 /// An early start begins this long before the main effort and ends as long after it, seconds.
 const EARLY_S: f64 = 0.08;
+
+/// Parts of a swing whose draws are counted apart; address is another.
+const PART_STYLE: u16 = 0;
+const PART_SEGMENTS: u16 = 1;
+const PART_BACK: u16 = 2;
+const PART_POSTURE: u16 = 3;
+pub(super) const PART_ADDRESS: u16 = 4;
+const PART_TURN: [u16; 3] = [10, 11, 12];
+const PART_FOLLOW: [u16; 3] = [20, 21, 22];
+const PART_LAST: [u16; 3] = [30, 31, 32];
+/// Each hump of a top has two parts more.
+const PART_DOWN: [u16; 3] = [40, 60, 80];
 
 const SPIN: [Dof; 3] = [Dof::PelvisSpin, Dof::ThoraxSpin, Dof::ArmSwing];
 
@@ -188,7 +200,7 @@ fn follow_through(down: &[Piece], p: &SegmentParams, at_impact_deg: f64, duratio
 
 /// This swing's parameters: the player's, varied and made in the given style. The second
 /// value is how much slower than a full swing time runs.
-fn varied(player: &PlayerParams, style: SwingStyle, draw: &mut Draw) -> ([SegmentParams; 3], f64) {
+fn varied(player: &PlayerParams, style: SwingStyle, draw: &mut Vary<'_>) -> ([SegmentParams; 3], f64) {
     let mut segments = player.segments;
     let spread = &player.spread;
     let wobble = if style == SwingStyle::OneHanded { 1.8 } else { 1.0 };
@@ -199,6 +211,7 @@ fn varied(player: &PlayerParams, style: SwingStyle, draw: &mut Draw) -> ([Segmen
         SwingStyle::OneHanded => (draw.uniform(0.7, 0.85), draw.uniform(0.55, 0.7), 1.1),
         SwingStyle::Rehearsal => (draw.uniform(0.8, 1.0), 1.0, 1.0 / draw.uniform(0.55, 0.85)),
     };
+    draw.part(PART_SEGMENTS);
     for (i, p) in segments.iter_mut().enumerate() {
         let trunk_share = if style == SwingStyle::OneHanded && i < 2 { 0.8 } else { 1.0 };
         p.away_deg = (p.away_deg * away + wobble * draw.bounded(0.0, spread.turn_deg)).max(8.0);
@@ -220,8 +233,9 @@ pub(crate) fn plan(
     style: SwingStyle,
     number: u32,
     block: &str,
-    draw: &mut Draw,
+    draw: &mut Vary<'_>,
 ) -> SwingPlan {
+    draw.part(PART_STYLE);
     let (mut segments, slower) = varied(player, style, draw);
     // The arm is not quite in its swing plane, so it turns a little faster than it sweeps.
     let lean = player.posture.arm_forward_deg + player.posture.arm_plane_deg;
@@ -230,6 +244,7 @@ pub(crate) fn plan(
         .iter_mut()
         .enumerate()
         .map(|(i, p)| {
+            draw.part(PART_DOWN[i]);
             let (effort, longest_rise_s, early_s) = match &player.manner {
                 None => (Effort::Pulse(player.family), LONGEST_RISE_S, EARLY_S),
                 Some(manner) => {
@@ -238,11 +253,13 @@ pub(crate) fn plan(
                     let room_s = 0.45 * (p.away_deg + p.open_deg).max(0.0) / p.peak_dps;
                     let humps = Humps::drawn(top, p.fall_ms / 1000.0, room_s, slower, draw);
                     if let Some((from, to)) = top.last_after_s {
+                        draw.part(PART_LAST[i]);
                         p.peak_before_ms = 1e3 * (humps.last_after_s() - slower * draw.uniform(from, to));
                     }
                     (Effort::Humps(humps), manner.longest_rise_s, manner.early_s)
                 }
             };
+            draw.part(PART_FOLLOW[i]);
             let (mut down, rise_s, first_before_s) = downswing(p, &effort, longest_rise_s * slower);
             let duration_s = slower * draw.uniform(0.24, 0.32) * if p.follow_gain > 0.0 { 1.0 } else { 1.8 };
             let mut follow = follow_through(&down, p, p.open_deg, duration_s);
@@ -260,6 +277,7 @@ pub(crate) fn plan(
             Lobes { down, follow, down_start_s, rise_s }
         })
         .collect();
+    draw.part(PART_BACK);
     let half = if style == SwingStyle::Half { 0.85 } else { 1.0 };
     let back_s = player.backswing_s * slower.sqrt() * half * (1.0 + draw.bounded(0.0, player.spread.speed));
     let takeaway = lobes[2].down_start_s - back_s;
@@ -267,6 +285,7 @@ pub(crate) fn plan(
     let mut turn_round_s = [(0.0, 0.0); 3];
     let mut finish_s = impact_s;
     for (i, (lobe, p)) in lobes.iter().zip(&segments).enumerate() {
+        draw.part(PART_TURN[i]);
         let delay = slower.sqrt() * [draw.uniform(0.03, 0.1), draw.uniform(0.01, 0.04), 0.0][i];
         let overlap = (0.4 * lobe.rise_s).clamp(0.05, 0.14 * slower);
         let span_s = (takeaway + delay, lobe.down_start_s + overlap);
@@ -284,6 +303,7 @@ pub(crate) fn plan(
         turn_round_s[i] = (impact_s + lobe.down_start_s, impact_s + span_s.1);
     }
     let share = segments[1].away_deg / 90.0;
+    draw.part(PART_POSTURE);
     posture_changes(planner, impact_s, turn_round_s[2].0, slower, share, draw);
     roll(planner, player.manner.as_ref(), impact_s, turn_round_s[2].0, slower, share, draw);
     slide(planner, impact_s, turn_round_s[2].0, player.slide_m);
@@ -308,7 +328,7 @@ pub(crate) fn plan(
 }
 
 /// The second hump of the arm's speed, after impact.
-fn again(manner: &Manner, slower: f64, draw: &mut Draw) -> Piece {
+fn again(manner: &Manner, slower: f64, draw: &mut Vary<'_>) -> Piece {
     let speed_dps = draw.uniform(manner.arm_again_dps.0, manner.arm_again_dps.1) / slower;
     let duration_s = slower * draw.uniform(0.35, 0.5);
     // A raised cosine is twice as fast at its peak as on average.
@@ -316,7 +336,7 @@ fn again(manner: &Manner, slower: f64, draw: &mut Draw) -> Piece {
 }
 
 /// Small irregular bumps on the speed curve of the downswing.
-fn texture(p: &SegmentParams, lobe: &Lobes, size: f64, draw: &mut Draw) -> Vec<Piece> {
+fn texture(p: &SegmentParams, lobe: &Lobes, size: f64, draw: &mut Vary<'_>) -> Vec<Piece> {
     if size <= 0.0 {
         return Vec::new();
     }
@@ -340,7 +360,7 @@ fn slide(d: &mut Planner, impact_s: f64, top_s: f64, slide_m: f64) {
 /// Leans, hips, and the arm's plane and roll during a swing; sizes are plausible, not
 /// measured, except that the trail side is lower at impact (Chen et al. 2024, Sensors 24(5):
 /// lumbar side bend about 21° towards the trail side).
-fn posture_changes(d: &mut Planner, impact_s: f64, top_s: f64, slower: f64, share: f64, draw: &mut Draw) {
+fn posture_changes(d: &mut Planner, impact_s: f64, top_s: f64, slower: f64, share: f64, draw: &mut Vary<'_>) {
     let start = d.t + 0.05;
     let back_s = top_s - start + 0.05;
     let mut vary = |mean: f64| share * draw.bounded(mean, 0.2 * mean.abs());
@@ -376,7 +396,7 @@ fn roll(
     top_s: f64,
     slower: f64,
     share: f64,
-    draw: &mut Draw,
+    draw: &mut Vary<'_>,
 ) {
     let mut vary = |mean: f64| share * draw.bounded(mean, 0.2 * mean.abs());
     let start = d.t + 0.05;

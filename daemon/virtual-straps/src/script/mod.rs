@@ -5,6 +5,8 @@ mod recorded;
 mod session;
 
 #[cfg(test)]
+mod day_tests;
+#[cfg(test)]
 mod people_tests;
 #[cfg(test)]
 mod tests;
@@ -17,6 +19,7 @@ use super::body::activities::STILL_SWAY_DPS;
 use super::body::planner::Planner;
 use super::body::player::PlayerParams;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
+use super::body::variation::{Series, Vary};
 use super::link::{LinkModel, Outage};
 use super::rng::{Draw, Purpose};
 use super::strap::clock::ClockModel;
@@ -102,6 +105,12 @@ pub struct PracticeOptions {
     pub address_sway_dps: Option<f64>,
     /// Label of the one block; empty = none.
     pub block: String,
+    /// How alike a swing is to the one before: the correlation of each of its parameters with the same one
+    /// a swing earlier, from 0 (each by itself) to below 1. The spread stays what it is.
+    pub correlation: f64,
+    /// How far every parameter drifts from the first swing to the last, evenly, in SDs of a swing. The first
+    /// is where the player's habit is.
+    pub drift: f64,
 }
 
 impl Default for PracticeOptions {
@@ -117,6 +126,8 @@ impl Default for PracticeOptions {
             still_s: (0.8, 1.8),
             address_sway_dps: None,
             block: String::new(),
+            correlation: 0.0,
+            drift: 0.0,
         }
     }
 }
@@ -157,13 +168,21 @@ struct Writer {
     planner: Planner,
     plans: Vec<SwingPlan>,
     block: String,
+    /// What ties swings together, if anything does.
+    series: Option<Series>,
 }
 
 impl Writer {
     fn new(seed: u64) -> Self {
         let timeline = Draw::new(seed, Purpose::Timeline, 0);
         let sway = Draw::new(seed, Purpose::Sway, 0);
-        Self { seed, planner: Planner::new(timeline, sway), plans: Vec::new(), block: String::new() }
+        Self {
+            seed,
+            planner: Planner::new(timeline, sway),
+            plans: Vec::new(),
+            block: String::new(),
+            series: None,
+        }
     }
 
     fn block(&mut self, label: &str) {
@@ -178,11 +197,12 @@ impl Writer {
     /// Address, swing, finish held, upright again.
     fn swing(&mut self, player: &PlayerParams, style: SwingStyle, waggles: bool, still_s: (f64, f64)) {
         let number = self.plans.len() as u32 + 1;
-        self.planner.take_address(player, waggles);
+        self.planner.take_address(player, waggles, self.series.as_mut());
         let still = self.uniform(still_s);
         self.planner.stay_at_address(player, still);
         let mut draw = Draw::new(self.seed, Purpose::Swing, u64::from(number));
-        let swing = plan(&mut self.planner, player, style, number, &self.block, &mut draw);
+        let mut vary = Vary::new(&mut draw, self.series.as_mut());
+        let swing = plan(&mut self.planner, player, style, number, &self.block, &mut vary);
         self.plans.push(swing);
         let held = self.uniform((0.8, 1.8));
         self.planner.hold(held, 2.0);
@@ -208,6 +228,10 @@ impl Writer {
 
 impl Script {
     /// A practice of `swings` swings of one player.
+    ///
+    /// Who plays and how is all in `player`; `seed` is the day: what varies from swing to swing, what happens
+    /// between swings, how the straps sit, their sensors' errors, clocks and links. The same player with
+    /// another seed is the same player on another day.
     pub fn practice(seed: u64, player: PlayerParams, swings: u32, options: &PracticeOptions) -> Self {
         let mut player = player;
         if let Some(sway) = options.address_sway_dps {
@@ -226,7 +250,11 @@ impl Script {
             w.block(&options.block);
         }
         let total: f64 = options.styles.iter().map(|s| s.1.max(0.0)).sum();
-        for _ in 0..swings {
+        w.series = Series::new(options.correlation, options.drift);
+        for i in 0..swings {
+            if let Some(series) = &mut w.series {
+                series.swing(i, swings);
+            }
             let pause = w.uniform(options.pause_s);
             w.planner.hold(pause, 2.5);
             if options.interludes && w.planner.timeline.chance(0.35) {
@@ -315,7 +343,7 @@ fn no_swing(d: &mut Planner, player: &PlayerParams) {
         }
         2 => d.tee_up(),
         3 => {
-            d.take_address(player, true);
+            d.take_address(player, true, None);
             let still = d.timeline.uniform(0.5, 3.0);
             d.hold(still, player.address_sway_dps);
             let count = 1 + d.timeline.below(4);

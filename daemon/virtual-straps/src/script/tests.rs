@@ -252,7 +252,7 @@ fn soft_tissue_rings_by_tens_of_degrees_per_second_and_only_when_moved() {
 /// After a slow turn the strap is where its share says; still straps show nothing.
 #[test]
 fn skin_slides_by_its_share_of_the_turn_and_not_at_rest() {
-    let sliding = Some(Sliding { at_full_turn_deg: 6.0, lag_s: 0.08 });
+    let sliding = Some(Sliding { at_full_turn_deg: 6.0, wearing_sd_deg: 0.0, lag_s: 0.08 });
     let straps = StrapOptions { sliding, ..StrapOptions::default() };
     let session = Script::practice(2, PlayerParams::mean_of(Population::Professional), 1, &quick())
         .with_straps(straps)

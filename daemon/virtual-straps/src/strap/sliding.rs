@@ -15,10 +15,20 @@ use peakorder_protocol::Role;
 pub struct Sliding {
     /// How far the strap has slid at a full turn, deg.
     pub at_full_turn_deg: f64,
+    /// How much that differs from one wearing to the next, deg SD; each strap by itself, never below 0.
+    pub wearing_sd_deg: f64,
     /// It gets there with a first-order lag of this time constant, s. Skin creeps; 0.08 s is
     /// an assumption. Without a lag, sliding about the axis of the turn would be a mere
     /// scale error and leave every peak where it is.
     pub lag_s: f64,
+}
+
+impl Sliding {
+    /// With a lag of 80 ms and, from wearing to wearing, an SD of 4/9 of the size: 2 deg of 4.5 (own
+    /// judgement; nobody has measured it).
+    pub const fn of_size(at_full_turn_deg: f64) -> Self {
+        Self { at_full_turn_deg, wearing_sd_deg: at_full_turn_deg * 4.0 / 9.0, lag_s: 0.08 }
+    }
 }
 
 /// A full backswing's turn of each segment, rad: about 45, 90 and 110 deg (assumptions of
@@ -44,9 +54,10 @@ pub(super) struct OnSlidingSkin {
 impl OnSlidingSkin {
     pub(super) fn new(sliding: Sliding, role: Role, draw: &mut Draw) -> Self {
         let aside = random_axis(draw).into_inner() * ASKEW_DEG.to_radians().tan() * draw.uniform(0.0, 1.0);
+        let full_deg = draw.bounded(sliding.at_full_turn_deg, sliding.wearing_sd_deg).max(0.0);
         Self {
             axis: Unit::new_normalize(Vector3::y() + aside.cross(&Vector3::y())),
-            share: -sliding.at_full_turn_deg.to_radians() / FULL_TURN_RAD[role.index()],
+            share: -full_deg.to_radians() / FULL_TURN_RAD[role.index()],
             lag_s: sliding.lag_s,
             t: f64::NEG_INFINITY,
             target: 0.0,

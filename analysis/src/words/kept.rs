@@ -1,0 +1,72 @@
+//! What lasted, in sentences.
+
+use super::{amount, difference, plural, subject, value};
+use crate::kept::{Course, Kept, Stage, Step};
+use crate::measure::Measure;
+use crate::render::number;
+
+/// A course, a sentence or two for each session.
+pub fn course(kept: &Kept, course: &Course) -> Vec<String> {
+    course.stages.iter().enumerate().map(|(i, s)| stage(kept, course, i, s)).collect()
+}
+
+fn stage(kept: &Kept, course: &Course, at: usize, stage: &Stage) -> String {
+    let m = course.measure;
+    let lesson = &kept.lessons[stage.lesson];
+    let day = lesson.started_utc.get(..10).unwrap_or(&lesson.started_utc);
+    let half = stage.start.half_width.map_or(String::new(), |h| format!(" ± {}", amount(m, h)));
+    let mut text = format!("{day}: {}{half} at the start", subject(m, stage.start.mean));
+    if let Some(left) = stage.left {
+        let before = course.stages[..at].iter().rev().find(|s| s.end.is_some());
+        let then = before.map_or(stage.start.mean, |s| s.start.mean);
+        text.push_str(&format!(
+            ", {} at the start of the lesson before ({}){}",
+            difference(m, stage.start.mean, then),
+            value(m, then),
+            band(m, left)
+        ));
+    }
+    if let (Some(since), Some(then)) = (stage.since_end, course.stages[..at].iter().rev().find_map(|s| s.end))
+    {
+        text.push_str(&format!(
+            ", {} at its end ({}){}",
+            difference(m, stage.start.mean, then.mean),
+            value(m, then.mean),
+            band(m, since)
+        ));
+    }
+    if stage.practised > 0 && stage.left.is_some() {
+        text.push_str(&format!(", after {} of practice", plural(stage.practised, "session")));
+    }
+    text.push('.');
+    match (stage.end, stage.gained) {
+        (Some(end), Some(gained)) => text.push_str(&format!(
+            " At the end {}, {} at the start{}. {}",
+            value(m, end.mean),
+            difference(m, end.mean, stage.start.mean),
+            band(m, gained),
+            verdict(gained)
+        )),
+        (Some(end), None) => text.push_str(&format!(" At the end {}.", value(m, end.mean))),
+        (None, _) => text.push_str(" Practice: no drill, nothing to set it against on that day."),
+    }
+    text
+}
+
+fn band(m: Measure, step: Step) -> String {
+    let (low, high) = step.interval;
+    format!(
+        " (change {} to {}, 95 %)",
+        number(low, m.decimals(), true),
+        m.unit().after(&number(high, m.decimals(), true))
+    )
+}
+
+/// Of one lesson's gain, for itself.
+const fn verdict(step: Step) -> &'static str {
+    if step.interval.0 > 0.0 || step.interval.1 < 0.0 {
+        "Gained in that lesson."
+    } else {
+        "That something was gained cannot be told."
+    }
+}
