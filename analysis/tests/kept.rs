@@ -73,7 +73,7 @@ fn what_a_lesson_gained_and_what_is_left_of_it() {
     assert_eq!((stages[1].practised, stages[2].practised), (0, 1));
     let said = words::kept::course(&kept, &kept.courses[0]);
     assert!(said[2].contains("after 1 session of practice"), "{}", said[2]);
-    assert!(said[0].ends_with("Gained in that lesson."), "{}", said[0]);
+    assert!(said[0].ends_with("Changed in that lesson."), "{}", said[0]);
     let text = render::kept(&kept, Style::new(90, false));
     judges_nothing(&text);
     assert!(text.lines().all(|l| l.chars().count() <= 90), "{text}");

@@ -50,7 +50,7 @@ fn lesson() -> (tempfile::TempDir, Loaded) {
 
 fn page() -> String {
     let (_keep, loaded) = lesson();
-    html(&loaded, &Choice::default()).expect("a page")
+    html(&loaded, &Choice::default(), None).expect("a page")
 }
 
 /// Read as a person would: without markup.
@@ -197,20 +197,21 @@ fn text_has_the_contrast_of_wcag_aa() {
 #[test]
 fn one_block_none_or_the_wrong_one() {
     let (_keep, loaded) = lesson();
-    let text = text_of(&html(&loaded.only("baseline"), &Choice::default()).expect("a page"));
+    let text = text_of(&html(&loaded.only("baseline"), &Choice::default(), None).expect("a page"));
     assert!(!text.contains("Before and after"), "{text}");
     let choice =
         |before: &str, after: &str| Choice { before: Some(before.into()), after: Some(after.into()) };
-    let turned = text_of(&html(&loaded, &choice("after", "baseline")).expect("a page"));
+    let turned = text_of(&html(&loaded, &choice("after", "baseline"), None).expect("a page"));
     assert!(turned.contains("Before and after: after and baseline"));
-    let e = html(&loaded, &choice("baseline", "later")).expect_err("no such block").to_string();
+    let e = html(&loaded, &choice("baseline", "later"), None).expect_err("no such block").to_string();
     assert!(e.contains("'later'") && e.contains("'after'"), "{e}");
-    assert!(html(&loaded, &choice("after", "after")).is_err());
+    assert!(html(&loaded, &choice("after", "after"), None).is_err());
     let keep = tempfile::tempdir().expect("a temporary folder");
     write(keep.path(), &session(true), &[]);
     let empty = load(&keep.path().display().to_string()).expect("a session");
     assert!(
-        text_of(&html(&empty, &Choice::default()).expect("a page")).contains("No swings in this session")
+        text_of(&html(&empty, &Choice::default(), None).expect("a page"))
+            .contains("No swings in this session")
     );
 }
 

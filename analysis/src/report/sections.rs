@@ -123,8 +123,8 @@ pub(super) fn in_short(comparison: &Comparison) -> Markup {
             ul { @for row in of(Standing::Judged) { li { (sentences::change(row)) } } }
             @let perhaps: Vec<&Row> = of(Standing::LookedThrough).filter(|r| r.verdict == Verdict::Perhaps).collect();
             @if !perhaps.is_empty() {
-                p { "Of the other numbers, perhaps:" }
-                ul { @for row in &perhaps { li { (sentences::change(row)) } } }
+                p { "Of the other numbers, perhaps (about one in ten that are called so is there by chance):" }
+                ul { @for row in &perhaps { li { (sentences::aside(row)) "." } } }
             }
             @let rest = of(Standing::LookedThrough).count() - perhaps.len();
             @if rest > 0 {

@@ -2,7 +2,6 @@
 
 use crate::compare::{Comparison, Row, Verdict};
 use crate::order::Share;
-use crate::render::number;
 use crate::summary::{BlockSummary, MeasureSummary};
 use crate::words::{self, amount, difference, list, plural, subject, value};
 use crate::{measure::Group, measure::Measure};
@@ -25,12 +24,8 @@ pub(super) fn change(row: &Row) -> String {
     let now = subject(m, after);
     let differs = difference(m, after, before);
     let was = value(m, before);
-    let band = row.interval.map_or(String::new(), |(low, high)| {
-        format!(
-            "; allowing for drift and ordinary variation the change is {} to {} (95 %)",
-            number(low, m.decimals(), true),
-            m.unit().after(&number(high, m.decimals(), true))
-        )
+    let band = row.interval.map_or(String::new(), |interval| {
+        format!("; allowing for drift and ordinary variation, {} (95 %)", words::between(m, before, interval))
     });
     let verdict = match row.verdict {
         Verdict::Changed => "More than ordinary variation.".to_owned(),
@@ -44,6 +39,13 @@ pub(super) fn change(row: &Row) -> String {
         Verdict::TooFew => "Can't tell: too few swings.".to_owned(),
     };
     format!("{now}, {differs} before ({was}){band}. {verdict}")
+}
+
+/// A number that was only looked through: what it was and is.
+pub(super) fn aside(row: &Row) -> String {
+    let m = row.measure;
+    let (before, after) = (row.before.sample.mean, row.after.sample.mean);
+    format!("{}, {} before ({})", subject(m, after), difference(m, after, before), value(m, before))
 }
 
 /// The rows of one verdict.

@@ -1,9 +1,8 @@
 //! What lasted, in sentences.
 
-use super::{amount, difference, plural, subject, value};
+use super::{amount, between, difference, plural, subject, value};
 use crate::kept::{Course, Kept, Stage, Step};
 use crate::measure::Measure;
-use crate::render::number;
 
 /// A course, a sentence or two for each session.
 pub fn course(kept: &Kept, course: &Course) -> Vec<String> {
@@ -20,19 +19,19 @@ fn stage(kept: &Kept, course: &Course, at: usize, stage: &Stage) -> String {
         let before = course.stages[..at].iter().rev().find(|s| s.end.is_some());
         let then = before.map_or(stage.start.mean, |s| s.start.mean);
         text.push_str(&format!(
-            ", {} at the start of the lesson before ({}){}",
+            ", {} at the start of the lesson before ({}{})",
             difference(m, stage.start.mean, then),
             value(m, then),
-            band(m, left)
+            band(m, then, left)
         ));
     }
     if let (Some(since), Some(then)) = (stage.since_end, course.stages[..at].iter().rev().find_map(|s| s.end))
     {
         text.push_str(&format!(
-            ", {} at its end ({}){}",
+            ", {} at its end ({}{})",
             difference(m, stage.start.mean, then.mean),
             value(m, then.mean),
-            band(m, since)
+            band(m, then.mean, since)
         ));
     }
     if stage.practised > 0 && stage.left.is_some() {
@@ -41,10 +40,10 @@ fn stage(kept: &Kept, course: &Course, at: usize, stage: &Stage) -> String {
     text.push('.');
     match (stage.end, stage.gained) {
         (Some(end), Some(gained)) => text.push_str(&format!(
-            " At the end {}, {} at the start{}. {}",
+            " At the end {}, {} at the start ({}). {}",
             value(m, end.mean),
             difference(m, end.mean, stage.start.mean),
-            band(m, gained),
+            band(m, stage.start.mean, gained).trim_start_matches("; "),
             verdict(gained)
         )),
         (Some(end), None) => text.push_str(&format!(" At the end {}.", value(m, end.mean))),
@@ -53,20 +52,15 @@ fn stage(kept: &Kept, course: &Course, at: usize, stage: &Stage) -> String {
     text
 }
 
-fn band(m: Measure, step: Step) -> String {
-    let (low, high) = step.interval;
-    format!(
-        " (change {} to {}, 95 %)",
-        number(low, m.decimals(), true),
-        m.unit().after(&number(high, m.decimals(), true))
-    )
+fn band(m: Measure, from: f64, step: Step) -> String {
+    format!("; {}, 95 %", between(m, from, step.interval))
 }
 
 /// Of one lesson's gain, for itself.
 const fn verdict(step: Step) -> &'static str {
     if step.interval.0 > 0.0 || step.interval.1 < 0.0 {
-        "Gained in that lesson."
+        "Changed in that lesson."
     } else {
-        "That something was gained cannot be told."
+        "Whether it changed in that lesson cannot be told yet."
     }
 }

@@ -82,6 +82,26 @@ pub fn difference(measure: Measure, value: f64, from: f64) -> String {
     format!("{size} {} than", if grew { more } else { less })
 }
 
+/// An interval of a change from the mean `from`, in a person's sense: `between 5° and 13° more`, `between 7° less and 9° more`.
+pub fn between(measure: Measure, from: f64, (low, high): (f64, f64)) -> String {
+    let up = sense(measure, from);
+    let [more, less] = measure.row().compared;
+    let (least, most) = if up > 0.0 { (low, high) } else { (-high, -low) };
+    let word = |v: f64| if v < 0.0 { less } else { more };
+    if word(least) == word(most) {
+        let (near, far) = if least < 0.0 { (most, least) } else { (least, most) };
+        format!("between {} and {} {}", amount(measure, near), amount(measure, far), word(far))
+    } else {
+        format!(
+            "between {} {} and {} {}",
+            amount(measure, least),
+            word(least),
+            amount(measure, most),
+            word(most)
+        )
+    }
+}
+
 /// `1 swing`, `2 swings`.
 pub fn plural(n: usize, one: &str) -> String {
     format!("{n} {one}{}", if n == 1 { "" } else { "s" })
