@@ -250,9 +250,9 @@ fn main() {
     let quick = arguments.iter().any(|a| a == "--quick");
     let only = arguments.iter().position(|a| a == "--only").and_then(|at| arguments.get(at + 1));
     let runs = if quick { 50 } else { 500 };
-    let mut out = format!(
+    let mut out = String::from(
         "# False alarms of curves, orders and flags\n\nWritten by `cargo bench -p peakorder-analysis --bench blocks`. All drawn, no \
-         real swings. Correlation is from one swing to the next, drift over the lesson, shifts in SDs of a swing.\n\n"
+         real swings. Correlation is from one swing to the next, drift over the lesson, shifts in SDs of a swing.\n\n",
     );
     type Section = (&'static str, fn(&mut String, usize), usize);
     let sections: [Section; 3] =
