@@ -121,3 +121,60 @@ fn the_report_is_one_page_that_loads_nothing() {
     server.get(&format!("/api/v1/sessions/{session}/report?after=nothing")).refused(404);
     server.get("/api/v1/sessions/none/report").refused(404);
 }
+
+/// What a lesson is about is chosen, kept, and gets the verdicts; an unknown number, a sixth or none above 0 is refused.
+#[test]
+fn what_the_lesson_is_about_gets_the_verdicts() {
+    let (_library, server, session) = lesson();
+    let at = |tail: &str| format!("/api/v1/sessions/{session}{tail}");
+    let say =
+        |measures: Value| server.post(&at("/remarks"), &json!({ "what": "chosen", "measures": measures }));
+    let compared = |more: &str| {
+        server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after{more}")).expect(200)
+    };
+    let chosen = |c: &Value| -> Vec<String> {
+        let rows = c["measures"].as_array().unwrap().iter().filter(|r| r["chosen"] == true);
+        rows.map(|r| r["key"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(compared("")["family"], 39);
+    say(json!([{ "measure": "pelvis_turn_top_deg", "matters": 3 }, { "measure": "gap_pelvis_thorax_ms" }]))
+        .expect(201);
+    let remarks = server.get(&at("")).expect(200)["remarks"].clone();
+    assert_eq!(remarks["chosen"]["measures"][0], json!({ "measure": "pelvis_turn_top_deg", "matters": 3.0 }));
+    let c = compared("");
+    assert_eq!(chosen(&c), ["pelvis_turn_top_deg", "gap_pelvis_thorax_ms"]);
+    assert_eq!(c["measures"][0]["matters"], 3.0);
+    assert!(
+        c["measures"].as_array().unwrap().iter().all(|r| r["chosen"] == true || r["verdict"] != "changed")
+    );
+    assert_eq!(chosen(&compared("&about=thorax_turn_top_deg%3D2")), ["thorax_turn_top_deg"]);
+    for wrong in [
+        json!([{ "measure": "hips" }]),
+        json!([{ "measure": "tempo_ratio", "matters": 0 }]),
+        json!([{ "measure": "tempo_ratio" }, { "measure": "tempo_ratio" }]),
+        json!(
+            [
+                "backswing_ms",
+                "downswing_ms",
+                "tempo_ratio",
+                "separation_top_deg",
+                "separation_max_deg",
+                "separation_stretch_deg"
+            ]
+            .map(|m| json!({ "measure": m }))
+        ),
+    ] {
+        say(wrong).refused(422);
+    }
+    server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after&about=hips")).refused(422);
+    say(json!([])).expect(201);
+    assert_eq!(compared("")["family"], 39);
+    let designs = server.get("/api/v1/designs").expect(200);
+    assert!(
+        designs
+            .as_array()
+            .unwrap()
+            .iter()
+            .any(|d| d["blocks"] == json!([4, 4, 4, 4, 4]) && d["swings"] == 20)
+    );
+}
