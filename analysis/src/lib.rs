@@ -11,9 +11,11 @@
 //! variation from swing to swing.
 
 pub mod against;
+pub mod arranged;
 pub mod chosen;
 pub mod codes;
 pub mod compare;
+pub mod curves;
 pub mod design;
 pub mod export;
 pub mod integrity;
@@ -24,6 +26,8 @@ pub mod load;
 pub mod measure;
 pub mod mobility;
 pub mod order;
+pub mod order_change;
+pub mod outliers;
 pub mod render;
 pub mod report;
 pub mod stats;

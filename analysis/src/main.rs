@@ -4,7 +4,8 @@ use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
-use peakorder_analysis::compare::{Question, answer};
+use peakorder_analysis::compare::{Comparison, Question, Side, answer};
+use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
@@ -97,6 +98,10 @@ enum Command {
         /// Print also all measures that were only looked through.
         #[arg(long)]
         all: bool,
+        /// Also set speed and turn over time against each other: where along the swing they differ. With keys
+        /// only those curves; choose them before looking.
+        #[arg(long, value_name = "KEY", value_delimiter = ',', value_parser = curve, num_args = 0.., require_equals = true)]
+        curves: Option<Vec<Curve>>,
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
@@ -278,6 +283,11 @@ fn wearings(text: &str) -> anyhow::Result<Vec<Loaded>> {
     parts.into_iter().map(|p| loaded(p, None)).collect()
 }
 
+fn curve(key: &str) -> anyhow::Result<Curve> {
+    Curve::from_key(key)
+        .with_context(|| format!("no such curve; there are {}", Curve::ALL.map(Curve::key).join(", ")))
+}
+
 fn main() -> ExitCode {
     match run(&Arguments::parse().command) {
         Ok(code) => code,
@@ -310,7 +320,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
-        Command::Compare { before, after, also_before, re_wear, about, only, all, json, codes } => {
+        Command::Compare { before, after, also_before, re_wear, about, only, all, curves, json, codes } => {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
             let mut also: Vec<Loaded> =
                 also_before.iter().map(|s| loaded(s, None)).collect::<anyhow::Result<_>>()?;
@@ -333,11 +343,12 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             if comparison.rows.is_empty() && !only.is_empty() {
                 bail!("none of the measures asked for was measured on both sides");
             }
+            let curves = curves.as_ref().map(|c| curves_of(&before, &after, &comparison, c)).transpose()?;
             if *json {
-                document(&json::Compare::from(&comparison))?
+                document(&json::Compare::with_curves(&comparison, curves.as_ref()))?
             } else {
                 let extent = if *all { Extent::Whole } else { Extent::Short };
-                render::comparison(&comparison, extent, style)
+                render::comparison_with_curves(&comparison, curves.as_ref(), extent, style)
             }
         }
         Command::Mobility { session, after: None, json, codes } => {
@@ -454,6 +465,19 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
     };
     print(&text)?;
     Ok(code)
+}
+
+/// The curves of the swings that the comparison rests on.
+fn curves_of(
+    before: &Loaded,
+    after: &Loaded,
+    comparison: &Comparison,
+    wanted: &[Curve],
+) -> anyhow::Result<CurveChange> {
+    let wanted = if wanted.is_empty() { &Curve::ALL[..] } else { wanted };
+    let side = |loaded: &Loaded, side: &Side| curves::load(loaded, &side.summary.used, wanted);
+    let same_session = comparison.before.session == comparison.after.session;
+    Ok(curves::compare(&side(before, &comparison.before), &side(after, &comparison.after), same_session)?)
 }
 
 /// Writes a file of personal data: a new one is its owner's only, and none goes over another by

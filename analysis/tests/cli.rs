@@ -61,6 +61,24 @@ fn sample() -> (tempfile::TempDir, String) {
     (dir, path.to_str().expect("UTF-8").to_owned())
 }
 
+#[test]
+fn curves_are_compared_when_asked_for() {
+    let (_keep, dir) = sample();
+    let (before, after) = (format!("{dir}:baseline"), format!("{dir}:after"));
+    assert!(!out(&run(&["compare", &before, &after])).contains("where along the swing"));
+    let all = out(&run(&["compare", &before, &after, "--curves"]));
+    assert!(
+        all.contains("where along the swing") && all.contains("3 curves of 12 swings before and 11 after"),
+        "{all}"
+    );
+    let one = json(&["compare", &before, &after, "--curves=lead_arm_speed", "--json"]);
+    let curves = one["curves"]["curves"].as_array().expect("a list");
+    assert_eq!(curves.len(), 1);
+    assert_eq!(curves[0]["segment"], "lead_arm");
+    assert_eq!(code(&run(&["compare", &before, &after, "--curves=arm"])), 2);
+    fails(&["compare", &dir, &dir, "--curves"], &["both sides", "name two blocks"]);
+}
+
 fn swing_file(session: &str, n: u32, extension: &str) -> std::path::PathBuf {
     Path::new(session).join(format!("swings/{n:04}.{extension}"))
 }
@@ -150,7 +168,7 @@ fn json_documents_keep_their_shape() {
     for (name, args) in [
         ("show", &["show", &dir, "--json"][..]),
         ("show-swing", &["show", &dir, "5", "--json"]),
-        ("compare", &["compare", &before, &after, "--json"]),
+        ("compare", &["compare", &before, &after, "--curves", "--json"]),
         ("trend", &["trend", &dir, &later, "--json"]),
         ("show-mobility", &["mobility", &dir, "--json"]),
         ("compare-mobility", &["mobility", &dir, &later, "--json"]),

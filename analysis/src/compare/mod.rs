@@ -17,6 +17,8 @@ use crate::chosen::Family;
 use crate::design::Design;
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::Measure;
+use crate::order_change::OrderChange;
+use crate::outliers::{Flag, outliers};
 use crate::stats::lessons::SessionMean;
 use crate::stats::{Dependence, LEVEL, false_discovery, holm_known, t_quantile};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
@@ -45,6 +47,8 @@ pub struct Side {
     pub player: Player,
     /// The swings' summary.
     pub summary: BlockSummary,
+    /// Swings that count and are unlike the others of their block.
+    pub unlike: Vec<Flag>,
 }
 
 /// Whether a measure gets a verdict.
@@ -142,6 +146,8 @@ pub struct Comparison {
     pub design: Option<Design>,
     /// The measures both sides have: first those that were meant, then the others.
     pub rows: Vec<Row>,
+    /// How the orders of the peaks differ.
+    pub order: OrderChange,
     /// Measures only one side has, or that are defined differently.
     pub not_compared: Vec<NotCompared>,
     /// Things to know before reading the rows.
@@ -189,8 +195,23 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         title,
         session: loaded.session.id.clone(),
         player: loaded.session.player.clone(),
+        unlike: unlike(&used(loaded, &summary)),
         summary,
     })
+}
+
+/// The swings that the statistics rest on.
+fn used<'a>(loaded: &'a Loaded, summary: &BlockSummary) -> Vec<&'a Swing> {
+    loaded.swings.iter().filter(|s| summary.used.contains(&s.number)).collect()
+}
+
+/// Each block's swings are held against that block's.
+fn unlike(swings: &[&Swing]) -> Vec<Flag> {
+    let mut blocks: Vec<&str> = swings.iter().map(|s| s.block.as_str()).collect();
+    blocks.sort_unstable();
+    blocks.dedup();
+    let of = |block| swings.iter().copied().filter(|s| s.block == block).collect::<Vec<&Swing>>();
+    blocks.into_iter().flat_map(|block| outliers(&of(block))).collect()
 }
 
 /// All that is set against each other.
@@ -252,6 +273,8 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
         }
     }
     let design = one_wearing.then(|| Design::of(&sides(&before, &after)));
+    let swings = (used(question.before, &before.summary), used(question.after, &after.summary));
+    let order = OrderChange::of(&swings.0, &swings.1, one_wearing, meant(family));
     let mut comparison = Comparison {
         before,
         also_before: also,
@@ -259,11 +282,17 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
         family: family.clone(),
         design,
         rows,
+        order,
         not_compared,
         notes: Vec::new(),
     };
     comparison.notes = notes::notes(&comparison, question);
     Ok(comparison)
+}
+
+/// Whether the order of peaks is what these measures were chosen for: a gap is among them.
+fn meant(family: &Family) -> bool {
+    !matches!(family, Family::All) && family.judged().iter().any(|m| matches!(m, Measure::Gap(..)))
 }
 
 /// The sides of the swings in the order made.

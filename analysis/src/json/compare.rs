@@ -1,7 +1,10 @@
 //! Two blocks set against each other.
 
+use super::blocks::{OrderChange, Unlike};
+use super::curves::Curves;
 use super::shared::{Block, Dependence, Numbers};
 use crate::compare::{self, Comparison, How, Standing};
+use crate::curves::CurveChange;
 use crate::{design, words};
 use serde::Serialize;
 
@@ -16,14 +19,23 @@ pub struct Compare {
     also_before: Vec<Side>,
     after: Side,
     design: Option<Design>,
+    order: OrderChange,
     measures: Vec<Change>,
     family: usize,
     not_compared: Vec<NotCompared>,
     notes: Vec<String>,
+    curves: Option<Curves>,
 }
 
 impl From<&Comparison> for Compare {
     fn from(c: &Comparison) -> Self {
+        Self::with_curves(c, None)
+    }
+}
+
+impl Compare {
+    /// With what the curves show, if they were asked for.
+    pub fn with_curves(c: &Comparison, curves: Option<&CurveChange>) -> Self {
         let why = |n: &compare::NotCompared| NotCompared { key: n.measure.key(), why: n.why.clone() };
         Self {
             schema: COMPARE,
@@ -31,10 +43,12 @@ impl From<&Comparison> for Compare {
             also_before: c.also_before.iter().map(Into::into).collect(),
             after: (&c.after).into(),
             design: c.design.as_ref().map(Into::into),
+            order: (&c.order).into(),
             measures: c.rows.iter().map(Into::into).collect(),
             family: c.rows.iter().filter(|r| r.standing == Standing::Judged && r.p.is_some()).count(),
             not_compared: c.not_compared.iter().map(why).collect(),
             notes: c.notes.clone(),
+            curves: curves.map(Into::into),
         }
     }
 }
@@ -45,6 +59,7 @@ struct Side {
     title: String,
     session: String,
     summary: Block,
+    unlike: Vec<Unlike>,
 }
 
 impl From<&compare::Side> for Side {
@@ -54,6 +69,7 @@ impl From<&compare::Side> for Side {
             title: s.title.clone(),
             session: s.session.clone(),
             summary: (&s.summary).into(),
+            unlike: s.unlike.iter().map(Unlike::numbered).collect(),
         }
     }
 }

@@ -7,7 +7,9 @@
 //!   `invented`), `block` asked for or `null`, `swings` (`number`, `block`, `kind`,
 //!   `usable`, `excluded` by the coach, `ball` (`struck`, `without`, `unknown`: by straps and coach together),
 //!   `counts` in the block's summary, `order` as lists of tied segments, `rising_at_impact`, `order_text`,
-//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`),
+//!   `reversal_order`, `measures`: key → `value`, `measuring_sd`, `bone_sd`, `definition`; `withheld`; `unlike`
+//!   the other counted swings of its block, furthest first, empty for most: `key`, `value`, `others_mean`, `others_sd`,
+//!   `words`),
 //!   `remarks` (`swings`: number → `labels`, `note`, `struck` if said, `excluded`, `reason`; `balls` and
 //!   `without_ball`: labels of blocks of which that is said; `notes`, `target`, `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
@@ -23,7 +25,20 @@
 //!   `measuring_sd`; `worn_anew_sd` and `wearing_factor` between wearings; `spread` between swings, `matters`: the smallest change that matters, and
 //!   whether the coach named it (`matters_named`); `dependence` (`correlation`, `correlation_ci95`, `drift`, `drift_sd`); `more`: what it would take
 //!   to find a `change` 8 times in 10 (`by`: `swings`, `enough`, `return`, `lessons`, `too-small`; `swings_a_block`, `words`); `verdict`), `not_compared` (`key`, `why`),
-//!   `family`: how many get a verdict, `notes`.
+//!   `family`: how many get a verdict, `notes`; `order`:
+//!   `verdict` (`differ`, `cannot-tell-dependence`, `no-difference-shown`, `cannot-judge`) by `p` of the order table and
+//!   `p_dependent`, with drift and dependence allowed for, or `null`; `method` (`exact-tables`,
+//!   `drawn-tables`, `exact-runs`, `drawn-runs`: what p counts over), `exploratory`, `rows` (`order_text`, `before`,
+//!   `after` in swings), `pairs` (`first`, `second`, `before` and `after` with `first`, `tied`, `second`, `untold` in
+//!   swings, `p`, `p_holm` over the pairs, `p_dependent`, `verdict`), `words`, `presumes`. Each side has `unlike` as a swing of
+//!   `peakorder.show/1`, with `number`. `curves` is `null` unless asked for (`--curves`): `time_s` of every point
+//!   relative to impact on the mean swing of both sides, `takeaway_index`, `top_index`, `impact_index`; `before`, `after`
+//!   (numbers of the swings); `threshold` of |t| for p < 0.05 over all points of all curves, `deals` that p counts over,
+//!   `all_deals`, `dealt` (`swings`, `runs`), `least_p`; `curves` (`segment`, `kind` `speed` or `turn`, `unit`, `before` and
+//!   `after` with `mean` and `ci95_half` of the mean by point, `t`, `p`, `fwhm_points` and `threshold_random_field` of the
+//!   curve alone or `null`, `stretches` where |t| exceeds the threshold: `from_index`, `to_index`, `from_s`, `to_s`,
+//!   `largest_index`, `difference`, `ci95_half`, `p`, `p_dependent` or `null`, `verdict` (`differ`,
+//!   `cannot-tell-dependence`, `cannot-tell-straps-worn-anew`); `words`); `left_out` (`what`, `why`), `method`, `notes`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
@@ -51,7 +66,9 @@
 //!
 //! Verdicts: `changed`, `no-change-that-matters`, `cannot-tell`, `perhaps` (only looked through), `too-few-swings`.
 
+mod blocks;
 mod compare;
+mod curves;
 mod integrity;
 mod kept;
 mod mobility;

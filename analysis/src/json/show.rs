@@ -1,9 +1,11 @@
 //! A session, and one swing.
 
+use super::blocks::Unlike;
 use super::shared::{Block, Session};
 use crate::load::{self, Loaded};
 use crate::measure::{self, Measure};
 use crate::order::Order;
+use crate::outliers::{self, Flag};
 use crate::summary::{by_block, summarise};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::{Ball, Remarks, SwingRemarks};
@@ -31,11 +33,13 @@ pub struct Show {
 impl From<&Loaded> for Show {
     fn from(loaded: &Loaded) -> Self {
         let blocks = by_block(&loaded.swings);
+        let flags: Vec<Flag> =
+            blocks.iter().flat_map(|(label, _)| outliers::outliers(&loaded.counted(label))).collect();
         Self {
             schema: SHOW,
             session: (&loaded.session).into(),
             block: loaded.block.clone(),
-            swings: loaded.swings.iter().map(|s| SwingRow::of(s, &loaded.remarks)).collect(),
+            swings: loaded.swings.iter().map(|s| SwingRow::of(s, &loaded.remarks, &flags)).collect(),
             blocks: blocks.iter().map(|(l, s)| (&summarise(l, s, &loaded.remarks)).into()).collect(),
             remarks: loaded.remarks.clone(),
             problems: loaded.problems.iter().map(Into::into).collect(),
@@ -98,10 +102,11 @@ struct SwingRow {
     reversal_order: Vec<Vec<Role>>,
     measures: BTreeMap<String, Measured>,
     withheld: Vec<Withheld>,
+    unlike: Vec<Unlike>,
 }
 
 impl SwingRow {
-    fn of(swing: &Swing, remarks: &Remarks) -> Self {
+    fn of(swing: &Swing, remarks: &Remarks, flags: &[Flag]) -> Self {
         let value = |m: Measure| Some((m.key(), Measured::from(m.of(swing)?)));
         Self {
             number: swing.number,
@@ -117,6 +122,7 @@ impl SwingRow {
             reversal_order: swing.sequence.reversal_order.clone(),
             measures: Measure::ALL.into_iter().filter_map(value).collect(),
             withheld: swing.quality.withheld.clone(),
+            unlike: flags.iter().filter(|f| f.number == swing.number).map(Unlike::from).collect(),
         }
     }
 }

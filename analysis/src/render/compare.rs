@@ -1,9 +1,11 @@
 //! Before and after side by side.
 
+use super::blocks::{curve_change, order_change, unlike};
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
 use crate::chosen::{Family, MOST};
 use crate::compare::{Comparison, Row, Side, Standing, Verdict};
+use crate::curves::CurveChange;
 use crate::measure::Group;
 use crate::order::{self, Share};
 use crate::summary::MeasureSummary;
@@ -21,6 +23,16 @@ pub enum Extent {
 
 /// The comparison as text.
 pub fn comparison(comparison: &Comparison, extent: Extent, style: Style) -> String {
+    comparison_with_curves(comparison, None, extent, style)
+}
+
+/// The same with what the curves show, if they were asked for.
+pub fn comparison_with_curves(
+    comparison: &Comparison,
+    curves: Option<&CurveChange>,
+    extent: Extent,
+    style: Style,
+) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}", style.bold("Before and after"));
     let sides = std::iter::once(("before  ", &comparison.before))
@@ -35,6 +47,8 @@ pub fn comparison(comparison: &Comparison, extent: Extent, style: Style) -> Stri
     for note in &comparison.notes {
         wrap(&mut out, style, "  · ", &clean(note));
     }
+
+    unlike(&mut out, style, comparison);
 
     let of = |standing: Standing| -> Vec<&Row> {
         comparison.rows.iter().filter(|r| r.standing == standing).collect()
@@ -62,10 +76,14 @@ pub fn comparison(comparison: &Comparison, extent: Extent, style: Style) -> Stri
         looked_through(&mut out, style, &looked, extent);
     }
 
-    heading(&mut out, style, "Order of peaks", "counts only");
+    heading(&mut out, style, "Order of peaks", "swings with each order");
     order_table(comparison).write(&mut out, style);
     out.push('\n');
     wrap(&mut out, style, "", order::LEGEND);
+    order_change(&mut out, style, &comparison.order);
+    if let Some(curves) = curves {
+        curve_change(&mut out, style, curves);
+    }
 
     heading(&mut out, style, "How to read this", "");
     how_to_read(&mut out, style, comparison, judged.len());

@@ -3,6 +3,7 @@
 //! Meaning never rests on colour: each segment has its own mark (● pelvis, ■ thorax,
 //! ◆ lead arm) and its own kind of line.
 
+mod blocks;
 mod bone;
 mod compare;
 mod integrity;
@@ -17,7 +18,7 @@ mod swing;
 mod table;
 mod trend;
 
-pub use compare::{Extent, comparison};
+pub use compare::{Extent, comparison, comparison_with_curves};
 pub use integrity::{health, salvaged};
 pub use kept::kept;
 pub use mobility::{mobility, mobility_comparison};

@@ -6,6 +6,7 @@ use super::{marked, notes, said};
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
 use crate::order::{self, Order, Share};
+use crate::outliers::outliers;
 use crate::stats::Z95;
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
 use crate::words;
@@ -140,6 +141,8 @@ fn block(out: &mut String, style: Style, label: &str, swings: &[&Swing], said: &
     }
     remarks(out, style, swings);
     said::swings(out, style, swings, said);
+    let counted: Vec<&Swing> = swings.iter().copied().filter(|s| said.counts(s)).collect();
+    super::blocks::unlike_in_block(out, style, &outliers(&counted));
     if summary.used.is_empty() {
         out.push('\n');
         wrap(out, style, "", "No swing of this block can be used for statistics.");

@@ -5,6 +5,7 @@
 
 mod above;
 mod backswing;
+mod curves;
 mod drill;
 mod html;
 mod kept;
@@ -208,7 +209,7 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
             Some(Err(e)) => p { "Not compared: " (e) "." },
             None => {}
         }
-        (pictures(loaded, sides, &before, after.as_ref()))
+        (pictures(loaded, sides, &before, after.as_ref(), compared.as_ref().and_then(|c| c.as_ref().ok())))
         @if let Some(Ok(comparison)) = &compared { (sections::table(comparison)) }
     }
 }
@@ -219,7 +220,13 @@ fn compared(loaded: &Loaded, before: &str, after: &str) -> Result<Comparison, Co
     compare(&loaded.only(before), &loaded.only(after), &Family::of_remarks(&loaded.remarks))
 }
 
-fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option<&BlockSummary>) -> Markup {
+fn pictures(
+    loaded: &Loaded,
+    sides: &Sides,
+    before: &BlockSummary,
+    after: Option<&BlockSummary>,
+    compared: Option<&Comparison>,
+) -> Markup {
     let mut parts = Vec::new();
     let mut bodies = Vec::new();
     let mut counted = Vec::new();
@@ -250,7 +257,9 @@ fn pictures(loaded: &Loaded, sides: &Sides, before: &BlockSummary, after: Option
                 }
             }
             @for part in &parts { p { b { (part.title) } ": " (sentences::orders(part.summary)) } }
+            @if let Some(compared) = compared { (curves::order(&compared.order)) }
         }
+        @if let Some(compared) = compared { (curves::section(loaded, compared)) }
         @if let Some(picture) = above::above(&bodies, loaded.session.player.handedness) {
             h3 { "Turns seen from above" }
             div class="two" { (picture) }

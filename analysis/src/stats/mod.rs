@@ -3,23 +3,35 @@
 //! Everything here is a pure function of numbers. A value that does not exist (the SD of
 //! one swing, a confidence interval without spread) is `None`, never NaN.
 
+mod deal;
 mod dependent;
 mod discovery;
+mod extreme;
+mod field;
 mod holm;
+mod independence;
 pub mod lessons;
 mod line;
+mod maxt;
 mod mixture;
 mod proportion;
 mod reliability;
+mod rotation;
 mod student;
 
+pub use deal::{ALL_UP_TO, DRAWN, Deals, choose, share_at_least};
 pub use dependent::{Change, Dependence, Level, Rule, Series, change, level, next};
 pub use discovery::false_discovery;
+pub use extreme::{Extreme, extreme_limit, extremes};
+pub use field::{field_threshold, full_width_half_maximum};
 pub use holm::{holm, holm_known};
+pub use independence::{Independence, TABLES_DRAWN, independence};
 pub use line::{Line, line};
+pub use maxt::{MaxT, max_t};
 pub use mixture::{Mixture, Term};
 pub use proportion::wilson;
 pub use reliability::mdc95;
+pub use rotation::{ROTATIONS, RotatedMaxT, WORKING_CORRELATION, WORKING_DRIFT, rotated_max_t};
 pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
 
 /// The level of every interval this crate prints.

@@ -2,6 +2,7 @@
 
 pub mod ball;
 pub mod calibration;
+pub mod chance;
 pub mod compared;
 pub mod import;
 pub mod integrity;
