@@ -7,8 +7,8 @@ use crate::stats::{LEVEL, Mixture, Rule, Sample, Series, next};
 use crate::summary::summarise_measure;
 use crate::wearing::worn_anew_sd;
 use crate::words::{amount, difference, subject, value};
-use peakorder_protocol::remark::Remarks;
-use peakorder_protocol::swing::{Swing, SwingKind};
+use peakorder_protocol::remark::{Ball, Remarks};
+use peakorder_protocol::swing::Swing;
 use serde::Serialize;
 
 /// The fewest baseline swings that a band is drawn from. Own judgement: below it Student's
@@ -82,14 +82,16 @@ pub fn against_baseline(
         .filter(|b| (b.number, &b.session) != (swing.number, &swing.session))
         .filter(|b| b.session != swing.session || remarks.counts(b))
         .collect();
-    let ball = if remarks.struck(swing) { Ball::Struck } else { Ball::of(swing.kind) };
+    let without =
+        baseline.first().is_some_and(|b| b.session == swing.session && remarks.without_ball(&b.block));
+    let unlike = unlike(remarks.ball(swing), without);
     let measured = Measure::ALL.into_iter().filter(|m| m.of(swing).is_some());
     let (judged, others): (Vec<Measure>, Vec<Measure>) = measured.partition(|m| family.judges(*m));
     let share = |alarm: f64, of: &[Measure]| alarm / of.len().max(1) as f64;
     let levels = Levels { judged: share(1.0 - LEVEL, &judged), gross: share(GROSS, &others) };
     Measure::ALL
         .into_iter()
-        .filter_map(|m| against(m, swing, &baseline, ball, family.judges(m), levels))
+        .filter_map(|m| against(m, swing, &baseline, unlike, family.judges(m), levels))
         .collect()
 }
 
@@ -102,30 +104,13 @@ struct Levels {
     gross: f64,
 }
 
-/// What is known of the ball.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Ball {
-    Struck,
-    None,
-    Unsure,
-}
-
-impl Ball {
-    fn of(kind: SwingKind) -> Self {
-        match kind {
-            SwingKind::Strike => Self::Struck,
-            SwingKind::Rehearsal => Self::None,
-            SwingKind::Unsure => Self::Unsure,
-        }
-    }
-
-    /// Why a swing is not set against struck ones.
-    fn why(self) -> Option<&'static str> {
-        match self {
-            Self::Struck => None,
-            Self::None => Some("a rehearsal, no ball was struck"),
-            Self::Unsure => Some("whether a ball was struck is not known"),
-        }
+/// Why a swing is not set against those of the baseline, which were all struck, or all without a ball.
+fn unlike(ball: Ball, without: bool) -> Option<&'static str> {
+    match (ball, without) {
+        (Ball::Struck, false) | (Ball::Without, true) => None,
+        (Ball::Without, false) => Some("a rehearsal, no ball was struck"),
+        (Ball::Struck, true) => Some("a ball was struck, and the baseline is without one"),
+        (Ball::Unknown, _) => Some("whether a ball was struck is not known"),
     }
 }
 
@@ -153,7 +138,7 @@ fn against(
     measure: Measure,
     swing: &Swing,
     baseline: &[&Swing],
-    ball: Ball,
+    unlike: Option<&'static str>,
     judged: bool,
     levels: Levels,
 ) -> Option<Against> {
@@ -201,7 +186,7 @@ fn against(
             let differs = difference(measure, v.value, s.mean);
             let mean = value(measure, s.mean);
             let apart = (v.value - s.mean).abs();
-            match (half.filter(|&h| h > 0.0), ball.why()) {
+            match (half.filter(|&h| h > 0.0), unlike) {
                 (_, Some(why)) => {
                     format!("{now}, {differs} your baseline ({mean}). Can't tell: {why}.")
                 }

@@ -5,6 +5,7 @@ use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
+use std::collections::BTreeSet;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
@@ -263,6 +264,28 @@ impl Loaded {
             notices: self.notices.clone(),
             coded_as: self.coded_as.clone(),
         }
+    }
+
+    /// Checks of how well the straps are put on again: blocks of one label that were swung in several wearings of the session, the wearings of each
+    /// apart.
+    pub fn worn_anew(&self) -> Vec<Vec<Self>> {
+        let wearings: BTreeSet<u32> = self.swings.iter().map(|s| s.wearing).collect();
+        if wearings.len() < 2 {
+            return Vec::new();
+        }
+        let part = |label: &str, wearing: u32| {
+            let mut part = self.only(label);
+            part.swings.retain(|s| s.wearing == wearing);
+            part
+        };
+        self.blocks
+            .iter()
+            .map(|label| {
+                let parts = wearings.iter().map(|w| part(label, *w));
+                parts.filter(|p| p.swings.iter().any(|s| p.remarks.counts(s))).collect::<Vec<_>>()
+            })
+            .filter(|check| check.len() > 1)
+            .collect()
     }
 
     /// The folder, with `:BLOCK` if one was asked for.

@@ -84,9 +84,10 @@ enum Command {
         /// Session or block that also belongs to before, e.g. an earlier lesson; may be given several times.
         #[arg(long, value_name = "FOLDER[:BLOCK]")]
         also_before: Vec<String>,
-        /// The wearings of a check in which the straps were put on anew: two or more, with commas. May be
-        /// given several times.
-        #[arg(long, value_name = "FOLDER[:BLOCK],…")]
+        /// A check of how well the straps are put on again: a session in which they were (mark re-wear) with blocks of one label before and
+        /// after it, or the wearings themselves, two or more with commas. May be given several times. Checks within the
+        /// sessions compared are found without it.
+        #[arg(long, value_name = "FOLDER|FOLDER[:BLOCK],…")]
         re_wear: Vec<String>,
         /// What it is about: one to five measures, by their keys in --json, meant before looking; KEY=3 names the smallest
         /// change that matters. Without it, what the coach chose in the session of after.
@@ -274,13 +275,28 @@ fn family(about: &[Chosen], only: &[Chosen], session: &Loaded) -> Family {
     }
 }
 
-/// Wearings named with commas between them. A folder whose own name has a comma wins.
-fn wearings(text: &str) -> anyhow::Result<Vec<Loaded>> {
+/// Checks with the straps put on anew: those within one session, or wearings named with commas between them.
+fn wearings(text: &str) -> anyhow::Result<Vec<Vec<Loaded>>> {
     let parts: Vec<&str> = text.split(',').map(str::trim).filter(|p| !p.is_empty()).collect();
-    if parts.len() < 2 {
-        bail!("--re-wear {text}: name two wearings or more, e.g. --re-wear FOLDER:first,FOLDER:second");
+    if let [one] = parts.as_slice() {
+        let found = loaded(one, None)?.worn_anew();
+        if found.is_empty() {
+            bail!(
+                "--re-wear {text}: no block of one label in it was swung before and after the straps were put on anew (mark re-wear); \
+                 or name two wearings, e.g. --re-wear FOLDER:first,FOLDER:second"
+            );
+        }
+        return Ok(found);
     }
-    parts.into_iter().map(|p| loaded(p, None)).collect()
+    Ok(vec![parts.into_iter().map(|p| loaded(p, None)).collect::<anyhow::Result<_>>()?])
+}
+
+/// The checks within a session of which perhaps one block only was asked for.
+fn within(session: &Loaded) -> anyhow::Result<Vec<Vec<Loaded>>> {
+    Ok(match &session.block {
+        None => session.worn_anew(),
+        Some(_) => load(&session.dir.path().display().to_string())?.worn_anew(),
+    })
 }
 
 fn curve(key: &str) -> anyhow::Result<Curve> {
@@ -324,8 +340,13 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
             let mut also: Vec<Loaded> =
                 also_before.iter().map(|s| loaded(s, None)).collect::<anyhow::Result<_>>()?;
-            let worn_anew: Vec<Vec<Loaded>> =
-                re_wear.iter().map(|s| wearings(s)).collect::<anyhow::Result<_>>()?;
+            let mut worn_anew: Vec<Vec<Loaded>> = Vec::new();
+            for text in re_wear {
+                worn_anew.extend(wearings(text)?);
+            }
+            for session in [&before, &after].into_iter().chain(&also) {
+                worn_anew.extend(within(session)?);
+            }
             let family = family(about, only, &after);
             if let Some(codes) = codes.open()? {
                 codes.hide_both(&mut before, &mut after);

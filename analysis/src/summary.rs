@@ -6,8 +6,8 @@ use crate::stats::lessons::SessionMean;
 use crate::stats::{LEVEL, Level, Rule, Sample, Series, level, rms};
 use crate::words;
 use crate::{ADVISED_SWINGS, FEW_SWINGS_ADVICE};
-use peakorder_protocol::remark::Remarks;
-use peakorder_protocol::swing::{Swing, SwingKind};
+use peakorder_protocol::remark::{Remarks, Standing};
+use peakorder_protocol::swing::Swing;
 
 /// Summary of a block.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +21,10 @@ pub struct BlockSummary {
     /// Numbers of the swings of which neither the straps nor the coach say whether they hit a ball, left
     /// out.
     pub unsure: Vec<u32>,
+    /// Numbers of the swings that hit a ball, in a block that is without one, left out.
+    pub struck: Vec<u32>,
+    /// The coach says that the block is without a ball.
+    pub without_ball: bool,
     /// Swings whose timing is unusable, left out, with the reason.
     pub unusable: Vec<(u32, String)>,
     /// Swings that the coach left out, with the reason (may be empty).
@@ -110,25 +114,25 @@ pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSumm
     let mut excluded = Vec::new();
     let mut rehearsals = Vec::new();
     let mut unsure = Vec::new();
+    let mut struck = Vec::new();
     let mut unusable = Vec::new();
     let mut used = Vec::new();
     for &swing in swings {
-        if let Some(reason) = remarks.excluded(swing.number) {
-            excluded.push((swing.number, reason.to_owned()));
-        } else if swing.kind == SwingKind::Rehearsal {
-            rehearsals.push(swing.number);
-        } else if !remarks.struck(swing) {
-            unsure.push(swing.number);
-        } else if swing.quality.usable {
-            used.push(swing);
-        } else {
-            unusable.push((swing.number, unusable_reason(swing)));
+        match remarks.standing(swing) {
+            Standing::Excluded(reason) => excluded.push((swing.number, reason.to_owned())),
+            Standing::Rehearsal => rehearsals.push(swing.number),
+            Standing::Unsure => unsure.push(swing.number),
+            Standing::Struck => struck.push(swing.number),
+            Standing::Unusable => unusable.push((swing.number, unusable_reason(swing))),
+            Standing::Counts => used.push(swing),
         }
     }
     BlockSummary {
         label: label.to_owned(),
         rehearsals,
         unsure,
+        struck,
+        without_ball: remarks.without_ball(label),
         unusable,
         excluded,
         orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),

@@ -26,6 +26,7 @@ use crate::wearing::Kind;
 use judge::Pair;
 use peakorder_protocol::session::Player;
 use peakorder_protocol::swing::Swing;
+use std::collections::BTreeSet;
 use std::fmt;
 
 /// The level at which an adjusted p is judged.
@@ -45,6 +46,8 @@ pub struct Side {
     pub session: String,
     /// Who swung.
     pub player: Player,
+    /// Which wearings of the session its swings that count are of, ascending.
+    pub wearings: Vec<u32>,
     /// The swings' summary.
     pub summary: BlockSummary,
     /// Swings that count and are unlike the others of their block.
@@ -190,7 +193,9 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
     if summary.used.is_empty() {
         return Err(CompareError { name: loaded.name(), left_out: swings.len() });
     }
+    let wearings: BTreeSet<u32> = used(loaded, &summary).iter().map(|s| s.wearing).collect();
     Ok(Side {
+        wearings: wearings.into_iter().collect(),
         name: loaded.name(),
         title,
         session: loaded.session.id.clone(),
@@ -244,7 +249,9 @@ pub fn answer(question: Question<'_>) -> Result<Comparison, CompareError> {
         .iter()
         .map(|c| c.iter().filter_map(|w| side(w).ok()).map(|s| s.summary).collect())
         .collect();
-    let one_wearing = before.session == after.session && also.is_empty();
+    let one_wearing = before.session == after.session
+        && also.is_empty()
+        && before.wearings.iter().chain(&after.wearings).all(|w| *w == after.wearings[0]);
     let earlier: Vec<&Side> = std::iter::once(&before).chain(&also).collect();
     let mut not_compared = Vec::new();
     // How well wearings repeat is asked of all measures, whichever get a verdict.

@@ -18,6 +18,8 @@ pub(super) fn notes(c: &Comparison, question: Question<'_>) -> Vec<String> {
             ));
         }
     }
+    let without = (c.before.summary.without_ball, c.after.summary.without_ball);
+    notes.extend(crate::words::ball::unlike(without).map(ToOwned::to_owned));
     match &c.design {
         Some(design) => within(c, design, &mut notes),
         None => between(c, &mut notes),
@@ -59,9 +61,18 @@ fn uneven(row: &Row) -> Option<String> {
 
 fn between(c: &Comparison, notes: &mut Vec<String>) {
     let sessions = 2 + c.also_before.len();
+    for side in [&c.before, &c.after] {
+        if side.wearings.len() > 1 {
+            notes.push(format!(
+                "{}: the straps were taken off and put on again within these swings; their mean is over {} wearings.",
+                side.title,
+                side.wearings.len()
+            ));
+        }
+    }
     let mut note = format!(
-        "{} sessions: straps were put on anew in between. Their seat and the skin below them shift all numbers of a \
-         session alike; intervals and verdicts allow for it.",
+        "{} wearings: straps were put on anew in between. Their seat and the skin below them shift all numbers of a \
+         wearing alike; intervals and verdicts allow for it.",
         if sessions == 2 { "Two".to_owned() } else { sessions.to_string() }
     );
     let known: Vec<String> = Kind::ALL

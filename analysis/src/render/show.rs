@@ -173,6 +173,9 @@ fn counts(summary: &BlockSummary) -> String {
     if !summary.unsure.is_empty() {
         left_out.push(format!("{} unsure ({})", summary.unsure.len(), list(&summary.unsure)));
     }
+    if !summary.struck.is_empty() {
+        left_out.push(format!("{} that hit a ball ({})", summary.struck.len(), list(&summary.struck)));
+    }
     if !summary.unusable.is_empty() {
         let numbers: Vec<u32> = summary.unusable.iter().map(|u| u.0).collect();
         left_out.push(format!("{} unusable ({})", numbers.len(), list(&numbers)));

@@ -74,6 +74,7 @@ pub(super) fn blocks(loaded: &Loaded) -> Markup {
         let counts = [
             (s.rehearsals.len(), "without a ball"),
             (s.unsure.len(), "with or without a ball, not known"),
+            (s.struck.len(), "with a ball"),
             (s.unusable.len(), "not measured well enough"),
             (s.excluded.len(), "by the coach"),
         ];

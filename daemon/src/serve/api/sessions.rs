@@ -18,6 +18,7 @@ use peakorder_analysis::json;
 use peakorder_analysis::load::Loaded;
 use peakorder_analysis::report::Choice;
 use serde::Deserialize;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// Which sessions.
@@ -140,8 +141,19 @@ pub(super) async fn compare(
         let names: Vec<&str> =
             sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty()).collect();
         let also: Vec<Loaded> = names.iter().map(|n| side(&library, n)).collect::<Result<_, _>>()?;
-        let question =
-            Question { before: &before, also_before: &also, after: &after, worn_anew: &[], family: &family };
+        let mut worn_anew = Vec::new();
+        let ids: BTreeSet<&str> =
+            [&before, &after].into_iter().chain(&also).map(|l| l.session.id.as_str()).collect();
+        for id in ids {
+            worn_anew.extend(library.load(id, None)?.worn_anew());
+        }
+        let question = Question {
+            before: &before,
+            also_before: &also,
+            after: &after,
+            worn_anew: &worn_anew,
+            family: &family,
+        };
         let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
         for (side, name) in compared.also_before.iter_mut().zip(names) {
             side.name = name.to_owned();
