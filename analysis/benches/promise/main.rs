@@ -22,12 +22,15 @@ struct Extent {
     pairs: usize,
 }
 
+/// A part of the bench, as text.
+type Part = fn(Extent) -> String;
+
 fn main() {
     let quick = std::env::args().any(|a| a == "--quick");
     let only: Option<String> = std::env::args().skip_while(|a| a != "--only").nth(1);
     let extent =
         if quick { Extent { lessons: 300, pairs: 20 } } else { Extent { lessons: 3000, pairs: 500 } };
-    let parts: [(&str, fn(Extent) -> String); 4] = [
+    let parts: [(&str, Part); 4] = [
         ("within", within::section),
         ("between", between::section),
         ("beyond", beyond::section),
@@ -42,7 +45,7 @@ fn main() {
         let text = part(extent);
         println!("{text}");
         println!("({name}: {:.0} s)\n", start.elapsed().as_secs_f64());
-        let _ = write!(report, "{text}\n");
+        let _ = writeln!(report, "{text}");
     }
     if only.is_none() && !quick {
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/promise/PROMISE.md");

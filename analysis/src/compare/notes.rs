@@ -4,6 +4,7 @@ use super::{Comparison, Question, Row, Side, Standing};
 use crate::chosen::{Family, MOST};
 use crate::wearing::Kind;
 use crate::words::plural;
+use std::fmt::Write as _;
 
 /// Spreads that differ by more than this share the rule's false alarms no longer; from the study by simulation.
 const UNEQUAL: f64 = 1.5;
@@ -88,10 +89,11 @@ fn between(c: &Comparison, notes: &mut Vec<String>) {
              before, or a check with the straps put on anew, make it known.",
         );
     } else {
-        note.push_str(&format!(
+        let _ = write!(
+            note,
             " As far as this player's own sessions tell, they differ by another amount than is stated, which is taken: {}.",
             known.join(", ")
-        ));
+        );
     }
     notes.push(note);
 }

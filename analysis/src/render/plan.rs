@@ -2,7 +2,7 @@
 
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
-use crate::design::PROPOSALS;
+use crate::design::{PROPOSALS, Proposal};
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::summary::{MeasureSummary, summarise};
@@ -26,7 +26,7 @@ pub fn plan(measures: &[Measure], count: usize, block: Option<&Loaded>, style: S
     });
     out.push('\n');
     let mut table = Table::default();
-    table.group("", vec![("", Align::Left, PROPOSALS.iter().map(|p| p.words()).collect())]);
+    table.group("", vec![("", Align::Left, PROPOSALS.iter().map(Proposal::words).collect())]);
     table.group(
         "spreads",
         vec![("", Align::Right, PROPOSALS.iter().map(|p| format!("{:.1}", p.found_with(count))).collect())],

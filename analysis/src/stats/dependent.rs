@@ -306,7 +306,7 @@ pub struct Level {
 }
 
 /// Standard deviation of the correlations that are likely beforehand: in skilled repeated throws the correlation of neighbours is
-/// about 0 (van Beers RJ et al. 2013, *PLoS ONE* 8:e64332; abstract); for golf nothing was found, so it is taken wider than that.
+/// about 0 (van Beers RJ et al. 2013, *`PLoS` ONE* 8:e64332; abstract); for golf nothing was found, so it is taken wider than that.
 const LIKELY_CORRELATION: f64 = 0.35;
 
 /// Strong correlations less likely beforehand than weak ones.

@@ -112,9 +112,9 @@ impl Mixture {
                 return Some(at - step);
             }
             if off < 0.0 {
-                low = at
+                low = at;
             } else {
-                high = at
+                high = at;
             }
             let mut to = at - step;
             if !(to > low && to < high) {

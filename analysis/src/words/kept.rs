@@ -3,6 +3,7 @@
 use super::{amount, between, difference, plural, subject, value};
 use crate::kept::{Course, Kept, Stage, Step};
 use crate::measure::Measure;
+use std::fmt::Write as _;
 
 /// A course, a sentence or two for each session.
 pub fn course(kept: &Kept, course: &Course) -> Vec<String> {
@@ -18,35 +19,42 @@ fn stage(kept: &Kept, course: &Course, at: usize, stage: &Stage) -> String {
     if let Some(left) = stage.left {
         let before = course.stages[..at].iter().rev().find(|s| s.end.is_some());
         let then = before.map_or(stage.start.mean, |s| s.start.mean);
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             ", {} at the start of the lesson before ({}{})",
             difference(m, stage.start.mean, then),
             value(m, then),
             band(m, then, left)
-        ));
+        );
     }
     if let (Some(since), Some(then)) = (stage.since_end, course.stages[..at].iter().rev().find_map(|s| s.end))
     {
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             ", {} at its end ({}{})",
             difference(m, stage.start.mean, then.mean),
             value(m, then.mean),
             band(m, then.mean, since)
-        ));
+        );
     }
     if stage.practised > 0 && stage.left.is_some() {
-        text.push_str(&format!(", after {} of practice", plural(stage.practised, "session")));
+        let _ = write!(text, ", after {} of practice", plural(stage.practised, "session"));
     }
     text.push('.');
     match (stage.end, stage.gained) {
-        (Some(end), Some(gained)) => text.push_str(&format!(
-            " At the end {}, {} at the start ({}). {}",
-            value(m, end.mean),
-            difference(m, end.mean, stage.start.mean),
-            band(m, stage.start.mean, gained).trim_start_matches("; "),
-            verdict(gained)
-        )),
-        (Some(end), None) => text.push_str(&format!(" At the end {}.", value(m, end.mean))),
+        (Some(end), Some(gained)) => {
+            let _ = write!(
+                text,
+                " At the end {}, {} at the start ({}). {}",
+                value(m, end.mean),
+                difference(m, end.mean, stage.start.mean),
+                band(m, stage.start.mean, gained).trim_start_matches("; "),
+                verdict(gained)
+            );
+        }
+        (Some(end), None) => {
+            let _ = write!(text, " At the end {}.", value(m, end.mean));
+        }
         (None, _) => text.push_str(" Practice: no drill, nothing to set it against on that day."),
     }
     text
