@@ -267,3 +267,41 @@ fn no_change_that_matters_is_said_of_a_change_that_matters_in_few_cases() {
     }
     assert!(called <= 23, "{called} of 400");
 }
+
+/// Straps taken off and put on again within a session: its blocks are of two wearings, and a label that was swung in both is a check.
+#[test]
+fn wearings_of_one_session_are_told_apart() {
+    let mut dice = Dice::new(4);
+    let mut all = swings("baseline", 1, 8, 0.0, &mut dice);
+    all.extend(swings("baseline", 9, 8, 0.3, &mut dice));
+    all.extend(swings("after", 17, 8, 5.0, &mut dice));
+    for swing in &mut all[8..] {
+        swing.wearing = 1;
+    }
+    let mut session = side("one", all);
+    session.blocks = vec!["baseline".into(), "after".into()];
+    let checks = session.worn_anew();
+    assert_eq!(checks.len(), 1, "only the baseline was swung in both");
+    assert_eq!(checks[0].iter().map(|w| w.swings.len()).collect::<Vec<_>>(), [8, 8]);
+    let family = meant(&[(TURN, None)]);
+    // The baseline of both wearings against swings of the second: not one wearing.
+    let c =
+        compare(&session.only("baseline"), &session.only("after"), &family).expect("swings on both sides");
+    assert!(c.design.is_none() && c.rows[0].worn_anew_sd.is_some());
+    assert_eq!(c.before.wearings, [0, 1]);
+    assert!(c.notes.iter().any(|n| n.contains("put on again within these swings")), "{:?}", c.notes);
+    // Its second wearing alone is one with what came after.
+    let (second, after) = (&checks[0][1], session.only("after"));
+    let within = compare(second, &after, &family).expect("swings on both sides");
+    assert!(within.design.is_some() && within.rows[0].worn_anew_sd.is_none());
+    // The check makes it known how well the straps are put on again.
+    let (before, after) = (&checks[0][0], &after);
+    let half = |worn_anew: &[Vec<Loaded>]| {
+        let question = Question { before, also_before: &[], after, worn_anew, family: &family };
+        let c = answer(question).expect("swings on both sides");
+        (c.rows[0].half_width().expect("known"), c.rows[0].wearing_factor)
+    };
+    let (alone, checked) = (half(&[]), half(&checks));
+    assert!(alone.1.is_none() && checked.1.is_some());
+    assert!(checked.0 < alone.0, "{checked:?} {alone:?}");
+}

@@ -276,7 +276,14 @@ fn in_words(out: &mut String, style: Style, rows: &[&Row]) {
             wrap(out, style, "  · ", &text);
         }
     }
-    for r in of(Verdict::CantTell) {
+    // Of a few a sentence each; of all together their names.
+    if rows.len() > MOST {
+        let names: Vec<String> = of(Verdict::CantTell).map(|r| r.measure.label()).collect();
+        if !names.is_empty() {
+            wrap(out, style, "  · ", &format!("{}: {}.", Verdict::CantTell.label(), names.join("; ")));
+        }
+    }
+    for r in of(Verdict::CantTell).filter(|_| rows.len() <= MOST) {
         if let Some(more) = words::compared::more(r) {
             let text = format!("{}: {}. {}", Verdict::CantTell.label(), said_of(r), more);
             wrap(out, style, "  · ", &text);

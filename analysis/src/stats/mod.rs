@@ -32,7 +32,7 @@ pub use mixture::{Mixture, Term};
 pub use proportion::wilson;
 pub use reliability::mdc95;
 pub use rotation::{ROTATIONS, RotatedMaxT, WORKING_CORRELATION, WORKING_DRIFT, rotated_max_t};
-pub use student::{Sample, Welch, t_quantile, t_two_sided_p, welch};
+pub use student::{Sample, t_quantile, t_two_sided_p};
 
 /// The level of every interval this crate prints.
 pub const LEVEL: f64 = 0.95;

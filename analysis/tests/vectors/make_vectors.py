@@ -1,4 +1,4 @@
-"""Writes scipy.json: Student, Welch and Wilson values for tests/stats.rs.
+"""Writes scipy.json: Student's, Wilson's and line values for tests/stats.rs.
 
     python3 -m venv V && V/bin/pip install numpy scipy
     V/bin/python make_vectors.py > scipy.json
@@ -34,20 +34,6 @@ for n, m, s in ((2, 5, 1), (5, 18, 5), (12, -45, 3), (40, 980, 45)):
     low, high = stats.t.interval(0.95, n - 1, loc=np.mean(x), scale=stats.sem(x))
     means.append({"x": x, "mean": float(np.mean(x)), "sd": float(np.std(x, ddof=1)),
                   "low": float(low), "high": float(high)})
-welch = []
-for a, b in (((12, 18, 5), (11, 26, 5)), ((2, 3, 1), (9, 3, 4)), ((7, -45, 3), (30, -44, 9)),
-             ((15, 480, 20), (15, 480, 20))):
-    x, y = values(*a), values(*b)
-    r = stats.ttest_ind(y, x, equal_var=False)
-    ci = r.confidence_interval(0.95)
-    welch.append({"before": x, "after": y, "t": float(r.statistic), "df": float(r.df),
-                  "p": float(r.pvalue), "low": float(ci.low), "high": float(ci.high)})
-# The t distribution of one further value: scale SD * sqrt(1 + 1/n) (Hahn 1969).
-further = []
-for n, m, s in ((2, 5, 1), (5, 18, 5), (8, -35, 2), (12, -45, 3), (40, 980, 45)):
-    x = values(n, m, s)
-    low, high = stats.t.interval(0.95, n - 1, loc=np.mean(x), scale=np.std(x, ddof=1) * np.sqrt(1 + 1 / n))
-    further.append({"x": x, "low": float(low), "high": float(high)})
 lines = []
 for n, b, s in ((3, 0.1, 1), (5, -0.03, 2), (12, 0.0, 4)):
     x = sorted(round(float(v), 2) for v in rng.uniform(0, 200, n))
@@ -65,7 +51,7 @@ json.dump(
     {
         "made_by": {"script": "make_vectors.py", "python": sys.version.split()[0],
                     "numpy": np.__version__, "scipy": scipy.__version__},
-        "quantiles": quantiles, "tails": tails, "means": means, "welch": welch, "wilson": wilson, "further": further,
+        "quantiles": quantiles, "tails": tails, "means": means, "wilson": wilson,
         "lines": lines,
     },
     sys.stdout, indent=1,
