@@ -21,7 +21,7 @@ pub fn more(row: &Row) -> Option<String> {
     let more = row.more?;
     let size = amount(row.measure, more.change);
     let size = if more.named {
-        format!("a change of {size}, which matters,")
+        format!("a change of {size} (the smallest that matters)")
     } else {
         format!("a change as large as the ordinary spread ({size})")
     };
