@@ -2,6 +2,7 @@
 
 use super::html::{INK, SOFT, label, svg};
 use crate::kept::{Course, Kept, Point};
+use crate::render::number;
 use crate::words::{self, capital};
 use maud::{Markup, html};
 
@@ -57,9 +58,15 @@ fn picture(kept: &Kept, course: &Course) -> Markup {
             }
         })
     };
+    // Where both sides occur, a size alone would not tell which.
+    let both = low < 0.0 && high > 0.0;
+    let tick = |v: f64| if both { m.unit().after(&number(v, 0, true)) } else { words::amount(m, v) };
     let inside = html! {
         @for v in [low + pad, high - pad] {
-            (label((LEFT - 12.0, y(v) + 4.0), "end", "tick", &words::amount(m, v)))
+            (label((LEFT - 12.0, y(v) + 4.0), "end", "tick", &tick(v)))
+        }
+        @if both {
+            path d=(format!("M{LEFT:.1} {:.1}H{:.1}", y(0.0), WIDTH - 8.0)) fill="none" stroke="#d4d4d4" {}
         }
         path d=(format!("M{LEFT:.1} {TOP:.1}V{FOOT:.1}")) fill="none" stroke="#d4d4d4" {}
         @for (i, pair) in course.stages.windows(2).enumerate() {
