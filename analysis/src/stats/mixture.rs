@@ -1,7 +1,8 @@
 //! A weighted sum of Student's t distributions: what is believed of a number when its spread depends on something
 //! that is known only roughly.
 
-use statrs::distribution::{Continuous as _, ContinuousCDF as _, StudentsT};
+use super::student::near_normal;
+use statrs::distribution::{Continuous as _, ContinuousCDF as _, Normal, StudentsT};
 
 /// One distribution of a [`Mixture`].
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,7 +104,10 @@ impl Mixture {
             return None;
         }
         let largest = self.0.iter().map(|t| t.scale).fold(0.0, f64::max);
-        let mut at: f64 = self.0.iter().map(|t| t.weight * t.centre).sum();
+        // Near where the terms' own quantiles lie on average.
+        let z = Normal::standard().inverse_cdf(p);
+        let mut at: f64 =
+            self.0.iter().map(|t| t.weight * (t.centre + t.scale * near_normal(z, t.df.max(3.0)))).sum();
         let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
         for _ in 0..400 {
             let off = self.cdf(at) - p;

@@ -26,7 +26,7 @@ const MILLIONS: f64 = 1e6;
 /// Quantile for many degrees of freedom from the normal quantile `z`.
 ///
 /// Source: Abramowitz M, Stegun IA 1964, *Handbook of Mathematical Functions*, 26.7.5.
-fn near_normal(z: f64, df: f64) -> f64 {
+pub(super) fn near_normal(z: f64, df: f64) -> f64 {
     let sq = z * z;
     let first = z * (sq + 1.0) / 4.0;
     let second = z * ((5.0 * sq + 16.0) * sq + 3.0) / 96.0;
