@@ -161,7 +161,7 @@ fn a_player_is_forgotten_and_nothing_is_left() {
         "20260301T100000Z-aaaa",
         "2026-03-01T10:00:00Z",
         "20260401T100000Z-bbbb",
-        "5 remarks",
+        "7 remarks",
         "2 sessions",
         "backups",
     ] {
