@@ -2,7 +2,9 @@
 
 import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
-import { h, s, show } from './dom.js';
+import { h, s, say, show } from './dom.js';
+import { curvesSection } from './compare_curves.js';
+import { unlikeSection } from './compare_unlike.js';
 import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, signed } from './format.js';
 
 export const title = 'Before and after';
@@ -13,6 +15,7 @@ let measures = [];
 let sides = { a: '', b: '', earlier: true };
 let allOpen = false;
 let asked = 0;
+let spoken = '';
 
 const WORDS = {
   changed: 'changed',
@@ -23,7 +26,7 @@ const WORDS = {
 };
 
 export async function enter(main, query) {
-  parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result', 'aria-live': 'polite' }) };
+  parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result' }) };
   main.append(parts.head, parts.result);
   const [list, known] = await Promise.all([attempt(() => get('/sessions')), attempt(() => get('/measures'))]);
   sessions = Array.isArray(list) ? list : [];
@@ -103,7 +106,19 @@ async function compare() {
     if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
     return;
   }
-  if (mine === asked) show(parts.result, result(found));
+  if (mine !== asked) return;
+  show(parts.result, result(found));
+  speak(found);
+}
+
+/** For a screen reader the verdicts alone, and only when they are others. */
+function speak(c) {
+  const judged = c.measures.filter((r) => r.chosen);
+  const words = Object.keys(WORDS).map((verdict) => [WORDS[verdict], judged.filter((r) => r.verdict === verdict)])
+    .filter(([, rows]) => rows.length > 0)
+    .map(([verdict, rows]) => `${verdict}: ${rows.length > 5 ? `${rows.length} numbers` : rows.map((r) => measureOf(r.key).label).join(', ')}`).join('; ');
+  if (words !== spoken) say(words);
+  spoken = words;
 }
 
 const measureOf = (key) => measures.find((m) => m.key === key) ?? { key, label: key, unit: '', decimals: 1, signed: false };
@@ -120,16 +135,33 @@ function result(c) {
   return [
     h('section', { class: 'changes' }, meant ? about(judged) : unasked(judged)),
     others.length > 0 && lookedThrough(others),
-    h('section', {}, h('h2', {}, 'Order of the peaks'), h('div', { class: 'orders' }, [c.before, c.after].map((side) => h('div', {},
-      h('h3', {}, `${capital(blockName(side.title))}, ${side.summary.used.length} swings`),
-      h('ul', {}, side.summary.orders.map((o) => h('li', {}, `${o.order_text}: ${o.count} of ${o.of}`))))))),
+    orders(c),
+    unlikeSection([c.before, ...c.also_before, c.after], (side) => sideName(side, c), compare),
+    curvesSection(c, { a: sides.a, b: sides.b }),
     c.notes.length > 0 && h('ul', { class: 'notes' }, c.notes.map((n) => h('li', { class: 'fine' }, n))),
-    h('details', { open: allOpen, ontoggle: (e) => {
+    h('details', { class: 'all-numbers', open: allOpen, ontoggle: (e) => {
       allOpen = e.target.open;
     } }, h('summary', { 'data-key': 'all-numbers' }, `All ${c.measures.length} numbers`), table(c)),
     c.before.session === c.after.session && h('p', { class: 'actions' }, h('a', { href: report, target: '_blank', rel: 'noopener', class: 'button' }, 'The page to take home (opens to print)')),
     h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary variation makes by chance, also after allowing for all numbers that get a verdict. no change that matters: the whole interval lies within the smallest change that matters. can’t tell yet: it holds no change as well as one that would matter. perhaps: of the numbers that were not meant beforehand; about one in ten called so is there by chance. The bar is the 95 % interval of the change; it holds drift, likeness of neighbouring swings and, between days, what putting the straps on anew shifts.'),
   ];
+}
+
+/** The counts of each order, and what the test of them says. */
+function orders(c) {
+  return h('section', { class: 'order-change', 'data-verdict': c.order.verdict }, h('h2', {}, 'Order of the peaks'),
+    h('div', { class: 'orders' }, [c.before, c.after].map((side) => h('div', {},
+      h('h3', {}, `${capital(sideName(side, c))}, ${side.summary.used.length} swings`),
+      h('ul', {}, side.summary.orders.map((o) => h('li', {}, `${o.order_text}: ${o.count} of ${o.of}`)))))),
+    h('p', { class: 'order-verdict' }, c.order.words.join(' ')),
+    c.order.verdict !== 'cannot-judge' && h('p', { class: 'fine' }, c.order.presumes));
+}
+
+/** A block's label, with the day where the sides are of different ones. */
+function sideName(side, c) {
+  const name = blockName(side.title);
+  const start = sessions.find((x) => x.id === side.session)?.started_utc;
+  return c.before.session === c.after.session || !start ? name : `${name}, ${dateWords(start)}`;
 }
 
 /** What was meant beforehand: a verdict each, with its picture. */
