@@ -3,7 +3,7 @@
 
 import { get, part } from './api.js';
 import { h, s, show } from './dom.js';
-import { NAMES, blockName, capital, num, signed } from './format.js';
+import { NAMES, capital, num, signed, unbroken } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 const HEIGHT = 258;
@@ -15,21 +15,22 @@ let open = false;
 /** The answer last asked for; the swings that count are in its key. */
 let kept = { key: '', found: null, error: '' };
 
-/** Closed until tapped. `c` is the comparison, `sides` the blocks as the daemon names them. */
-export function curvesSection(c, sides) {
-  const key = JSON.stringify([sides.a, sides.b, c.before.summary.used, c.after.summary.used]);
+/** Closed until tapped. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
+export function curvesSection(c, { a, b }, nameOf) {
+  const key = JSON.stringify([a, b, c.before.summary.used, c.after.summary.used]);
   const place = h('div', { class: 'curves' });
+  const asked = `/compare?a=${part(a)}&b=${part(b)}&curves=true`;
   return h('details', { class: 'along', open, ontoggle: (e) => {
     open = e.target.open;
-    if (open) load(place, key, c, sides);
+    if (open) load(place, key, asked, (found) => pictures(found, c, place.clientWidth, nameOf));
   } }, h('summary', { 'data-key': 'along' }, 'Along the swing: where speed and turn differ'), place);
 }
 
-async function load(place, key, c, sides) {
+async function load(place, key, path, draw) {
   if (kept.key !== key) {
     kept = { key, found: null, error: '' };
     const mine = kept;
-    mine.asked = get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}&curves=true`).then((answer) => {
+    mine.asked = get(path).then((answer) => {
       mine.found = answer.curves;
     }, (error) => {
       mine.error = String(error.message);
@@ -41,34 +42,37 @@ async function load(place, key, c, sides) {
   if (!mine.found) show(place, h('p', { class: 'fine', role: 'status' }, 'Setting the curves of all swings against each other…'));
   await mine.asked;
   if (mine !== kept || !place.isConnected) return;
-  show(place, mine.error ? h('p', { class: 'lead' }, capital(mine.error)) : pictures(mine.found, c, place.clientWidth));
+  show(place, mine.error ? h('p', { class: 'lead' }, capital(mine.error)) : draw(mine.found));
 }
 
-function pictures(found, c, room) {
+function pictures(found, c, room, nameOf) {
   // Speed and turn of a segment stand side by side, where there is room.
   const order = Object.keys(NAMES);
   const pairs = [...found.curves].sort((a, b) => order.indexOf(a.segment) - order.indexOf(b.segment));
   const columns = room >= 760 ? 2 : 1;
   const width = Math.min(WIDEST, Math.floor((room - (columns - 1) * GRID_GAP) / columns));
   return [
-    legend(c),
+    legend(nameOf(c.before), nameOf(c.after)),
     h('div', { class: `curve-grid${columns === 2 ? ' two' : ''}` }, pairs.map((pair) => h('figure', { 'data-curve': `${pair.segment}_${pair.kind}` },
       h('h3', {}, s('svg', { width: 22, height: 20, viewBox: '0 0 22 20', 'aria-hidden': 'true' }, mark(pair.segment, 11, 10, 7)),
         `${capital(NAMES[pair.segment])} ${pair.kind}, ${pair.kind === 'turn' ? '°, + towards the target' : pair.unit}`),
       panel(pair, found, width),
-      h('figcaption', {}, pair.plain.join(' '))))),
+      h('figcaption', {}, pair.plain.map((words, i) => h('p', { class: i < differing(pair) ? 'strong' : '' }, unbroken(words))))))),
     c.also_before.length > 0 && h('p', { class: 'fine' }, 'The curves are of the two blocks chosen above, not of the further sessions.'),
-    h('details', { class: 'fine' }, h('summary', { 'data-key': 'along-how' }, 'How this is judged'), h('p', {}, found.method), found.notes.map((n) => h('p', {}, n))),
+    h('details', { class: 'fold' }, h('summary', { 'data-key': 'along-how' }, 'How this is judged'), h('p', {}, found.method), found.notes.map((n) => h('p', {}, n))),
   ];
 }
 
-function legend(c) {
+/** So many stretches differ; the first sentences are theirs. */
+const differing = (pair) => pair.stretches.filter((x) => x.verdict === 'differ').length;
+
+function legend(before, after) {
   const sample = (...parts) => s('svg', { width: 46, height: 20, viewBox: '0 0 46 20', 'aria-hidden': 'true' }, parts);
   const item = (picture, words) => h('li', {}, picture, h('span', {}, words));
   const bar = (verdict) => sample(s('rect', { class: `stretch ${verdict}`, x: 4, y: 6, width: 38, height: 8 }));
   return h('ul', { class: 'curve-legend' },
-    item(sample(s('rect', { class: 'curve-band before', x: 0, y: 2, width: 46, height: 16 }), s('path', { class: 'curve-before', d: 'M0 10H46' }), s('circle', { class: 'mark hollow', cx: 23, cy: 10, r: 5 })), `before: ${blockName(c.before.title)}`),
-    item(sample(s('path', { class: 'curve-sample', d: 'M0 10H46' }), s('circle', { class: 'curve-dot', cx: 23, cy: 10, r: 6 })), `after: ${blockName(c.after.title)}`),
+    item(sample(s('rect', { class: 'curve-band before', x: 0, y: 2, width: 46, height: 16 }), s('path', { class: 'curve-before', d: 'M0 10H46' }), s('circle', { class: 'mark hollow', cx: 23, cy: 10, r: 5 })), `before: ${before}`),
+    item(sample(s('path', { class: 'curve-sample', d: 'M0 10H46' }), s('circle', { class: 'curve-dot', cx: 23, cy: 10, r: 6 })), `after: ${after}`),
     item(bar('differ'), 'differs there'),
     item(bar('untold'), 'unlike before, but can’t tell why'),
     h('li', {}, 'shaded: 95 % of the mean'));

@@ -21,10 +21,10 @@ function rowsOf(side, name, again) {
   const numbers = [...new Set(side.unlike.map((u) => u.number))];
   const out = side.summary.excluded.filter((x) => x.why === REASON).map((x) => x.number);
   return [...numbers.map((n) => ({ n, words: unlikeWords(side.unlike.filter((u) => u.number === n)), excluded: false })),
-    ...out.map((n) => ({ n, words: 'left out', excluded: true }))]
+    ...out.map((n) => ({ n, words: ['left out of every figure'], excluded: true }))]
     .sort((a, b) => a.n - b.n)
     .map(({ n, words, excluded }) => ({ id: `${side.session}/${n}`, element: h('li', { 'data-swing': n, class: excluded ? 'excluded' : '' },
-      h('span', {}, h('b', {}, `Swing ${n}`), `, ${name}: ${words}`),
+      h('div', { class: 'unlike-words' }, h('p', {}, h('b', {}, `Swing ${n}`), `, ${name}`), words.map((w) => h('p', {}, w))),
       isCoach() && button(excluded ? 'count it again' : 'leave out', `unlike-${side.session}-${n}`, async () => {
         await remark(side.session, { what: 'exclude', swing: n, excluded: !excluded, reason: excluded ? '' : REASON });
         again();
@@ -33,5 +33,5 @@ function rowsOf(side, name, again) {
 
 function unlikeWords(found) {
   const more = found.length - MOST;
-  return [...found.slice(0, MOST).map((u) => u.words), ...(more > 0 ? [`and ${more} more ${more === 1 ? 'number' : 'numbers'}`] : [])].join('; ');
+  return [...found.slice(0, MOST).map((u) => u.words), ...(more > 0 ? [`and ${more} more ${more === 1 ? 'number' : 'numbers'}`] : [])];
 }

@@ -125,7 +125,8 @@ fn before_and_after_are_compared_by_the_code_of_the_terminal() {
     assert_eq!(told["curves"], said["curves"]);
     assert_eq!(told["curves"]["curves"].as_array().map(Vec::len), Some(5), "{}", told["curves"]);
     with("perhaps").refused(400);
-    let itself = server.get(&format!("/api/v1/compare?a={session}&b={session}:after&curves=true")).refused(422);
+    let itself =
+        server.get(&format!("/api/v1/compare?a={session}&b={session}:after&curves=true")).refused(422);
     assert!(itself.contains("some swings are on both sides"), "{itself}");
     server.get(&format!("/api/v1/compare?a={session}:baseline")).refused(400);
 }

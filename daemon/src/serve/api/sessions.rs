@@ -174,8 +174,7 @@ pub(super) async fn compare(
 
 /// The curves of the swings that the comparison rests on.
 fn curves_of(before: &Loaded, after: &Loaded, compared: &Comparison) -> Result<CurveChange, ApiError> {
-    let side =
-        |loaded: &Loaded, side: &compare::Side| curves::load(loaded, &side.summary.used, &Curve::ALL);
+    let side = |loaded: &Loaded, side: &compare::Side| curves::load(loaded, &side.summary.used, &Curve::ALL);
     let same_session = compared.before.session == compared.after.session;
     curves::compare(&side(before, &compared.before), &side(after, &compared.after), same_session)
         .map_err(|e| ApiError::bad(format!("curves not compared: {e}")))
