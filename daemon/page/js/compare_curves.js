@@ -4,6 +4,7 @@
 import { get, part } from './api.js';
 import { h, s, show } from './dom.js';
 import { NAMES, capital, num, signed, unbroken } from './format.js';
+import { fold } from './fold.js';
 import { line, mark, text } from './shapes.js';
 
 const HEIGHT = 258;
@@ -14,15 +15,20 @@ const WIDEST = 600;
 let open = false;
 /** The answer last asked for; the swings that count are in its key. */
 let kept = { key: '', found: null, error: '' };
+/** Room for the pictures when they were last drawn, pixels. */
+let room = 0;
 
 /** Closed until tapped. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
 export function curvesSection(c, { a, b }, nameOf) {
   const key = JSON.stringify([a, b, c.before.summary.used, c.after.summary.used]);
   const place = h('div', { class: 'curves' });
+  const draw = (found) => pictures(found, c, room, nameOf);
+  // Drawn anew at once, so that the page keeps its height and nobody loses the place.
+  if (open && room && kept.key === key && kept.found) place.append(...draw(kept.found).filter(Boolean));
   const asked = `/compare?a=${part(a)}&b=${part(b)}&curves=true`;
   return h('details', { class: 'along', open, ontoggle: (e) => {
     open = e.target.open;
-    if (open) load(place, key, asked, (found) => pictures(found, c, place.clientWidth, nameOf));
+    if (open) load(place, key, asked, draw);
   } }, h('summary', { 'data-key': 'along' }, 'Along the swing: where speed and turn differ'), place);
 }
 
@@ -42,6 +48,7 @@ async function load(place, key, path, draw) {
   if (!mine.found) show(place, h('p', { class: 'fine', role: 'status' }, 'Setting the curves of all swings against each other…'));
   await mine.asked;
   if (mine !== kept || !place.isConnected) return;
+  room = place.clientWidth;
   show(place, mine.error ? h('p', { class: 'lead' }, capital(mine.error)) : draw(mine.found));
 }
 
@@ -59,7 +66,7 @@ function pictures(found, c, room, nameOf) {
       panel(pair, found, width),
       h('figcaption', {}, pair.plain.map((words, i) => h('p', { class: i < differing(pair) ? 'strong' : '' }, unbroken(words))))))),
     c.also_before.length > 0 && h('p', { class: 'fine' }, 'The curves are of the two blocks chosen above, not of the further sessions.'),
-    h('details', { class: 'fold' }, h('summary', { 'data-key': 'along-how' }, 'How this is judged'), h('p', {}, found.method), found.notes.map((n) => h('p', {}, n))),
+    fold('along-how', 'How this is judged', h('p', {}, found.method), found.notes.map((n) => h('p', {}, n))),
   ];
 }
 

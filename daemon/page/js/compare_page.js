@@ -4,6 +4,7 @@ import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
 import { h, s, say, show } from './dom.js';
 import { curvesSection } from './compare_curves.js';
+import { fold } from './fold.js';
 import { unlikeSection } from './compare_unlike.js';
 import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, rangeWords, signed, unbroken, withUnit } from './format.js';
 
@@ -157,16 +158,6 @@ const MEANINGS = [
 
 function vocabulary() {
   return fold('meanings', 'What the words mean', h('dl', { class: 'meanings' }, MEANINGS.map(([word, meaning]) => h('div', {}, h('dt', {}, word), h('dd', {}, meaning)))));
-}
-
-/** What is open stays so when the comparison is drawn anew. */
-const folds = new Set();
-
-function fold(key, words, ...inside) {
-  return h('details', { class: 'fold', open: folds.has(key), ontoggle: (e) => {
-    if (e.target.open) folds.add(key);
-    else folds.delete(key);
-  } }, h('summary', { 'data-key': key }, words), inside);
 }
 
 /** The counts of each order, and what the test of them says. */
