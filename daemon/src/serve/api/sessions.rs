@@ -161,7 +161,7 @@ pub(super) async fn compare(
         let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
         let curves = sides.curves.then(|| curves_of(&before, &after, &compared)).transpose()?;
         for (side, name) in compared.also_before.iter_mut().zip(names) {
-            side.name = name.to_owned();
+            name.clone_into(&mut side.name);
         }
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
