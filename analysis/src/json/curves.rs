@@ -61,6 +61,8 @@ struct Pair {
     threshold_random_field: Option<f64>,
     stretches: Vec<Stretch>,
     words: Vec<String>,
+    /// The same for a player.
+    plain: Vec<String>,
 }
 
 impl From<&CurvePair> for Pair {
@@ -77,6 +79,7 @@ impl From<&CurvePair> for Pair {
             threshold_random_field: p.field_threshold,
             stretches: p.stretches.iter().map(Into::into).collect(),
             words: p.sentences(),
+            plain: p.plain(),
         }
     }
 }

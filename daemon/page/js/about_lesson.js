@@ -35,7 +35,7 @@ function row(c, i, chosen, measures, save) {
   const name = `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`;
   if (!isCoach()) return h('li', {}, name, c.matters ? `: matters from ${c.matters}` : '');
   return h('li', { class: 'about-row' }, h('span', { class: 'about-name' }, name),
-    h('label', { class: 'hint', for: `matters-${i}` }, 'smallest change that matters'),
+    h('label', { class: 'hint', for: `matters-${i}` }, `smallest change that matters${m.unit ? `, ${m.unit}` : ''}`),
     h('input', { id: `matters-${i}`, 'data-key': `matters-${i}`, type: 'number', min: 0, step: 'any', inputmode: 'decimal', value: c.matters ?? '', placeholder: 'none', onchange: (e) => {
       const matters = Number(e.target.value);
       save(chosen.map((x, j) => (j === i ? { measure: x.measure, ...(matters > 0 ? { matters } : {}) } : x)));
@@ -45,7 +45,7 @@ function row(c, i, chosen, measures, save) {
 
 function adder(chosen, measures, save) {
   const free = measures.filter((m) => !chosen.some((c) => c.measure === m.key));
-  return h('div', {}, h('label', { for: 'about-add' }, chosen.length ? 'And' : 'Choose the first'),
+  return h('div', { class: 'about-add' }, h('label', { for: 'about-add' }, chosen.length ? 'And' : 'Choose the first'),
     h('select', { id: 'about-add', 'data-key': 'about-add', onchange: (e) => {
       if (e.target.value) save([...chosen, { measure: e.target.value }]);
     } }, h('option', { value: '' }, 'a number…'), free.map((m) => h('option', { value: m.key }, `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`))));
@@ -56,7 +56,7 @@ function proposals(count) {
   if (!Array.isArray(designs)) return null;
   const at = count <= 1 ? 'one' : count <= 3 ? 'three' : 'five';
   const meant = { one: 'one number', three: 'up to three numbers', five: 'up to five numbers' }[at];
-  return h('details', { class: 'proposals' }, h('summary', { 'data-key': 'proposals' }, 'In which order to swing, and what it can show'),
+  return h('details', { class: 'fold proposals' }, h('summary', { 'data-key': 'proposals' }, 'In which order to swing, and what it can show'),
     h('p', { class: 'hint' }, `With ${meant} meant, each finds a change of so many ordinary spreads:`),
     h('ul', {}, designs.map((d) => h('li', {}, h('b', {}, `${d.found[at].toFixed(1)}: `), d.words))),
     h('p', { class: 'fine' }, 'Found 8 times in 10, by simulation; the ordinary spread is the standard deviation from swing to swing. To swing the old way again, name its block as before. Going back shows what can be switched on and off; whether it lasts only the next lesson shows.'));

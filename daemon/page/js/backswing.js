@@ -8,6 +8,9 @@ import { mark, text } from './shapes.js';
 /** The bar reaches to so many degrees, or as far as it needs. A fixed scale lets swings be held against each other by eye. */
 const SCALE = 180;
 const BAR = { top: 40, height: 34 };
+/** Widths of a letter over the bar, on average, as far as can be told without measuring. */
+const SHARE_LETTER = 13;
+const BAND_LETTER = 10;
 
 /** A share in per cent, and half its 95 % band. */
 const percent = (share) => `${num(share * 100)} %`;
@@ -67,8 +70,11 @@ function bar(swing, { turn, parts }, width) {
   }
   out.push(s('line', { class: 'rail', x1: x(whole), x2: width - 2, y1: foot, y2: foot }));
   // Over the bar, what the turn made of it and what the arm made.
-  out.push(span(x(0), x(turn), `turn ${percent(made.turn_share)}`, ` ±${num(196 * made.turn_share_sd)}`, 'start', width));
-  out.push(span(x(turn), x(whole), `arm ${percent(1 - made.turn_share)}`, '', 'end', width));
+  const [ofTurn, band, ofArm] = [`turn ${percent(made.turn_share)}`, ` ±${num(196 * made.turn_share_sd)}`, `arm ${percent(1 - made.turn_share)}`];
+  // The arm's words end where its stretch does, or further on, clear of the words before them.
+  const clear = x(0) + ofTurn.length * SHARE_LETTER + band.length * BAND_LETTER + ofArm.length * SHARE_LETTER + 14;
+  out.push(span(x(0), x(turn), x(0), ofTurn, band, 'start'));
+  out.push(span(x(turn), x(whole), Math.min(width - 2, Math.max(x(whole), clear)), ofArm, '', 'end'));
   for (const [part, at] of placed(parts, width)) {
     // The name with its mark, centred as far as can be told without measuring the letters.
     const left = at - 10 - part.name.length * 4.6;
@@ -81,10 +87,9 @@ function bar(swing, { turn, parts }, width) {
   return s('svg', { class: 'backswing-bar', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words(swing, parts) }, out);
 }
 
-/** A line over a stretch of the bar with its words. */
-function span(from, to, said, band, anchor, width) {
+/** A line over a stretch of the bar; its words begin or end at `at`. */
+function span(from, to, at, said, band, anchor) {
   const y = BAR.top - 8;
-  const at = anchor === 'start' ? from : Math.min(width - 2, Math.max(to, from + 92));
   return s('g', {},
     s('path', { class: 'gap-line', d: `M${from + 1} ${y + 5}v-5H${Math.max(from + 1, to - 1)}v5` }),
     s('text', { x: at, y: y - 8, class: 'part-share', 'text-anchor': anchor }, said, s('tspan', { class: 'turn-band' }, band)));

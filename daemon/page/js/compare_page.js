@@ -2,8 +2,11 @@
 
 import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
-import { h, s, show } from './dom.js';
-import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, signed } from './format.js';
+import { h, s, say, show } from './dom.js';
+import { curvesSection } from './compare_curves.js';
+import { fold } from './fold.js';
+import { unlikeSection } from './compare_unlike.js';
+import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, rangeWords, signed, unbroken, withUnit } from './format.js';
 
 export const title = 'Before and after';
 
@@ -13,6 +16,7 @@ let measures = [];
 let sides = { a: '', b: '', earlier: true };
 let allOpen = false;
 let asked = 0;
+let spoken = '';
 
 const WORDS = {
   changed: 'changed',
@@ -23,7 +27,7 @@ const WORDS = {
 };
 
 export async function enter(main, query) {
-  parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result', 'aria-live': 'polite' }) };
+  parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result' }) };
   main.append(parts.head, parts.result);
   const [list, known] = await Promise.all([attempt(() => get('/sessions')), attempt(() => get('/measures'))]);
   sessions = Array.isArray(list) ? list : [];
@@ -103,7 +107,19 @@ async function compare() {
     if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
     return;
   }
-  if (mine === asked) show(parts.result, result(found));
+  if (mine !== asked) return;
+  show(parts.result, result(found));
+  speak(found);
+}
+
+/** For a screen reader the verdicts alone, and only when they are others. */
+function speak(c) {
+  const judged = c.measures.filter((r) => r.chosen);
+  const words = Object.keys(WORDS).map((verdict) => [WORDS[verdict], judged.filter((r) => r.verdict === verdict)])
+    .filter(([, rows]) => rows.length > 0)
+    .map(([verdict, rows]) => `${verdict}: ${rows.length > 5 ? `${rows.length} numbers` : rows.map((r) => measureOf(r.key).label).join(', ')}`).join('; ');
+  if (words !== spoken) say(words);
+  spoken = words;
 }
 
 const measureOf = (key) => measures.find((m) => m.key === key) ?? { key, label: key, unit: '', decimals: 1, signed: false };
@@ -120,16 +136,46 @@ function result(c) {
   return [
     h('section', { class: 'changes' }, meant ? about(judged) : unasked(judged)),
     others.length > 0 && lookedThrough(others),
-    h('section', {}, h('h2', {}, 'Order of the peaks'), h('div', { class: 'orders' }, [c.before, c.after].map((side) => h('div', {},
-      h('h3', {}, `${capital(blockName(side.title))}, ${side.summary.used.length} swings`),
-      h('ul', {}, side.summary.orders.map((o) => h('li', {}, `${o.order_text}: ${o.count} of ${o.of}`))))))),
     c.notes.length > 0 && h('ul', { class: 'notes' }, c.notes.map((n) => h('li', { class: 'fine' }, n))),
-    h('details', { open: allOpen, ontoggle: (e) => {
+    orders(c),
+    unlikeSection([c.before, ...c.also_before, c.after], (side) => sideName(side, c), compare),
+    curvesSection(c, sides, (side) => sideName(side, c)),
+    h('details', { class: 'all-numbers', open: allOpen, ontoggle: (e) => {
       allOpen = e.target.open;
     } }, h('summary', { 'data-key': 'all-numbers' }, `All ${c.measures.length} numbers`), table(c)),
     c.before.session === c.after.session && h('p', { class: 'actions' }, h('a', { href: report, target: '_blank', rel: 'noopener', class: 'button' }, 'The page to take home (opens to print)')),
-    h('p', { class: 'fine' }, 'changed: larger than this player’s ordinary variation makes by chance, also after allowing for all numbers that get a verdict. no change that matters: the whole interval lies within the smallest change that matters. can’t tell yet: it holds no change as well as one that would matter. perhaps: of the numbers that were not meant beforehand; about one in ten called so is there by chance. The bar is the 95 % interval of the change; it holds drift, likeness of neighbouring swings and, between days, what putting the straps on anew shifts.'),
+    vocabulary(),
   ];
+}
+
+const MEANINGS = [
+  ['changed', 'larger than this player’s ordinary variation makes by chance, also after allowing for all numbers that get a verdict.'],
+  ['no change that matters', 'the whole interval lies within the smallest change that matters.'],
+  ['can’t tell yet', 'the interval holds no change as well as one that would matter.'],
+  ['perhaps', 'of the numbers that were not meant beforehand; about one in ten called so is there by chance.'],
+  ['the bar', 'the 95 % interval of the change. It holds drift, likeness of neighbouring swings and, between days, what putting the straps on anew shifts.'],
+];
+
+function vocabulary() {
+  return fold('meanings', 'What the words mean', h('dl', { class: 'meanings' }, MEANINGS.map(([word, meaning]) => h('div', {}, h('dt', {}, word), h('dd', {}, meaning)))));
+}
+
+/** The counts of each order, and what the test of them says. */
+function orders(c) {
+  return h('section', { class: 'order-change', 'data-verdict': c.order.verdict }, h('h2', {}, 'Order of the peaks'),
+    h('div', { class: 'orders' }, [c.before, c.after].map((side) => h('div', {},
+      h('h3', {}, `${capital(sideName(side, c))}, ${side.summary.used.length} swings`),
+      h('ul', {}, side.summary.orders.map((o) => h('li', {}, `${o.order_text}: ${o.count} of ${o.of}`)))))),
+    h('p', { class: 'order-verdict' }, unbroken(c.order.words[0])),
+    c.order.words.length > 1 && h('ul', { class: 'order-pairs' }, c.order.words.slice(1).map((words) => h('li', {}, unbroken(words)))),
+    c.order.verdict !== 'cannot-judge' && fold('order-how', 'How this is judged', h('p', {}, c.order.presumes)));
+}
+
+/** A block's label, with the day where the sides are of different ones. */
+function sideName(side, c) {
+  const name = blockName(side.title);
+  const start = sessions.find((x) => x.id === side.session)?.started_utc;
+  return c.before.session === c.after.session || !start ? name : `${name}, ${dateWords(start)}`;
 }
 
 /** What was meant beforehand: a verdict each, with its picture. */
@@ -153,12 +199,13 @@ function unasked(rows) {
 
 const perhapsWords = (rows) => rows.map((r) => `${measureOf(r.key).label} ${changeWords(measureOf(r.key), r.difference)}`).join('; ');
 
-/** The others, largest effect first: one line unless opened. */
+/** The others, largest effect first, folded away. */
 function lookedThrough(rows) {
   const perhaps = rows.filter((r) => r.verdict === 'perhaps').sort((a, b) => effect(b) - effect(a));
-  return h('p', { class: 'lead' }, h('b', {}, 'Not meant beforehand: '),
-    perhaps.length > 0 ? `perhaps ${perhapsWords(perhaps)}; ` : '',
-    `in ${rows.length - perhaps.length}${perhaps.length > 0 ? ' more' : ''} numbers nothing shows that chance alone would not make.`);
+  if (perhaps.length === 0) return h('p', { class: 'looked-through' }, h('b', {}, 'Not meant beforehand: '), `in ${rows.length} numbers nothing shows that chance alone would not make.`);
+  return fold('looked-through', [h('b', {}, 'Not meant beforehand: '), `perhaps ${perhaps.length} of ${rows.length} numbers`],
+    h('ul', {}, perhaps.map((r) => h('li', {}, perhapsWords([r])))),
+    rows.length > perhaps.length && h('p', {}, `In the other ${rows.length - perhaps.length} nothing shows that chance alone would not make.`));
 }
 
 const effect = (r) => (r.spread > 0 ? Math.abs(r.difference) / r.spread : 0);
@@ -181,7 +228,7 @@ function interval(m, r) {
   const reach = 1.15 * Math.max(Math.abs(low), Math.abs(high), matters ?? 0, 1e-9);
   const [width, height, middle] = [420, 46, 20];
   const x = (v) => width / 2 + (v / reach) * (width / 2 - 6);
-  const words = `change ${signed(r.difference, m.decimals)}, 95 % interval ${signed(low, m.decimals)} to ${signed(high, m.decimals)}${m.unit ? ` ${m.unit}` : ''}`;
+  const words = `change ${changeWords(m, r.difference)}, 95 % interval ${rangeWords(m, low, high)}`;
   return h('div', { class: 'interval' },
     s('svg', { width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words },
       matters && [-matters, matters].map((v) => s('line', { class: 'level', x1: x(v), x2: x(v), y1: 6, y2: 34, 'stroke-dasharray': '3 4' })),
@@ -190,7 +237,7 @@ function interval(m, r) {
       s('line', { class: 'interval-line', x1: x(low), x2: x(high), y1: middle, y2: middle }),
       [low, high].map((v) => s('line', { class: 'interval-line', x1: x(v), x2: x(v), y1: middle - 7, y2: middle + 7 })),
       s('circle', { class: 'interval-dot', cx: x(r.difference), cy: middle, r: 6 })),
-    h('span', { class: 'fine' }, words, matters ? `; dashed: what matters, ± ${num(matters, m.decimals)}` : ''));
+    h('span', { class: 'fine' }, words, matters ? `; dashed: what matters, ± ${withUnit(m, num(matters, m.decimals))}` : ''));
 }
 
 function table(c) {

@@ -102,6 +102,19 @@ export function changeWords(measure, difference) {
   return Number(size) === 0 ? '0°' : `${size}° further ${difference < 0 ? 'away' : 'towards'}`;
 }
 
+/** A sentence whose numbers are not torn from their signs at the end of a line. */
+export function unbroken(sentence) {
+  return sentence.replaceAll(/\bp ([=<]) /g, 'p\u00a0$1\u00a0').replaceAll(' ± ', '\u00a0±\u00a0');
+}
+
+/** An interval of a change. For a turn, with its directions. */
+export function rangeWords(measure, low, high) {
+  if (!isTurn(measure)) return withUnit(measure, `${signed(low, measure.decimals)} to ${signed(high, measure.decimals)}`);
+  if (low < 0 !== high < 0) return `${changeWords(measure, low)} to ${changeWords(measure, high)}`;
+  const [least, most] = [Math.abs(low), Math.abs(high)].sort((a, b) => a - b);
+  return `${num(least, measure.decimals)} to ${changeWords(measure, low < 0 ? -most : most)}`;
+}
+
 const isTurn = (measure) => measure.group === 'turn';
 
 export function withUnit(measure, text) {

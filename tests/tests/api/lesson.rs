@@ -107,6 +107,27 @@ fn before_and_after_are_compared_by_the_code_of_the_terminal() {
     }
     assert_eq!(told, said);
     server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:nothing")).refused(404);
+    // Curves only where they are asked for, and then those of the terminal.
+    assert_eq!(told["curves"], Value::Null);
+    let sides = format!("/api/v1/compare?a={session}:baseline&b={session}:after");
+    let with = |word: &str| server.get(&format!("{sides}&curves={word}"));
+    assert_eq!(with("false").expect(200)["curves"], Value::Null);
+    let said = peakorder_tests::programs::analysis([
+        "compare",
+        &side("baseline"),
+        &side("after"),
+        "--curves",
+        "--json",
+    ])
+    .done();
+    let said: Value = serde_json::from_str(&said.out).unwrap();
+    let told = with("true").expect(200);
+    assert_eq!(told["curves"], said["curves"]);
+    assert_eq!(told["curves"]["curves"].as_array().map(Vec::len), Some(5), "{}", told["curves"]);
+    with("perhaps").refused(400);
+    let itself =
+        server.get(&format!("/api/v1/compare?a={session}&b={session}:after&curves=true")).refused(422);
+    assert!(itself.contains("some swings are on both sides"), "{itself}");
     server.get(&format!("/api/v1/compare?a={session}:baseline")).refused(400);
 }
 

@@ -142,7 +142,7 @@ fn after_the_lesson(browser: &Browser, server: &TestServer, session: &str, dir: 
     show(browser, "after");
     browser.until("the table", "return document.querySelectorAll('[data-measure]').length > 5", SOON);
     let rows = browser
-        .run("return [...document.querySelectorAll('[data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
+        .run("return [...document.querySelectorAll('tr[data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
     let side = |block: &str| format!("{}:{block}", dir.display());
     let printed = analysis(["compare", &side("baseline"), &side("after"), "--json"]).done();
     let printed: Value = serde_json::from_str(&printed.out).expect("JSON");

@@ -6,6 +6,7 @@ mod access;
 mod backswing;
 mod ball;
 mod common;
+mod compared;
 mod delay;
 mod keyboard;
 mod left;

@@ -13,7 +13,8 @@ use axum::http::header;
 use axum::response::{Html, IntoResponse as _, Response};
 use axum::{Extension, Json};
 use peakorder_analysis::chosen::{Chosen, Family};
-use peakorder_analysis::compare::{self, Question};
+use peakorder_analysis::compare::{self, Comparison, Question};
+use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::json;
 use peakorder_analysis::load::Loaded;
 use peakorder_analysis::report::Choice;
@@ -117,6 +118,9 @@ pub(super) struct Sides {
     /// More sides that belong to before, with commas.
     #[param(max_length = 4000)]
     also: Option<String>,
+    /// Also where along the swing speed and turn of `a` and `b` differ (`curves` of the document); takes a moment.
+    #[serde(default)]
+    curves: bool,
 }
 
 /// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
@@ -155,16 +159,25 @@ pub(super) async fn compare(
             family: &family,
         };
         let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
+        let curves = sides.curves.then(|| curves_of(&before, &after, &compared)).transpose()?;
         for (side, name) in compared.also_before.iter_mut().zip(names) {
-            side.name = name.to_owned();
+            name.clone_into(&mut side.name);
         }
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
-        Ok(json::Compare::from(&compared))
+        Ok(json::Compare::with_curves(&compared, curves.as_ref()))
     })
     .await
     .map(Json)
+}
+
+/// The curves of the swings that the comparison rests on.
+fn curves_of(before: &Loaded, after: &Loaded, compared: &Comparison) -> Result<CurveChange, ApiError> {
+    let side = |loaded: &Loaded, side: &compare::Side| curves::load(loaded, &side.summary.used, &Curve::ALL);
+    let same_session = compared.before.session == compared.after.session;
+    curves::compare(&side(before, &compared.before), &side(after, &compared.after), same_session)
+        .map_err(|e| ApiError::bad(format!("curves not compared: {e}")))
 }
 
 /// Splits `ID:BLOCK`; ids have no colon.
