@@ -102,7 +102,7 @@ async function compare() {
   let found;
   try {
     const also = sides.earlier ? earlier() : [];
-    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}${also.length ? `&also=${part(also.join(','))}` : ''}`);
+    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}${also.length ? `&also=${part(also.map(session).join(','))}` : ''}`);
   } catch (error) {
     if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
     return;

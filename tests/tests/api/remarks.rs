@@ -227,6 +227,14 @@ fn what_the_lesson_is_about_gets_the_verdicts() {
     server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after&about=hips")).refused(422);
     say(json!([])).expect(201);
     assert_eq!(compared("")["family"], 39);
+    // A second lesson: more sessions may belong to before.
+    let other = server.whole_lesson("Somebody");
+    let found = server
+        .get(&format!("/api/v1/compare?a={session}:baseline&b={other}:baseline&also={session}"))
+        .expect(200);
+    assert_eq!(found["also_before"][0]["name"], format!("{session}:baseline"));
+    assert!(found["design"].is_null() && found["measures"][0]["worn_anew_sd"].is_number());
+    server.get(&format!("/api/v1/compare?a={session}:baseline&b={other}:baseline&also=none")).refused(404);
     let designs = server.get("/api/v1/designs").expect(200);
     assert!(
         designs

@@ -115,7 +115,7 @@ pub(super) struct Sides {
     /// session of `b`.
     #[param(max_length = 1000)]
     about: Option<String>,
-    /// More sides that belong to before, with commas.
+    /// Ids of more sessions, with commas: what each has of the block of `a` belongs to before as well.
     #[param(max_length = 4000)]
     also: Option<String>,
     /// Also where along the swing speed and turn of `a` and `b` differ (`curves` of the document); takes a moment.
@@ -142,8 +142,10 @@ pub(super) async fn compare(
                 Family::Chosen(chosen.map_err(|e| ApiError::bad(e.to_string()))?)
             }
         };
-        let names: Vec<&str> =
-            sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty()).collect();
+        let block = sides.a.split_once(':').map(|(_, block)| block);
+        let ids = sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty());
+        let names: Vec<String> =
+            ids.map(|id| block.map_or_else(|| id.to_owned(), |b| format!("{id}:{b}"))).collect();
         let also: Vec<Loaded> = names.iter().map(|n| side(&library, n)).collect::<Result<_, _>>()?;
         let mut worn_anew = Vec::new();
         let ids: BTreeSet<&str> =
@@ -161,7 +163,7 @@ pub(super) async fn compare(
         let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
         let curves = sides.curves.then(|| curves_of(&before, &after, &compared)).transpose()?;
         for (side, name) in compared.also_before.iter_mut().zip(names) {
-            name.clone_into(&mut side.name);
+            side.name = name;
         }
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
