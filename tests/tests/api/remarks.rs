@@ -227,8 +227,8 @@ fn what_the_lesson_is_about_gets_the_verdicts() {
     server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:after&about=hips")).refused(422);
     say(json!([])).expect(201);
     assert_eq!(compared("")["family"], 39);
-    // A second lesson: more sessions may belong to before.
-    let other = server.whole_lesson("Somebody");
+    // A second lesson, be it of another player: more sessions may belong to before.
+    let other = server.whole_lesson("Somebody Else");
     let found = server
         .get(&format!("/api/v1/compare?a={session}:baseline&b={other}:baseline&also={session}"))
         .expect(200);
