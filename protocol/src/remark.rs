@@ -236,9 +236,6 @@ pub enum RemarkRefusal {
     /// More measures chosen than a lesson may be about.
     #[error("a lesson is about {CHOSEN_LIMIT} measures at most, not {0}; choose those that matter most")]
     TooManyChosen(usize),
-    /// A measure chosen twice.
-    #[error("'{0}' is chosen twice")]
-    ChosenTwice(String),
     /// A smallest change is not above 0, or no number.
     #[error("a smallest change that matters must be above 0, not {0}")]
     Matters(f64),
@@ -427,6 +424,15 @@ impl What {
             Self::Exclude { swing, excluded, reason } => {
                 Self::Exclude { swing, excluded, reason: trim(&reason) }
             }
+            Self::Chosen { measures } => {
+                let mut kept: Vec<ChosenMeasure> = Vec::new();
+                for one in measures {
+                    if kept.iter().all(|k| k.measure != one.measure) {
+                        kept.push(one);
+                    }
+                }
+                Self::Chosen { measures: kept }
+            }
             other => other,
         }
     }
@@ -483,13 +489,10 @@ fn chosen(measures: &[ChosenMeasure]) -> Result<(), RemarkRefusal> {
     if measures.len() > CHOSEN_LIMIT {
         return Err(RemarkRefusal::TooManyChosen(measures.len()));
     }
-    for (i, one) in measures.iter().enumerate() {
+    for one in measures {
         short_text("a measure's key", &one.measure, LABEL_LIMIT)?;
         if one.measure.is_empty() {
             return Err(RemarkRefusal::NoMeasure);
-        }
-        if measures[..i].iter().any(|m| m.measure == one.measure) {
-            return Err(RemarkRefusal::ChosenTwice(one.measure.clone()));
         }
         if let Some(matters) = one.matters.filter(|m| !(m.is_finite() && *m > 0.0)) {
             return Err(RemarkRefusal::Matters(matters));

@@ -376,9 +376,16 @@ fn the_last_choice_holds_and_can_be_taken_back() {
     assert_eq!(chosen(&[one.clone(), two, What::Undo { id: 2 }]), Some(vec!["a_deg".into()]));
     assert_eq!(chosen(&[one.clone(), about(&[])]), None, "an empty choice ends it");
     assert_eq!(one.words(), "the lesson is about a_deg");
+    let (_keep, file) = folder();
+    let twice = about(&[("a_deg", Some(3.0)), ("b_ms", None), ("a_deg", None)]);
+    let written = file.append(1.0, twice).expect("written");
+    assert_eq!(
+        written.what,
+        about(&[("a_deg", Some(3.0)), ("b_ms", None)]),
+        "one that stands there twice counts once"
+    );
     for wrong in [
         about(&[("", None)]),
-        about(&[("a_deg", None), ("a_deg", None)]),
         about(&[("a_deg", Some(0.0))]),
         about(&[("a_deg", Some(f64::NAN))]),
         about(&[("a", None), ("b", None), ("c", None), ("d", None), ("e", None), ("f", None)]),

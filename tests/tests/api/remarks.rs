@@ -209,7 +209,6 @@ fn what_the_lesson_is_about_gets_the_verdicts() {
     for wrong in [
         json!([{ "measure": "hips" }]),
         json!([{ "measure": "tempo_ratio", "matters": 0 }]),
-        json!([{ "measure": "tempo_ratio" }, { "measure": "tempo_ratio" }]),
         json!(
             [
                 "backswing_ms",

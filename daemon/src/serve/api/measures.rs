@@ -58,12 +58,12 @@ pub(super) struct DesignView {
     /// In words.
     words: String,
     /// The change that is found 8 times in 10, in standard deviations from swing to swing.
-    found: Found,
+    found: FoundChange,
 }
 
 /// By how many numbers the lesson is about.
 #[derive(Debug, Serialize, ToSchema)]
-pub(super) struct Found {
+pub(super) struct FoundChange {
     /// One.
     one: f64,
     /// Up to three.
@@ -80,7 +80,7 @@ pub(super) async fn designs() -> Json<Vec<DesignView>> {
         blocks: p.blocks,
         swings: p.swings(),
         words: p.words(),
-        found: Found { one: p.found[0], three: p.found[1], five: p.found[2] },
+        found: FoundChange { one: p.found[0], three: p.found[1], five: p.found[2] },
     };
     Json(PROPOSALS.iter().map(view).collect())
 }

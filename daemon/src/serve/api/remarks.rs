@@ -102,7 +102,7 @@ impl PartialSchema for NewRemark {
                             "items": {
                                 "type": "object", "required": ["measure"],
                                 "properties": {
-                                    "measure": { "type": "string", "enum": keys, "description": "See /measures; none twice." },
+                                    "measure": { "type": "string", "enum": keys, "description": "See /measures; one that stands there twice counts once, as at first." },
                                     "matters": {
                                         "type": ["number", "null"], "exclusiveMinimum": 0,
                                         "description": "Smallest change that matters, in the measure's unit.",

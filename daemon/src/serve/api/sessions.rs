@@ -116,7 +116,7 @@ pub(super) struct Sides {
     #[param(max_length = 1000)]
     about: Option<String>,
     /// Ids of more sessions, with commas: what each has of the block of `a` belongs to before as well.
-    #[param(max_length = 4000)]
+    #[param(max_length = 1000)]
     also: Option<String>,
     /// Also where along the swing speed and turn of `a` and `b` differ (`curves` of the document); takes a moment.
     #[serde(default)]
