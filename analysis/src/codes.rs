@@ -9,6 +9,7 @@
 //! than the page's own, and labels of blocks, which become codes. Folders and ids become codes too.
 //! Dates and numbers stay.
 
+use crate::BASELINE;
 use crate::library::Found;
 use crate::load::Loaded;
 use crate::mobility::Checks;
@@ -29,8 +30,6 @@ const DIGITS: usize = 12;
 const KEY_BYTES: usize = 32;
 /// A key file has 65.
 const KEY_FILE_LIMIT_BYTES: u64 = 256;
-/// The block that everything looks for by its name keeps it.
-const BASELINE: &str = "baseline";
 /// Ball outcomes that the page offers. They say nothing of who it was; other words were typed.
 pub const OUTCOMES: [&str; 5] = ["solid", "thin", "fat", "left", "right"];
 

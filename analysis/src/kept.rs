@@ -5,6 +5,7 @@
 //! judged within one wearing ([`compare`](crate::compare)); between sessions the straps were put on anew, which all
 //! intervals here allow for.
 
+use crate::BASELINE;
 use crate::chosen::Family;
 use crate::compare::compare;
 use crate::library::{Found, started_s};
@@ -15,9 +16,6 @@ use crate::stats::lessons::{Shared, against};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use crate::wearing::{InSessions, half_width, shared_in};
 use peakorder_protocol::swing::Swing;
-
-/// Label of the block that is a session's start, if it has one.
-const BASELINE: &str = "baseline";
 
 /// A difference with its 95 % interval, in the measure's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -37,6 +37,10 @@ pub mod trend;
 pub mod wearing;
 pub mod words;
 
+/// Label of the block that is what the player brought, unless another is named. Everything looks for it by this name, which
+/// codes therefore keep.
+pub const BASELINE: &str = "baseline";
+
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \
 predicts no injury. Stop on pain; what a body should or should not do is for licensed \

@@ -11,7 +11,7 @@ use crate::compare::{ALPHA, FALSE_DISCOVERIES, Question, Row, Verdict, answer};
 use crate::library::{Found, started_s};
 use crate::load::Loaded;
 use crate::measure::Measure;
-use crate::stats::{LEVEL, Line, false_discovery, holm_known, line};
+use crate::stats::{LEVEL, Line, false_discovery_known, holm_known, line};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use crate::wearing::{InSessions, half_width, shared_in};
 use crate::words::{amount, difference, plural, subject, value};
@@ -194,10 +194,8 @@ fn judge_lines(rows: &mut [TrendRow], sessions: &[Session], family: &Family) {
     };
     let holm = holm_known(&p_of(rows, &|r| r.judged));
     let all_judged = matches!(family, Family::All);
-    let looked = p_of(rows, &|r| all_judged || !r.judged);
-    let mut discovered = false_discovery(&looked.iter().copied().flatten().collect::<Vec<_>>()).into_iter();
-    for ((row, holm), looked) in rows.iter_mut().zip(holm).zip(looked) {
-        let discovered = looked.and_then(|_| discovered.next());
+    let discovered = false_discovery_known(&p_of(rows, &|r| all_judged || !r.judged));
+    for ((row, holm), discovered) in rows.iter_mut().zip(holm).zip(discovered) {
         row.p_adjusted = holm.or(discovered);
         row.verdict = match row.line {
             Some(_) if holm.is_some_and(|p| p < ALPHA) => Verdict::Changed,

@@ -9,6 +9,7 @@ use crate::measure::{Group, Measure, Unit};
 use crate::stats::lessons::{Scatter, SessionMean, Shared, stated_factor};
 use crate::stats::{LEVEL, Mixture, line, rms};
 use crate::summary::{MeasureSummary, squared};
+use crate::trend::ENOUGH;
 
 /// What differences of means show beyond all that is computed of a shift, cm: change of the lever while
 /// the skin slides, of posture between blocks (found on real swings of one golfer).
@@ -93,9 +94,6 @@ pub struct InSessions<'a> {
     pub sessions: Vec<(f64, &'a MeasureSummary)>,
 }
 
-/// From so many sessions on a steady change is told from scatter.
-const FOR_A_LINE: usize = 4;
-
 /// What a session shares, for each measure: the stated figure, brought nearer to what the sessions show, together with the other
 /// measures of its kind.
 pub fn shared_in(measures: &[InSessions<'_>]) -> Vec<Shared> {
@@ -120,11 +118,11 @@ pub fn shared_in(measures: &[InSessions<'_>]) -> Vec<Shared> {
         .collect()
 }
 
-/// How far session means scatter: about a line from [`FOR_A_LINE`] on, for what a player changed steadily is no scatter.
+/// How far session means scatter: about a line from [`ENOUGH`] on, for what a player changed steadily is no scatter.
 fn about_line(days: &[f64], means: &[SessionMean]) -> Scatter {
     let scatter = Scatter::of(&[means]);
     let y: Vec<f64> = means.iter().map(|m| m.mean).collect();
-    match line(days, &y, LEVEL).filter(|_| y.len() >= FOR_A_LINE) {
+    match line(days, &y, LEVEL).filter(|_| y.len() >= ENOUGH) {
         None => scatter,
         Some(line) => {
             let squares =

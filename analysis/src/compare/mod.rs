@@ -20,7 +20,7 @@ use crate::measure::Measure;
 use crate::order_change::OrderChange;
 use crate::outliers::{Flag, outliers};
 use crate::stats::lessons::SessionMean;
-use crate::stats::{Dependence, LEVEL, false_discovery, holm_known, t_quantile};
+use crate::stats::{Dependence, LEVEL, false_discovery_known, holm_known, t_quantile};
 use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use crate::wearing::Kind;
 use judge::Pair;
@@ -359,10 +359,8 @@ fn adjust(rows: &mut [Row], family: &Family) -> Vec<bool> {
     };
     let holm = holm_known(&of(rows, &|r| r.standing == Standing::Judged));
     let all_judged = matches!(family, Family::All);
-    let looked = of(rows, &|r| all_judged || r.standing == Standing::LookedThrough);
-    let known: Vec<f64> = looked.iter().copied().flatten().collect();
-    let mut discovered = false_discovery(&known).into_iter();
-    let discovered: Vec<Option<f64>> = looked.iter().map(|p| p.and_then(|_| discovered.next())).collect();
+    let discovered =
+        false_discovery_known(&of(rows, &|r| all_judged || r.standing == Standing::LookedThrough));
     for ((row, holm), discovered) in rows.iter_mut().zip(holm).zip(&discovered) {
         row.p_adjusted = holm.or(*discovered);
     }

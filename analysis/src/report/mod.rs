@@ -14,6 +14,7 @@ mod sections;
 mod sentences;
 mod strip;
 
+use crate::BASELINE;
 use crate::chosen::Family;
 use crate::compare::{CompareError, Comparison, compare};
 use crate::kept::Kept;
@@ -32,9 +33,6 @@ pub const STYLE: &str = include_str!("style.css");
 
 /// A note of the lesson that begins with this word goes into "What to practise".
 pub const PRACTISE: &str = "practise:";
-
-/// Label of the block that is "before" unless another is named.
-const BASELINE: &str = "baseline";
 
 /// Which blocks are set against each other.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -1,5 +1,10 @@
 //! Which of many numbers that were only looked through may be more than chance.
 
+/// [`false_discovery`] over those p values that there are; the others stay absent.
+pub fn false_discovery_known(p_values: &[Option<f64>]) -> Vec<Option<f64>> {
+    super::over_known(p_values, false_discovery)
+}
+
 /// Adjusted p values, in the order given: calling those below a level keeps the expected share of false ones among them below that level, if
 /// the numbers do not depend on one another, or positively.
 ///

@@ -2,9 +2,7 @@
 
 /// [`holm`] over those p values that there are; the others stay absent.
 pub fn holm_known(p_values: &[Option<f64>]) -> Vec<Option<f64>> {
-    let known: Vec<f64> = p_values.iter().copied().flatten().collect();
-    let mut adjusted = holm(&known).into_iter();
-    p_values.iter().map(|p| p.and_then(|_| adjusted.next())).collect()
+    super::over_known(p_values, holm)
 }
 
 /// Adjusted p values, in the order given: the chance of one or more false alarms in the

@@ -21,7 +21,7 @@ mod student;
 
 pub use deal::{ALL_UP_TO, DRAWN, Deals, choose, share_at_least};
 pub use dependent::{Change, Dependence, Level, Rule, Series, change, level, next};
-pub use discovery::false_discovery;
+pub use discovery::{false_discovery, false_discovery_known};
 pub use extreme::{Extreme, extreme_limit, extremes};
 pub use field::{field_threshold, full_width_half_maximum};
 pub use holm::{holm, holm_known};
@@ -38,6 +38,13 @@ pub use student::{Sample, t_quantile, t_two_sided_p};
 pub const LEVEL: f64 = 0.95;
 
 pub use peakorder_protocol::estimate::Z95;
+
+/// Adjusts those p values that there are; the others stay absent.
+fn over_known(p_values: &[Option<f64>], adjust: fn(&[f64]) -> Vec<f64>) -> Vec<Option<f64>> {
+    let known: Vec<f64> = p_values.iter().copied().flatten().collect();
+    let mut adjusted = adjust(&known).into_iter();
+    p_values.iter().map(|p| p.and_then(|_| adjusted.next())).collect()
+}
 
 /// Arithmetic mean; `None` without values.
 pub fn mean(values: &[f64]) -> Option<f64> {

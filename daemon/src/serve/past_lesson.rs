@@ -21,8 +21,7 @@ use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
 use utoipa::ToSchema;
 
-/// Label of the baseline's block unless the coach names another.
-pub(super) const BASELINE: &str = "baseline";
+pub(super) use peakorder_analysis::BASELINE;
 
 /// Why a past lesson cannot be shown.
 #[derive(Debug, thiserror::Error)]
