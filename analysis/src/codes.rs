@@ -161,7 +161,7 @@ impl Codes {
     /// The blocks that a report is to compare.
     pub fn choice(&self, choice: &Choice) -> Choice {
         let block = |label: &Option<String>| label.as_deref().map(|l| self.block(l));
-        Choice { before: block(&choice.before), after: block(&choice.after) }
+        Choice { before: block(&choice.before), after: block(&choice.after), appendix: choice.appendix }
     }
 
     fn hide_session(&self, session: &mut Session, player: &str) {
@@ -204,6 +204,7 @@ impl Codes {
 
     fn hide_remarks(&self, remarks: &mut Remarks) {
         remarks.notes.clear();
+        remarks.practise = None;
         remarks.last = None;
         for blocks in [&mut remarks.balls, &mut remarks.without_ball] {
             *blocks = blocks.iter().map(|label| self.block(label)).collect();

@@ -28,6 +28,7 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+pub mod picture;
 pub mod render;
 pub mod report;
 pub mod stats;

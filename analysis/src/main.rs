@@ -124,7 +124,7 @@ enum Command {
         #[command(flatten)]
         codes: CodeArguments,
     },
-    /// Write the lesson as one page for the player to take home (HTML, to be printed or read).
+    /// Write the lesson as one sheet for the player to take home (HTML, to be printed or read).
     Report {
         /// Session folder.
         #[arg(value_name = "FOLDER")]
@@ -142,6 +142,9 @@ enum Command {
         /// times.
         #[arg(long, value_name = "FOLDER")]
         earlier: Vec<PathBuf>,
+        /// Also the coach's appendix: all numbers, curves, notes of swings, what the words mean.
+        #[arg(long)]
+        appendix: bool,
         /// Replace the file if it is there.
         #[arg(long)]
         force: bool,
@@ -366,7 +369,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             }
             let curves = curves.as_ref().map(|c| curves_of(&before, &after, &comparison, c)).transpose()?;
             if *json {
-                document(&json::Compare::with_curves(&comparison, curves.as_ref()))?
+                document(&json::Compare::with(&comparison, curves.as_ref(), None))?
             } else {
                 let extent = if *all { Extent::Whole } else { Extent::Short };
                 render::comparison_with_curves(&comparison, curves.as_ref(), extent, style)
@@ -418,10 +421,10 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let kept = kept(&found, &family)?;
             if *json { document(&json::Kept::from(&kept))? } else { render::kept(&kept, style) }
         }
-        Command::Report { session, out, before, after, earlier, force, codes } => {
+        Command::Report { session, out, before, after, earlier, appendix, force, codes } => {
             let codes = codes.open()?;
             let loaded = loaded(session, codes.as_ref())?;
-            let mut choice = Choice { before: before.clone(), after: after.clone() };
+            let mut choice = Choice { before: before.clone(), after: after.clone(), appendix: *appendix };
             if let Some(codes) = &codes {
                 choice = codes.choice(&choice);
             }

@@ -114,6 +114,11 @@ pub enum What {
         /// One to five.
         measures: Vec<ChosenMeasure>,
     },
+    /// What the player is to practise until the next lesson. Replaces the text before; an empty one removes it.
+    Practise {
+        /// In the coach's words.
+        text: String,
+    },
     /// Takes back an earlier remark. It cannot itself be taken back.
     Undo {
         /// Id of that remark. Its key is `undone` in the file, where `id` is the line's own;
@@ -421,6 +426,7 @@ impl What {
                 Self::Outcome { swing, labels: kept }
             }
             Self::Note { swing, text } => Self::Note { swing, text: trim(&text) },
+            Self::Practise { text } => Self::Practise { text: trim(&text) },
             Self::Exclude { swing, excluded, reason } => {
                 Self::Exclude { swing, excluded, reason: trim(&reason) }
             }
@@ -453,6 +459,7 @@ impl What {
             }
             Self::Note { swing: None, text } if text.trim().is_empty() => Err(RemarkRefusal::EmptyNote),
             Self::Note { swing: None, text } => short_text("a note", text, TEXT_LIMIT),
+            Self::Practise { text } => short_text("what to practise", text, TEXT_LIMIT),
             Self::Exclude { swing, reason, .. } => {
                 known_swing(*swing)?;
                 short_text("a reason", reason, TEXT_LIMIT)

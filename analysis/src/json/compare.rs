@@ -2,6 +2,7 @@
 
 use super::blocks::{OrderChange, Unlike};
 use super::curves::Curves;
+use super::picture::Picture;
 use super::shared::{Block, Dependence, Numbers};
 use crate::compare::{self, Comparison, How, Standing};
 use crate::curves::CurveChange;
@@ -25,17 +26,22 @@ pub struct Compare {
     not_compared: Vec<NotCompared>,
     notes: Vec<String>,
     curves: Option<Curves>,
+    picture: Option<Picture>,
 }
 
 impl From<&Comparison> for Compare {
     fn from(c: &Comparison) -> Self {
-        Self::with_curves(c, None)
+        Self::with(c, None, None)
     }
 }
 
 impl Compare {
-    /// With what the curves show, if they were asked for.
-    pub fn with_curves(c: &Comparison, curves: Option<&CurveChange>) -> Self {
+    /// With what the curves show and with pictures, as far as they were asked for.
+    pub fn with(
+        c: &Comparison,
+        curves: Option<&CurveChange>,
+        picture: Option<&crate::picture::Picture>,
+    ) -> Self {
         let why = |n: &compare::NotCompared| NotCompared { key: n.measure.key(), why: n.why.clone() };
         Self {
             schema: COMPARE,
@@ -49,6 +55,7 @@ impl Compare {
             not_compared: c.not_compared.iter().map(why).collect(),
             notes: c.notes.clone(),
             curves: curves.map(Into::into),
+            picture: picture.map(Into::into),
         }
     }
 }

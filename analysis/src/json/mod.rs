@@ -39,6 +39,11 @@
 //!   curve alone or `null`, `stretches` where |t| exceeds the threshold: `from_index`, `to_index`, `from_s`, `to_s`,
 //!   `largest_index`, `difference`, `ci95_half`, `p`, `p_dependent` or `null`, `verdict` (`differ`,
 //!   `cannot-tell-dependence`, `cannot-tell-straps-worn-anew`); `words`); `left_out` (`what`, `why`), `method`, `notes`.
+//!   `picture` is `null` but where the daemon is asked for it: `reason` (`lesson`, `target`, `largest`) and `reason_words`: why these
+//!   measures; `shown`: one to three (`key`, `verdict`, `headline`, `detail`, `columns` with `part` `before`, `between` or `after`,
+//!   `title`, `mean`, `ci95_half` and `dots`: `number`, `value`, `movement` `swing` or `without-ball`; `target` or `null`;
+//!   `figure`); `figures`; each figure has `key` (`dots`, `above`, `views`, `strip`), `title`, `svg` (looks: `/picture.css`), `lines`
+//!   (`segment` or `null`, `words`), `note`; `sentences`, `sure`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
 //!   `peakorder.mobility/1` object).
 //! - `peakorder.compare-mobility/1`: `before`, `after` (`name`, `session` as above),
@@ -53,6 +58,7 @@
 //! - `peakorder.kept/1`: `player`, `lessons` (`id`, `started_utc`, `day` after the first, labels of `start` and `end`, `practice`),
 //!   `measures` (`key`, `stages`: `lesson` by its place, `start` and `end` with `mean`, `ci95_half` and `n`; `gained` in that lesson, `left` of the lesson before
 //!   and `since_end` of it, each `difference` and `ci95` or `null`; `practised`: sessions of practice since; `words`), `left_out`.
+//! - `peakorder.months/1` (daemon): `kept` and `trend` as above, `pictures` (`key`, `title`, `svg`).
 //! - `peakorder.plan/1`: `measures` meant, `orders` (`key`, `blocks`: sizes, old and new way in turn; `swings`, `words`,
 //!   `found_spreads`: the change found 8 times in 10, in standard deviations from swing to swing).
 //! - `peakorder.verify/1`: `sessions` (`folder`, `whole`, `recording` or `null` with `recording_problem`:
@@ -72,6 +78,8 @@ mod curves;
 mod integrity;
 mod kept;
 mod mobility;
+mod months;
+mod picture;
 mod plan;
 mod shared;
 mod show;
@@ -80,6 +88,7 @@ mod trend;
 pub use compare::{COMPARE, Compare};
 pub use integrity::{SALVAGE, Salvage, VERIFY, Verify};
 pub use kept::{KEPT, Kept};
+pub use months::{MONTHS, Months};
 pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
 pub use plan::{PLAN, Plan};
 pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};

@@ -1,9 +1,8 @@
-//! The lesson on paper: one self-contained HTML page that the player takes home.
+//! The lesson on paper: one sheet that the player takes home, and on request an appendix for the coach.
 //!
-//! It needs no script, no network and no other file; printed it is two or three pages of
-//! A4. Every verdict in it is that of [`compare`](crate::compare), in a sentence.
+//! It is one self-contained HTML page that needs no script, no network and no other file. Printed, the sheet is one side of A4 or
+//! of Letter; the appendix begins on a side of its own. Every verdict in it is that of [`compare`](crate::compare()), in a sentence.
 
-mod above;
 mod backswing;
 mod curves;
 mod drill;
@@ -12,7 +11,7 @@ mod kept;
 mod mobility;
 mod sections;
 mod sentences;
-mod strip;
+mod sheet;
 
 use crate::BASELINE;
 use crate::chosen::Family;
@@ -20,8 +19,10 @@ use crate::compare::{CompareError, Comparison, compare};
 use crate::kept::Kept;
 use crate::load::{Loaded, NO_BLOCK};
 use crate::summary::{BlockSummary, summarise};
-use crate::words::{capital, plural};
-use html::{lines, printable};
+use crate::picture;
+use crate::words::plural;
+use html::printable;
+pub(crate) use sections::day;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
@@ -29,9 +30,9 @@ use std::fmt;
 
 /// The page's whole style, as it stands between `<style>` and `</style>`. A server whose
 /// Content-Security-Policy forbids inline styles may allow this one by its hash.
-pub const STYLE: &str = include_str!("style.css");
+pub const STYLE: &str = concat!(include_str!("style.css"), include_str!("../picture/picture.css"));
 
-/// A note of the lesson that begins with this word goes into "What to practise".
+/// A note of the lesson that begins with this word goes into "To practise", beside what the coach says there.
 pub const PRACTISE: &str = "practise:";
 
 /// Which blocks are set against each other.
@@ -41,6 +42,8 @@ pub struct Choice {
     pub before: Option<String>,
     /// After; without it the last other block that has a swing that counts.
     pub after: Option<String>,
+    /// With the appendix: all numbers, curves, notes of swings, what the words mean.
+    pub appendix: bool,
 }
 
 /// Why there is no report. The message says what to do.
@@ -115,6 +118,10 @@ impl Sides {
 pub fn html(loaded: &Loaded, choice: &Choice, kept: Option<&Kept>) -> Result<String, ReportError> {
     let sides = Sides::of(loaded, choice)?;
     let session = &loaded.session;
+    let compared = sides.as_ref().and_then(|s| {
+        let after = s.after.as_deref()?;
+        Some(compared(loaded, &s.before, after).map_err(|e| e.to_string()))
+    });
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -127,17 +134,21 @@ pub fn html(loaded: &Loaded, choice: &Choice, kept: Option<&Kept>) -> Result<Str
             }
             body {
                 main {
-                    (sections::head(loaded))
-                    (practise(loaded))
-                    @match &sides {
-                        None => { h2 { "What was measured" } p { "No swings in this session." } }
-                        Some(sides) => (measured(loaded, sides)),
+                    (sheet::sheet(loaded, sides.as_ref(), compared.as_ref(), choice.appendix))
+                    @if choice.appendix {
+                        section class="appendix" {
+                            (sections::head(loaded))
+                            @match &sides {
+                                None => { h2 { "What was measured" } p { "No swings in this session." } }
+                                Some(sides) => (measured(loaded, sides, compared.as_ref())),
+                            }
+                            @if let Some(kept) = kept { (kept::section(kept)) }
+                            (mobility::mobility(loaded))
+                            (sections::notes(loaded))
+                            (sections::reading(loaded))
+                            (sections::ending(session))
+                        }
                     }
-                    @if let Some(kept) = kept { (kept::section(kept)) }
-                    (mobility::mobility(loaded))
-                    (sections::notes(loaded))
-                    (sections::reading(loaded))
-                    (sections::ending(session))
                 }
             }
         }
@@ -157,23 +168,7 @@ fn block_name(label: &str) -> &str {
     if label.is_empty() { NO_BLOCK } else { label }
 }
 
-/// The coach's own note on what to practise; lines to write on where there is none.
-fn practise(loaded: &Loaded) -> Markup {
-    let texts: Vec<&str> =
-        loaded.remarks.notes.iter().filter_map(|n| sections::to_practise(&n.text)).collect();
-    html! {
-        section class="practise" {
-            h2 { "What to practise" }
-            @for text in &texts { p { (lines(&capital(text))) } }
-            @if texts.is_empty() {
-                div class="rule" {}
-                div class="rule" {}
-            }
-        }
-    }
-}
-
-fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
+fn measured(loaded: &Loaded, sides: &Sides, compared: Option<&Result<Comparison, String>>) -> Markup {
     let summary = |label: &str| {
         let swings: Vec<&Swing> = loaded.swings.iter().filter(|s| s.block == label).collect();
         summarise(label, &swings, &loaded.remarks)
@@ -181,7 +176,6 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
     let before = summary(&sides.before);
     let after = sides.after.as_deref().map(summary);
     let drills = drill::drills(loaded);
-    let compared = sides.after.as_deref().map(|after| compared(loaded, &sides.before, after));
     html! {
         (sections::blocks(loaded))
         h2 { "Your swing at the start: " (block_name(&sides.before)) }
@@ -202,13 +196,13 @@ fn measured(loaded: &Loaded, sides: &Sides) -> Markup {
                 "Order of peaks"
             }
         }
-        @match &compared {
+        @match compared {
             Some(Ok(comparison)) => (sections::in_short(comparison)),
             Some(Err(e)) => p { "Not compared: " (e) "." },
             None => {}
         }
-        (pictures(loaded, sides, &before, after.as_ref(), compared.as_ref().and_then(|c| c.as_ref().ok())))
-        @if let Some(Ok(comparison)) = &compared { (sections::table(comparison)) }
+        (pictures(loaded, sides, &before, after.as_ref(), compared.and_then(|c| c.as_ref().ok())))
+        @if let Some(Ok(comparison)) = compared { (sections::table(comparison)) }
     }
 }
 
@@ -218,6 +212,24 @@ fn compared(loaded: &Loaded, before: &str, after: &str) -> Result<Comparison, Co
     compare(&loaded.only(before), &loaded.only(after), &Family::of_remarks(&loaded.remarks))
 }
 
+/// The drawings that the sheet has no room for; of one block alone, the strip of its peaks.
+fn drawn(
+    loaded: &Loaded,
+    sides: &Sides,
+    before: &BlockSummary,
+    compared: Option<&Comparison>,
+) -> Vec<picture::Figure> {
+    let (Some(compared), Some(after)) = (compared, &sides.after) else {
+        return picture::alone_strip(before, picture::Layout::Sheet).into_iter().collect();
+    };
+    let (before, after) = (loaded.only(&sides.before), loaded.only(after));
+    let of = picture::Sides { before: &before, also_before: &[], after: &after, whole: loaded };
+    let Some(picture) = picture::picture(compared, of, picture::Layout::Sheet) else { return Vec::new() };
+    // The first of each stands on the sheet.
+    let dots = picture.shown.into_iter().skip(1).map(|s| s.figure);
+    dots.chain(picture.figures.into_iter().skip(1)).collect()
+}
+
 fn pictures(
     loaded: &Loaded,
     sides: &Sides,
@@ -225,9 +237,8 @@ fn pictures(
     after: Option<&BlockSummary>,
     compared: Option<&Comparison>,
 ) -> Markup {
-    let mut parts = Vec::new();
-    let mut bodies = Vec::new();
     let mut counted = Vec::new();
+    let mut told = Vec::new();
     for (word, summary, label) in
         [("Before", Some(before), Some(&sides.before)), ("After", after, sides.after.as_ref())]
     {
@@ -238,36 +249,16 @@ fn pictures(
         let title =
             if after.is_some() { format!("{word}: {}", block_name(label)) } else { block_name(label).into() };
         counted.push((title.clone(), loaded.counted(label)));
-        parts.push(strip::Part { title, summary, swings: loaded.counted(label) });
-        let name = if after.is_some() { word.to_lowercase() } else { block_name(label).into() };
-        bodies.push(above::Body { name, summary });
+        told.push((title, summary));
     }
+    let drawn = drawn(loaded, sides, before, compared);
     let backswings: Vec<backswing::Part<'_>> =
         counted.iter().filter_map(|(title, swings)| backswing::Part::of(title.clone(), swings)).collect();
     html! {
-        @if let Some(picture) = strip::strip(&parts) {
-            h3 { "When each segment was fastest" }
-            figure {
-                (picture)
-                figcaption {
-                    "Mark: mean over the block. Width of the bar: how sure that mean is (95 %). Thin lines: single \
-                     swings. Bars that overlap widely cannot be told apart."
-                }
-            }
-            @for part in &parts { p { b { (part.title) } ": " (sentences::orders(part.summary)) } }
-            @if let Some(compared) = compared { (curves::order(&compared.order)) }
-        }
+        @for figure in &drawn { (sheet::figure(figure)) }
+        @for (title, summary) in &told { p { b { (title) } ": " (sentences::orders(summary)) } }
+        @if let Some(compared) = compared { (curves::order(&compared.order)) }
         @if let Some(compared) = compared { (curves::section(loaded, compared)) }
-        @if let Some(picture) = above::above(&bodies, loaded.session.player.handedness) {
-            h3 { "Turns seen from above" }
-            div class="two" { (picture) }
-            p class="small" {
-                "The dotted line is the body's line at address."
-                @if bodies.len() > 1 {
-                    " Thin and longer, with hollow marks: before. Thick, with filled marks: after."
-                }
-            }
-        }
         @if let Some(picture) = backswing::bars(&backswings) {
             h3 { "Backswing: turn or lift" }
             div class="two" { (picture) }

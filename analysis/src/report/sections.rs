@@ -19,7 +19,7 @@ use peakorder_protocol::swing::{SEPARATION_METHOD, Swing};
 
 /// The day in the session's own zone, e.g. `25 November 2026`; as the file has it where it
 /// cannot be read.
-pub(super) fn day(session: &Session) -> String {
+pub(crate) fn day(session: &Session) -> String {
     formatted(session, "%-d %B %Y")
 }
 
@@ -32,9 +32,21 @@ fn formatted(session: &Session, format: &str) -> String {
 }
 
 /// What of a lesson's note is to be practised.
-pub(super) fn to_practise(note: &str) -> Option<&str> {
+fn to_practise(note: &str) -> Option<&str> {
     let start = note.get(..PRACTISE.len())?;
     start.eq_ignore_ascii_case(PRACTISE).then(|| note[PRACTISE.len()..].trim()).filter(|t| !t.is_empty())
+}
+
+/// What is to be practised: the coach's text for it, and notes that begin with the word.
+pub(super) fn practise(loaded: &Loaded) -> Vec<&str> {
+    let remarks = &loaded.remarks;
+    let said = remarks.practise.as_deref().filter(|t| !t.is_empty());
+    said.into_iter().chain(remarks.notes.iter().filter_map(|n| to_practise(&n.text))).collect()
+}
+
+/// The coach's notes of the lesson, without what is to be practised.
+pub(super) fn lesson_notes(loaded: &Loaded) -> Vec<&str> {
+    loaded.remarks.notes.iter().map(|n| n.text.as_str()).filter(|t| to_practise(t).is_none()).collect()
 }
 
 /// Who, when, what for.
@@ -51,7 +63,7 @@ pub(super) fn head(loaded: &Loaded) -> Markup {
     ];
     html! {
         header {
-            h1 { "Your lesson, " (player_name(session)) }
+            h1 { "Appendix: " (player_name(session)) }
             p class="when" { (formatted(session, "%A %-d %B %Y, %H:%M")) ", " (session.zone) }
             @if session.invented {
                 p class="invented" {
@@ -154,7 +166,7 @@ pub(super) fn table(comparison: &Comparison) -> Markup {
     let groups =
         comparison.rows.chunk_by(|a, b| (a.standing, a.measure.group()) == (b.standing, b.measure.group()));
     html! {
-        h2 class="page" { "All numbers" }
+        h2 { "All numbers" }
         div class="wide" role="region" aria-label="All numbers" tabindex="0" {
             table {
                 caption { "Mean ± SD between swings; difference with its 95 % interval." }
@@ -205,11 +217,13 @@ fn numbers(row: &Row) -> Markup {
 /// Coach's notes, ball outcomes, swings left out.
 pub(super) fn notes(loaded: &Loaded) -> Markup {
     let remarks = &loaded.remarks;
-    let lesson: Vec<&str> =
-        remarks.notes.iter().map(|n| n.text.as_str()).filter(|t| to_practise(t).is_none()).collect();
+    let practise = practise(loaded);
+    let lesson = lesson_notes(loaded);
     let said: Vec<(&Swing, &SwingRemarks)> =
         loaded.swings.iter().filter_map(|s| Some((s, remarks.swing(s.number)?))).collect();
     html! {
+        @if !practise.is_empty() { h2 { "To practise" } }
+        @for text in practise { p { (lines(&capital(text))) } }
         @if !lesson.is_empty() || !said.is_empty() { h2 { "Coach's notes" } }
         @for text in lesson { p { (lines(text)) } }
         @if !said.is_empty() {

@@ -8,6 +8,7 @@ pub mod import;
 pub mod integrity;
 pub mod kept;
 pub mod mobility;
+pub mod picture;
 pub mod quality;
 pub mod strap;
 pub mod trouble;

@@ -31,6 +31,11 @@ pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError>
     }
     let path = uri.path().trim_start_matches('/');
     let wanted = if path.is_empty() { "index.html" } else { path };
+    // Drawn by the code that draws on paper, with the looks it has there.
+    if wanted == "picture.css" {
+        let kind = (header::CONTENT_TYPE, "text/css; charset=utf-8");
+        return Ok(([kind, (header::CACHE_CONTROL, "no-cache")], peakorder_analysis::picture::STYLE).into_response());
+    }
     let found = Files::iter().find(|name| name == wanted);
     let (Some(name), Some(kind)) = (found, kind(wanted)) else {
         return Err(ApiError::unknown("there is nothing at this address"));

@@ -110,6 +110,33 @@ fn lasted(library: &Library, id: &str, loaded: &Loaded) -> Result<Option<Kept>, 
     Ok(kept(&found, &family).ok())
 }
 
+/// So many lessons are looked through over months, the latest.
+const MONTHS: usize = 100;
+
+/// All sessions of a player, earliest first, by the player's id or, of sessions without one, the name. What cannot be read is
+/// named.
+pub(super) fn all_of(library: &Library, player: &str) -> Result<Found, LibraryError> {
+    let rows = library.sessions(None, None)?;
+    // Newest first.
+    let of: Vec<&SessionRow> =
+        rows.iter().filter(|r| r.player_id.as_deref().unwrap_or(&r.player) == player).take(MONTHS).collect();
+    let name = of.first().ok_or(LibraryError::NoSession)?.player.clone();
+    let mut found = Found { player: name, sessions: Vec::new(), left_out: Vec::new() };
+    for row in of.into_iter().rev() {
+        match library.load(&row.id, None) {
+            Ok(loaded) => found.sessions.push(loaded),
+            Err(_) => found.left_out.push(format!("{}: cannot be read; opening it says why", row.id)),
+        }
+    }
+    Ok(found)
+}
+
+/// What the latest session was about that was about something.
+pub(super) fn chosen_last(found: &Found) -> Family {
+    let families = found.sessions.iter().rev().map(|s| Family::of_remarks(&s.remarks));
+    families.into_iter().find(|f| !matches!(f, Family::All)).unwrap_or(Family::All)
+}
+
 /// The blocks with their starts, which only the recording has. Of a damaged recording, the
 /// blocks that can be read.
 fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {

@@ -60,7 +60,7 @@ pub(super) fn without_names(mut lesson: LessonView) -> LessonView {
 
 /// The remarks without what the coach wrote.
 pub(super) fn remarks_without_words(remarks: &Remarks) -> Remarks {
-    let mut without = Remarks { notes: Vec::new(), last: None, ..remarks.clone() };
+    let mut without = Remarks { notes: Vec::new(), practise: None, last: None, ..remarks.clone() };
     for swing in without.swings.values_mut() {
         swing.note.clear();
         swing.reason.clear();

@@ -18,6 +18,9 @@ pub struct Remarks {
     pub without_ball: BTreeSet<String>,
     /// Notes of the lesson, in the order made.
     pub notes: Vec<LessonNote>,
+    /// What the player is to practise; `None` where nothing is said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub practise: Option<String>,
     /// The target in force after the last remark.
     pub target: Option<Target>,
     /// Every setting and ending of a target, in the order made.
@@ -122,6 +125,7 @@ impl Remarks {
             What::Note { swing: None, text } => {
                 self.notes.push(LessonNote { id: remark.id, t_s: remark.t_s, text: text.clone() });
             }
+            What::Practise { text } => self.practise = (!text.is_empty()).then(|| text.clone()),
             What::Exclude { swing, excluded, reason } => {
                 let said = self.swings.entry(*swing).or_default();
                 said.excluded = *excluded;

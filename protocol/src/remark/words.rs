@@ -15,6 +15,8 @@ impl What {
             }
             Self::Note { swing: Some(swing), text } => format!("swing {swing}: note \"{}\"", shortened(text)),
             Self::Note { swing: None, text } => format!("note \"{}\"", shortened(text)),
+            Self::Practise { text } if text.is_empty() => "to practise: removed".into(),
+            Self::Practise { text } => format!("to practise: \"{}\"", shortened(text)),
             Self::Exclude { swing, excluded: true, reason } if reason.is_empty() => {
                 format!("swing {swing} left out of the summaries")
             }

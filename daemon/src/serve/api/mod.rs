@@ -49,6 +49,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(sessions::curves))
         .routes(routes!(sessions::compare))
         .routes(routes!(sessions::report))
+        .routes(routes!(sessions::months))
         .routes(routes!(remarks::add))
         .routes(routes!(remarks::undo))
         .routes(routes!(playback::play))

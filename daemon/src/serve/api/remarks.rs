@@ -113,6 +113,11 @@ impl PartialSchema for NewRemark {
                     },
                 },
                 {
+                    "type": "object", "required": ["what", "text"],
+                    "description": "What the player is to practise until the next lesson: replaces the text before, an empty one removes it.",
+                    "properties": { "what": what("practise"), "text": text },
+                },
+                {
                     "type": "object", "required": ["what", "id"],
                     "description": "Takes back the remark of that id. It cannot itself be taken back.",
                     "properties": { "what": what("undo"), "id": { "type": "integer", "minimum": 0, "maximum": u32::MAX } },
@@ -127,7 +132,7 @@ impl ToSchema for NewRemark {}
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
 /// `exclude` (`swing`, `excluded`, `reason`), `ball` (`swing`, `struck`), `balls` (`block`, `every_swing`,
-/// `without_ball`) `chosen` (`measures`) or `undo` (`id`).
+/// `without_ball`), `chosen` (`measures`), `practise` (`text`) or `undo` (`id`).
 #[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),

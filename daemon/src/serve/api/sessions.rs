@@ -16,8 +16,11 @@ use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::compare::{self, Comparison, Question};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::json;
+use peakorder_analysis::kept::kept;
 use peakorder_analysis::load::Loaded;
+use peakorder_analysis::picture::{self, Layout};
 use peakorder_analysis::report::Choice;
+use peakorder_analysis::trend::trend;
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -82,9 +85,12 @@ pub(super) struct Blocks {
     before: Option<String>,
     /// After; by default the last other block with swings.
     after: Option<String>,
+    /// With the coach's appendix: all numbers, curves, notes of swings.
+    #[serde(default)]
+    appendix: bool,
 }
 
-/// The lesson as one self-contained page to print and take home.
+/// The lesson as one self-contained sheet to print and take home.
 #[utoipa::path(get, path = "/sessions/{id}/report",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), Blocks),
     responses((status = 200, content_type = "text/html", body = String),
@@ -98,7 +104,7 @@ pub(super) async fn report(
     const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; \
         form-action 'none'; frame-ancestors 'none'";
     let library = Arc::clone(&app.library);
-    let choice = Choice { before: blocks.before, after: blocks.after };
+    let choice = Choice { before: blocks.before, after: blocks.after, appendix: blocks.appendix };
     let page = on_disk(move || past_lesson::report(&library, &id, &choice)).await?;
     Ok(([(header::CONTENT_SECURITY_POLICY, POLICY)], Html(page)).into_response())
 }
@@ -121,6 +127,9 @@ pub(super) struct Sides {
     /// Also where along the swing speed and turn of `a` and `b` differ (`curves` of the document); takes a moment.
     #[serde(default)]
     curves: bool,
+    /// Also pictures (`picture` of the document), drawn for a place so many pixels wide.
+    #[param(minimum = 240, maximum = 2000)]
+    picture: Option<u32>,
 }
 
 /// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
@@ -137,10 +146,7 @@ pub(super) async fn compare(
         let after = side(&library, &sides.b)?;
         let family = match sides.about.as_deref().filter(|a| !a.is_empty()) {
             None => Family::of_remarks(&after.remarks),
-            Some(keys) => {
-                let chosen: Result<Vec<Chosen>, _> = keys.split(',').map(str::parse).collect();
-                Family::Chosen(chosen.map_err(|e| ApiError::bad(e.to_string()))?)
-            }
+            Some(keys) => chosen(keys)?,
         };
         let block = sides.a.split_once(':').map(|(_, block)| block);
         let ids = sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty());
@@ -148,10 +154,16 @@ pub(super) async fn compare(
             ids.map(|id| block.map_or_else(|| id.to_owned(), |b| format!("{id}:{b}"))).collect();
         let also: Vec<Loaded> = names.iter().map(|n| side(&library, n)).collect::<Result<_, _>>()?;
         let mut worn_anew = Vec::new();
-        let ids: BTreeSet<&str> =
-            [&before, &after].into_iter().chain(&also).map(|l| l.session.id.as_str()).collect();
+        let mut whole = None;
+        let folder = |text: &str| text.split_once(':').map_or(text, |(id, _)| id).to_owned();
+        let ids: BTreeSet<String> =
+            [&sides.a, &sides.b].into_iter().chain(&names).map(|n| folder(n)).collect();
         for id in ids {
-            worn_anew.extend(library.load(id, None)?.worn_anew());
+            let session = library.load(&id, None)?;
+            worn_anew.extend(session.worn_anew());
+            if id == folder(&sides.b) {
+                whole = Some(session);
+            }
         }
         let question = Question {
             before: &before,
@@ -162,16 +174,75 @@ pub(super) async fn compare(
         };
         let mut compared = compare::answer(question).map_err(|e| ApiError::bad(e.to_string()))?;
         let curves = sides.curves.then(|| curves_of(&before, &after, &compared)).transpose()?;
+        let of = |whole| picture::Sides { before: &before, also_before: &also, after: &after, whole };
+        let picture = sides.picture.zip(whole.as_ref()).and_then(|(width, whole)| {
+            picture::picture(&compared, of(whole), Layout::Screen(f64::from(width.clamp(240, 2000))))
+        });
         for (side, name) in compared.also_before.iter_mut().zip(names) {
             side.name = name;
         }
         // The sides are named as in the request, so that no folder of this computer is told.
         compared.before.name = sides.a;
         compared.after.name = sides.b;
-        Ok(json::Compare::with_curves(&compared, curves.as_ref()))
+        Ok(json::Compare::with(&compared, curves.as_ref(), picture.as_ref()))
     })
     .await
     .map(Json)
+}
+
+/// Whose months.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+pub(super) struct OfMonths {
+    /// Id of the player; of sessions without one the player's name.
+    player: String,
+    /// Keys of the measures, with commas; by default what the coach chose last.
+    #[param(max_length = 1000)]
+    about: Option<String>,
+    /// The block that the trend follows.
+    #[serde(default = "baseline")]
+    block: String,
+    /// The pictures are drawn so many pixels wide.
+    #[serde(default = "usual_width")]
+    #[param(minimum = 240, maximum = 2000)]
+    width: u32,
+}
+
+fn baseline() -> String {
+    past_lesson::BASELINE.into()
+}
+
+const fn usual_width() -> u32 {
+    760
+}
+
+/// A player's lessons over months: where each began and ended, what was left the next time, and the trend of what the player
+/// brought, as in `peakorder kept` and `peakorder trend`, with pictures: the document `peakorder.months/1`.
+#[utoipa::path(get, path = "/months", params(OfMonths),
+    responses((status = 200, body = Object), (status = 404, description = "the player has no session"),
+        (status = 422, description = "no measure is named, and none was chosen")))]
+pub(super) async fn months(
+    State(app): State<Arc<AppState>>,
+    Query(of): Query<OfMonths>,
+) -> Result<Json<json::Months>, ApiError> {
+    let library = Arc::clone(&app.library);
+    on_disk(move || -> Result<_, ApiError> {
+        let about = of.about.as_deref().filter(|a| !a.is_empty()).map(chosen).transpose()?;
+        let found = past_lesson::all_of(&library, &of.player)?;
+        let family = about.unwrap_or_else(|| past_lesson::chosen_last(&found));
+        let kept = kept(&found, &family).map_err(|e| ApiError::bad(e.to_string()))?;
+        let trend = trend(&found, &of.block, &family);
+        let width = f64::from(of.width.clamp(240, 2000));
+        Ok(json::Months::of(&kept, &trend, (width, 260.0)))
+    })
+    .await
+    .map(Json)
+}
+
+/// Measures by their keys, with commas.
+fn chosen(keys: &str) -> Result<Family, ApiError> {
+    let chosen: Result<Vec<Chosen>, _> = keys.split(',').map(str::parse).collect();
+    Ok(Family::Chosen(chosen.map_err(|e| ApiError::bad(e.to_string()))?))
 }
 
 /// The curves of the swings that the comparison rests on.

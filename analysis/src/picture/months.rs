@@ -1,0 +1,85 @@
+//! A measure over a player's lessons: where each began and ended, and what was left the next time.
+
+use super::draw::{Size, line, svg, tenth, text};
+use crate::kept::{Course, Kept, Point};
+use crate::render::number;
+use crate::words::{self, capital};
+use maud::{Markup, html};
+
+const LEFT: f64 = 56.0;
+const TOP: f64 = 14.0;
+const BELOW: f64 = 46.0;
+/// A lesson's start and end stand so far apart, where there is room.
+const LESSON: f64 = 34.0;
+/// A day takes so much room.
+const DAY: f64 = 58.0;
+
+/// The picture of one measure; nothing where no session has it.
+pub fn months(id: &str, size: Size, kept: &Kept, course: &Course) -> Markup {
+    let m = course.measure;
+    let (width, height) = size;
+    let foot = height - BELOW;
+    let points: Vec<Point> = course.stages.iter().flat_map(|s| [Some(s.start), s.end]).flatten().collect();
+    let ends = |sign: f64| points.iter().map(move |p| p.mean + sign * p.half_width.unwrap_or(0.0));
+    // What people call more is up.
+    let up = words::sense(m, points.first().map_or(1.0, |p| p.mean));
+    let (low, high) = (ends(-1.0).fold(f64::INFINITY, f64::min), ends(1.0).fold(f64::NEG_INFINITY, f64::max));
+    let pad = (0.08 * (high - low)).max(words::step(m));
+    let (low, high) = (low - pad, high + pad);
+    let y = |v: f64| {
+        let share = (v - low) / (high - low);
+        foot - (foot - TOP) * if up > 0.0 { share } else { 1.0 - share }
+    };
+    let n = course.stages.len().max(1) as f64;
+    let step = (width - LEFT - 8.0) / n;
+    let lesson = LESSON.min(0.5 * step);
+    let x = |i: usize| LEFT + step * (i as f64 + 0.5) - lesson / 2.0;
+    // Days stand so far apart that they can be read.
+    let every = ((DAY / step).ceil() as usize).max(1);
+    let (from, to, apart) = super::draw::scale(low, high);
+    let ticks: Vec<f64> = (0..)
+        .map(|i| from + apart * f64::from(i))
+        .take_while(|v| *v <= to + 1e-9)
+        .filter(|v| *v >= low && *v <= high)
+        .collect();
+    // Where both sides occur, a size alone would not tell which.
+    let both = low < 0.0 && high > 0.0;
+    let decimals = if apart.fract().abs() > 1e-9 { m.decimals().max(1) } else { 0 };
+    let tick = |v: f64| m.unit().after(&number(if both { v } else { v.abs() }, decimals, both));
+    let bar = |at: f64, p: Point| {
+        html! { @if let Some(half) = p.half_width { (line((at, y(p.mean - half)), (at, y(p.mean + half)), "p-range")) } }
+    };
+    let inside = html! {
+        @for v in ticks {
+            (line((LEFT, y(v)), (width, y(v)), "p-rail"))
+            (text((LEFT - 7.0, y(v) + 5.0), "end", "p-tick", &tick(v)))
+        }
+        @for (i, pair) in course.stages.windows(2).enumerate() {
+            @let from = pair[0].end.map_or((x(i) + lesson / 2.0, pair[0].start.mean), |e| (x(i) + lesson, e.mean));
+            @let to = x(i + 1) + if pair[1].end.is_some() { 0.0 } else { lesson / 2.0 };
+            (line((from.0, y(from.1)), (to, y(pair[1].start.mean)), "p-since"))
+        }
+        @for (i, stage) in course.stages.iter().enumerate() {
+            @let at = x(i);
+            @let middle = at + lesson / 2.0;
+            @if let Some(end) = stage.end {
+                (bar(at, stage.start))
+                (bar(at + lesson, end))
+                (line((at, y(stage.start.mean)), (at + lesson, y(end.mean)), "p-lesson"))
+                circle class="p-dot after" cx=(tenth(at + lesson)) cy=(tenth(y(end.mean))) r="6" {}
+                circle class="p-dot before" cx=(tenth(at)) cy=(tenth(y(stage.start.mean))) r="6" {}
+            } @else {
+                (bar(middle, stage.start))
+                rect class="p-dot before" x=(tenth(middle - 5.0)) y=(tenth(y(stage.start.mean) - 5.0)) width="10" height="10" {}
+            }
+            // The last day always stands there, the others where they have room.
+            @if (course.stages.len() - 1 - i).is_multiple_of(every) {
+                @let started = &kept.lessons[stage.lesson].started_utc;
+                (text((middle, foot + 20.0), "middle", "p-tick", started.get(5..10).unwrap_or("")))
+                (text((middle, foot + 39.0), "middle", "p-tick", started.get(..4).unwrap_or("")))
+            }
+        }
+    };
+    let described = words::kept::course(kept, course).join(" ");
+    svg(id, size, &format!("{} from lesson to lesson", capital(&m.label())), &described, &inside)
+}
