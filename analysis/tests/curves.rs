@@ -302,7 +302,7 @@ fn the_report_draws_them() {
     let (keep, path) = folder(&two_blocks());
     let loaded = load(&path).expect("a session");
     let change = compared(&path).expect("curves");
-    let page = html(&loaded, &Choice::default(), None).expect("a page");
+    let page = html(&loaded, &Choice { appendix: true, ..Choice::default() }, None).expect("a page");
     let part = page.split_once("Along the swing").expect("a part").1.split_once("<h3>").expect("another").0;
     assert_eq!(part.matches("<svg").count(), change.curves.len());
     let stretches: usize = change.curves.iter().map(|c| c.stretches.len()).sum();
@@ -316,7 +316,7 @@ fn the_report_draws_them() {
     for number in 1..=25 {
         let _ = std::fs::remove_file(SessionDir::open(keep.path()).expect("a session").0.curves_path(number));
     }
-    let page = html(&loaded, &Choice::default(), None).expect("a page");
+    let page = html(&loaded, &Choice { appendix: true, ..Choice::default() }, None).expect("a page");
     assert!(page.contains("Curves not compared: no curve that both sides have"));
 }
 

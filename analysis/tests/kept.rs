@@ -107,13 +107,16 @@ fn the_page_to_take_home_shows_it() {
     let mut dice = Dice::new(3);
     let found = found(&[(0.0, 0.0, Some(9.0)), (0.0, 5.0, Some(12.0))], &mut dice);
     let kept = kept(&found, &about_the_turn()).expect("a number was meant");
-    let page = report::html(&found.sessions[1], &Choice::default(), Some(&kept)).expect("a page");
+    let whole = Choice { appendix: true, ..Choice::default() };
+    let page = report::html(&found.sessions[1], &whole, Some(&kept)).expect("a page");
     assert!(
         page.contains("What lasted from lesson to lesson")
             && page.contains("Pelvis turn at top from lesson to lesson")
     );
-    let alone = report::html(&found.sessions[1], &Choice::default(), None).expect("a page");
+    let alone = report::html(&found.sessions[1], &whole, None).expect("a page");
     assert!(!alone.contains("What lasted"));
+    let sheet = report::html(&found.sessions[1], &Choice::default(), Some(&kept)).expect("a page");
+    assert!(!sheet.contains("What lasted"), "the sheet has room for one lesson");
 }
 
 #[test]

@@ -48,9 +48,15 @@ fn lesson() -> (tempfile::TempDir, Loaded) {
     (keep, loaded)
 }
 
+/// The sheet with its appendix.
 fn page() -> String {
     let (_keep, loaded) = lesson();
-    html(&loaded, &Choice::default(), None).expect("a page")
+    html(&loaded, &Choice { appendix: true, ..Choice::default() }, None).expect("a page")
+}
+
+/// The sheet alone.
+fn sheet(loaded: &Loaded) -> String {
+    html(loaded, &Choice::default(), None).expect("a page")
 }
 
 /// Read as a person would: without markup.
@@ -70,11 +76,13 @@ fn text_of(page: &str) -> String {
 fn everything_a_player_takes_home_is_there() {
     let text = text_of(&page());
     for wanted in [
-        "Your lesson, Sample player",
+        "Your lesson Sample player · 25 November 2026",
+        "Appendix: Sample player",
         "Wednesday 25 November 2026, 10:05 , Europe/London".replace(" ,", ",").as_str(),
         "Invented scenario",
         "let the arm come later",
-        "What to practise Ten slow swings a day",
+        "To practise Ten slow swings a day",
+        "From your coach Warm-up was short.",
         "baseline 14 11 1 without a ball, 1 not measured well enough, 1 by the coach",
         "thorax turn at top at least baseline + 7°",
         "Of 11 swings:",
@@ -197,10 +205,15 @@ fn text_has_the_contrast_of_wcag_aa() {
 #[test]
 fn one_block_none_or_the_wrong_one() {
     let (_keep, loaded) = lesson();
-    let text = text_of(&html(&loaded.only("baseline"), &Choice::default(), None).expect("a page"));
+    let whole = Choice { appendix: true, ..Choice::default() };
+    let text = text_of(&html(&loaded.only("baseline"), &whole, None).expect("a page"));
     assert!(!text.contains("Before and after"), "{text}");
-    let choice =
-        |before: &str, after: &str| Choice { before: Some(before.into()), after: Some(after.into()) };
+    assert!(text.contains("Your swing: baseline Means of 11 swings"), "{text}");
+    let choice = |before: &str, after: &str| Choice {
+        before: Some(before.into()),
+        after: Some(after.into()),
+        appendix: true,
+    };
     let turned = text_of(&html(&loaded, &choice("after", "baseline"), None).expect("a page"));
     assert!(turned.contains("Before and after: after and baseline"));
     let e = html(&loaded, &choice("baseline", "later"), None).expect_err("no such block").to_string();
@@ -222,6 +235,44 @@ fn the_page_as_it_was() {
     assert!(page.contains(&format!("<style>{STYLE}</style>")));
     // One element a line, so that a difference is read in a line.
     stored("report.html", &page.replace("><", ">\n<"));
+}
+
+#[test]
+fn the_sheet_holds_what_a_player_reads_and_no_more() {
+    let (_keep, loaded) = lesson();
+    let text = text_of(&sheet(&loaded));
+    let at = |words: &str| text.find(words).unwrap_or_else(|| panic!("no '{words}' in\n{text}"));
+    // In this order: practise, what changed, pictures, note, how sure, cautions.
+    let order = [
+        at("To practise Ten slow swings"),
+        at("Thorax turn at top: 7° more than before"),
+        at("88° → 94°"),
+        at("Target: thorax turn at top at least baseline + 7°"),
+        at("At the top, from above"),
+        at("How sure: 11 swings before and 9 after."),
+        at("From your coach Warm-up was short."),
+        at("licensed practitioners"),
+    ];
+    assert!(order.is_sorted(), "{order:?}");
+    for absent in ["Appendix", "All numbers", "How to read this", "Also seen", "no change that matters"] {
+        assert!(!text.contains(absent), "'{absent}' in\n{text}");
+    }
+    assert_eq!(sheet(&loaded).matches("<svg").count(), 2, "two pictures");
+    judges_nothing(&text);
+}
+
+#[test]
+fn what_the_coach_wants_practised_stands_first_and_long_texts_are_cut() {
+    let (keep, loaded) = lesson();
+    let long = format!("Turn {}", "slowly and with the arms crossed ".repeat(60));
+    loaded.dir.remarks().append(800.0, What::Practise { text: long.clone() }).expect("written");
+    let loaded = load(&keep.path().display().to_string()).expect("a session");
+    let text = text_of(&sheet(&loaded));
+    assert!(text.contains("To practise Turn slowly and with the arms crossed"), "{text}");
+    assert!(text.contains("… The whole text is in the appendix, which the coach can print."), "{text}");
+    assert!(!text.contains(long.trim()));
+    let whole = text_of(&html(&loaded, &Choice { appendix: true, ..Choice::default() }, None).expect("a page"));
+    assert!(whole.contains(long.trim()), "the appendix has all of it");
 }
 
 #[test]

@@ -353,6 +353,27 @@ proptest! {
     }
 }
 
+#[test]
+fn what_to_practise_is_the_last_text_and_can_be_taken_back() {
+    let said = |whats: &[What]| -> Option<String> {
+        let remarks: Vec<Remark> =
+            (1..).zip(whats).map(|(id, w)| Remark { id, t_s: f64::from(id), what: w.clone() }).collect();
+        Remarks::fold(&remarks).practise
+    };
+    let text = |t: &str| What::Practise { text: t.into() };
+    assert_eq!(said(&[]), None);
+    assert_eq!(said(&[text("ten turns"), text("five turns")]).as_deref(), Some("five turns"));
+    assert_eq!(said(&[text("ten turns"), text("five turns"), What::Undo { id: 2 }]).as_deref(), Some("ten turns"));
+    assert_eq!(said(&[text("ten turns"), text("")]), None);
+    assert_eq!(text("ten turns").words(), "to practise: \"ten turns\"");
+    let (_keep, file) = folder();
+    let written = file.append(1.0, text("  ten turns\na day ")).expect("written");
+    assert_eq!(written.what, text("ten turns\na day"));
+    let line = fs::read_to_string(file.path()).expect("a file");
+    assert!(line.contains(r#""what":"practise","text":"ten turns\na day""#), "{line}");
+    assert!(text(&"x".repeat(4001)).check().is_err());
+}
+
 fn about(measures: &[(&str, Option<f64>)]) -> What {
     let measures = measures
         .iter()

@@ -100,7 +100,7 @@ fn column(
         }
         (line((inner.0, y(c.mean)), (inner.1, y(c.mean)), "p-mean"))
         @for (i, d) in c.dots.iter().enumerate() { (dot(*d, c.part, (x(i), y(d.value)), r)) }
-        (text((middle, foot + 29.0), "middle", "p-big", &said))
+        (text((middle, foot + 29.0), "middle", if said.chars().count() as f64 * 17.0 < width { "p-big" } else { "p-strong" }, &said))
         (text((middle, foot + 48.0), "middle", "p-soft", &half))
         (text((middle, foot + 68.0), "middle", "p-strong", c.part.label()))
         @if c.title != c.part.label() { (text((middle, foot + 87.0), "middle", "p-soft", &cut(&c.title, room))) }

@@ -76,6 +76,7 @@ pub enum Layout {
 
 struct Sizes {
     dots: Size,
+    others: Size,
     body: Size,
     second: Size,
     strip: f64,
@@ -84,16 +85,18 @@ struct Sizes {
 impl Layout {
     fn sizes(self) -> Sizes {
         match self {
-            Self::Sheet => Sizes { dots: (350.0, 300.0), body: (320.0, 300.0), second: (560.0, 290.0), strip: 690.0 },
+            Self::Sheet => Sizes { dots: (350.0, 300.0), others: (560.0, 260.0), body: (320.0, 300.0), second: (560.0, 290.0), strip: 690.0 },
             Self::Screen(w) if w >= 860.0 => {
-                let (wide, slim) = ((0.6 * w - 16.0).floor(), (0.4 * w - 16.0).floor());
-                Sizes { dots: (wide, 390.0), body: (slim, 390.0), second: (slim, 350.0), strip: wide }
+                // Three to two beside each other, with a gap of 32.
+                let (wide, slim) = ((0.6 * (w - 32.0)).floor(), (0.4 * (w - 32.0)).floor());
+                let half = ((w - 32.0) / 2.0).floor();
+                Sizes { dots: (wide, 380.0), others: (half, 310.0), body: (slim, 380.0), second: (slim, 340.0), strip: wide }
             }
             Self::Screen(w) if w >= 560.0 => {
-                let half = (w / 2.0 - 12.0).floor();
-                Sizes { dots: (w, 330.0), body: (half, 330.0), second: (half, 330.0), strip: w }
+                let half = ((w - 32.0) / 2.0).floor();
+                Sizes { dots: (w, 340.0), others: (half, 310.0), body: (w, 380.0), second: (w, 340.0), strip: w }
             }
-            Self::Screen(w) => Sizes { dots: (w, 300.0), body: (w, w.min(360.0)), second: (w, 300.0), strip: w },
+            Self::Screen(w) => Sizes { dots: (w, 320.0), others: (w, 310.0), body: (w, w.min(360.0)), second: (w, 300.0), strip: w },
         }
     }
 }
@@ -190,7 +193,7 @@ pub fn picture(compared: &Comparison, sides: Sides<'_>, layout: Layout) -> Optio
         .iter()
         .enumerate()
         .map(|(i, row)| {
-            let size = if i == 0 { sizes.dots } else { (sizes.dots.0, sizes.dots.1.min(300.0)) };
+            let size = if i == 0 { sizes.dots } else { sizes.others };
             shown(&format!("dots{i}"), size, row, compared, sides)
         })
         .collect();
@@ -271,7 +274,7 @@ fn sentences(compared: &Comparison, reason: Reason, rows: &[&Row]) -> Vec<String
         let others = compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Changed);
         all.extend(others.map(words::picture::sentence));
     }
-    all.extend(words::picture::order(compared));
+    all.extend(words::picture::order(compared).map(str::to_owned));
     let perhaps = compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Perhaps);
     let mut perhaps: Vec<&Row> = perhaps.collect();
     perhaps.sort_by(|a, b| b.effect().total_cmp(&a.effect()));

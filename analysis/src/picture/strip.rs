@@ -28,7 +28,7 @@ pub(super) fn strip(id: &str, width: f64, blocks: &[&BlockSummary]) -> Option<Ma
     let step = if longest > 150.0 { 50.0 } else { 20.0 };
     let from = ((longest + 3.0) / step).ceil().max(1.0) * step;
     let narrow = width < NARROW;
-    let (left, right) = (if narrow { 10.0 } else { 116.0 }, width - 92.0);
+    let (left, right) = (if narrow { 10.0 } else { 116.0 }, width - 108.0);
     let x = |ms: f64| right - (right - left) * ms.clamp(-0.06 * from, from) / from;
     let head = if narrow { 26.0 } else { 8.0 };
     let tall = head + blocks.len() as f64 * ROW + GAP;

@@ -144,7 +144,7 @@ fn changed(loaded: &Loaded, sides: &Sides, compared: &Comparison) -> Markup {
 fn further(picture: &Picture, compared: &Comparison) -> Vec<String> {
     let mut all: Vec<String> = picture.shown.iter().skip(1).map(|s| s.sentence.clone()).collect();
     if compared.order.verdict == OrderVerdict::Differ {
-        all.extend(words::picture::order(compared));
+        all.extend(words::picture::order(compared).map(str::to_owned));
     }
     all
 }

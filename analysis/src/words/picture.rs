@@ -25,7 +25,7 @@ pub fn detail(row: &Row) -> String {
     let (before, after) = (row.before.sample.mean, row.after.sample.mean);
     let band = row
         .interval
-        .map_or(String::new(), |i| format!(" Allowing for drift and ordinary variation: {} (95 %).", between(m, before, i)));
+        .map_or(String::new(), |i| format!(" {} (95 %), drift allowed for.", capital(&between(m, before, i))));
     format!("{}.{band} {}", from_to(m, Some(before), Some(after)), made_of_it(row)).trim_end().to_owned()
 }
 
@@ -71,9 +71,14 @@ pub fn aside(row: &Row) -> String {
     format!("Perhaps: {}, {} before ({}).", subject(m, after), difference(m, after, before), value(m, before))
 }
 
-/// Whether the orders of the peaks differ, in one sentence; `None` where there is nothing to judge by.
-pub fn order(compared: &Comparison) -> Option<String> {
-    (compared.order.verdict != OrderVerdict::CannotJudge).then(|| compared.order.sentence())
+/// Whether the order of the peaks changed, without how that is known; `None` where there is nothing to judge by.
+pub const fn order(compared: &Comparison) -> Option<&'static str> {
+    match compared.order.verdict {
+        OrderVerdict::Differ => Some("Order of the peaks: changed, more than chance would make."),
+        OrderVerdict::UnlessDependent => Some("Order of the peaks: can’t tell yet; drift alone could make what is seen."),
+        OrderVerdict::NotShown => Some("Order of the peaks: no change shown."),
+        OrderVerdict::CannotJudge => None,
+    }
 }
 
 /// How sure the first picture is: what it rests on, and what it could not have shown.

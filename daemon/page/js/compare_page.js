@@ -1,9 +1,11 @@
-// Before and after: any two blocks, compared by the same code as `peakorder compare`.
+// Before and after: any two blocks, compared by the same code as `peakorder compare`. Pictures first; numbers are folded away.
 
 import { attempt, lesson } from './store.js';
 import { get, part } from './api.js';
 import { h, s, say, show } from './dom.js';
 import { curvesSection } from './compare_curves.js';
+import { pictures, roomOf } from './compare_picture.js';
+import { takeHome } from './take_home.js';
 import { fold } from './fold.js';
 import { unlikeSection } from './compare_unlike.js';
 import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, rangeWords, signed, unbroken, withUnit } from './format.js';
@@ -17,6 +19,9 @@ let sides = { a: '', b: '', earlier: true };
 let allOpen = false;
 let asked = 0;
 let spoken = '';
+/** Room that the pictures were last asked for, pixels. */
+let room = 0;
+let watch = null;
 
 const WORDS = {
   changed: 'changed',
@@ -29,6 +34,13 @@ const WORDS = {
 export async function enter(main, query) {
   parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result' }) };
   main.append(parts.head, parts.result);
+  let later = 0;
+  // A tablet that is turned has other room for the pictures.
+  watch = new ResizeObserver(() => {
+    clearTimeout(later);
+    later = setTimeout(() => room && parts?.result.isConnected && Math.abs(roomOf(parts.result) - room) > 24 && compare(), 200);
+  });
+  watch.observe(parts.result);
   const [list, known] = await Promise.all([attempt(() => get('/sessions')), attempt(() => get('/measures'))]);
   sessions = Array.isArray(list) ? list : [];
   measures = Array.isArray(known) ? known : [];
@@ -36,6 +48,11 @@ export async function enter(main, query) {
   suggest();
   draw();
   compare();
+}
+
+export function leave() {
+  watch?.disconnect();
+  watch = null;
 }
 
 export function update(what) {
@@ -74,7 +91,7 @@ function draw() {
       draw();
       compare();
     } }, all.map((c) => h('option', { value: c.value, selected: c.value === sides[side] }, c.words))));
-  show(parts.head, h('h1', {}, 'Before and after'),
+  show(parts.head, h('h1', { class: 'small-title' }, 'Before and after'),
     all.length > 0 && h('div', { class: 'sides' }, pick('a', 'Before'), pick('b', 'After')),
     earlier().length > 0 && h('label', { class: 'check' }, h('input', { type: 'checkbox', 'data-key': 'earlier', checked: sides.earlier, onchange: (e) => {
       sides.earlier = e.target.checked;
@@ -102,7 +119,8 @@ async function compare() {
   let found;
   try {
     const also = sides.earlier ? earlier() : [];
-    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}${also.length ? `&also=${part(also.map(session).join(','))}` : ''}`);
+    room = roomOf(parts.result);
+    found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}&picture=${room}${also.length ? `&also=${part(also.map(session).join(','))}` : ''}`);
   } catch (error) {
     if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
     return;
@@ -132,19 +150,20 @@ function result(c) {
   const judged = c.measures.filter((r) => r.chosen);
   const others = c.measures.filter((r) => !r.chosen);
   const meant = others.length > 0 || judged.length <= 5;
-  const report = `/api/v1/sessions/${part(c.after.session)}/report?before=${part(c.before.title)}&after=${part(c.after.title)}`;
   return [
+    c.picture ? pictures(c.picture) : h('p', { class: 'lead' }, 'The two sides have no number in common.'),
+    takeHome(c),
+    curvesSection(c, sides, (side) => sideName(side, c)),
+    unlikeSection([c.before, ...c.also_before, c.after], (side) => sideName(side, c), compare),
+    h('details', { class: 'all-numbers', open: allOpen, ontoggle: (e) => {
+      allOpen = e.target.open;
+    } }, h('summary', { 'data-key': 'all-numbers' }, `All ${c.measures.length} numbers`),
     h('section', { class: 'changes' }, meant ? about(judged) : unasked(judged)),
     others.length > 0 && lookedThrough(others),
     c.notes.length > 0 && h('ul', { class: 'notes' }, c.notes.map((n) => h('li', { class: 'fine' }, n))),
     orders(c),
-    unlikeSection([c.before, ...c.also_before, c.after], (side) => sideName(side, c), compare),
-    curvesSection(c, sides, (side) => sideName(side, c)),
-    h('details', { class: 'all-numbers', open: allOpen, ontoggle: (e) => {
-      allOpen = e.target.open;
-    } }, h('summary', { 'data-key': 'all-numbers' }, `All ${c.measures.length} numbers`), table(c)),
-    c.before.session === c.after.session && h('p', { class: 'actions' }, h('a', { href: report, target: '_blank', rel: 'noopener', class: 'button' }, 'The page to take home (opens to print)')),
-    vocabulary(),
+    table(c),
+    vocabulary()),
   ];
 }
 

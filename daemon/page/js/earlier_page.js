@@ -35,6 +35,7 @@ function draw() {
         held = [];
         draw();
       }, { class: 'choice', 'aria-pressed': String(person === who) }))),
+    who !== null && shown.length > 1 && h('p', { class: 'actions' }, h('a', { href: `#months?player=${part(who)}`, class: 'button', 'data-key': 'months' }, 'Over months')),
     beside(),
     shown.length === 0
       ? h('p', { class: 'lead' }, 'None yet.')

@@ -1,17 +1,21 @@
 // The body from above: pelvis line, shoulder line and lead arm as one looks down on the
-// player. The player faces up the page at address; the target is to the left of a
-// right-handed player and to the right of a left-handed one.
+// player. The player faces up the page at address, towards the ball; the target is to the left of a
+// right-handed player and to the right of a left-handed one. The same picture as the one of before and after, which moves
+// here: analysis/src/picture/above.rs.
 //
 // Axes: global X ahead, Y up, Z to the player's right (ISB). On the page, right = Z, up = X.
 
 import { s } from './dom.js';
-import { NAMES, num } from './format.js';
+import { NAMES, num, turnWords } from './format.js';
 import { line, mark, text } from './shapes.js';
 
 /** Half-lengths as drawn, page units; for drawing only, nothing is measured from them. */
-const HIPS = 62;
-const SHOULDERS = 88;
-const ARM = 96;
+const HIPS = 64;
+const SHOULDERS = 96;
+const ARM = 69;
+/** The ring around it, and how far the drawing reaches. */
+const RING = 112;
+const REACH = { x: 184, top: 172, foot: 172 };
 
 /** Rotates a vector by a unit quaternion `[w, x, y, z]`. */
 function rotate([w, x, y, z], [a, b, c]) {
@@ -39,14 +43,14 @@ function orientation(curves, role, i) {
   return c?.turn_deg?.length ? c.orientation_wxyz?.[i] : null;
 }
 
-/** Where each line points, seen from above, at one index of a swing's curves. */
+/** Where each line points, seen from above (`[ahead, right]`, of the arm also up), at one index of a swing's curves. */
 export function fromCurves(curves, i, headingDeg = 0) {
   const found = {};
   for (const { role } of curves.segments) {
     const q = orientation(curves, role, i);
     if (!q) continue;
-    const [x, , z] = role === 'lead_arm' ? headed(headingDeg, rotate(q, DOWN)) : rotate(q, RIGHT);
-    found[role] = [x, z];
+    const [x, y, z] = role === 'lead_arm' ? headed(headingDeg, rotate(q, DOWN)) : rotate(q, RIGHT);
+    found[role] = role === 'lead_arm' ? [x, z, y] : [x, z];
   }
   return found;
 }
@@ -74,8 +78,9 @@ export function fromPose(segments, handedness) {
   if (arm && arm.direction_deg !== undefined && arm.direction_deg !== null) {
     // Direction 0 = straight ahead of the player at address, positive towards the target.
     const a = arm.direction_deg * rad * left;
-    const reach = Math.sin(Math.min(180, Math.max(0, arm.elevation_deg ?? 90)) * rad);
-    found.lead_arm = [Math.cos(a) * reach, -Math.sin(a) * reach];
+    const raised = Math.min(180, Math.max(0, arm.elevation_deg ?? 90)) * rad;
+    const reach = Math.sin(raised);
+    found.lead_arm = [Math.cos(a) * reach, -Math.sin(a) * reach, -Math.cos(raised)];
   }
   return found;
 }
@@ -113,7 +118,7 @@ const PER_CM = HIPS / 17;
 
 /** A mark where the middle of the hips is at the top, on the line to the target, with a stroke from its place at address. */
 function shiftMark(cm, handedness) {
-  const x = Math.max(-200, Math.min(200, cm * PER_CM * (handedness === 'left' ? 1 : -1)));
+  const x = Math.max(-REACH.x, Math.min(REACH.x, cm * PER_CM * (handedness === 'left' ? 1 : -1)));
   return s('g', { class: 'shift' },
     s('line', { x1: 0, x2: x, y1: 0, y2: 0 }),
     s('line', { x1: x, x2: x, y1: -9, y2: 9 }));
@@ -125,28 +130,33 @@ function shiftMark(cm, handedness) {
  */
 export function picture(first, handedness, { second = null, shift = null, label = 'Seen from above' } = {}) {
   const target = handedness === 'left' ? 1 : -1;
-  const end = target * 206;
+  const end = target * (REACH.x - 4);
   const parts = [
-    s('circle', { class: 'ring', cx: 0, cy: 0, r: SHOULDERS + 6 }),
-    s('line', { class: 'ring', x1: 0, x2: 0, y1: -186, y2: shift ? 162 : 186 }),
-    s('line', { class: 'ring', x1: -206, x2: 206, y1: 0, y2: 0 }),
+    s('circle', { class: 'ring', cx: 0, cy: 0, r: RING }),
+    s('line', { class: 'ring', x1: -REACH.x, x2: REACH.x, y1: 0, y2: 0 }),
     s('path', { class: 'gap-head', d: `M${end} 0l${-14 * target} -8v16z` }),
     text(end, -16, 'target', 'axis-text', target < 0 ? 'start' : 'end'),
-    text(8, -174, 'ahead', 'axis-text'),
+    s('circle', { class: 'ball', cx: 0, cy: 12 - REACH.top, r: 8 }),
+    text(16, 18 - REACH.top, 'ball', 'axis-text'),
+    s('line', { class: 'feet-line', x1: -0.62 * RING, x2: 0.62 * RING, y1: 0.12 * RING, y2: 0.12 * RING }),
+    [-0.42, 0.42].map((side) => s('ellipse', { class: 'sole', cx: side * RING, cy: 0, rx: 0.08 * RING, ry: 0.19 * RING })),
+    text(0.66 * RING, 0.12 * RING + 18, 'feet', 'axis-text'),
   ];
   if (second) parts.push(body(second.lines, second.handedness, 'ghost'));
-  if (first) parts.push(body(first, handedness, ''));
-  if (shift) parts.push(shiftMark(shift.cm, handedness), text(0, 184, shift.words, 'axis-text', 'middle'));
-  return s('svg', { class: 'above', viewBox: '-214 -192 428 384', role: 'img', 'aria-label': label }, parts);
+  if (first) parts.push(body(first, handedness, ''), s('circle', { class: 'head', cx: 0, cy: -0.09 * RING, r: 0.13 * RING }));
+  if (shift) parts.push(shiftMark(shift.cm, handedness), text(0, REACH.foot - 4, shift.words, 'axis-text', 'middle'));
+  return s('svg', { class: 'above', viewBox: `${-REACH.x - 2} ${-REACH.top} ${2 * REACH.x + 4} ${REACH.top + REACH.foot}`, role: 'img', 'aria-label': label }, parts);
 }
 
-/** The turn of each line in words, from what is drawn. */
+/** The number of each line in words, from what is drawn: turns, and how far the arm is from hanging. */
 export function turnsOf(pose, handedness) {
   const left = handedness === 'left' ? -1 : 1;
-  return ['pelvis', 'thorax'].filter((r) => pose[r]).map((role) => {
+  const turns = ['pelvis', 'thorax'].filter((r) => pose[r]).map((role) => {
     const [x, z] = pose[role];
-    const deg = Math.atan2(x, z) * (180 / Math.PI) * left;
-    const size = num(Math.abs(deg));
-    return { role, name: NAMES[role], words: size === '0' ? '0°' : `${size}° ${deg < 0 ? 'away' : 'towards'}` };
+    return { role, name: NAMES[role], words: turnWords(Math.atan2(x, z) * (180 / Math.PI) * left) };
   });
+  const up = pose.lead_arm?.[2];
+  if (up === undefined) return turns;
+  const raised = Math.acos(Math.max(-1, Math.min(1, -up))) * (180 / Math.PI);
+  return [...turns, { role: 'lead_arm', name: NAMES.lead_arm, words: `${num(raised)}° from hanging` }];
 }

@@ -14,8 +14,9 @@ import * as lessonPage from './lesson_page.js';
 import * as targetPage from './target_page.js';
 import * as comparePage from './compare_page.js';
 import * as earlierPage from './earlier_page.js';
+import * as monthsPage from './months_page.js';
 
-const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage };
+const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage, months: monthsPage };
 const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier' };
 
 const content = document.getElementById('content');
