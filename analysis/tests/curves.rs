@@ -290,7 +290,7 @@ fn codes_hide_the_folder_in_reasons_too() {
     let change = curves::compare(&sides.0, &sides.1, true).expect("curves");
     assert!(change.left_out.iter().any(|l| l.why.contains("0012.curves")), "{:?}", change.left_out);
     let text = render::comparison_with_curves(&c, Some(&change), Extent::Whole, Style::new(120, false));
-    let document = serde_json::to_string(&json::Compare::with_curves(&c, Some(&change))).expect("a document");
+    let document = serde_json::to_string(&json::Compare::with(&c, Some(&change), None)).expect("a document");
     for text in [text, document] {
         assert!(!text.replace(char::is_whitespace, "").contains(&path), "{text}");
     }
@@ -336,7 +336,7 @@ fn text_and_document_say_the_same() {
         }
         assert!(words.contains(&c.order.sentence()));
     }
-    let document = serde_json::to_value(json::Compare::with_curves(&c, Some(&change))).expect("a document");
+    let document = serde_json::to_value(json::Compare::with(&c, Some(&change), None)).expect("a document");
     let curves = &document["curves"];
     assert_eq!(curves["impact_index"], IMPACT);
     assert_eq!(curves["curves"][0]["segment"], "pelvis");

@@ -363,7 +363,10 @@ fn what_to_practise_is_the_last_text_and_can_be_taken_back() {
     let text = |t: &str| What::Practise { text: t.into() };
     assert_eq!(said(&[]), None);
     assert_eq!(said(&[text("ten turns"), text("five turns")]).as_deref(), Some("five turns"));
-    assert_eq!(said(&[text("ten turns"), text("five turns"), What::Undo { id: 2 }]).as_deref(), Some("ten turns"));
+    assert_eq!(
+        said(&[text("ten turns"), text("five turns"), What::Undo { id: 2 }]).as_deref(),
+        Some("ten turns")
+    );
     assert_eq!(said(&[text("ten turns"), text("")]), None);
     assert_eq!(text("ten turns").words(), "to practise: \"ten turns\"");
     let (_keep, file) = folder();

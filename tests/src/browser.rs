@@ -175,6 +175,28 @@ impl Browser {
             .unwrap_or_else(|e| panic!("{}: {e}", start_of(script)))
     }
 
+    /// Prints the page on paper of that size, centimetres, with the page's own margins; gives the number of sides.
+    pub fn printed_sides(&self, (width_cm, height_cm): (f64, f64)) -> usize {
+        let margins = json!({"top": 1.0, "bottom": 1.0, "left": 1.0, "right": 1.0});
+        let wanted = json!({
+            "page": {"width": width_cm, "height": height_cm}, "margin": margins,
+            "background": true, "shrinkToFit": false,
+        });
+        let printed = self.ask("/print", &wanted).unwrap_or_else(|e| panic!("{e}"));
+        let bytes = in_base64(printed.as_str().expect("the file in base64"));
+        assert!(bytes.starts_with(b"%PDF"), "it is a PDF");
+        let pdf = String::from_utf8_lossy(&bytes);
+        // The tree of pages tells how many there are (ISO 32000-1, 7.7.3).
+        let counts: Vec<usize> = pdf
+            .split("/Type /Pages")
+            .skip(1)
+            .filter_map(|t| {
+                t.split_once("/Count ")?.1.split(|c: char| !c.is_ascii_digit()).next()?.parse().ok()
+            })
+            .collect();
+        counts.into_iter().max().expect("a tree of pages")
+    }
+
     /// What a person can read on the page.
     pub fn text(&self) -> String {
         self.run("return document.body.innerText").as_str().unwrap_or_default().to_owned()
@@ -300,6 +322,26 @@ impl Drop for Browser {
         // The driver goes next and takes the window with it; this lets it close well.
         let _ = self.agent.delete(&self.session).call();
     }
+}
+
+/// Bytes of base64 (RFC 4648, section 4).
+fn in_base64(text: &str) -> Vec<u8> {
+    let value = |c: u8| match c {
+        b'A'..=b'Z' => u32::from(c - b'A'),
+        b'a'..=b'z' => u32::from(c - b'a') + 26,
+        b'0'..=b'9' => u32::from(c - b'0') + 52,
+        b'+' => 62,
+        b'/' => 63,
+        _ => panic!("no base64: {c}"),
+    };
+    let digits: Vec<u32> =
+        text.bytes().filter(|c| *c != b'=' && !c.is_ascii_whitespace()).map(value).collect();
+    let mut bytes = Vec::with_capacity(digits.len() / 4 * 3 + 3);
+    for four in digits.chunks(4) {
+        let bits = four.iter().fold(0, |bits, d| bits << 6 | d) << (6 * (4 - four.len()));
+        bytes.extend(bits.to_be_bytes().into_iter().skip(1).take(four.len() - 1));
+    }
+    bytes
 }
 
 fn path_of(element: &Value) -> Result<String, String> {

@@ -41,7 +41,7 @@
 //!   `cannot-tell-dependence`, `cannot-tell-straps-worn-anew`); `words`); `left_out` (`what`, `why`), `method`, `notes`.
 //!   `picture` is `null` but where the daemon is asked for it: `reason` (`lesson`, `target`, `largest`) and `reason_words`: why these
 //!   measures; `shown`: one to three (`key`, `verdict`, `headline`, `detail`, `columns` with `part` `before`, `between` or `after`,
-//!   `title`, `mean`, `ci95_half` and `dots`: `number`, `value`, `movement` `swing` or `without-ball`; `target` or `null`;
+//!   `title`, `mean`, `ci95_half` and `dots`: `number`, `value`, `movement` `swing`, `without-ball` or `repetition`; `target` or `null`;
 //!   `figure`); `figures`; each figure has `key` (`dots`, `above`, `views`, `strip`), `title`, `svg` (looks: `/picture.css`), `lines`
 //!   (`segment` or `null`, `words`), `note`; `sentences`, `sure`.
 //! - `peakorder.show-mobility/1`: `session` as above, `mobility` (the whole
@@ -88,8 +88,8 @@ mod trend;
 pub use compare::{COMPARE, Compare};
 pub use integrity::{SALVAGE, Salvage, VERIFY, Verify};
 pub use kept::{KEPT, Kept};
-pub use months::{MONTHS, Months};
 pub use mobility::{COMPARE_MOBILITY, CompareMobility, SHOW_MOBILITY, ShowMobility};
+pub use months::{MONTHS, Months};
 pub use plan::{PLAN, Plan};
 pub use show::{SHOW, SHOW_SWING, Show, ShowSwing};
 pub use trend::{Follow, TREND};

@@ -4,8 +4,11 @@ use crate::compare::{Comparison, Row};
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::report::day;
-use crate::summary::{MeasureSummary, summarise_measure};
+use crate::stats::{LEVEL, Rule, Series, level, mean};
+use crate::summary::MeasureSummary;
+use peakorder_protocol::Role;
 use peakorder_protocol::remark::Standing;
+use peakorder_protocol::repetition::{Repetition, RepetitionAngle, RepetitionSegment};
 use peakorder_protocol::swing::Swing;
 
 /// Where a column stands.
@@ -46,6 +49,8 @@ pub enum Movement {
     Swing,
     /// A swing without a ball.
     WithoutBall,
+    /// A repetition of a drill, measured where the thorax is furthest back.
+    Repetition,
 }
 
 impl Movement {
@@ -54,6 +59,7 @@ impl Movement {
         match self {
             Self::Swing => "swing",
             Self::WithoutBall => "without-ball",
+            Self::Repetition => "repetition",
         }
     }
 
@@ -61,12 +67,15 @@ impl Movement {
     pub const fn said(self) -> Option<&'static str> {
         match self {
             Self::Swing => None,
-            Self::WithoutBall => Some("Triangles: swings without a ball."),
+            Self::WithoutBall => Some("Triangles pointing up: swings without a ball."),
+            Self::Repetition => {
+                Some("Triangles pointing down: repetitions of the drill, where the thorax was furthest back.")
+            }
         }
     }
 
     /// All kinds.
-    pub const ALL: [Self; 2] = [Self::Swing, Self::WithoutBall];
+    pub const ALL: [Self; 3] = [Self::Swing, Self::WithoutBall, Self::Repetition];
 
     fn of(loaded: &Loaded, swing: &Swing) -> Self {
         let without = loaded.remarks.without_ball(&swing.block);
@@ -125,7 +134,9 @@ pub(super) fn columns(row: &Row, compared: &Comparison, sides: Sides<'_>) -> Vec
     };
     let mut columns: Vec<Column> = Vec::new();
     for (loaded, side) in sides.also_before.iter().zip(&compared.also_before) {
-        if let Some(summary) = side.summary.measure(row.measure).filter(|m| m.definition == row.after.definition) {
+        if let Some(summary) =
+            side.summary.measure(row.measure).filter(|m| m.definition == row.after.definition)
+        {
             columns.push(column(Part::Before, day(&loaded.session), summary, loaded));
         }
     }
@@ -157,39 +168,80 @@ fn column(part: Part, title: String, summary: &MeasureSummary, loaded: &Loaded) 
     Column { part, title, dots, mean: summary.sample.mean, half_width: summary.half_width }
 }
 
-/// The blocks that lie between the two compared, each with all swings that have the number and are not left out.
+/// The blocks that lie between the two compared, each with all that has the number and is not left out.
 fn between(row: &Row, sides: Sides<'_>) -> Vec<Column> {
-    let whole = sides.whole;
-    let at = |side: &Loaded| whole.blocks.iter().position(|b| Some(b) == side.block.as_ref());
+    let labels = labels(sides.whole);
+    let at = |side: &Loaded| labels.iter().position(|b| Some(*b) == side.block.as_deref());
     let (Some(a), Some(b)) = (at(sides.before), at(sides.after)) else { return Vec::new() };
-    let (first, last) = (a.min(b), a.max(b));
-    let labels = whole.blocks.get(first + 1..last).unwrap_or_default();
-    labels.iter().filter_map(|label| drill(row.measure, row, label, whole)).collect()
+    let between = labels.get(a.min(b) + 1..a.max(b)).unwrap_or_default();
+    between.iter().filter_map(|label| drill(row, label, sides.whole)).collect()
 }
 
-fn drill(measure: Measure, row: &Row, label: &str, whole: &Loaded) -> Option<Column> {
-    let shown: Vec<&Swing> = whole
+/// The labels of all blocks, those that hold nothing but repetitions too, in the order begun.
+fn labels(whole: &Loaded) -> Vec<&str> {
+    let swings = whole.swings.iter().map(|s| (s.number, s.block.as_str()));
+    let mut all: Vec<(u32, &str)> =
+        swings.chain(whole.repetitions.iter().map(|r| (r.number, r.block.as_str()))).collect();
+    all.sort_unstable();
+    let mut labels: Vec<&str> = Vec::new();
+    for (_, label) in all {
+        if !labels.contains(&label) {
+            labels.push(label);
+        }
+    }
+    labels
+}
+
+fn drill(row: &Row, label: &str, whole: &Loaded) -> Option<Column> {
+    let swings = whole
         .swings
         .iter()
         .filter(|s| s.block == label && !matches!(whole.remarks.standing(s), Standing::Excluded(_)))
-        .filter(|s| measure.part_of_mean(s).is_some_and(|v| v.definition == row.after.definition))
-        .collect();
-    // Where some count, the mean is theirs; of a drill that is without a ball all do.
-    let counted: Vec<&Swing> = shown.iter().copied().filter(|s| whole.remarks.counts(s)).collect();
-    let mean_of = if counted.is_empty() { &shown } else { &counted };
-    let summary = summarise_measure(measure, mean_of)?;
-    let dots = shown
-        .iter()
         .filter_map(|s| {
-            let value = measure.part_of_mean(s)?.value;
-            Some(Dot { number: s.number, value, movement: Movement::of(whole, s) })
-        })
-        .collect();
-    Some(Column {
-        part: Part::Between,
-        title: super::block_title(label),
-        dots,
-        mean: summary.sample.mean,
-        half_width: summary.half_width,
-    })
+            let value = row.measure.part_of_mean(s).filter(|v| v.definition == row.after.definition)?.value;
+            let dot = Dot { number: s.number, value, movement: Movement::of(whole, s) };
+            // What counts of a block with both is what it is for.
+            Some((dot, whole.remarks.counts(s)))
+        });
+    let repetitions = whole
+        .repetitions
+        .iter()
+        .filter(|r| r.block == label && whole.remarks.excluded(r.number).is_none())
+        .filter_map(|r| {
+            let value = of_repetition(row.measure, r)?;
+            Some((Dot { number: r.number, value, movement: Movement::Repetition }, false))
+        });
+    let mut all: Vec<(Dot, bool)> = swings.chain(repetitions).collect();
+    all.sort_by_key(|(dot, _)| dot.number);
+    let of_kind = |wanted: &dyn Fn(&(Dot, bool)) -> bool| -> Vec<Dot> {
+        all.iter().filter(|d| wanted(d)).map(|d| d.0).collect()
+    };
+    // Where some count, the mean is theirs; else that of the repetitions; else of all.
+    let kinds = [of_kind(&|d| d.1), of_kind(&|d| d.0.movement == Movement::Repetition), of_kind(&|_| true)];
+    let (mean, half_width) = mean_of(kinds.iter().find(|k| !k.is_empty())?)?;
+    let dots = all.into_iter().map(|d| d.0).collect();
+    Some(Column { part: Part::Between, title: super::block_title(label), dots, mean, half_width })
+}
+
+/// Mean and half-width of its interval, as of a block of swings.
+fn mean_of(dots: &[Dot]) -> Option<(f64, Option<f64>)> {
+    let values: Vec<f64> = dots.iter().map(|d| d.value).collect();
+    let places: Vec<f64> = dots.iter().map(|d| f64::from(d.number)).collect();
+    let interval = level(Series { values: &values, places: &places }, &Rule::standard())
+        .and_then(|l| l.mean.interval(LEVEL));
+    Some((mean(&values)?, interval.map(|(low, high)| (high - low) / 2.0)))
+}
+
+/// The number where a repetition has one that is of the same kind.
+fn of_repetition(measure: Measure, r: &Repetition) -> Option<f64> {
+    let angle = |role: Role, pick: fn(&RepetitionSegment) -> Option<&RepetitionAngle>| {
+        Some(pick(r.segments.get(&role)?)?.top)
+    };
+    let value = match measure {
+        Measure::TurnAtTop(role) => angle(role, |s| s.turn_deg.as_ref()),
+        Measure::TiltAtTop(role) => angle(role, |s| s.lateral_tilt_deg.as_ref()),
+        Measure::SeparationAtTop => r.separation.as_ref().map(|s| s.top_deg),
+        _ => None,
+    };
+    value.filter(|v| v.is_finite())
 }

@@ -124,7 +124,8 @@ fn signed(measure: Measure, v: f64) -> String {
 /// What the signs mean, where there are some: the first column's mean in words.
 pub(super) fn signs(measure: Measure, columns: &[Column]) -> Option<String> {
     let mean = columns.first()?.mean;
-    both_sides(measure, columns).then(|| format!("{} is: {}.", signed(measure, mean), words::subject(measure, mean)))
+    both_sides(measure, columns)
+        .then(|| format!("{} is: {}.", signed(measure, mean), words::subject(measure, mean)))
 }
 
 /// Hollow before, grey in the drill, filled after; a triangle where no ball was hit.
@@ -137,6 +138,11 @@ fn dot(d: Dot, part: Part, (x, y): (f64, f64), r: f64) -> Markup {
                 @let (w, h) = (1.15 * r, r);
                 path class=(class) data-swing=(d.number)
                     d=(format!("M{x:.1} {:.1}L{:.1} {:.1}H{:.1}Z", y - 1.2 * h, x + w, y + 0.85 * h, x - w)) {}
+            }
+            Movement::Repetition => {
+                @let (w, h) = (1.15 * r, r);
+                path class=(class) data-swing=(d.number)
+                    d=(format!("M{x:.1} {:.1}L{:.1} {:.1}H{:.1}Z", y + 1.2 * h, x + w, y - 0.85 * h, x - w)) {}
             }
         }
     }

@@ -28,7 +28,7 @@ fn dashes(role: Role, width: f64) -> Option<String> {
 /// A picture with a name and a description for those who do not see it.
 pub(super) fn svg(id: &str, (width, height): Size, title: &str, described: &str, inside: &Markup) -> Markup {
     html! {
-        svg class="picture" xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {width:.0} {height:.0}"))
+        svg class="picture" viewBox=(format!("0 0 {width:.0} {height:.0}"))
             width=(format!("{width:.0}")) height=(format!("{height:.0}"))
             role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
             title id={ (id) "-t" } { (title) }

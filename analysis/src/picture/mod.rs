@@ -85,18 +85,42 @@ struct Sizes {
 impl Layout {
     fn sizes(self) -> Sizes {
         match self {
-            Self::Sheet => Sizes { dots: (350.0, 300.0), others: (560.0, 260.0), body: (320.0, 300.0), second: (560.0, 290.0), strip: 690.0 },
+            Self::Sheet => Sizes {
+                dots: (350.0, 300.0),
+                others: (560.0, 260.0),
+                body: (320.0, 300.0),
+                second: (560.0, 290.0),
+                strip: 690.0,
+            },
             Self::Screen(w) if w >= 860.0 => {
                 // Three to two beside each other, with a gap of 32.
                 let (wide, slim) = ((0.6 * (w - 32.0)).floor(), (0.4 * (w - 32.0)).floor());
                 let half = ((w - 32.0) / 2.0).floor();
-                Sizes { dots: (wide, 380.0), others: (half, 310.0), body: (slim, 380.0), second: (slim, 340.0), strip: wide }
+                Sizes {
+                    dots: (wide, 380.0),
+                    others: (half, 310.0),
+                    body: (slim, 380.0),
+                    second: (slim, 340.0),
+                    strip: wide,
+                }
             }
             Self::Screen(w) if w >= 560.0 => {
                 let half = ((w - 32.0) / 2.0).floor();
-                Sizes { dots: (w, 340.0), others: (half, 310.0), body: (w, 380.0), second: (w, 340.0), strip: w }
+                Sizes {
+                    dots: (w, 340.0),
+                    others: (half, 310.0),
+                    body: (w, 380.0),
+                    second: (w, 340.0),
+                    strip: w,
+                }
             }
-            Self::Screen(w) => Sizes { dots: (w, 320.0), others: (w, 310.0), body: (w, w.min(360.0)), second: (w, 300.0), strip: w },
+            Self::Screen(w) => Sizes {
+                dots: (w, 320.0),
+                others: (w, 310.0),
+                body: (w, w.min(360.0)),
+                second: (w, 300.0),
+                strip: w,
+            },
         }
     }
 }
@@ -180,7 +204,11 @@ fn chosen<'a>(compared: &'a Comparison, remarks: &Remarks) -> Option<(Reason, Ve
             return Some((if target && !named { Reason::Target } else { Reason::Lesson }, rows));
         }
     }
-    let largest = compared.rows.iter().filter(|r| r.interval.is_some()).max_by(|a, b| a.effect().total_cmp(&b.effect()));
+    let largest = compared
+        .rows
+        .iter()
+        .filter(|r| r.interval.is_some())
+        .max_by(|a, b| a.effect().total_cmp(&b.effect()));
     let row = largest.or_else(|| compared.rows.first())?;
     Some((Reason::Largest, vec![row]))
 }
@@ -199,7 +227,13 @@ pub fn picture(compared: &Comparison, sides: Sides<'_>, layout: Layout) -> Optio
         .collect();
     let sentences = sentences(compared, reason, &rows);
     let sure = words::picture::sure(rows[0]);
-    Some(Picture { reason, figures: figures(rows[0].measure, compared, sides, &sizes), shown, sentences, sure })
+    Some(Picture {
+        reason,
+        figures: figures(rows[0].measure, compared, sides, &sizes),
+        shown,
+        sentences,
+        sure,
+    })
 }
 
 /// The body of one block alone, from above.
@@ -231,7 +265,8 @@ pub fn alone_strip(summary: &BlockSummary, layout: Layout) -> Option<Figure> {
         title: "When each segment was fastest".into(),
         svg: strip::strip("strip0", layout.sizes().strip, &[summary])?.into_string(),
         lines: Vec::new(),
-        note: "Bars: how sure the mean is (95 %); where they overlap widely they cannot be told apart.".into(),
+        note: "Bars: how sure the mean is (95 %); where they overlap widely they cannot be told apart."
+            .into(),
     })
 }
 
@@ -242,7 +277,8 @@ fn shown(id: &str, size: Size, row: &Row, compared: &Comparison, sides: Sides<'_
     let targets = || sides.whole.remarks.targets.iter().filter_map(|t| t.target.as_ref());
     let target = targets().filter(|t| t.measure == key).last().cloned();
     let svg = dots::dots(id, size, measure, &columns, target.as_ref()).into_string();
-    let mut note = "A dot is a swing, in the order made; line and band are the mean and its 95 % interval.".to_owned();
+    let mut note =
+        "A dot is a swing, in the order made; line and band are the mean and its 95 % interval.".to_owned();
     if let Some(signs) = dots::signs(measure, &columns) {
         note.push(' ');
         note.push_str(&signs);
@@ -271,11 +307,13 @@ fn shown(id: &str, size: Size, row: &Row, compared: &Comparison, sides: Sides<'_
 fn sentences(compared: &Comparison, reason: Reason, rows: &[&Row]) -> Vec<String> {
     let mut all: Vec<String> = rows.iter().skip(1).map(|r| words::picture::sentence(r)).collect();
     if reason == Reason::Largest {
-        let others = compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Changed);
+        let others =
+            compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Changed);
         all.extend(others.map(words::picture::sentence));
     }
     all.extend(words::picture::order(compared).map(str::to_owned));
-    let perhaps = compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Perhaps);
+    let perhaps =
+        compared.rows.iter().filter(|r| r.measure != rows[0].measure && r.verdict == Verdict::Perhaps);
     let mut perhaps: Vec<&Row> = perhaps.collect();
     perhaps.sort_by(|a, b| b.effect().total_cmp(&a.effect()));
     all.extend(perhaps.into_iter().map(words::picture::aside));
@@ -294,13 +332,12 @@ fn figures(first: Measure, compared: &Comparison, sides: Sides<'_>, sizes: &Size
         let swings: Vec<&Swing> = loaded.swings.iter().filter(|s| used.contains(&s.number)).collect();
         Body::of(&swings, hand)
     };
-    let bodies = [
-        used(sides.before, &compared.before.summary.used),
-        used(sides.after, &compared.after.summary.used),
-    ];
+    let bodies =
+        [used(sides.before, &compared.before.summary.used), used(sides.after, &compared.after.summary.used)];
     let mut figures = Vec::new();
     if bodies.iter().any(|b| !b.is_empty()) {
-        let (above_size, views_size) = if from_above(first) { (sizes.body, sizes.second) } else { (sizes.second, sizes.body) };
+        let (above_size, views_size) =
+            if from_above(first) { (sizes.body, sizes.second) } else { (sizes.second, sizes.body) };
         let lines = lines_above(compared);
         figures.push(Figure {
             key: "above",
@@ -323,7 +360,9 @@ fn figures(first: Measure, compared: &Comparison, sides: Sides<'_>, sizes: &Size
             figures.swap(0, 1);
         }
     }
-    if let Some(svg) = strip::strip("strip0", sizes.strip, &[&compared.before.summary, &compared.after.summary]) {
+    if let Some(svg) =
+        strip::strip("strip0", sizes.strip, &[&compared.before.summary, &compared.after.summary])
+    {
         figures.push(Figure {
             key: "strip",
             title: "When each segment was fastest".into(),

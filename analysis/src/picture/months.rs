@@ -14,6 +14,12 @@ const LESSON: f64 = 34.0;
 /// A day takes so much room.
 const DAY: f64 = 58.0;
 
+/// `16 Jun` of a time in UTC; as it stands there where it is no time.
+fn day_of(started_utc: &str) -> String {
+    let day = started_utc.get(..10).and_then(|d| d.parse::<jiff::civil::Date>().ok());
+    day.map_or_else(|| started_utc.to_owned(), |d| d.strftime("%-d %b").to_string())
+}
+
 /// The picture of one measure; nothing where no session has it.
 pub fn months(id: &str, size: Size, kept: &Kept, course: &Course) -> Markup {
     let m = course.measure;
@@ -75,7 +81,7 @@ pub fn months(id: &str, size: Size, kept: &Kept, course: &Course) -> Markup {
             // The last day always stands there, the others where they have room.
             @if (course.stages.len() - 1 - i).is_multiple_of(every) {
                 @let started = &kept.lessons[stage.lesson].started_utc;
-                (text((middle, foot + 20.0), "middle", "p-tick", started.get(5..10).unwrap_or("")))
+                (text((middle, foot + 20.0), "middle", "p-tick", &day_of(started)))
                 (text((middle, foot + 39.0), "middle", "p-tick", started.get(..4).unwrap_or("")))
             }
         }

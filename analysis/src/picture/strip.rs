@@ -21,7 +21,8 @@ pub(super) fn strip(id: &str, width: f64, blocks: &[&BlockSummary]) -> Option<Ma
         .filter(|(_, of): &(Role, Vec<Option<&MeasureSummary>>)| of.iter().any(Option::is_some))
         .collect();
     let all = || rows.iter().flat_map(|(_, of)| of.iter().flatten().copied());
-    let longest = all().map(|m| m.sample.mean + m.half_width.unwrap_or(0.0)).fold(f64::NEG_INFINITY, f64::max);
+    let longest =
+        all().map(|m| m.sample.mean + m.half_width.unwrap_or(0.0)).fold(f64::NEG_INFINITY, f64::max);
     if !longest.is_finite() {
         return None;
     }

@@ -18,14 +18,14 @@ use crate::chosen::Family;
 use crate::compare::{CompareError, Comparison, compare};
 use crate::kept::Kept;
 use crate::load::{Loaded, NO_BLOCK};
-use crate::summary::{BlockSummary, summarise};
 use crate::picture;
+use crate::summary::{BlockSummary, summarise};
 use crate::words::plural;
 use html::printable;
-pub(crate) use sections::day;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
+pub(crate) use sections::day;
 use std::fmt;
 
 /// The page's whole style, as it stands between `<style>` and `</style>`. A server whose

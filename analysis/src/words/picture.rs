@@ -9,7 +9,8 @@ use peakorder_protocol::Role;
 /// What a measure did, as a headline.
 pub fn headline(row: &Row) -> String {
     let label = capital(&row.measure.label());
-    let differs = || format!("{} before", difference(row.measure, row.after.sample.mean, row.before.sample.mean));
+    let differs =
+        || format!("{} before", difference(row.measure, row.after.sample.mean, row.before.sample.mean));
     match row.verdict {
         Verdict::Changed => format!("{label}: {}", differs()),
         Verdict::Perhaps => format!("{label}: perhaps {}", differs()),
@@ -23,9 +24,9 @@ pub fn headline(row: &Row) -> String {
 pub fn detail(row: &Row) -> String {
     let m = row.measure;
     let (before, after) = (row.before.sample.mean, row.after.sample.mean);
-    let band = row
-        .interval
-        .map_or(String::new(), |i| format!(" {} (95 %), drift allowed for.", capital(&between(m, before, i))));
+    let band = row.interval.map_or(String::new(), |i| {
+        format!(" {} (95 %), drift allowed for.", capital(&between(m, before, i)))
+    });
     format!("{}.{band} {}", from_to(m, Some(before), Some(after)), made_of_it(row)).trim_end().to_owned()
 }
 
@@ -75,7 +76,9 @@ pub fn aside(row: &Row) -> String {
 pub const fn order(compared: &Comparison) -> Option<&'static str> {
     match compared.order.verdict {
         OrderVerdict::Differ => Some("Order of the peaks: changed, more than chance would make."),
-        OrderVerdict::UnlessDependent => Some("Order of the peaks: can’t tell yet; drift alone could make what is seen."),
+        OrderVerdict::UnlessDependent => {
+            Some("Order of the peaks: can’t tell yet; drift alone could make what is seen.")
+        }
         OrderVerdict::NotShown => Some("Order of the peaks: no change shown."),
         OrderVerdict::CannotJudge => None,
     }

@@ -1,5 +1,5 @@
-// Along the swing: speed and turn of two blocks, and where they differ. Asked for only when
-// it is opened, for it takes a moment.
+// Along the swing: speed and turn of two blocks, and where they differ. Asked for by itself, for it takes a moment; folded
+// away, it is not asked for.
 
 import { get, part } from './api.js';
 import { h, s, show } from './dom.js';
@@ -12,13 +12,13 @@ const EDGE = { left: 50, right: 10, top: 12, bottom: 64 };
 const GRID_GAP = 36;
 const WIDEST = 600;
 
-let open = false;
+let open = true;
 /** The answer last asked for; the swings that count are in its key. */
 let kept = { key: '', found: null, error: '' };
 /** Room for the pictures when they were last drawn, pixels. */
 let room = 0;
 
-/** Closed until tapped. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
+/** Open until it is folded away. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
 export function curvesSection(c, { a, b }, nameOf) {
   const key = JSON.stringify([a, b, c.before.summary.used, c.after.summary.used]);
   const place = h('div', { class: 'curves' });

@@ -9,8 +9,7 @@ export const roomOf = (place) => Math.round(Math.max(240, Math.min(1400, place.c
 
 /** A drawing as an element. Its texts were escaped where it was made, and nothing in it runs. */
 export function drawing(svg) {
-  const parsed = new DOMParser().parseFromString(svg, 'image/svg+xml').documentElement;
-  return document.adoptNode(parsed);
+  return document.adoptNode(new DOMParser().parseFromString(svg, 'text/html').querySelector('svg'));
 }
 
 /** A drawing with its heading, numbers and how to read it. */

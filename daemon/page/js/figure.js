@@ -148,7 +148,7 @@ export function picture(first, handedness, { second = null, shift = null, label 
   return s('svg', { class: 'above', viewBox: `${-REACH.x - 2} ${-REACH.top} ${2 * REACH.x + 4} ${REACH.top + REACH.foot}`, role: 'img', 'aria-label': label }, parts);
 }
 
-/** The number of each line in words, from what is drawn: turns, and how far the arm is from hanging. */
+/** The number of each line in words, from what is drawn: turns, and how far the arm is raised from hanging. */
 export function turnsOf(pose, handedness) {
   const left = handedness === 'left' ? -1 : 1;
   const turns = ['pelvis', 'thorax'].filter((r) => pose[r]).map((role) => {
@@ -158,5 +158,5 @@ export function turnsOf(pose, handedness) {
   const up = pose.lead_arm?.[2];
   if (up === undefined) return turns;
   const raised = Math.acos(Math.max(-1, Math.min(1, -up))) * (180 / Math.PI);
-  return [...turns, { role: 'lead_arm', name: NAMES.lead_arm, words: `${num(raised)}° from hanging` }];
+  return [...turns, { role: 'lead_arm', name: NAMES.lead_arm, words: `${num(raised)}° raised` }];
 }

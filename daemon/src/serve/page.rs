@@ -34,7 +34,9 @@ pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError>
     // Drawn by the code that draws on paper, with the looks it has there.
     if wanted == "picture.css" {
         let kind = (header::CONTENT_TYPE, "text/css; charset=utf-8");
-        return Ok(([kind, (header::CACHE_CONTROL, "no-cache")], peakorder_analysis::picture::STYLE).into_response());
+        return Ok(
+            ([kind, (header::CACHE_CONTROL, "no-cache")], peakorder_analysis::picture::STYLE).into_response()
+        );
     }
     let found = Files::iter().find(|name| name == wanted);
     let (Some(name), Some(kind)) = (found, kind(wanted)) else {

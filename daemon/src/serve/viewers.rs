@@ -113,7 +113,9 @@ fn may_read(uri: &Uri, running: Option<&str>, see: ViewersSee) -> bool {
         ["sessions", id] | ["sessions", id, "swings", _, "curves"] => is_running(id),
         ["sessions", id, "report"] => is_running(id) && see.names,
         ["compare"] => Query::<Sides>::try_from_uri(uri).is_ok_and(|Query(sides)| {
-            [sides.a, sides.b].iter().all(|side| is_running(side.split(':').next().unwrap_or_default()))
+            let also = sides.also.iter().flat_map(|a| a.split(',')).filter(|a| !a.is_empty());
+            let mut named = [&*sides.a, &*sides.b].into_iter().chain(also);
+            named.all(|side| is_running(side.split(':').next().unwrap_or_default()))
         }),
         _ => false,
     }
@@ -124,6 +126,8 @@ fn may_read(uri: &Uri, running: Option<&str>, see: ViewersSee) -> bool {
 struct Sides {
     a: String,
     b: String,
+    #[serde(default)]
+    also: Option<String>,
 }
 
 #[cfg(test)]
@@ -165,6 +169,8 @@ mod tests {
             "/api/v1/sessions/s-1/play",
             "/api/v1/compare?a=s-1:baseline&b=s-2",
             "/api/v1/compare?a=s-1",
+            "/api/v1/compare?a=s-1:baseline&b=s-1:after&also=s-2",
+            "/api/v1/months?player=Ann",
             "/api/v1/something/new",
         ] {
             assert!(!may(uri, true), "{uri}");

@@ -121,7 +121,9 @@ fn swings_of_two_lessons_over_and_beside_each_other() {
     browser.until("both in words", both, SOON);
 
     // At the same impact, and at the same top, each shows its own turn at that instant.
-    let words = "return document.querySelector('.turn-list').innerText";
+    // Pelvis and thorax; how far the arm is raised stands below them.
+    let words = "return [...document.querySelectorAll('.turn-list div')].filter((d) => !d.innerText.startsWith('Lead arm'))
+        .map((d) => d.innerText).join(' ')";
     let mut seen = Vec::new();
     for align in ["top", "impact"] {
         browser.tap(&format!("[data-key=align-{align}]"));
@@ -188,10 +190,14 @@ fn two_lessons_are_held_beside_each_other() {
     browser.tap(&format!("[data-key=\"hold-{first}\"]"));
     // The numbers: the block both have, the earlier lesson first whichever was chosen first.
     browser.tap("[data-key=beside-numbers]");
-    browser.until("the table", "return document.querySelectorAll('[data-measure]').length > 5", SOON);
+    browser.until(
+        "the table",
+        "return document.querySelectorAll('.wide-table [data-measure]').length > 5",
+        SOON,
+    );
     let sides = browser.run("return ['a', 'b'].map((s) => document.querySelector(`#side-${s}`).value)");
     assert_eq!(sides, json!([format!("{first}:baseline"), format!("{second}:baseline")]));
-    let rows = browser.run("return [...document.querySelectorAll('[data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
+    let rows = browser.run("return [...document.querySelectorAll('.wide-table [data-measure]')].map((r) => [r.dataset.measure, r.dataset.verdict])");
     let told = server.get(&format!("/api/v1/compare?a={first}:baseline&b={second}:baseline")).expect(200);
     let expected: Vec<Value> =
         told["measures"].as_array().expect("rows").iter().map(|r| json!([r["key"], r["verdict"]])).collect();

@@ -89,9 +89,9 @@ fn what_was_meant_gets_the_verdicts_and_the_curves_are_drawn() {
         assert!(said.contains(sentence), "{sentence:?} is not in {said:?}");
     }
 
-    // Curves are asked for when they are opened.
-    assert_eq!(browser.run("return document.querySelectorAll('.curve-panel').length"), json!(0));
-    browser.tap("[data-key=along]");
+    // The curves come by themselves; numbers are folded away until they are asked for.
+    let folded = "return document.querySelector('.all-numbers').open";
+    assert_eq!(browser.run(folded), json!(false));
     browser.until("the curves", "return document.querySelectorAll('.curve-panel').length === 5", SOON);
     let drawn = browser.run(
         "return [...document.querySelectorAll('[data-curve]')].map((f) => ({ key: f.dataset.curve,
@@ -168,6 +168,7 @@ fn a_swing_unlike_its_block_is_left_out_with_one_tap_and_counted_again() {
 
     open(&browser, &server, session);
     show(&browser, "after");
+    browser.tap("[data-key=all-numbers]");
     let row = format!(".unlike [data-swing=\"{number}\"]");
     browser.until("the swing", &format!("return document.querySelector({}) !== null", json!(row)), SOON);
     let said = text_of(&browser, &row);

@@ -12,6 +12,7 @@ mod keyboard;
 mod left;
 mod lesson;
 mod lost;
+mod picture;
 mod privacy;
 mod sound;
 #[cfg(target_os = "linux")]
