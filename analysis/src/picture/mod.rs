@@ -86,9 +86,9 @@ impl Layout {
     fn sizes(self) -> Sizes {
         match self {
             Self::Sheet => Sizes {
-                dots: (350.0, 300.0),
+                dots: (350.0, 250.0),
                 others: (560.0, 260.0),
-                body: (320.0, 300.0),
+                body: (320.0, 250.0),
                 second: (560.0, 290.0),
                 strip: 690.0,
             },
@@ -352,8 +352,8 @@ fn figures(first: Measure, compared: &Comparison, sides: Sides<'_>, sizes: &Size
             title: "At the top, from behind and from the side".into(),
             svg: views::views("views0", views_size, &bodies, &in_words(&lines)).into_string(),
             lines,
-            note: "Thin and hollow: before. Thick: after. Directions of pelvis, shoulders and upper arm are measured; lengths, \
-                   legs, spine and head are drawn alike for everybody. Dotted: the arm hanging."
+            note: "Thin and hollow: before. Thick: after. Directions are measured, means at the top; lengths, legs, spine and head are \
+                   not. Dotted: the arm hanging."
                 .into(),
         });
         if !from_above(first) {

@@ -15,7 +15,7 @@ use maud::{Markup, PreEscaped, html};
 use peakorder_protocol::swing::Swing;
 
 /// Characters and lines of a text that the sheet has room for.
-const ROOM: (usize, usize) = (560, 7);
+const ROOM: (usize, usize) = (500, 6);
 /// Lines that tell of one block, where there is nothing to set it against.
 const LINES: usize = 6;
 /// A player's name is cut to this.
@@ -195,12 +195,12 @@ mod tests {
         assert_eq!(fitting("Ten slow swings"), "Ten slow swings");
         let long = "word ".repeat(200);
         let kept = fitting(&long);
-        assert!(kept.len() <= 560 && kept.ends_with("word"), "{kept}");
+        assert!(kept.len() <= 500 && kept.ends_with("word"), "{kept}");
         let many = "line\n".repeat(40);
-        assert_eq!(fitting(&many).lines().count(), 7);
+        assert_eq!(fitting(&many).lines().count(), 6);
         let one = "x".repeat(900);
-        assert_eq!(fitting(&one).chars().count(), 560);
+        assert_eq!(fitting(&one).chars().count(), 500);
         let wide = "é".repeat(900);
-        assert_eq!(fitting(&wide).chars().count(), 560);
+        assert_eq!(fitting(&wide).chars().count(), 500);
     }
 }
