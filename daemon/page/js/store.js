@@ -2,6 +2,7 @@
 // state is fresh. Nothing that is not live may look live.
 
 import { forgetCurves, get, part, stream } from './api.js';
+import { passedOver } from './ball.js';
 
 /** The stream sends something every 2 s. After this long without an event it counts as lost. */
 const SILENCE_MS = 5000;
@@ -45,10 +46,15 @@ export const isCoach = () => store.state?.device === 'coach';
 /** The measured swings, oldest first. */
 export const swings = () => lesson()?.swings ?? [];
 
+/** The newest swing that takes the page: a rehearsal between struck swings does not. */
+export function newestShown() {
+  const all = swings();
+  return all.findLast((swing) => !passedOver(swing)) ?? all.at(-1) ?? null;
+}
+
 /** The swing on the page. */
 export function shownSwing() {
-  const all = swings();
-  return all.find((swing) => swing.number === store.chosen) ?? all.at(-1) ?? null;
+  return swings().find((swing) => swing.number === store.chosen) ?? newestShown();
 }
 
 export function remarkOf(number) {
@@ -56,7 +62,7 @@ export function remarkOf(number) {
 }
 
 export function choose(number) {
-  store.chosen = number === swings().at(-1)?.number ? null : number;
+  store.chosen = number === newestShown()?.number ? null : number;
   changed('chosen');
 }
 
@@ -83,6 +89,8 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
+  view.about ??= {};
+  view.usual ??= [];
   for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
   view.quality ??= {};
   view.answers ??= {};
@@ -167,7 +175,7 @@ function restart() {
 
 const EVENTS = [
   'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'mobility', 'session_ended',
-  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
+  'swing_extra', 'usual', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
 ];
 
 /** Opens the stream of events and keeps it open. */
@@ -232,12 +240,16 @@ function apply(now, name, data) {
       return true;
     case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':
-      now.against[data.number] = data.against;
+      // Told of the newest swing alone; of others it is asked for.
+      if (data.against) now.against[data.number] = data.against;
+      else delete now.against[data.number];
+      now.about[data.number] = data.about;
       now.quality[data.number] = data.quality;
       // An undone target takes its answers back.
       if (data.answer) now.answers[data.number] = data.answer;
       else delete now.answers[data.number];
       return true;
+    case 'usual': now.usual = data; return true;
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
     case 'remarks': now.remarks = data; return true;
@@ -283,7 +295,7 @@ export function playAgain(speed) {
   if (!opened) return;
   closePlay();
   const { whole } = opened;
-  opened.lesson = complete({ ...whole, swings: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
+  opened.lesson = complete({ ...whole, swings: [], against: {}, about: {}, usual: [], answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
   store.chosen = null;
   const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
   for (const name of EVENTS.filter((n) => n !== 'session_ended' && n !== 'remarks')) {

@@ -52,7 +52,7 @@ fn framed(frame: &NumberedEvent, hide_names: bool) -> Event {
 
 /// Events of the lesson: `hello {boot, seq}` first, then `session_started`, `strap`,
 /// `calibration`, `block`, `wearing` (the straps were put on again), `swing`, `mobility`, `session_ended`, `straps` (each second),
-/// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`,
+/// `doing`, `remarks`, `usual`, `swing_extra` (with `against` for the newest swing only), `heartbeat` (each two seconds), `problem`,
 /// `viewers`. `lagged` means that events were
 /// missed: read the state again.
 #[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]

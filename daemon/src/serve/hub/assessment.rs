@@ -8,25 +8,52 @@
 use peakorder_analysis::against::{Against, against_baseline};
 use peakorder_analysis::chosen::Family;
 use peakorder_analysis::target::{Answer, answer};
+use peakorder_analysis::usual::{AboutValue, Usual, about, usual};
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::swing::Swing;
-use serde::Serialize;
+use serde::ser::SerializeStruct as _;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// What is known of a swing besides its own numbers.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, ToSchema)]
 pub struct SwingExtra {
     /// Number of the swing.
     pub number: u32,
-    /// Each measure against the player's own baseline.
+    /// Each measure against the player's own baseline; told of the newest swing only.
+    #[schema(value_type = Option<Vec<Against>>)]
     pub against: Vec<Against>,
+    /// Its values of what the lesson is about, in the coach's order.
+    pub about: Vec<AboutValue>,
     /// The answer to the drill target.
     pub answer: Option<Answer>,
     /// What is withheld and why, in words.
     pub quality: QualityWords,
+}
+
+/// A swing's extra as it is published.
+#[derive(Debug)]
+pub struct ToldExtra<'a> {
+    /// What is known of the swing.
+    pub extra: &'a SwingExtra,
+    /// With what it has against the baseline; otherwise that is asked for.
+    pub against: bool,
+}
+
+impl Serialize for ToldExtra<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let SwingExtra { number, against, about, answer, quality } = self.extra;
+        let mut told = to.serialize_struct("SwingExtra", 5)?;
+        told.serialize_field("number", number)?;
+        told.serialize_field("against", &self.against.then_some(against))?;
+        told.serialize_field("about", about)?;
+        told.serialize_field("answer", answer)?;
+        told.serialize_field("quality", quality)?;
+        told.end()
+    }
 }
 
 /// What is known of the swings, by number. Shared with views, not copied.
@@ -46,6 +73,12 @@ pub struct Assessment {
 }
 
 impl Assessment {
+    /// What is usual for the player by this baseline.
+    pub fn usual(&self) -> Vec<Usual> {
+        let baseline: Vec<&Swing> = self.baseline.iter().map(AsRef::as_ref).collect();
+        usual(&baseline, &Family::of_remarks(&self.remarks))
+    }
+
     /// Computes the assessments one by one, newest swing first, and hands on those that
     /// differ from what is known. Ends early when `accept` returns false.
     pub fn run(&self, mut accept: impl FnMut(SwingExtra) -> bool) {
@@ -56,6 +89,7 @@ impl Assessment {
             let extra = SwingExtra {
                 number: swing.number,
                 against: against_baseline(swing, &baseline, &self.remarks, &family),
+                about: about(swing, &self.remarks),
                 answer: target.map(|t| answer(t, swing)),
                 quality: QualityWords::from(&swing.quality),
             };

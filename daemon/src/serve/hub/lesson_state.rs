@@ -2,6 +2,9 @@
 
 use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, MobilityView, PlayerView, StrapStatus};
+use peakorder_analysis::against::{Against, against_baseline};
+use peakorder_analysis::chosen::Family;
+use peakorder_analysis::usual::Usual;
 use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
@@ -29,6 +32,9 @@ pub struct LessonState {
     mobility: Vec<MobilityCheck>,
     remarks: Arc<Remarks>,
     extras: Extras,
+    usual: Arc<Vec<Usual>>,
+    /// The version that `usual` is of.
+    usual_version: Option<u64>,
     /// Counts the changes of baseline and remarks.
     version: u64,
     /// Swings whose extras are out of date, oldest first.
@@ -51,6 +57,8 @@ impl LessonState {
             mobility: Vec::new(),
             remarks: Arc::default(),
             extras: Extras::new(),
+            usual: Arc::default(),
+            usual_version: None,
             version: 0,
             unassessed: Vec::new(),
         }
@@ -167,6 +175,40 @@ impl LessonState {
         })
     }
 
+    /// Whether what is usual has to be found anew with `assessment`.
+    pub fn wants_usual(&self, assessment: &Assessment) -> bool {
+        self.usual_version != Some(assessment.version)
+    }
+
+    /// Takes what is usual by `assessment`; true if it is new.
+    pub fn accept_usual(&mut self, assessment: &Assessment, usual: Vec<Usual>) -> bool {
+        if assessment.version != self.version {
+            return false;
+        }
+        self.usual_version = Some(assessment.version);
+        let changed = *self.usual != usual;
+        self.usual = Arc::new(usual);
+        changed
+    }
+
+    /// What is usual for the player.
+    pub fn usual(&self) -> &Arc<Vec<Usual>> {
+        &self.usual
+    }
+
+    /// Swing `number` against the baseline; `None` if there is no such swing. For lessons that do not run.
+    pub fn against(&self, number: u32) -> Option<Vec<Against>> {
+        let swing = self.swings.iter().find(|s| s.number == number)?;
+        let baseline = self.baseline();
+        let baseline: Vec<&Swing> = baseline.iter().map(AsRef::as_ref).collect();
+        Some(against_baseline(swing, &baseline, &self.remarks, &Family::of_remarks(&self.remarks)))
+    }
+
+    /// What is known of swing `number` besides its own numbers.
+    pub fn extra(&self, number: u32) -> Option<&Arc<SwingExtra>> {
+        self.extras.get(&number)
+    }
+
     /// Takes a result of `assessment`; false if its inputs have changed since.
     pub fn accept(&mut self, assessment: &Assessment, extra: Arc<SwingExtra>) -> bool {
         let current = assessment.version == self.version;
@@ -181,6 +223,9 @@ impl LessonState {
     pub fn assess(&mut self) -> Vec<Arc<SwingExtra>> {
         let mut changed = Vec::new();
         if let Some(assessment) = self.take_assessment() {
+            if self.wants_usual(&assessment) {
+                self.accept_usual(&assessment, assessment.usual());
+            }
             assessment.run(|extra| {
                 changed.push(Arc::new(extra));
                 true
@@ -247,7 +292,9 @@ impl LessonState {
             disk_backlog: 0.0,
             swings: self.swings.clone(),
             order_words: self.swings.clone(),
-            against: self.extras.clone(),
+            against: self.swings.last().and_then(|s| self.extras.get(&s.number)).map(Arc::clone),
+            about: self.extras.clone(),
+            usual: Arc::clone(&self.usual),
             quality: self.extras.clone(),
             answers: self.extras.clone(),
             remarks: Arc::clone(&self.remarks),

@@ -12,7 +12,8 @@ pub mod strap_status;
 mod timed_lock;
 pub mod views;
 
-pub use assessment::SwingExtra;
+pub use assessment::{SwingExtra, ToldExtra};
+use assessment::Assessment;
 
 use crate::engine::Computation;
 use crate::output::Told;
@@ -275,9 +276,16 @@ impl Hub {
         while let Some((session, assessment)) =
             self.with_lesson(|l| Some((l.state.id().to_owned(), l.state.take_assessment()?))).flatten()
         {
+            self.tell_usual(&session, &assessment);
             assessment.run(|extra| {
                 let extra = Arc::new(extra);
-                let Some(data) = to_json("swing_extra", &*extra) else { return true };
+                let Some(newest) = self.with_session(&session, |l| l.state.swings().last().map(|s| s.number))
+                else {
+                    return false;
+                };
+                // Only one swing is looked at by all. What the others have against the baseline is asked for.
+                let told = ToldExtra { against: newest == Some(extra.number), extra: &extra };
+                let Some(data) = to_json("swing_extra", &told) else { return true };
                 let mut inner = self.lock();
                 let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return false };
                 let current = lesson.state.id() == session && lesson.state.accept(&assessment, extra);
@@ -286,6 +294,19 @@ impl Hub {
                 }
                 current
             });
+        }
+    }
+
+    /// Finds what is usual by a new baseline, and publishes it.
+    fn tell_usual(&self, session: &str, assessment: &Assessment) {
+        if self.with_session(session, |l| l.state.wants_usual(assessment)) != Some(true) {
+            return;
+        }
+        let usual = assessment.usual();
+        let mut inner = self.lock();
+        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        if lesson.state.id() == session && lesson.state.accept_usual(assessment, usual) {
+            feed.publish("usual", &**lesson.state.usual());
         }
     }
 

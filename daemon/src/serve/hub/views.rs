@@ -1,10 +1,11 @@
 //! What the page shows, as JSON.
 
-use super::assessment::Extras;
+use super::assessment::{Extras, SwingExtra};
 use crate::serve::viewers::ViewersSee;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
+use peakorder_analysis::usual::{AboutValue, Usual};
 use peakorder_analysis::words::mobility::MobilityWords;
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
@@ -73,10 +74,19 @@ pub struct LessonView {
     #[schema(value_type = BTreeMap<u32, String>)]
     #[serde(serialize_with = "order_words")]
     pub order_words: Vec<Arc<Swing>>,
-    /// Swing by swing, each measure against the player's own baseline.
+    /// Of the newest swing, each measure against the player's own baseline. Of the others
+    /// `/sessions/{id}/swings/{n}/against` tells it: of all swings together it is most of a lesson.
     #[schema(value_type = BTreeMap<u32, Vec<Against>>)]
     #[serde(serialize_with = "against_only")]
-    pub against: Extras,
+    pub against: Option<Arc<SwingExtra>>,
+    /// Swing by swing, its values of what the lesson is about.
+    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[serde(serialize_with = "about_only")]
+    pub about: Extras,
+    /// What is usual for the player in each measure, by the baseline.
+    #[schema(value_type = Vec<Usual>)]
+    #[serde(serialize_with = "usual_shared")]
+    pub usual: Arc<Vec<Usual>>,
     /// Swing by swing, what is withheld and why, in words.
     #[schema(value_type = BTreeMap<u32, QualityWords>)]
     #[serde(serialize_with = "quality_only")]
@@ -110,8 +120,17 @@ fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
     remarks.serialize(to)
 }
 
-fn against_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
-    to.collect_map(extras.iter().map(|(number, extra)| (number, &extra.against)))
+fn against_only<S: Serializer>(newest: &Option<Arc<SwingExtra>>, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(newest.iter().map(|extra| (extra.number, &extra.against)))
+}
+
+fn about_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
+    let said = extras.iter().filter(|(_, extra)| !extra.about.is_empty());
+    to.collect_map(said.map(|(number, extra)| (number, &extra.about)))
+}
+
+fn usual_shared<S: Serializer>(usual: &[Usual], to: S) -> Result<S::Ok, S::Error> {
+    usual.serialize(to)
 }
 
 fn quality_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
