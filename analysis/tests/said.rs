@@ -235,6 +235,8 @@ fn changes_and_their_intervals_are_told_by_size_and_across_zero_by_direction() {
     assert_eq!(told(impact, 0.01, -8.0), "8.0° further back");
     assert_eq!(told(Measure::Gap(Pelvis, Thorax), 4.0, -9.0), "9.0 ms earlier");
     assert_eq!(told(top, -35.0, 0.04), "none");
+    // Halves go up, whichever side.
+    assert_eq!((said::value(top, -30.5), said::value(impact, 31.5)), ("31° back".into(), "32° through".into()));
     assert_eq!(said::range_to(top, -35.0, (-11.2, -5.0), 1), "5.0° to 11.2° more");
     assert_eq!(said::range_to(top, -35.0, (-9.0, 7.0), 1), "7.0° less to 9.0° more");
     assert_eq!(said::range_to(impact, 3.0, (-9.0, -2.0), 1), "2.0° to 9.0° further back");

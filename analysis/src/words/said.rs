@@ -36,9 +36,14 @@ fn spoken(measure: Measure) -> usize {
     measure.unit().spoken_decimals()
 }
 
+/// A size to so many digits after the point; halves go up, as people and browsers have it.
+fn digits(size: f64, decimals: usize) -> String {
+    format!("{:.decimals$}", size.abs() * (1.0 + 4.0 * f64::EPSILON))
+}
+
 /// As a reader has it who sees so many digits.
 fn rounded(value: f64, decimals: usize) -> f64 {
-    format!("{value:.decimals$}").parse().unwrap_or(value)
+    digits(value, decimals).parse().unwrap_or(value).copysign(value)
 }
 
 /// A size with its unit: `8°`, `12 ms`, `1.35`.
@@ -48,7 +53,7 @@ pub fn amount(measure: Measure, size: f64) -> String {
 
 /// The same to so many digits after the point.
 pub fn amount_to(measure: Measure, size: f64, decimals: usize) -> String {
-    measure.unit().after(&format!("{:.decimals$}", size.abs()))
+    measure.unit().after(&digits(size, decimals))
 }
 
 /// A value with its direction in words: `44° back`, `12 ms after`.
@@ -207,7 +212,7 @@ pub fn answer(measure: Measure, target: f64, bound: Bound, value: f64) -> SaidAn
     let agrees = |d: usize| met(rounded(value, d), rounded(target, d)) == met(value, target);
     // Values that are hit exactly need no end of digits.
     let decimals = (least..least + 12).find(|d| agrees(*d)).unwrap_or(least);
-    let size = format!("{:.decimals$}", value.abs());
+    let size = digits(value, decimals);
     let said = [size.as_str(), measure.unit().spoken(), way_to(measure, value, decimals)];
     SaidAnswer {
         value: value_to(measure, value, decimals),
@@ -219,7 +224,7 @@ pub fn answer(measure: Measure, target: f64, bound: Bound, value: f64) -> SaidAn
 /// A value to be said aloud: `44 degrees back`.
 pub fn spoken_value(measure: Measure, value: f64) -> String {
     let decimals = spoken(measure);
-    let size = format!("{:.decimals$}", value.abs());
+    let size = digits(value, decimals);
     joined(&[&size, measure.unit().spoken(), way_to(measure, value, decimals)])
 }
 
@@ -233,7 +238,7 @@ fn correction(measure: Measure, target: f64, value: f64, decimals: usize) -> Str
     let [short, too_much] = row.missed;
     // What a listener subtracts is what stands there.
     let by = (rounded(value, decimals) - rounded(target, decimals)).abs();
-    let by = format!("{by:.decimals$}");
+    let by = digits(by, decimals);
     if row.more == More::Larger {
         return format!("{by} {}", if value < target { short } else { too_much });
     }
@@ -244,7 +249,7 @@ fn correction(measure: Measure, target: f64, value: f64, decimals: usize) -> Str
         }
         // From the other side more of it would be wrong: what is wanted is named.
         _ => {
-            let size = format!("{:.decimals$}", target.abs());
+            let size = digits(target, decimals);
             let wanted = joined(&[&size, measure.unit().spoken(), way_to(measure, target, decimals)]);
             format!("{by} {short} of {wanted}")
         }

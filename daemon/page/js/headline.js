@@ -31,6 +31,13 @@ export function leads(swing) {
   return found.every((a) => a.m.group === 'timing') ? [] : found;
 }
 
+/** Whether the lesson is about something else than the order of peaks, so that its numbers speak of a swing. */
+export function isLed() {
+  const { chosen, targets } = lesson()?.remarks ?? {};
+  const keys = [...(chosen?.measures ?? []).map((c) => c.measure), ...(targets ?? []).map((t) => t.target?.measure)].filter(Boolean);
+  return keys.some((key) => !/^gap_|_peak_before_impact_ms$/.test(key));
+}
+
 /** The headline; null where nothing leads. */
 export function headline(swing, width) {
   const list = leads(swing);
@@ -79,8 +86,9 @@ function line(swing, { m, value, measure }, target, width) {
   const earlier = dots(swing, measure);
   const all = [value, wanted, usual?.mean, ...(usual?.band ?? []), ...earlier].filter(Number.isFinite);
   if (all.length === 0) return null;
-  const height = 132;
-  const y = 66;
+  // At two metres the words beside the line are read too.
+  const size = width > 480 ? 39 : 20;
+  const [height, y] = [2 * size + 70, size + 35];
   // More lies to the right, whichever sign it has.
   const up = sense(m, usual?.mean ?? wanted ?? value);
   const [low, high] = [Math.min(...all.map((v) => up * v)), Math.max(...all.map((v) => up * v))];
@@ -92,11 +100,11 @@ function line(swing, { m, value, measure }, target, width) {
     parts.push(s('rect', { class: 'usual-band', x: a, y: y - 24, width: b - a, height: 48 }));
   }
   parts.push(s('line', { class: 'lead-rail', x1: 8, x2: width - 8, y1: y, y2: y }));
-  const at = (v, words) => Math.min(width - words.length * 9.5, Math.max(words.length * 9.5, x(v)));
+  const at = (v, words) => Math.min(width - words.length * 0.29 * size, Math.max(words.length * 0.29 * size, x(v)));
   const of = (v) => { const p = valueParts(m, v); return withUnit(m, p.number); };
   if (usual) {
     const words = `${usual.band ? 'your usual' : 'so far'} ${of(usual.mean)}`;
-    parts.push(s('line', { class: 'usual-mean', x1: x(usual.mean), x2: x(usual.mean), y1: y - 24, y2: y + 24 }), text(at(usual.mean, words), y + 56, words, 'lead-label', 'middle'));
+    parts.push(s('line', { class: 'usual-mean', x1: x(usual.mean), x2: x(usual.mean), y1: y - 24, y2: y + 24 }), text(at(usual.mean, words), y + 28 + 0.8 * size, words, 'lead-label', 'middle'));
   }
   if (wanted !== null) {
     const words = `target ${of(wanted)}`;
@@ -104,7 +112,7 @@ function line(swing, { m, value, measure }, target, width) {
   }
   for (const v of earlier) parts.push(s('circle', { class: 'lead-dot', cx: x(v), cy: y, r: 7 }));
   if (Number.isFinite(value)) parts.push(mark(roleOf(measure), x(value), y, 17));
-  return s('svg', { class: 'lead-line', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': lineWords(m, usual, target, earlier) }, parts);
+  return s('svg', { class: `lead-line${size > 20 ? ' far' : ''}`, width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': lineWords(m, usual, target, earlier) }, parts);
 }
 
 function lineWords(m, usual, target, earlier) {

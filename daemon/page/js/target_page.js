@@ -10,7 +10,8 @@ import { measureOf, readMeasures } from './measures.js';
 import { drawAbout } from './about_lesson.js';
 import { beginForm, drawBaseline, drawForm } from './target_form.js';
 import { ANSWERS, answerMark, answerShape } from './answer_words.js';
-import { setWay, sound, way } from './sound.js';
+import { isMuted, setMuted, setWay, sound, way } from './sound.js';
+import { SCHEDULES, isPosition, schedule, setSchedule, tryTone } from './tone.js';
 
 export const title = 'Target';
 
@@ -35,7 +36,7 @@ export function update(what) {
   if (['state', 'opened', 'block', 'remarks'].includes(what)) drawForm(parts.form);
   if (what === 'usual') drawBaseline();
   if (['remarks', 'opened'].includes(what)) drawAbout(parts.about);
-  if (what === 'sound') drawSounds();
+  if (['sound', 'opened'].includes(what)) drawSounds();
 }
 
 const target = () => lesson()?.remarks?.target ?? null;
@@ -107,10 +108,26 @@ function trend(set, list) {
 function drawSounds() {
   const heard = [['met', 'three short notes'], ['nearly', 'two short notes'], ['not', 'one long note'], ['not_measured', 'a soft click']];
   show(parts.sounds, h('h2', {}, 'What the player hears'),
-    h('ul', { class: 'hear' }, heard.map(([kind, words]) => h('li', {}, button(`${ANSWERS[kind]}: ${words}`, `hear-${kind}`, () => sound(kind), { class: 'link' })))),
+    isMuted() && h('p', {}, button('Turn sound on', 'sound-on', () => setMuted(false), { class: 'main' })),
+    h('h3', {}, 'After each swing'),
     h('div', { class: 'choices', role: 'group', 'aria-label': 'How swings are answered' }, [['tones', 'notes'], ['number', 'spoken number'], ['both', 'both']].map(([value, words]) => button(words, `way-${value}`, () => {
       setWay(value);
       drawSounds();
     }, { class: 'choice', 'aria-pressed': String(way() === value) }))),
-    h('p', { class: 'fine' }, 'Sound starts with a tap on “sound: off” above, for browsers allow none before. With the screen off it goes on as long as the browser lets a page that plays media run; that has not been tried on every tablet, so try yours before the lesson.'));
+    h('ul', { class: 'hear' }, heard.map(([kind, words]) => h('li', {}, button(`${ANSWERS[kind]}: ${words}`, `hear-${kind}`, () => sound(kind), { class: 'link' })))),
+    toneChoice(),
+    h('p', { class: 'fine' }, 'Browsers allow sound only after a tap. With the screen off it goes on as long as the browser lets a page that plays media run; that has not been tried on every tablet, so try yours before the lesson.'));
+}
+
+/** The tone inside the movement: in which repetitions. */
+function toneChoice() {
+  const words = { off: 'off', every: 'every repetition', second: 'every second', fading: 'fewer and fewer' };
+  const set = target();
+  return [h('h3', {}, 'Inside the movement: turn until you hear it'),
+    h('div', { class: 'choices', role: 'group', 'aria-label': 'In which repetitions the tone sounds' }, SCHEDULES.map((value) => button(words[value], `tone-${value}`, () => {
+      setSchedule(value);
+      drawSounds();
+    }, { class: 'choice', 'aria-pressed': String(schedule() === value) })), button('hear it', 'hear-tone', () => tryTone(), { class: 'link' })),
+    schedule() !== 'off' && set && !isPosition(set) && h('p', { class: 'hint' }, 'The target that runs is no turn, tilt or separation: no tone.'),
+    h('p', { class: 'fine' }, 'A tone sounds while the body is at the target or beyond, and is silent before; for a target of less it marks the limit. Turns count from the last moment of standing still. Sound in every repetition helps at once and is leaned on: what was learned with less of it lasts better (the guidance hypothesis: Salmoni, Schmidt & Walter 1984; Sigrist et al. 2013). “Fewer and fewer” is four repetitions with it, then two of three, then every second one, and none from the twenty-first on. What is left without the tone is what the block after the drill measures.')];
 }

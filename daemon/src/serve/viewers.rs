@@ -109,7 +109,7 @@ fn may_read(uri: &Uri, running: Option<&str>, see: ViewersSee) -> bool {
     let Some(path) = uri.path().strip_prefix("/api/v1") else { return !uri.path().starts_with("/api") };
     let is_running = |id: &str| running == Some(id);
     match path.split('/').skip(1).collect::<Vec<_>>()[..] {
-        ["state" | "events" | "pose" | "measures" | "openapi.json" | "sessions" | "pair"] => true,
+        ["state" | "events" | "pose" | "reach" | "measures" | "openapi.json" | "sessions" | "pair"] => true,
         ["sessions", id] | ["sessions", id, "swings", _, "curves" | "against"] => is_running(id),
         ["sessions", id, "report"] => is_running(id) && see.names,
         ["compare"] => Query::<Sides>::try_from_uri(uri).is_ok_and(|Query(sides)| {

@@ -35,6 +35,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(state::set_viewers))
         .routes(routes!(streams::events))
         .routes(routes!(streams::pose))
+        .routes(routes!(streams::reach))
         .routes(routes!(players::list, players::add))
         .routes(routes!(players::change, players::forget))
         .routes(routes!(players::kept))

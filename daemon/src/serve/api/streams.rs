@@ -75,6 +75,20 @@ pub(super) async fn events(
     Sse::new(app.until_closing(all)).keep_alive(KeepAlive::default())
 }
 
+/// Whether the player is at the drill target now, for a tone inside the movement: `reach {t_s, reached, address}`, as it
+/// changes and every half second, while a target of turn, tilt or separation is in force; `null` when it ends. Turns
+/// count from the last still pose.
+#[utoipa::path(get, path = "/reach",
+    responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
+pub(super) async fn reach(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
+    let reaches = stream::unfold(app.hub.reaches(), |mut reaches| async move {
+        reaches.changed().await.ok()?;
+        let newest = *reaches.borrow_and_update();
+        Some((Ok(event("reach", &json!(newest))), reaches))
+    });
+    Sse::new(app.until_closing(reaches)).keep_alive(KeepAlive::default())
+}
+
 /// The pose of the body, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
 /// Turns are relative to the last address, or to the calibration before the first swing.
 #[utoipa::path(get, path = "/pose",

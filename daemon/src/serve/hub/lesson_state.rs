@@ -142,6 +142,16 @@ impl LessonState {
         &self.remarks
     }
 
+    /// The same, shared: they are replaced as a whole.
+    pub fn shared_remarks(&self) -> &Arc<Remarks> {
+        &self.remarks
+    }
+
+    /// Label of the current block; empty before the first.
+    pub fn block(&self) -> &str {
+        &self.block
+    }
+
     /// Replaces the coach's remarks.
     pub fn set_remarks(&mut self, remarks: Remarks) {
         self.remarks = Arc::new(remarks);

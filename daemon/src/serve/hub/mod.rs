@@ -8,6 +8,7 @@ mod assessment;
 pub mod event_feed;
 pub mod lesson_state;
 pub mod pose;
+pub mod reach;
 pub mod strap_status;
 mod timed_lock;
 pub mod views;
@@ -26,6 +27,7 @@ use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
+use reach::{Reach, ReachTracker};
 use serde_json::json;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -33,6 +35,9 @@ use strap_status::StrapMonitor;
 use timed_lock::{Held, TimedLock};
 use tokio::sync::{Notify, broadcast, watch};
 use views::{LessonView, Snapshot};
+
+/// Even without a change it is told so often, so that a listener knows a broken connection from silence.
+const REACH_EVERY: Duration = Duration::from_millis(500);
 
 /// Tells the time on a lesson's session clock.
 #[derive(Debug, Clone)]
@@ -52,6 +57,8 @@ pub struct RunningLesson {
     clock: LessonClock,
     newest_ns: u64,
     next_pose: Instant,
+    reach: ReachTracker,
+    told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
 }
 
@@ -59,7 +66,16 @@ impl RunningLesson {
     /// A lesson that starts now.
     pub fn new(state: LessonState, clock: LessonClock) -> Self {
         let straps = StrapMonitor::new(state.session());
-        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now(), backlog: None }
+        Self {
+            straps,
+            state,
+            clock,
+            newest_ns: 0,
+            next_pose: Instant::now(),
+            reach: ReachTracker::default(),
+            told_reach: None,
+            backlog: None,
+        }
     }
 
     /// With what waits for the disk.
@@ -109,6 +125,7 @@ pub struct Hub {
     assessing: Mutex<()>,
     unassessed: Notify,
     pose: watch::Sender<Option<Arc<str>>>,
+    reach: watch::Sender<Option<Reach>>,
 }
 
 impl Hub {
@@ -121,6 +138,7 @@ impl Hub {
             assessing: Mutex::default(),
             unassessed: Notify::new(),
             pose: watch::Sender::new(None),
+            reach: watch::Sender::new(None),
         }
     }
 
@@ -161,6 +179,11 @@ impl Hub {
     /// The newest pose as JSON. A slow watcher misses some.
     pub fn poses(&self) -> watch::Receiver<Option<Arc<str>>> {
         self.pose.subscribe()
+    }
+
+    /// Whether the player is at the target, as it changes and every half second; `None` where there is no target of position.
+    pub fn reaches(&self) -> watch::Receiver<Option<Reach>> {
+        self.reach.subscribe()
     }
 
     /// Reads or changes the running lesson. `look` runs under the lock and must be short.
@@ -214,6 +237,29 @@ impl Hub {
             self.apply(feed, &mut lesson.state, &event);
         }
         self.show_pose(lesson, computation, now_s);
+        self.show_reach(lesson, computation);
+    }
+
+    fn show_reach(&self, lesson: &mut RunningLesson, computation: &Computation) {
+        if self.reach.receiver_count() == 0 {
+            return;
+        }
+        let newest_s = lesson.newest_ns as f64 * 1e-9;
+        let attitudes = computation.pipeline().attitudes();
+        let now = lesson.reach.update(&lesson.state, &attitudes, newest_s);
+        let Some(reach) = now else {
+            if lesson.told_reach.take().is_some() {
+                self.reach.send_replace(None);
+            }
+            return;
+        };
+        let old = lesson.told_reach.is_none_or(|(told, at)| {
+            (told.reached, told.address) != (reach.reached, reach.address) || at.elapsed() >= REACH_EVERY
+        });
+        if old {
+            lesson.told_reach = Some((reach, Instant::now()));
+            self.reach.send_replace(Some(reach));
+        }
     }
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
@@ -328,6 +374,7 @@ impl Hub {
         // The last swing is answered before the lesson ends.
         self.assess();
         self.pose.send_replace(None);
+        self.reach.send_replace(None);
         let mut inner = self.lock();
         let Inner { feed, lesson: slot } = &mut *inner;
         let Some(lesson) = slot.take() else { return };
