@@ -1,11 +1,12 @@
 //! The drill target: one number set from the player's own baseline, and each swing's answer.
 
-use crate::measure::Measure;
+use crate::measure::{Measure, Value};
 use crate::stats::Z95;
 use crate::summary::MeasureSummary;
 use crate::wearing::worn_anew_sd;
 use crate::words::{said, sense, step};
 use peakorder_protocol::remark::{Bound, Target};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::Swing;
 use serde::Serialize;
 
@@ -217,8 +218,17 @@ fn margin_by(baseline: &MeasureSummary, sd: Option<f64>) -> f64 {
 /// What `swing` answers to `target`. A rehearsal answers too: drills are often made without
 /// a ball.
 pub fn answer(target: &Target, swing: &Swing) -> Answer {
+    answered(target, |m| m.of(swing))
+}
+
+/// What a repetition of a drill answers.
+pub fn answer_repetition(target: &Target, repetition: &Repetition) -> Answer {
+    answered(target, |m| m.of_repetition(repetition))
+}
+
+fn answered(target: &Target, of: impl FnOnce(Measure) -> Option<Value>) -> Answer {
     let measure = Measure::from_key(&target.measure);
-    let Some((measure, now)) = measure.and_then(|m| Some((m, m.of(swing)?.value))) else {
+    let Some((measure, now)) = measure.and_then(|m| Some((m, of(m)?.value))) else {
         return Answer {
             answer: AnswerKind::NotMeasured,
             measure: target.measure.clone(),

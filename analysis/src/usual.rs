@@ -3,10 +3,11 @@
 
 use crate::against::next_swing;
 use crate::chosen::Family;
-use crate::measure::{Definition, Measure};
+use crate::measure::{Definition, Measure, Value};
 use crate::stats::{LEVEL, Sample};
 use crate::words::said;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::Swing;
 use serde::Serialize;
 
@@ -84,11 +85,20 @@ fn definition(measure: Measure, baseline: &[&Swing]) -> Option<Definition> {
 
 /// The values of a swing that the lesson is about, in the coach's order; none where nothing was chosen.
 pub fn about(swing: &Swing, remarks: &Remarks) -> Vec<AboutValue> {
+    values(remarks, |m| m.of(swing))
+}
+
+/// The same of a repetition of a drill.
+pub fn about_repetition(repetition: &Repetition, remarks: &Remarks) -> Vec<AboutValue> {
+    values(remarks, |m| m.of_repetition(repetition))
+}
+
+fn values(remarks: &Remarks, of: impl Fn(Measure) -> Option<Value>) -> Vec<AboutValue> {
     let Family::Chosen(chosen) = Family::of_remarks(remarks) else { return Vec::new() };
     chosen
         .iter()
         .map(|c| {
-            let value = c.measure.of(swing).map(|v| v.value);
+            let value = of(c.measure).map(|v| v.value);
             AboutValue {
                 measure: c.measure.key(),
                 value,

@@ -5,6 +5,7 @@
 
 mod definition;
 mod like;
+mod repetition;
 mod table;
 mod values;
 

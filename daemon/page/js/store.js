@@ -154,6 +154,7 @@ async function sync() {
     waiting = [];
     heard();
     changed('state');
+    readEarlier(running());
     if (again) {
       again = false;
       sync();
@@ -164,6 +165,25 @@ async function sync() {
     refused(error);
     restart();
   }
+}
+
+/** The state has the newest swings, so that they are there at once; the others come after it. */
+async function readEarlier(now) {
+  if (!now?.earlier) return;
+  let rest;
+  try {
+    rest = await get(`/sessions/${part(now.session)}/swings?before=${now.swings[0].number}`);
+  } catch {
+    // They are asked for again with the next state.
+    return;
+  }
+  if (running() !== now) return;
+  for (const swing of rest.swings) swing.order_words = rest.order_words[swing.number];
+  now.swings.unshift(...rest.swings);
+  now.earlier = 0;
+  // What came meanwhile is newer.
+  for (const kind of ['about', 'quality', 'answers']) now[kind] = { ...rest[kind], ...now[kind] };
+  changed('earlier');
 }
 
 function restart() {

@@ -32,7 +32,7 @@ export async function enter(main) {
 
 export function update(what) {
   if (!parts) return;
-  if (['swing', 'extra', 'remarks', 'state', 'opened', 'usual'].includes(what)) drawNow();
+  if (['swing', 'extra', 'remarks', 'state', 'opened', 'usual', 'earlier'].includes(what)) drawNow();
   if (['state', 'opened', 'block', 'remarks'].includes(what)) drawForm(parts.form);
   if (what === 'usual') drawBaseline();
   if (['remarks', 'opened'].includes(what)) drawAbout(parts.about);

@@ -48,6 +48,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(sessions::list))
         .routes(routes!(sessions::session))
         .routes(routes!(sessions::curves))
+        .routes(routes!(sessions::swings))
         .routes(routes!(sessions::against))
         .routes(routes!(sessions::compare))
         .routes(routes!(sessions::report))

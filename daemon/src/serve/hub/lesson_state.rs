@@ -306,6 +306,7 @@ impl LessonState {
             doing: self.doing.clone(),
             straps,
             disk_backlog: 0.0,
+            earlier: 0,
             swings: self.swings.clone(),
             repetitions: self.repetitions.clone(),
             order_words: self.swings.clone(),

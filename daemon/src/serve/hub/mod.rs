@@ -166,7 +166,7 @@ impl Hub {
             device: device.into(),
             invented: self.invented,
             viewers: None,
-            lesson: inner.lesson.as_ref().map(RunningLesson::view),
+            lesson: inner.lesson.as_ref().map(|l| l.view().newest()),
         }
     }
 

@@ -67,7 +67,9 @@ pub struct LessonView {
     pub straps: Vec<StrapStatus>,
     /// Samples that are not safe on the disk yet, as a share of the memory for them (0 to 1).
     pub disk_backlog: f64,
-    /// The swings, each as in its file (`peakorder.swing/1`).
+    /// How many swings there were before those of `swings`; `/sessions/{id}/swings` has them. Only of the state.
+    pub earlier: usize,
+    /// The swings, each as in its file (`peakorder.swing/1`); of the state the newest [`NEWEST`].
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
@@ -108,6 +110,65 @@ pub struct LessonView {
     pub mobility: Vec<MobilityView>,
     /// Label of the block that others are compared with.
     pub baseline_block: String,
+}
+
+/// So many swings come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
+/// of 200 would take a tablet on a slow network longer than a coach waits.
+pub const NEWEST: usize = 28;
+
+impl LessonView {
+    /// With the newest swings only.
+    #[must_use]
+    pub fn newest(mut self) -> Self {
+        self.earlier = self.swings.len().saturating_sub(NEWEST);
+        self.swings.drain(..self.earlier);
+        self.order_words.clone_from(&self.swings);
+        let first = self.swings.first().map_or(0, |s| s.number);
+        for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
+            *extras = extras.split_off(&first);
+        }
+        self
+    }
+
+    /// The swings before number `before`.
+    pub fn before(mut self, before: u32) -> EarlierSwings {
+        self.swings.retain(|s| s.number < before);
+        for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
+            let _ = extras.split_off(&before);
+        }
+        EarlierSwings {
+            order_words: self.swings.clone(),
+            swings: self.swings,
+            about: self.about,
+            quality: self.quality,
+            answers: self.answers,
+        }
+    }
+}
+
+/// Swings of a lesson and what is known of them, as in the lesson itself.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct EarlierSwings {
+    /// The swings, each as in its file (`peakorder.swing/1`).
+    #[schema(value_type = Vec<Swing>)]
+    #[serde(serialize_with = "all_shared")]
+    swings: Vec<Arc<Swing>>,
+    /// Swing by swing, the order of its peaks in words.
+    #[schema(value_type = BTreeMap<u32, String>)]
+    #[serde(serialize_with = "order_words")]
+    order_words: Vec<Arc<Swing>>,
+    /// Swing by swing, its values of what the lesson is about.
+    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[serde(serialize_with = "about_only")]
+    about: Extras,
+    /// Swing by swing, what is withheld and why, in words.
+    #[schema(value_type = BTreeMap<u32, QualityWords>)]
+    #[serde(serialize_with = "quality_only")]
+    quality: Extras,
+    /// Answers to the drill target.
+    #[schema(value_type = BTreeMap<u32, Answer>)]
+    #[serde(serialize_with = "answers_only")]
+    answers: Extras,
 }
 
 // What a lesson has a lot of is shared with its state and not copied: the view is made under
