@@ -1,6 +1,6 @@
 // One swing against the player's own baseline. The newest swing's comes with it; another's is asked for when it is looked at.
 
-import { lesson, shownSwing } from './store.js';
+import { lesson, shownMovement } from './store.js';
 import { get, part } from './api.js';
 import { measureOf } from './measures.js';
 
@@ -16,7 +16,7 @@ export function againstOf(swing, then) {
   asked = key;
   get(`/sessions/${part(now.session)}/swings/${swing.number}/against`).then((rows) => {
     now.against[swing.number] = rows;
-    if (lesson() === now && shownSwing()?.number === swing.number) then();
+    if (lesson() === now && shownMovement()?.number === swing.number) then();
   }, () => {
     // The numbers stand without it.
   }).finally(() => {

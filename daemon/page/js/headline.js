@@ -1,7 +1,7 @@
 // What leads a swing: the numbers that the lesson is about, large, with the answer to the target, and beside each a line
 // of what is usual, what is wanted and where the last swings lay. The order of peaks leads where nothing else was chosen.
 
-import { lesson, swings } from './store.js';
+import { isRepetition, lesson, movements } from './store.js';
 import { h, s } from './dom.js';
 import { capital, num, withUnit } from './format.js';
 import { measureOf, roleOf } from './measures.js';
@@ -16,7 +16,7 @@ const DOTS = 12;
 
 /** The target that was in force for a swing. The same rule as the daemon's. */
 export function targetOf(swing) {
-  const set = (lesson().remarks?.targets ?? []).findLast((t) => t.t_s <= swing.events.impact.t_s);
+  const set = (lesson().remarks?.targets ?? []).findLast((t) => t.t_s <= (swing.events.impact ?? swing.events.top).t_s);
   return set?.target && (!set.target.block || set.target.block === swing.block) ? set.target : null;
 }
 
@@ -28,7 +28,7 @@ export function leads(swing) {
     .filter((a) => a.m)
     .sort((a, b) => Boolean(b.answer) - Boolean(a.answer))
     .slice(0, MOST);
-  return found.every((a) => a.m.group === 'timing') ? [] : found;
+  return !isRepetition(swing) && found.every((a) => a.m.group === 'timing') ? [] : found;
 }
 
 /** Whether the lesson is about something else than the order of peaks, so that its numbers speak of a swing. */
@@ -55,10 +55,16 @@ function row(swing, lead, first, lineWidth) {
   return h('div', { class: 'lead-row', 'data-measure': m.key },
     h('div', { class: 'lead-said' },
       h(first ? 'h1' : 'h2', { class: 'lead-title', 'data-swing': first ? swing.number : null }, name, ' ', value),
-      answer && h('p', { class: 'answer', 'data-answer': answer.answer }, answerMark(answer.answer, 17),
-        h('span', { class: 'lead-answer' }, answer.correction ?? ANSWERS[answer.answer].toLowerCase()),
-        h('span', { class: 'lead-word' }, answer.correction ? ANSWERS[answer.answer].toLowerCase() : ''))),
+      answer && answerPart(answer)),
     line(swing, lead, target, lineWidth));
+}
+
+/** `1 too much` with the number large, and under it met, nearly or not yet with its mark. */
+function answerPart(answer) {
+  const [, number, rest] = /^([\d.]+) (.*)$/.exec(answer.correction ?? '') ?? [];
+  return h('p', { class: 'answer', 'data-answer': answer.answer },
+    number && h('span', { class: 'lead-answer' }, h('span', { class: 'lead-by' }, number), ` ${rest} `),
+    h('span', { class: 'lead-word' }, answerMark(answer.answer, 14), ` ${ANSWERS[answer.answer].toLowerCase()}`));
 }
 
 /** `38° back` in parts: the number large, the direction after it. */
@@ -73,8 +79,8 @@ function valueWords(m, words) {
 
 /** The values of the last swings that count, oldest first, without this one. */
 function dots(swing, key) {
-  return swings()
-    .filter((x) => x.number < swing.number && x.block === swing.block && counts(x))
+  return movements()
+    .filter((x) => x.number < swing.number && x.block === swing.block && (isRepetition(x) || counts(x)))
     .slice(-DOTS)
     .map((x) => lesson().about?.[x.number]?.find((a) => a.measure === key)?.value)
     .filter(Number.isFinite);

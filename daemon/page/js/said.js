@@ -61,15 +61,8 @@ function digitsOfTarget(measure, value) {
   return least + 3;
 }
 
-/** What a target `change` more or less than the baseline's mean asks for: `43° back or more`. */
-export function targetWords(measure, mean, change) {
-  const up = sense(measure, mean);
-  const value = Number((mean + up * change).toFixed(digitsOfTarget(measure, change)));
-  const shown = measure.ways.some(Boolean) ? value : Math.max(0, value);
-  return boundWords(measure, (up > 0) === (change >= 0), shown);
-}
-
-function boundWords(measure, atLeast, target) {
+/** What counts as met: `43° back or more`, `12 ms after or later`. */
+export function boundWords(measure, atLeast, target) {
   const decimals = digitsOfTarget(measure, target);
   const [more, less] = measure.compared;
   const at = side(target, decimals);

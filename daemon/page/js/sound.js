@@ -8,7 +8,7 @@
 //
 // The sounds are those of the running lesson, also while the coach looks at another.
 
-import { changed, lesson, onChange, running } from './store.js';
+import { changed, isRepetition, lesson, onChange, running } from './store.js';
 import { passedOver } from './ball.js';
 import { ANSWERS } from './answer_words.js';
 import { unlockTone } from './tone.js';
@@ -155,10 +155,12 @@ const FRESH_S = 5;
 
 function newest() {
   const now = running();
-  const swing = now?.swings.at(-1);
+  const [last, made] = [now?.swings.at(-1), now?.repetitions?.at(-1)];
+  // Both are numbered in one row.
+  const swing = (made?.number ?? 0) > (last?.number ?? 0) ? made : last;
   if (!swing) return { key: null };
   const fresh = now.t_s - swing.events.finish.t_s < FRESH_S;
-  return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], about: now.about?.[swing.number]?.[0], quiet: now === lesson() && passedOver(swing), fresh };
+  return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], about: now.about?.[swing.number]?.[0], quiet: !isRepetition(swing) && now === lesson() && passedOver(swing), fresh };
 }
 
 /** Plays the answer to the newest swing of the running lesson, once. */
@@ -176,7 +178,7 @@ function answerNewest() {
   if (way() !== 'number' || answer.answer === 'not_measured') sound(answer.answer);
   // A number spoken over the notes could not be understood.
   if (way() !== 'tones') setTimeout(() => !muted && speak(answer.spoken), way() === 'both' ? 900 : 0);
-  media(`Swing ${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
+  media(`${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
 }
 
 onChange((what) => {

@@ -1,9 +1,10 @@
 // The swing just made, filling the page; and how the ones before it spread.
 
-import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
+import { choose, isCoach, isRepetition, lesson, movements, remarkOf, shownMovement, store, swings } from './store.js';
 import { counts, notSetAgainst, passedOver } from './ball.js';
 import { againstOf, heaviest } from './against.js';
 import { headline, leads } from './headline.js';
+import { repetitionPage, withoutLead } from './repetition.js';
 import { readMeasures } from './measures.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
@@ -41,7 +42,7 @@ export function leave() {
 function keys(event) {
   const by = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
   if (!by || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
-  const next = swings()[swings().indexOf(shownSwing()) + by];
+  const next = movements()[movements().indexOf(shownMovement()) + by];
   if (next) choose(next.number);
 }
 
@@ -52,9 +53,15 @@ export function update(what) {
 
 function draw() {
   if (busy(root, draw)) return;
-  const swing = shownSwing();
+  const swing = shownMovement();
   if (!swing) {
     show(root, waitingWords());
+    return;
+  }
+  if (isRepetition(swing)) {
+    root.classList.add('led');
+    show(root, heading(swing, headline(swing, root.clientWidth) ?? withoutLead(swing)), repetitionPage(swing, root.clientWidth));
+    drawn = key(swing);
     return;
   }
   loadCurves(swing);
@@ -142,27 +149,27 @@ function waitingWords() {
 function heading(swing, lead = null) {
   const remark = remarkOf(swing.number);
   const older = store.chosen !== null;
-  const at = swings().indexOf(swing);
-  const step = (by, words, label) => button(words, label, () => choose(swings()[at + by].number), { class: 'link', 'aria-label': label, disabled: !swings()[at + by] });
+  const at = movements().indexOf(swing);
+  const step = (by, words, label) => button(words, label, () => choose(movements()[at + by].number), { class: 'link', 'aria-label': label, disabled: !movements()[at + by] });
   return h('div', { class: 'swing-head' },
-    h('p', { class: 'kicker' }, swingTitle(swing, remark), placeInBlock(swing),
+    h('p', { class: 'kicker' }, isRepetition(swing) ? `Repetition ${swing.number} · ${swing.block}` : swingTitle(swing, remark), placeInBlock(swing),
       h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
     rehearsed(swing),
     lead ?? h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
-    outcomeRow(swing));
+    !isRepetition(swing) && outcomeRow(swing));
 }
 
 /** Which of its block's swings it is. */
 function placeInBlock(swing) {
-  const block = swings().filter((x) => x.block === swing.block && !passedOver(x));
+  const block = movements().filter((x) => x.block === swing.block && (isRepetition(x) || !passedOver(x)));
   const at = block.indexOf(swing);
   return at >= 0 && h('span', {}, `${at + 1} of ${block.length}`);
 }
 
 /** Rehearsals since then neither take the page nor the taps. One line says so. */
 function rehearsed(swing) {
-  const since = swings().filter((x) => x.number > swing.number);
+  const since = movements().filter((x) => x.number > swing.number);
   if (store.chosen !== null || since.length === 0) return null;
   const last = since.at(-1);
   return h('p', { class: 'quiet-line' }, since.length === 1 ? `Swing ${last.number} was a rehearsal. ` : `${since.length} rehearsals since. `,

@@ -1,11 +1,11 @@
-// The form that sets a drill target: one number, so much more or less than the baseline, in which block.
+// The form that sets a drill target: one number, so much or more, or less, and in which block.
 
 import { attempt, isCoach, running, store } from './store.js';
 import { put } from './api.js';
 import { button, h, show } from './dom.js';
 import { capital, num, withUnit } from './format.js';
 import { chiefsFirst, measureOf, measures } from './measures.js';
-import { sense, targetWords } from './said.js';
+import { boundWords, changeWords, sense } from './said.js';
 
 const FIRST = 'pelvis_turn_top_deg';
 const OTHER = '\u0000other';
@@ -22,15 +22,34 @@ export function beginForm() {
   wish = null;
 }
 
+/** How far beyond the baseline a target is proposed, by unit. Own judgement. */
+const BEYOND = { '°': 8, ms: 10, '°/s': 30, '%': 5, cm: 3, '': 0.2 };
+
 function begin() {
   const set = target();
-  if (!set) return { measure: chosen()[0] ?? FIRST, more: true, size: 8, block: nextDrill(), named: '' };
-  const m = measureOf(set.measure);
-  const mean = set.baseline_mean ?? usualOf(set.measure)?.mean;
-  // In the person's sense: so much more or less than the baseline.
-  const change = Number.isFinite(mean) ? sense(m, mean) * (set.value - mean) : 0;
-  return { measure: set.measure, more: change >= 0, size: Math.round(Math.abs(change) * 10 ** m.spoken_decimals) / 10 ** m.spoken_decimals, block: set.block, named: '' };
+  if (set) return { ...wishOf(set.measure, set.value), least: isLeast(measureOf(set.measure), set.bound === 'at_least', set.value), block: set.block, named: '' };
+  return { ...proposal(chosen().find((key) => !measureOf(key)?.means_only) ?? FIRST), block: nextDrill(), named: '' };
 }
+
+/** A value as it is asked for: its size, and its side where there are two. */
+const wishOf = (measure, value) => ({ measure, size: Math.abs(value), side: value < 0 ? -1 : 1 });
+
+/** Somewhat more than the player's usual; nothing where that is not known. */
+function proposal(key) {
+  const m = measureOf(key);
+  const mean = usualOf(key)?.mean;
+  if (!Number.isFinite(mean)) return { measure: key, size: null, side: m.more === 'negative' ? -1 : 1, least: true };
+  const value = Number((mean + sense(m, mean) * BEYOND[m.unit]).toFixed(m.spoken_decimals));
+  return { ...wishOf(key, value), least: true };
+}
+
+/** Whether a bound in the measure's own sign asks for more, in a person's sense. */
+const isLeast = (m, atLeast, value) => (sense(m, value) > 0) === atLeast;
+
+const valueOf = (w) => (Number.isFinite(w.size) ? w.side * w.size : null);
+
+/** Whether values on both sides have names, as back and through. */
+const hasSides = (m) => m.more !== 'negative' && m.ways.every(Boolean);
 
 const labels = () => [...new Set((running()?.blocks ?? []).map((b) => b.label))].filter((l) => l && l !== running().baseline_block);
 
@@ -52,31 +71,37 @@ export function drawForm(into) {
   // What is being typed is not drawn over.
   if (place.contains(document.activeElement) && document.activeElement.tagName === 'INPUT') return;
   wish ??= begin();
-  const size = h('input', { id: 'target-change', 'data-key': 'target-change', type: 'number', min: 0, step: 'any', value: wish.size, inputmode: 'decimal', oninput: (e) => {
-    wish.size = Math.abs(Number(e.target.value));
+  const size = h('input', { id: 'target-value', 'data-key': 'target-value', type: 'number', min: 0, step: 'any', value: wish.size ?? '', inputmode: 'decimal', required: true, oninput: (e) => {
+    wish.size = e.target.value === '' ? null : Math.abs(Number(e.target.value));
     drawBaseline();
   } });
   const bump = (by) => () => {
-    wish.size = Math.max(0, Math.round((wish.size + by) * 100) / 100);
+    wish.size = Math.max(0, Math.round(((wish.size ?? 0) + by) * 100) / 100);
     size.value = wish.size;
     drawBaseline();
   };
   const m = measureOf(wish.measure);
   const step = 10 ** -m.spoken_decimals;
+  const choice = (words, key, on, set) => button(words, key, () => {
+    set();
+    drawForm(place);
+  }, { class: 'choice', 'aria-pressed': String(on) });
+  const [more, less] = m.compared;
   show(place, h('h2', {}, target() ? 'Change the target' : 'Set a target'),
     h('form', { class: 'fields', onsubmit: (e) => {
       e.preventDefault();
       set();
     } },
     h('div', {}, h('label', { for: 'target-measure' }, 'What to change'), picker()),
-    h('div', {}, h('span', { class: 'label', id: 'target-by' }, 'By how much, against the baseline'),
-      h('div', { class: 'target-by', role: 'group', 'aria-labelledby': 'target-by' },
-        h('div', { class: 'choices' }, [true, false].map((more) => button(m.compared[more ? 0 : 1], more ? 'target-more' : 'target-less', () => {
-          wish.more = more;
-          drawForm(place);
-        }, { class: 'choice', 'aria-pressed': String(wish.more === more) }))),
+    h('div', {}, h('label', { for: 'target-value' }, `To what${m.unit ? `, ${m.unit}` : ''}`),
+      h('div', { class: 'target-by' },
         h('div', { class: 'stepper' }, button('−', 'less', bump(-step), { 'aria-label': 'One less' }), size, button('+', 'more', bump(step), { 'aria-label': 'One more' })),
-        h('label', { for: 'target-change' }, m.unit || 'by')),
+        hasSides(m) && h('div', { class: 'choices', role: 'group', 'aria-label': 'Which side' }, [-1, 1].map((side) => choice(m.ways[side < 0 ? 0 : 1], `target-side-${side}`, wish.side === side, () => {
+          wish.side = side;
+        }))),
+        h('div', { class: 'choices', role: 'group', 'aria-label': 'Or more, or less' }, [true, false].map((least) => choice(`or ${least ? more : less}`, least ? 'target-more' : 'target-less', wish.least === least, () => {
+          wish.least = least;
+        })))),
       h('p', { id: 'baseline-words', class: 'hint' }), h('p', { id: 'target-preview', class: 'target-preview' })),
     blocks(),
     h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, target() ? 'Save the target' : 'Set the target'))));
@@ -84,8 +109,15 @@ export function drawForm(into) {
 }
 
 async function set() {
+  const m = measureOf(wish.measure);
+  const value = valueOf(wish);
   const block = wish.block === OTHER ? wish.named.trim() : wish.block;
-  const body = { measure: wish.measure, change: wish.more ? wish.size : -wish.size, block };
+  const mean = usualOf(wish.measure)?.mean;
+  // Against the baseline of this wearing a number is met more nearly than one from elsewhere.
+  const change = Number.isFinite(mean) ? Number((sense(m, mean) * (value - mean)).toFixed(m.spoken_decimals)) : null;
+  const whole = Number(value.toFixed(m.spoken_decimals)) === value;
+  const asChange = change !== null && whole && sense(m, mean) === sense(m, value) && (change >= 0) === wish.least;
+  const body = asChange ? { measure: wish.measure, change, block } : { measure: wish.measure, value, at_most: !wish.least, block };
   if (await attempt(() => put('/lesson/target', body))) {
     beginForm();
     drawForm(place);
@@ -100,7 +132,7 @@ function picker() {
   const options = (list) => list.map((m) => h('option', { value: m.key, selected: m.key === wish.measure }, `${capital(m.label)}${m.unit ? `, ${m.unit}` : ''}`));
   const group = (label, list) => list.length > 0 && h('optgroup', { label }, options(list));
   return h('select', { id: 'target-measure', 'data-key': 'target-measure', onchange: (e) => {
-    wish.measure = e.target.value;
+    Object.assign(wish, proposal(e.target.value));
     drawForm(place);
   } }, group('What the lesson is about', about), group(about.length ? 'Other numbers' : 'Numbers', chiefs), group('Close to one of those', others));
 }
@@ -130,6 +162,8 @@ export function drawBaseline() {
   const half = usual?.band && (usual.band[1] - usual.band[0]) / 2;
   words.textContent = usual
     ? `Baseline ${usual.words}${half ? `; 19 of 20 swings lie within ± ${withUnit(m, num(half, m.spoken_decimals))}` : ''}, ${usual.n} swing${usual.n === 1 ? '' : 's'}.`
-    : 'This player’s baseline is not known yet: swing a baseline block first.';
-  document.getElementById('target-preview').textContent = usual ? `${capital(m.label)}: ${targetWords(m, usual.mean, wish.more ? wish.size : -wish.size)}` : '';
+    : 'This player’s baseline is not known yet: swing a baseline block first, or set a number.';
+  const value = valueOf(wish);
+  const against = usual && value !== null ? `, ${changeWords(m, usual.mean, value - usual.mean, m.spoken_decimals)} than usual` : '';
+  document.getElementById('target-preview').textContent = value === null ? '' : `${capital(m.label)}: ${boundWords(m, (sense(m, value) > 0) === wish.least, value)}${against}`;
 }

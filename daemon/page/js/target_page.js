@@ -1,7 +1,7 @@
 // A target for a drill block: one number, set from the player's own baseline; each swing
 // answered in sound, with tally and trend here.
 
-import { attempt, isCoach, lesson, store, swings } from './store.js';
+import { attempt, isCoach, lesson, movements, store } from './store.js';
 import { remove } from './api.js';
 import { button, h, s, show } from './dom.js';
 import { capital, num } from './format.js';
@@ -32,7 +32,7 @@ export async function enter(main) {
 
 export function update(what) {
   if (!parts) return;
-  if (['swing', 'extra', 'remarks', 'state', 'opened', 'usual', 'earlier'].includes(what)) drawNow();
+  if (['swing', 'repetition', 'extra', 'remarks', 'state', 'opened', 'usual', 'earlier'].includes(what)) drawNow();
   if (['state', 'opened', 'block', 'remarks'].includes(what)) drawForm(parts.form);
   if (what === 'usual') drawBaseline();
   if (['remarks', 'opened'].includes(what)) drawAbout(parts.about);
@@ -44,9 +44,9 @@ const target = () => lesson()?.remarks?.target ?? null;
 /** Answers of the swings in the target's block, oldest first. */
 function answered() {
   const set = target();
-  return swings()
+  return movements()
     .filter((x) => lesson().answers[x.number] && (!set?.block || x.block === set.block))
-    .map((x) => ({ number: x.number, ...lesson().answers[x.number] }));
+    .map((x) => ({ number: x.number, kind: x.kind, ...lesson().answers[x.number] }));
 }
 
 function drawNow() {
@@ -63,11 +63,11 @@ function drawNow() {
   const last = list.at(-1);
   const count = (kind) => list.filter((a) => a.answer === kind).length;
   show(parts.now,
-    h('p', { class: 'kicker' }, `Target in ${set.block || 'this block'}`),
+    h('p', { class: 'kicker' }, `Target in ${set.block || 'every block'}`),
     h('h1', {}, capital(set.words)),
     last && h('p', { class: 'target-answer', 'data-answer': last.answer }, h('span', { class: 'target-word' }, last.correction ? capital(last.correction) : ANSWERS[last.answer]),
       last.answer !== 'not_measured' && h('span', { class: 'target-value' }, last.value_words),
-      h('span', { class: 'fine' }, `${last.correction ? ANSWERS[last.answer].toLowerCase() : ''} swing ${last.number}`)),
+      h('span', { class: 'fine' }, `${last.correction ? `${ANSWERS[last.answer].toLowerCase()}, ` : ''}${last.kind === 'repetition' ? 'repetition' : 'swing'} ${last.number}`)),
     !last && h('p', { class: 'lead' }, 'Waiting for the first swing of the block.'),
     h('dl', { class: 'tally' }, Object.keys(ANSWERS).filter((kind) => kind !== 'not_measured' || count(kind)).map((kind) => h('div', {}, h('dt', {}, answerMark(kind), ANSWERS[kind].toLowerCase()), h('dd', {}, String(count(kind)))))),
     trend(set, list),

@@ -29,18 +29,14 @@ fn questions() -> Vec<(Measure, f64, f64, f64)> {
 fn told(measure: Measure, value: f64, low: f64, high: f64) -> Value {
     let decimals = measure.decimals();
     let change = |c| said::change_to(measure, value, c, decimals).unwrap_or_else(|| said::amount_to(measure, 0.0, decimals));
-    // More or less of it in a person's sense, as the form sets it.
-    let up = said::sense(measure, value);
-    let wanted = said::target_value(measure, value + up * low, low);
-    let wanted = if measure.row().ways == ["", ""] { wanted.max(0.0) } else { wanted };
-    let bound = if (up > 0.0) == (low >= 0.0) { Bound::AtLeast } else { Bound::AtMost };
     json!([
         said::value(measure, value),
         said::value_to(measure, value, decimals),
         change(low),
         change(high),
         said::range_to(measure, value, (low, high), decimals),
-        said::bound(measure, bound, wanted),
+        said::bound(measure, Bound::AtLeast, value),
+        said::bound(measure, Bound::AtMost, value),
     ])
 }
 
@@ -60,7 +56,8 @@ fn the_page_says_what_the_program_says() {
            done({}.map(([key, value, low, high]) => {{
              const m = of.get(key);
              return [said.measureWords(m, value, m.spoken_decimals), said.measureWords(m, value), said.changeWords(m, value, low),
-               said.changeWords(m, value, high), said.rangeWords(m, value, low, high), said.targetWords(m, value, low)];
+               said.changeWords(m, value, high), said.rangeWords(m, value, low, high),
+               said.boundWords(m, true, value), said.boundWords(m, false, value)];
            }}));
          }}, (why) => done(String(why)))",
         json!(asked)

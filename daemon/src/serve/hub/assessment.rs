@@ -7,10 +7,11 @@
 
 use peakorder_analysis::against::{Against, against_baseline};
 use peakorder_analysis::chosen::Family;
-use peakorder_analysis::target::{Answer, answer};
-use peakorder_analysis::usual::{AboutValue, Usual, about, usual};
+use peakorder_analysis::target::{Answer, answer, answer_repetition};
+use peakorder_analysis::usual::{AboutValue, Usual, about, about_repetition, usual};
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::Swing;
 use serde::ser::SerializeStruct as _;
 use serde::{Serialize, Serializer};
@@ -59,13 +60,32 @@ impl Serialize for ToldExtra<'_> {
 /// What is known of the swings, by number. Shared with views, not copied.
 pub(super) type Extras = BTreeMap<u32, Arc<SwingExtra>>;
 
+/// A swing or a repetition of a drill; both are numbered in one row.
+#[derive(Debug, Clone)]
+pub(super) enum Movement {
+    /// A swing.
+    Swing(Arc<Swing>),
+    /// A repetition.
+    Repetition(Arc<Repetition>),
+}
+
+impl Movement {
+    /// Its number.
+    pub(super) fn number(&self) -> u32 {
+        match self {
+            Self::Swing(swing) => swing.number,
+            Self::Repetition(repetition) => repetition.number,
+        }
+    }
+}
+
 /// The inputs of an assessment.
 #[derive(Debug)]
 pub struct Assessment {
     /// Version of `baseline` and `remarks`.
     pub(super) version: u64,
-    /// Swings to assess, newest first.
-    pub(super) swings: Vec<Arc<Swing>>,
+    /// What is to be assessed, newest first.
+    pub(super) movements: Vec<Movement>,
     pub(super) baseline: Vec<Arc<Swing>>,
     pub(super) remarks: Arc<Remarks>,
     /// The results so far.
@@ -79,19 +99,34 @@ impl Assessment {
         usual(&baseline, &Family::of_remarks(&self.remarks))
     }
 
-    /// Computes the assessments one by one, newest swing first, and hands on those that
+    /// Computes the assessments one by one, newest first, and hands on those that
     /// differ from what is known. Ends early when `accept` returns false.
     pub fn run(&self, mut accept: impl FnMut(SwingExtra) -> bool) {
         let baseline: Vec<&Swing> = self.baseline.iter().map(AsRef::as_ref).collect();
         let family = Family::of_remarks(&self.remarks);
-        for swing in &self.swings {
-            let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
-            let extra = SwingExtra {
-                number: swing.number,
-                against: against_baseline(swing, &baseline, &self.remarks, &family),
-                about: about(swing, &self.remarks),
-                answer: target.map(|t| answer(t, swing)),
-                quality: QualityWords::from(&swing.quality),
+        for movement in &self.movements {
+            let extra = match movement {
+                Movement::Swing(swing) => {
+                    let target = self.remarks.target_for(swing.events.impact.t_s, &swing.block);
+                    SwingExtra {
+                        number: swing.number,
+                        against: against_baseline(swing, &baseline, &self.remarks, &family),
+                        about: about(swing, &self.remarks),
+                        answer: target.map(|t| answer(t, swing)),
+                        quality: QualityWords::from(&swing.quality),
+                    }
+                }
+                Movement::Repetition(repetition) => {
+                    let target = self.remarks.target_for(repetition.events.top.t_s, &repetition.block);
+                    SwingExtra {
+                        number: repetition.number,
+                        // A drill is not held against full swings.
+                        against: Vec::new(),
+                        about: about_repetition(repetition, &self.remarks),
+                        answer: target.map(|t| answer_repetition(t, repetition)),
+                        quality: QualityWords::from(&repetition.quality),
+                    }
+                }
             };
             let known = self.known.get(&extra.number).is_some_and(|k| **k == extra);
             if !known && !accept(extra) {

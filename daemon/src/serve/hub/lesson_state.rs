@@ -1,6 +1,6 @@
 //! What is known of one lesson, gathered from its events. Live, past and played lessons use it.
 
-use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
+use super::assessment::{Assessment, Extras, Movement, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, MobilityView, PlayerView, StrapStatus};
 use peakorder_analysis::against::{Against, against_baseline};
 use peakorder_analysis::chosen::Family;
@@ -39,8 +39,8 @@ pub struct LessonState {
     usual_version: Option<u64>,
     /// Counts the changes of baseline and remarks.
     version: u64,
-    /// Swings whose extras are out of date, oldest first.
-    unassessed: Vec<Arc<Swing>>,
+    /// What has extras that are out of date, oldest first.
+    unassessed: Vec<Movement>,
 }
 
 impl LessonState {
@@ -123,7 +123,9 @@ impl LessonState {
                 self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, drill: *drill });
             }
             LiveEvent::Repetition { repetition } => {
-                self.repetitions.push(Arc::new(Repetition::clone(repetition)))
+                let repetition = Arc::new(Repetition::clone(repetition));
+                self.repetitions.push(Arc::clone(&repetition));
+                self.unassessed.push(Movement::Repetition(repetition));
             }
             LiveEvent::Wearing { t_s, .. } => self.worn_since_s = *t_s,
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
@@ -139,7 +141,7 @@ impl LessonState {
         if in_baseline(&swing, &self.baseline_block, &self.remarks) {
             self.inputs_changed();
         } else {
-            self.unassessed.push(swing);
+            self.unassessed.push(Movement::Swing(swing));
         }
     }
 
@@ -166,7 +168,10 @@ impl LessonState {
 
     fn inputs_changed(&mut self) {
         self.version += 1;
-        self.unassessed.clone_from(&self.swings);
+        let swings = self.swings.iter().map(|s| Movement::Swing(Arc::clone(s)));
+        let repetitions = self.repetitions.iter().map(|r| Movement::Repetition(Arc::clone(r)));
+        self.unassessed = swings.chain(repetitions).collect();
+        self.unassessed.sort_by_key(Movement::number);
     }
 
     /// The baseline's swings that count.
@@ -175,16 +180,16 @@ impl LessonState {
         self.swings.iter().filter(counts).map(Arc::clone).collect()
     }
 
-    /// The swings that have to be assessed, with all that it takes; `None` if there are none.
+    /// What has to be assessed, with all that it takes; `None` if there are none.
     pub fn take_assessment(&mut self) -> Option<Assessment> {
         if self.unassessed.is_empty() {
             return None;
         }
-        let mut swings = std::mem::take(&mut self.unassessed);
-        swings.reverse();
+        let mut movements = std::mem::take(&mut self.unassessed);
+        movements.reverse();
         Some(Assessment {
             version: self.version,
-            swings,
+            movements,
             baseline: self.baseline(),
             remarks: Arc::clone(&self.remarks),
             known: self.extras.clone(),

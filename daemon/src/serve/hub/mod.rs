@@ -277,7 +277,7 @@ impl Hub {
                 }
             }
         }
-        if matches!(event, LiveEvent::Swing { .. }) {
+        if matches!(event, LiveEvent::Swing { .. } | LiveEvent::Repetition { .. }) {
             self.unassessed.notify_one();
         }
     }

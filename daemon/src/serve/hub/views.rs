@@ -67,7 +67,7 @@ pub struct LessonView {
     pub straps: Vec<StrapStatus>,
     /// Samples that are not safe on the disk yet, as a share of the memory for them (0 to 1).
     pub disk_backlog: f64,
-    /// How many swings there were before those of `swings`; `/sessions/{id}/swings` has them. Only of the state.
+    /// How many swings and repetitions there were before those that are here; `/sessions/{id}/swings` has them. Only of the state.
     pub earlier: usize,
     /// The swings, each as in its file (`peakorder.swing/1`); of the state the newest [`NEWEST`].
     #[schema(value_type = Vec<Swing>)]
@@ -112,33 +112,39 @@ pub struct LessonView {
     pub baseline_block: String,
 }
 
-/// So many swings come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
+/// So many swings and repetitions come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
 /// of 200 would take a tablet on a slow network longer than a coach waits.
 pub const NEWEST: usize = 28;
 
 impl LessonView {
-    /// With the newest swings only.
+    /// With the newest swings and repetitions only.
     #[must_use]
     pub fn newest(mut self) -> Self {
-        self.earlier = self.swings.len().saturating_sub(NEWEST);
-        self.swings.drain(..self.earlier);
+        let mut numbers: Vec<u32> =
+            self.swings.iter().map(|s| s.number).chain(self.repetitions.iter().map(|r| r.number)).collect();
+        numbers.sort_unstable();
+        self.earlier = numbers.len().saturating_sub(NEWEST);
+        let first = numbers.get(self.earlier).copied().unwrap_or(0);
+        self.swings.retain(|s| s.number >= first);
+        self.repetitions.retain(|r| r.number >= first);
         self.order_words.clone_from(&self.swings);
-        let first = self.swings.first().map_or(0, |s| s.number);
         for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
             *extras = extras.split_off(&first);
         }
         self
     }
 
-    /// The swings before number `before`.
+    /// The swings and repetitions before number `before`.
     pub fn before(mut self, before: u32) -> EarlierSwings {
         self.swings.retain(|s| s.number < before);
+        self.repetitions.retain(|r| r.number < before);
         for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
             let _ = extras.split_off(&before);
         }
         EarlierSwings {
             order_words: self.swings.clone(),
             swings: self.swings,
+            repetitions: self.repetitions,
             about: self.about,
             quality: self.quality,
             answers: self.answers,
@@ -153,6 +159,10 @@ pub struct EarlierSwings {
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]
     swings: Vec<Arc<Swing>>,
+    /// The repetitions of drills, each as in its file.
+    #[schema(value_type = Vec<Repetition>)]
+    #[serde(serialize_with = "all_shared")]
+    repetitions: Vec<Arc<Repetition>>,
     /// Swing by swing, the order of its peaks in words.
     #[schema(value_type = BTreeMap<u32, String>)]
     #[serde(serialize_with = "order_words")]
