@@ -26,6 +26,9 @@ export function half(sd) {
   return String(Math.max(1, Math.round(Z95 * sd)));
 }
 
+/** Words of values have a module of their own; those of a turn are asked for with numbers. */
+export { measureWords, turnWords } from './said.js';
+
 export function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }

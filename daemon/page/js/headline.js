@@ -44,7 +44,8 @@ export function headline(swing, width) {
   if (list.length === 0) return null;
   const wide = width > 900;
   return h('section', { class: 'leads', 'data-count': list.length },
-    list.map((lead, i) => row(swing, lead, i === 0, wide ? Math.round(width * 0.5) : width)));
+    // An answer takes room beside its number.
+    list.map((lead, i) => row(swing, lead, i === 0, wide ? Math.round(width * (list[0].answer ? 0.41 : 0.5)) : width)));
 }
 
 function row(swing, lead, first, lineWidth) {
@@ -63,7 +64,7 @@ function row(swing, lead, first, lineWidth) {
 function answerPart(answer) {
   const [, number, rest] = /^([\d.]+) (.*)$/.exec(answer.correction ?? '') ?? [];
   return h('p', { class: 'answer', 'data-answer': answer.answer },
-    number && h('span', { class: 'lead-answer' }, h('span', { class: 'lead-by' }, number), ` ${rest} `),
+    number && h('span', { class: `lead-answer${rest.length > 12 ? ' long' : ''}` }, h('span', { class: 'lead-by' }, number), ` ${rest} `),
     h('span', { class: 'lead-word' }, answerMark(answer.answer, 14), ` ${ANSWERS[answer.answer].toLowerCase()}`));
 }
 
@@ -114,7 +115,7 @@ function line(swing, { m, value, measure }, target, width) {
   }
   if (wanted !== null) {
     const words = `target ${of(wanted)}`;
-    parts.push(s('line', { class: 'wanted', x1: x(wanted), x2: x(wanted), y1: y - 34, y2: y + 34 }), text(at(wanted, words), y - 40, words, 'lead-label strong', 'middle'));
+    parts.push(s('line', { class: 'wanted', x1: x(wanted), x2: x(wanted), y1: y - 34, y2: y + 24 }), text(at(wanted, words), y - 40, words, 'lead-label strong', 'middle'));
   }
   for (const v of earlier) parts.push(s('circle', { class: 'lead-dot', cx: x(v), cy: y, r: 7 }));
   if (Number.isFinite(value)) parts.push(mark(roleOf(measure), x(value), y, 17));
