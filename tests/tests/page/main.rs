@@ -13,9 +13,12 @@ mod left;
 mod lesson;
 mod lost;
 mod privacy;
+mod headline;
+mod said;
 mod sound;
 #[cfg(target_os = "linux")]
 mod straps;
 mod target;
+mod tone;
 mod viewer;
 mod words;
