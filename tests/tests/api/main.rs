@@ -8,3 +8,4 @@ mod playing;
 mod privacy;
 mod remarks;
 mod running;
+mod size;

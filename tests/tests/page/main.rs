@@ -14,9 +14,12 @@ mod lesson;
 mod lost;
 mod picture;
 mod privacy;
+mod headline;
+mod said;
 mod sound;
 #[cfg(target_os = "linux")]
 mod straps;
 mod target;
+mod tone;
 mod viewer;
 mod words;

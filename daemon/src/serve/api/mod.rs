@@ -35,6 +35,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(state::set_viewers))
         .routes(routes!(streams::events))
         .routes(routes!(streams::pose))
+        .routes(routes!(streams::reach))
         .routes(routes!(players::list, players::add))
         .routes(routes!(players::change, players::forget))
         .routes(routes!(players::kept))
@@ -47,6 +48,8 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(sessions::list))
         .routes(routes!(sessions::session))
         .routes(routes!(sessions::curves))
+        .routes(routes!(sessions::swings))
+        .routes(routes!(sessions::against))
         .routes(routes!(sessions::compare))
         .routes(routes!(sessions::report))
         .routes(routes!(sessions::months))
@@ -79,5 +82,6 @@ pub fn router(app: Arc<AppState>) -> Router {
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::told_folders::hide_folders))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::viewers::check_viewer))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app.access), super::access::check_access))
+        .layer(axum::middleware::from_fn(super::compressed::compress))
         .with_state(app)
 }
