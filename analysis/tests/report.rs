@@ -247,7 +247,7 @@ fn the_sheet_holds_what_a_player_reads_and_no_more() {
         at("To practise Ten slow swings"),
         at("Thorax turn at top: 4° more than before"),
         at("90° → 94°"),
-        at("Target: thorax turn at top at least baseline + 7°"),
+        at("Target: thorax turn at top: 96° back or more (baseline + 7°)."),
         at("At the top, from above"),
         at("How sure: 10 swings before and 11 after."),
         at("From your coach Warm-up was short."),

@@ -2,13 +2,10 @@
 
 use crate::compare::{Comparison, Row};
 use crate::load::Loaded;
-use crate::measure::Measure;
 use crate::report::day;
 use crate::stats::{LEVEL, Rule, Series, level, mean};
 use crate::summary::MeasureSummary;
-use peakorder_protocol::Role;
 use peakorder_protocol::remark::Standing;
-use peakorder_protocol::repetition::{Repetition, RepetitionAngle, RepetitionSegment};
 use peakorder_protocol::swing::Swing;
 
 /// Where a column stands.
@@ -208,7 +205,7 @@ fn drill(row: &Row, label: &str, whole: &Loaded) -> Option<Column> {
         .iter()
         .filter(|r| r.block == label && whole.remarks.excluded(r.number).is_none())
         .filter_map(|r| {
-            let value = of_repetition(row.measure, r)?;
+            let value = row.measure.of_repetition(r).filter(|v| v.value.is_finite())?.value;
             Some((Dot { number: r.number, value, movement: Movement::Repetition }, false))
         });
     let mut all: Vec<(Dot, bool)> = swings.chain(repetitions).collect();
@@ -230,18 +227,4 @@ fn mean_of(dots: &[Dot]) -> Option<(f64, Option<f64>)> {
     let interval = level(Series { values: &values, places: &places }, &Rule::standard())
         .and_then(|l| l.mean.interval(LEVEL));
     Some((mean(&values)?, interval.map(|(low, high)| (high - low) / 2.0)))
-}
-
-/// The number where a repetition has one that is of the same kind.
-fn of_repetition(measure: Measure, r: &Repetition) -> Option<f64> {
-    let angle = |role: Role, pick: fn(&RepetitionSegment) -> Option<&RepetitionAngle>| {
-        Some(pick(r.segments.get(&role)?)?.top)
-    };
-    let value = match measure {
-        Measure::TurnAtTop(role) => angle(role, |s| s.turn_deg.as_ref()),
-        Measure::TiltAtTop(role) => angle(role, |s| s.lateral_tilt_deg.as_ref()),
-        Measure::SeparationAtTop => r.separation.as_ref().map(|s| s.top_deg),
-        _ => None,
-    };
-    value.filter(|v| v.is_finite())
 }

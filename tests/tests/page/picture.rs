@@ -74,7 +74,7 @@ fn the_dots_are_the_swings_to_scale_with_the_drill_between() {
     let parts: Vec<&str> = columns.iter().filter_map(|c| c["part"].as_str()).collect();
     assert_eq!(parts, ["before", "between", "after"]);
     for column in columns {
-        for dot in column["dots"].as_array().expect("dots") {
+        for dot in column["dots"].as_array().expect("dots").iter().filter(|d| d["movement"] == "swing") {
             let number = dot["number"].as_u64().expect("a number") as u32;
             assert!((dot["value"].as_f64().expect("a value") - turn(number)).abs() < 1e-9);
             let block = &all.iter().find(|s| s.number == number).expect("a swing").block;
@@ -83,7 +83,9 @@ fn the_dots_are_the_swings_to_scale_with_the_drill_between() {
     }
     // Every dot stands at the height of its value: two of them make the scale, all others follow it.
     let drawn = dots(&browser);
-    let wanted: usize = columns.iter().map(|c| c["dots"].as_array().expect("dots").len()).sum();
+    let of_swings =
+        |c: &Value| c["dots"].as_array().expect("dots").iter().filter(|d| d["movement"] == "swing").count();
+    let wanted: usize = columns.iter().map(of_swings).sum();
     assert_eq!(drawn.len(), wanted);
     let by_turn = |a: &&(u32, f64), b: &&(u32, f64)| turn(a.0).total_cmp(&turn(b.0));
     let (most, least) = (drawn.iter().min_by(by_turn).unwrap(), drawn.iter().max_by(by_turn).unwrap());
