@@ -15,11 +15,11 @@ use maud::{Markup, PreEscaped, html};
 use peakorder_protocol::swing::Swing;
 
 /// Characters and lines of a text that the sheet has room for.
-const ROOM: (usize, usize) = (500, 6);
+const ROOM: (usize, usize) = (500, 5);
 /// Lines that tell of one block, where there is nothing to set it against.
 const LINES: usize = 6;
 /// A player's name is cut to this.
-const NAME: usize = 80;
+const NAME: usize = 44;
 
 /// The sheet; `compared` as far as there are two blocks.
 pub(super) fn sheet(
@@ -49,8 +49,7 @@ pub(super) fn sheet(
             }
             (note(loaded, appendix))
             footer class="end" {
-                p { (SAFETY) }
-                p { "Straps show their own motion; skin and cloth move over bone. Compare with yourself on the same day first, and never with another person." }
+                p { (SAFETY) " Straps show their own motion; skin and cloth move over bone. Compare with yourself on the same day first." }
             }
         }
     }
@@ -103,7 +102,8 @@ fn fitting(text: &str) -> &str {
             // A short line takes a whole row.
             used = (used / row + 1) * row;
         } else {
-            used += 1;
+            // Capitals are wide.
+            used += if c.is_uppercase() { 2 } else { 1 };
         }
         if used > most {
             end = space.unwrap_or(at);
@@ -197,7 +197,8 @@ mod tests {
         let kept = fitting(&long);
         assert!(kept.len() <= 500 && kept.ends_with("word"), "{kept}");
         let many = "line\n".repeat(40);
-        assert_eq!(fitting(&many).lines().count(), 6);
+        assert_eq!(fitting(&many).lines().count(), 5);
+        assert_eq!(fitting(&"W".repeat(900)).len(), 250);
         let one = "x".repeat(900);
         assert_eq!(fitting(&one).chars().count(), 500);
         let wide = "é".repeat(900);
