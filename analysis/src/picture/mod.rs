@@ -86,9 +86,9 @@ impl Layout {
     fn sizes(self) -> Sizes {
         match self {
             Self::Sheet => Sizes {
-                dots: (350.0, 234.0),
+                dots: (350.0, 218.0),
                 others: (560.0, 260.0),
-                body: (320.0, 234.0),
+                body: (320.0, 218.0),
                 second: (560.0, 290.0),
                 strip: 690.0,
             },
