@@ -119,6 +119,8 @@ impl From<LessonError> for ApiError {
             | LessonError::OfPlayer(_)
             | LessonError::OtherName(_)
             | LessonError::NoneRunning
+            | LessonError::NoneInterrupted
+            | LessonError::OtherStraps(_)
             | LessonError::StillClosing => Self::conflict(text),
             LessonError::Straps(_) => Self::new(StatusCode::SERVICE_UNAVAILABLE, text),
             LessonError::Engine(_) | LessonError::Failed => Self::internal(text),

@@ -195,17 +195,29 @@ impl LessonState {
         self.session.calibration.iter().filter(|n| n.t_s >= self.worn_since_s)
     }
 
-    /// Whether the calibration covers every strap.
-    fn calibrated(&self) -> bool {
+    /// Since when the strap that was calibrated first is calibrated, s; `None` while a strap is not.
+    pub fn calibrated_since_s(&self) -> Option<f64> {
         let passed = |role: Role, step: CalibrationStep| {
-            self.calibration().any(|n| n.role == role && n.step == step && n.passed())
+            let good = self.calibration().filter(|n| n.role == role && n.step == step && n.passed());
+            good.map(|n| n.t_s).reduce(f64::max)
         };
-        self.session.straps.keys().all(|role| match role {
+        let since = self.session.straps.keys().map(|role| match role {
             Role::Pelvis | Role::Thorax => {
-                passed(*role, CalibrationStep::Still) && passed(*role, CalibrationStep::Bow)
+                Some(passed(*role, CalibrationStep::Still)?.max(passed(*role, CalibrationStep::Bow)?))
             }
             Role::LeadArm => passed(*role, CalibrationStep::ArmRaise),
-        })
+        });
+        since.collect::<Option<Vec<f64>>>()?.into_iter().reduce(f64::min)
+    }
+
+    /// Label of the block that is being swung; empty before the first.
+    pub fn block(&self) -> &str {
+        &self.block
+    }
+
+    /// The lesson was interrupted: what was going on is over.
+    pub fn interrupted(&mut self) {
+        self.doing = None;
     }
 
     /// The lesson as the page shows it, at session time `t_s`.
@@ -241,7 +253,7 @@ impl LessonState {
                     text: words::calibration::outcome(n),
                 })
                 .collect(),
-            calibrated: self.calibrated(),
+            calibrated: self.calibrated_since_s().is_some(),
             doing: self.doing.clone(),
             straps,
             disk_backlog: 0.0,
