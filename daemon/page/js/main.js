@@ -1,6 +1,8 @@
 // Start, the frame around the pages, and which page is shown.
 
-import { connect, fail, isCoach, lesson, onChange, store, swings, watchSilence } from './store.js';
+import { attempt, close, connect, fail, isCoach, lesson, onChange, open, openedId, running, store, swings, watchSilence } from './store.js';
+import { get, part } from './api.js';
+import { keep, parsed, remembered, written } from './address.js';
 import { button, h, say, show } from './dom.js';
 import { clockTime, swingSpoken } from './format.js';
 import { applyTheme, isDark, switchTheme } from './theme.js';
@@ -22,15 +24,39 @@ const content = document.getElementById('content');
 let page = null;
 let name = '';
 let announced = 0;
+let going = null;
 
-/** `#after?a=…` → `['after', URLSearchParams]`. */
+/** Screens whose address names the swing. */
+const OF_A_SWING = ['swing', 'above'];
+
+/** The screen of the address, or where a device starts. */
 function route() {
-  const [path, query] = location.hash.slice(1).split('?');
-  return [PAGES[path] ? path : lesson() || !store.state ? 'swing' : 'lesson', new URLSearchParams(query ?? '')];
+  const { path, query } = parsed();
+  return [PAGES[path] ? path : lesson() || !store.state ? 'swing' : 'lesson', query];
 }
 
-function go(focus) {
+/** Opens the lesson that the address is of; false if another address was gone to meanwhile. */
+async function openWanted(query) {
+  const known = remembered();
+  // A new address without a lesson stays with the one that is open; the way back leads to what was there.
+  let wanted = query.get('lesson') ?? (known === undefined ? openedId() : known);
+  if (wanted === running()?.session) wanted = null;
+  if (wanted !== openedId()) {
+    if (wanted === null) close();
+    else {
+      const at = location.hash;
+      const view = await attempt(() => get(`/sessions/${part(wanted)}`));
+      if (location.hash !== at) return false;
+      if (view) open(view);
+      else close();
+    }
+  }
+  return true;
+}
+
+async function go(focus) {
   if (store.pairing) return;
+  if (store.state && !(await openWanted(parsed().query))) return;
   const [next, query] = route();
   page?.leave?.();
   name = next;
@@ -38,18 +64,35 @@ function go(focus) {
   content.replaceChildren();
   content.dataset.page = name;
   document.title = `${page.title} · peakorder`;
-  if (store.state) page.enter(content, query);
+  if (OF_A_SWING.includes(name) && query.has('n')) store.chosen = Number(query.get('n')) || null;
+  if (store.state) {
+    keepAddress();
+    page.enter(content, query);
+  }
   drawTop();
+  drawOpened(document.getElementById('opened'));
   // The page scrolls inside its content, so the keyboard must be there.
   if (focus || document.activeElement === document.body) content.focus({ preventScroll: true });
   content.scrollTop = 0;
+}
+
+/** The address says what is looked at. */
+function keepAddress() {
+  if (!PAGES[parsed().path]) history.replaceState(history.state, '', `#${name}`);
+  keep({ lesson: openedId(), n: OF_A_SWING.includes(name) ? store.chosen : null });
+}
+
+/** The address of a screen, of the lesson that is looked at. */
+function addressOf(path) {
+  const id = openedId();
+  return written(path, new URLSearchParams(id ? { lesson: id } : {}));
 }
 
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
     h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => path !== 'earlier' || isCoach()).map(([path, words]) => h('a', {
-      href: `#${path}`, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
+      href: addressOf(path), 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
       (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented' }, 'invented'),
@@ -78,6 +121,9 @@ function drawAlarm() {
 
 onChange((what) => {
   if (what === 'opened' || what === 'heartbeat' || what === 'state') drawOpened(document.getElementById('opened'));
+  if (what === 'opened' || what === 'chosen') {
+    if (store.state && page) keepAddress();
+  }
   if (what === 'opened') {
     drawTop();
     announced = swings().at(-1)?.number ?? 0;
@@ -97,7 +143,12 @@ onChange((what) => {
     drawAlarm();
     announced = swings().at(-1)?.number ?? 0;
     if (!page || !content.hasChildNodes()) {
-      go(false);
+      // An address with a lesson is read while nothing is shown yet.
+      if (!going) {
+        going = go(false).finally(() => {
+          going = null;
+        });
+      }
       return;
     }
   }

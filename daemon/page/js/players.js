@@ -4,6 +4,7 @@ import { attempt, store } from './store.js';
 import { get, part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { consentWords, privacyButtons } from './player_privacy.js';
+import { afterwards, interruptedLesson } from './interrupted.js';
 
 let players = null;
 let picked = null;
@@ -37,6 +38,7 @@ function draw() {
   }
   const player = players.find((p) => p.id === picked);
   show(region,
+    interruptedLesson() ?? endedLesson(),
     h('div', { class: 'start' },
       h('div', {},
         h('h1', {}, 'Whose lesson?'),
@@ -46,7 +48,7 @@ function draw() {
             picked = p.id;
             draw();
           }, { class: 'choice', 'aria-pressed': String(p.id === picked) })),
-          button('add a player', 'add-player', () => {
+          button('Add a player', 'add-player', () => {
             editing = { name: '', handedness: 'right', goal: '', limits: '', hip_breadth_cm: null, consent: false };
             draw();
           }, { class: 'link' }))),
@@ -57,15 +59,36 @@ function draw() {
             h('dt', {}, 'Works on'), h('dd', {}, player.goal || '–'),
             h('dt', {}, 'Limits'), h('dd', {}, player.limits || 'none named'),
             h('dt', {}, 'Recording'), h('dd', {}, consentWords(player))),
-          button('change', 'change-player', () => {
+          button('Change', 'change-player', () => {
             editing = { ...player };
             draw();
           }, { class: 'link' }),
           privacyButtons(player, () => enterPlayers(region)),
         ],
         caution(),
-        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start an invented lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
-        store.state.virtual && h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as invented.'))));
+        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start a demo lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
+        store.state.virtual
+          ? h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as a demo.')
+          : demo())));
+}
+
+/** The lesson that has just ended. */
+function endedLesson() {
+  const ended = store.ended;
+  return ended && h('section', { class: 'interrupted', 'aria-labelledby': 'ended-title' },
+    h('h2', { id: 'ended-title' }, ended.player ? `${ended.player}’s lesson has ended` : 'The lesson has ended'),
+    h('div', { class: 'actions' },
+      h('a', { class: 'button', href: afterwards(ended.session) }, 'Before and after'),
+      h('a', { class: 'button', href: `/api/v1/sessions/${part(ended.session)}/report`, target: '_blank', rel: 'noopener' }, 'Page to take home')));
+}
+
+/** An invented lesson to look at, in one tap. */
+function demo() {
+  return h('div', { class: 'demo' },
+    h('div', { class: 'actions' }, button('Play the demo lesson', 'demo', async () => {
+      if (await attempt(() => post('/demo'))) location.hash = '#swing';
+    }, { class: players.length === 0 ? 'main big' : '' })),
+    h('p', { class: 'fine' }, 'An invented player with virtual straps swings by himself; it takes some six minutes and is marked as a demo wherever it appears.'));
 }
 
 function start() {
@@ -95,7 +118,7 @@ function form(player) {
     h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: player.consent, onchange: (e) => {
       player.consent = e.target.checked;
     } }), 'The player has agreed to be recorded'),
-    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Keep'), button('Not now', 'give-up', () => {
+    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Save'), button('Cancel', 'give-up', () => {
       editing = null;
       draw();
     })));

@@ -20,6 +20,8 @@ export const store = {
   strapNews: [],
   /** An earlier lesson opened from disk (`{ lesson, playing }`); null = the one that runs. */
   opened: null,
+  /** The lesson that ended last while this page was open: `{ session, player }`. */
+  ended: null,
   error: '',
   /** Set when the daemon does not know this device: `{ text, passcode }`. */
   pairing: null,
@@ -41,6 +43,10 @@ export function changed(what) {
 export const running = () => store.state?.lesson ?? null;
 /** The lesson looked at: an earlier one that was opened, or the one that runs. */
 export const lesson = () => store.opened?.lesson ?? running();
+/** Id of the earlier lesson that is open; null if none is. */
+export const openedId = () => store.opened?.whole.session ?? null;
+/** Whether virtual straps are worn, now or in the lesson to come: nobody leads the player. */
+export const virtualLesson = () => (running() ? running().source === 'virtual' : store.state?.virtual === true);
 export const isCoach = () => store.state?.device === 'coach';
 /** The measured swings, oldest first. */
 export const swings = () => lesson()?.swings ?? [];
@@ -83,7 +89,11 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
   view.against ??= {};
-  for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
+  for (const swing of view.swings) {
+    swing.order_words ??= view.order_words[swing.number];
+    // The API knows a session by its folder's name, and a folder may have been renamed.
+    swing.session = view.session;
+  }
   view.quality ??= {};
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
@@ -123,7 +133,7 @@ async function refused(error) {
 }
 
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
-async function sync() {
+export async function sync() {
   if (syncing) {
     again = true;
     return;
@@ -167,7 +177,7 @@ function restart() {
 
 const EVENTS = [
   'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'mobility', 'session_ended',
-  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
+  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers', 'interrupted',
 ];
 
 /** Opens the stream of events and keeps it open. */
@@ -208,7 +218,8 @@ function put(list, item, key) {
 /** An event of the running lesson. */
 function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
-  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers'].includes(name)) sync();
+  if (name === 'session_ended' && running()) store.ended = { session: running().session, player: running().player.name };
+  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers', 'interrupted'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // The player hears of every swing, whatever the coach looks at.
     if (name === 'swing_extra') changed('answer');
@@ -230,7 +241,7 @@ function apply(now, name, data) {
       now.block = data.label;
       now.blocks.push({ label: data.label, start_s: data.t_s });
       return true;
-    case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
+    case 'swing': put(now.swings, { ...data.swing, session: now.session, order_words: data.order_words }, 'number'); return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
       now.quality[data.number] = data.quality;
@@ -286,7 +297,7 @@ export function playAgain(speed) {
   opened.lesson = complete({ ...whole, swings: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
   store.chosen = null;
   const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
-  for (const name of EVENTS.filter((n) => n !== 'session_ended' && n !== 'remarks')) {
+  for (const name of EVENTS.filter((n) => !['session_ended', 'remarks', 'interrupted'].includes(n))) {
     handlers[name] = (data) => {
       if (data !== null && apply(opened.lesson, name, data)) changed(what(name));
     };

@@ -25,6 +25,7 @@ mod page;
 mod past_lesson;
 mod random;
 mod remarks;
+mod strap_setup;
 pub mod tls;
 mod told_folders;
 mod toml_file;
@@ -46,6 +47,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use strap_setup::SetupControl;
 use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
@@ -120,6 +122,7 @@ impl Server {
         let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
         let hub = Arc::new(Hub::new(random::hex(8), invented));
+        let straps = SetupControl::new(&options.source);
         let lessons = LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub));
         let access = Arc::new(AccessControl {
             allowed_hosts: options.allowed_hosts,
@@ -132,6 +135,7 @@ impl Server {
             hub,
             library,
             lessons,
+            straps,
             access,
             remarks,
             viewers: Arc::default(),
@@ -162,6 +166,7 @@ impl Server {
         {
             tracing::warn!(%why, "The lesson did not end in time.");
         }
+        app.straps.stop().await;
         close.send_replace(true);
         // It only fails if it panicked, which has been reported.
         let _ = serving.await;

@@ -52,6 +52,8 @@ pub(super) async fn start(
     Body(start): Body<Start>,
 ) -> Result<(StatusCode, Json<SessionId>), ApiError> {
     check_label(&start.baseline_block)?;
+    // A scan or a check holds the radio.
+    app.straps.stop().await;
     let session = app.lessons.start(&start.player, &start.baseline_block).await?;
     Ok((StatusCode::CREATED, Json(SessionId { session })))
 }
@@ -70,6 +72,7 @@ pub(super) async fn demo(State(app): State<Arc<AppState>>) -> Result<(StatusCode
         (status = 409, description = "none was interrupted, one is running, or the straps are others than before"),
         (status = 503, description = "the straps cannot be used")))]
 pub(super) async fn go_on(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
+    app.straps.stop().await;
     let session = app.lessons.go_on().await?;
     Ok(Json(SessionId { session }))
 }
