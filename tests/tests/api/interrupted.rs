@@ -23,7 +23,7 @@ fn killed(library: &Path, swings: u64) -> (String, Value) {
             break;
         }
     }
-    let target = json!({ "measure": "pelvis_turn_top", "value": 40.0, "block": "" });
+    let target = json!({ "measure": "pelvis_turn_top_deg", "value": 40.0, "block": "" });
     server.send("PUT", "/api/v1/lesson/target", &target).expect(201);
     let note = json!({ "what": "note", "text": "before the kill", "swing": null });
     server.post(&format!("/api/v1/sessions/{session}/remarks"), &note).expect(201);
