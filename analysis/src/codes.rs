@@ -189,6 +189,10 @@ impl Codes {
             swing.session.clone_from(&session);
             swing.block = self.block(&swing.block);
         }
+        for repetition in &mut loaded.repetitions {
+            repetition.session.clone_from(&session);
+            repetition.block = self.block(&repetition.block);
+        }
         for label in loaded.blocks.iter_mut().chain(&mut loaded.block) {
             *label = self.block(label);
         }

@@ -3,6 +3,7 @@
 use peakorder_protocol::curves::{Curves, CurvesError};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::repetition::{Numbered, Repetition};
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use std::collections::BTreeSet;
@@ -23,7 +24,9 @@ pub struct Loaded {
     pub block: Option<String>,
     /// Swings of that choice, by number.
     pub swings: Vec<Swing>,
-    /// Labels of all blocks of the session, in order of appearance.
+    /// Repetitions of drills of that choice, by number. They are no swings and are never counted with them.
+    pub repetitions: Vec<Repetition>,
+    /// Labels of all blocks of the session that have swings, in order of appearance.
     pub blocks: Vec<String>,
     /// Swing files that could not be read.
     pub problems: Vec<Problem>,
@@ -180,14 +183,16 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     let (dir, session) = SessionDir::open(&folder)?;
     let numbers = dir.swing_numbers()?;
     let mut swings = Vec::with_capacity(numbers.len());
+    let mut repetitions = Vec::new();
     let mut problems = Vec::new();
     for &number in &numbers {
-        match read_swing(&dir, number) {
-            Ok(swing) => swings.push(swing),
+        match read_numbered(&dir, number) {
+            Ok(Numbered::Swing(swing)) => swings.push(*swing),
+            Ok(Numbered::Repetition(repetition)) => repetitions.push(*repetition),
             Err(problem) => problems.push(problem),
         }
     }
-    if let (true, Some(first)) = (swings.is_empty(), problems.first()) {
+    if let (true, Some(first)) = (swings.is_empty() && repetitions.is_empty(), problems.first()) {
         return Err(LoadError::NothingReadable { folder, count: problems.len(), first: first.text.clone() });
     }
     let mut blocks: Vec<String> = Vec::new();
@@ -197,10 +202,11 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         }
     }
     if let Some(block) = &block {
-        if !blocks.contains(block) {
+        if !blocks.contains(block) && repetitions.iter().all(|r| r.block != *block) {
             return Err(LoadError::NoBlock { folder, block: block.clone(), blocks });
         }
         swings.retain(|s| s.block == *block);
+        repetitions.retain(|r| r.block == *block);
     }
     // Swings are worth showing even where the rest cannot be read; that it is not is said.
     let (remarks, mut notices) = match dir.remarks().read() {
@@ -212,20 +218,32 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         None
     });
     let mobility = mobility.map_or_else(Vec::new, |m| m.checks);
-    Ok(Loaded { dir, session, block, swings, blocks, problems, remarks, mobility, notices, coded_as: None })
+    Ok(Loaded {
+        dir,
+        session,
+        block,
+        swings,
+        repetitions,
+        blocks,
+        problems,
+        remarks,
+        mobility,
+        notices,
+        coded_as: None,
+    })
 }
 
-pub(crate) fn read_swing(dir: &SessionDir, number: u32) -> Result<Swing, Problem> {
+pub(crate) fn read_numbered(dir: &SessionDir, number: u32) -> Result<Numbered, Problem> {
     let problem = |text: String| Problem { number, text };
-    let swing = dir.read_swing(number).map_err(|e| problem(e.to_string()))?;
-    if swing.number != number {
+    let read = dir.read_numbered(number).map_err(|e| problem(e.to_string()))?;
+    if read.number() != number {
         return Err(problem(format!(
             "{}: holds swing {}, not {number}",
             dir.swing_path(number).display(),
-            swing.number
+            read.number()
         )));
     }
-    Ok(swing)
+    Ok(read)
 }
 
 impl Loaded {
@@ -257,6 +275,7 @@ impl Loaded {
             session: self.session.clone(),
             block: Some(label.to_owned()),
             swings: self.swings.iter().filter(|s| s.block == label).cloned().collect(),
+            repetitions: self.repetitions.iter().filter(|r| r.block == label).cloned().collect(),
             blocks: self.blocks.clone(),
             problems: self.problems.clone(),
             remarks: self.remarks.clone(),

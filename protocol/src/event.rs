@@ -3,6 +3,7 @@
 use crate::calibration::JudgedStep;
 use crate::log::StrapEventKind;
 use crate::mobility::MobilityCheck;
+use crate::repetition::Repetition;
 use crate::role::Role;
 use crate::swing::Swing;
 use crate::trouble::Trouble;
@@ -42,6 +43,9 @@ pub enum LiveEvent {
         t_s: f64,
         /// Its label.
         label: String,
+        /// It is of repetitions without a ball.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        drill: bool,
     },
     /// The straps were taken off and put on again; they are to be calibrated anew.
     Wearing {
@@ -54,6 +58,11 @@ pub enum LiveEvent {
     Swing {
         /// The whole swing, as in its file.
         swing: Box<Swing>,
+    },
+    /// A repetition of a drill was measured.
+    Repetition {
+        /// The whole repetition, as in its file.
+        repetition: Box<Repetition>,
     },
     /// A mobility check was measured or has to be repeated.
     Mobility {

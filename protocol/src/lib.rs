@@ -17,6 +17,7 @@ pub mod order;
 pub mod packet;
 pub mod profile;
 pub mod remark;
+pub mod repetition;
 pub mod role;
 pub mod session;
 pub mod swing;

@@ -19,6 +19,7 @@ use crate::files::{self, Lasting, private_dir};
 use crate::log::is_being_written;
 use crate::mobility::Mobility;
 use crate::remark::RemarkFile;
+use crate::repetition::Numbered;
 use crate::role::{Handedness, Role};
 use crate::swing::Swing;
 use crate::text::{excerpt, is_visible};
@@ -397,6 +398,13 @@ impl SessionDir {
         replace_computed(&self.swing_path(number), json.as_bytes())
     }
 
+    /// Writes one repetition of a drill, which has no curves.
+    pub fn write_repetition(&self, number: u32, json: &str) -> Result<(), SessionError> {
+        let folder = self.path.join(SWINGS_DIR);
+        private_dir(&folder).map_err(SessionError::io(&folder))?;
+        replace_computed(&self.swing_path(number), json.as_bytes())
+    }
+
     /// Path of the mobility checks.
     pub fn mobility_path(&self) -> PathBuf {
         self.path.join(MOBILITY_FILE)
@@ -466,6 +474,13 @@ impl SessionDir {
         Ok(numbers)
     }
 
+    /// Reads the file of number `number`, of a swing or of a repetition.
+    pub fn read_numbered(&self, number: u32) -> Result<Numbered, SessionError> {
+        let path = self.swing_path(number);
+        let bytes = files::read(&path, SWING_FILE_LIMIT_BYTES).map_err(SessionError::io(&path))?;
+        text_of(&bytes).and_then(Numbered::from_json).map_err(SessionError::document(&path))
+    }
+
     /// Reads swing `number`.
     pub fn read_swing(&self, number: u32) -> Result<Swing, SessionError> {
         let path = self.swing_path(number);
@@ -478,9 +493,15 @@ impl SessionDir {
         files::read(&self.curves_path(number), CURVES_FILE_LIMIT_BYTES)
     }
 
-    /// Reads all swings, ascending.
+    /// Reads all numbered files, ascending.
+    pub fn read_all(&self) -> Result<Vec<Numbered>, SessionError> {
+        self.swing_numbers()?.into_iter().map(|n| self.read_numbered(n)).collect()
+    }
+
+    /// Reads all swings, ascending; repetitions are left out.
     pub fn read_swings(&self) -> Result<Vec<Swing>, SessionError> {
-        self.swing_numbers()?.into_iter().map(|n| self.read_swing(n)).collect()
+        let swing = |n| if let Numbered::Swing(swing) = n { Some(*swing) } else { None };
+        Ok(self.read_all()?.into_iter().filter_map(swing).collect())
     }
 }
 

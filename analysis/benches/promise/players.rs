@@ -74,6 +74,7 @@ fn session(player: u64, number: u64, day: Day) -> Loaded {
         block: None,
         blocks: vec![String::new()],
         swings,
+        repetitions: Vec::new(),
         problems: Vec::new(),
         remarks: Remarks::default(),
         mobility: Vec::new(),

@@ -8,6 +8,7 @@ pub use salvage::{Assumption, SalvageError, Salvaged, Wanted, salvage};
 
 use crate::load;
 use peakorder_protocol::log::LogError;
+use peakorder_protocol::repetition::Numbered;
 use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -109,21 +110,26 @@ fn computed(
     let (mut swings, mut curves) = (Vec::new(), Vec::new());
     for number in numbers {
         let path = dir.swing_path(number);
+        let read = load::read_numbered(dir, number);
+        let has_curves = !matches!(read, Ok(Numbered::Repetition(_)));
         if there.binary_search(&number).is_err() {
             files.push(FileProblem { path, damage: None });
         } else {
-            match load::read_swing(dir, number) {
-                Ok(swing) if session.is_some_and(|s| s.id != swing.session) => {
+            match read {
+                Ok(read) if session.is_some_and(|s| s.id != read.session()) => {
                     let damage = format!(
                         "{}: of another session ({}); peakorderd replay makes it anew",
                         path.display(),
-                        swing.session
+                        read.session()
                     );
                     files.push(FileProblem { path, damage: Some(damage) });
                 }
                 Ok(_) => swings.push(number),
                 Err(problem) => files.push(FileProblem { path, damage: Some(problem.text) }),
             }
+        }
+        if !has_curves {
+            continue;
         }
         match load::curves(dir, number) {
             Ok(_) => curves.push(number),

@@ -25,6 +25,7 @@ use peakorder_protocol::curves::Curves;
 use peakorder_protocol::log::{Arrival, Mark, MarkKind, Record, StrapEvent};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::profile::{DecodeError, Profile, ProfileError};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::session::Session;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role, toml_line};
@@ -50,6 +51,8 @@ pub enum Output {
         t_s: f64,
         /// Label.
         label: String,
+        /// It is of repetitions without a ball.
+        drill: bool,
     },
     /// The straps were taken off and put on again.
     Wearing {
@@ -62,6 +65,8 @@ pub enum Output {
     Strap(StrapEvent),
     /// A swing was measured.
     Swing(Box<Swing>, Box<Curves>),
+    /// A repetition of a drill was measured.
+    Repetition(Box<Repetition>),
     /// A mobility check was measured, or has to be repeated.
     Mobility(Box<MobilityCheck>),
     /// A packet could not be decoded; it is in the log as it came.
@@ -286,10 +291,11 @@ impl Pipeline {
             MarkKind::ArmRaiseEnd => (CalibrationStep::ArmRaise, false),
             MarkKind::ShakeStart => (CalibrationStep::Shake, true),
             MarkKind::ShakeEnd => (CalibrationStep::Shake, false),
-            MarkKind::Block => {
+            MarkKind::Block | MarkKind::Drill => {
+                let drill = mark.kind == MarkKind::Drill;
                 self.block.clone_from(&mark.detail);
                 self.blocks.push((t_s, mark.detail.clone()));
-                out.push(Output::Block { t_s, label: mark.detail.clone() });
+                out.push(Output::Block { t_s, label: mark.detail.clone(), drill });
                 return;
             }
             MarkKind::TurnStart | MarkKind::TurnEnd => {

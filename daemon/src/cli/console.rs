@@ -8,6 +8,7 @@ use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::estimate::Z95;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::mobility::{MobilityCheck, Side};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::{Swing, SwingKind};
 use peakorder_protocol::text::{clean, clean_lines};
 use std::fmt::Write as _;
@@ -115,6 +116,20 @@ pub(super) fn swing_line(swing: &Swing) -> String {
     line
 }
 
+/// One line about a repetition of a drill.
+pub(super) fn repetition_line(repetition: &Repetition) -> String {
+    let mut line = format!("repetition {:>3}  {}", repetition.number, repetition.block);
+    for (role, segment) in &repetition.segments {
+        if let Some(turn) = &segment.turn_deg {
+            let _ = write!(line, "  {role} {:.0} ± {:.0}° back", turn.top.abs(), Z95 * turn.sd);
+            if let Some((through, sd)) = turn.through.zip(turn.through_sd) {
+                let _ = write!(line, ", {through:.0} ± {:.0}° through", Z95 * sd);
+            }
+        }
+    }
+    line
+}
+
 /// One line about a mobility check: the largest turn to each side, and what to repeat.
 fn mobility_line(check: &MobilityCheck) -> String {
     let mut line = format!("mobility {}", check.number);
@@ -155,6 +170,8 @@ fn event_line(event: &LiveEvent) -> Option<String> {
     match event {
         LiveEvent::Swing { swing } => Some(swing_line(swing)),
         LiveEvent::Calibration { judged } => Some(judged_line(judged)),
+        LiveEvent::Repetition { repetition } => Some(repetition_line(repetition)),
+        LiveEvent::Block { label, drill: true, .. } => Some(format!("drill: {label}")),
         LiveEvent::Block { label, .. } => Some(format!("block: {label}")),
         LiveEvent::Wearing { .. } => Some("straps put on again: calibrate them anew".into()),
         LiveEvent::Mobility { check } => Some(mobility_line(check)),

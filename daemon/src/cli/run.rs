@@ -24,7 +24,7 @@ use tokio::sync::mpsc;
 /// Arguments of `peakorderd run`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "While it runs, type marks, one a line: block NAME, note TEXT, still-start, still-end, \
+    after_help = "While it runs, type marks, one a line: block NAME, drill NAME (repetitions without a ball), note TEXT, still-start, still-end, \
     bow-start, bow-end, arm-raise-start, arm-raise-end, shake-start, shake-end, turn-start, turn-end, \
     re-wear (straps taken off and put on again); stop (or Ctrl-C) ends the session."
 )]

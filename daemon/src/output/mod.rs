@@ -30,6 +30,14 @@ enum ComputedFile {
     Session,
     Mobility,
     Swing { number: u32, json: String, curves: Vec<u8> },
+    Repetition { number: u32, json: String },
+}
+
+impl ComputedFile {
+    /// There is one of each number; of the others there is one.
+    const fn is_numbered(&self) -> bool {
+        matches!(self, Self::Swing { .. } | Self::Repetition { .. })
+    }
 }
 
 /// A watcher further behind than this loses the oldest events; the daemon never waits.
@@ -75,6 +83,17 @@ impl Outputs {
                     // No file can hold it, so it is not tried again, and watchers could not read it.
                     Err(error) => {
                         tracing::error!(%error, number, "A swing was left out.");
+                        return;
+                    }
+                }
+            }
+            Output::Repetition(repetition) => {
+                self.swings = repetition.number;
+                let number = repetition.number;
+                match repetition.to_json() {
+                    Ok(json) => self.write_file(ComputedFile::Repetition { number, json }, t_s),
+                    Err(error) => {
+                        tracing::error!(%error, number, "A repetition was left out.");
                         return;
                     }
                 }
@@ -136,7 +155,7 @@ impl Outputs {
     }
 
     fn keep(&mut self, file: ComputedFile) {
-        if !matches!(file, ComputedFile::Swing { .. }) {
+        if !file.is_numbered() {
             // Only the newest content counts.
             self.unwritten.retain(|f| std::mem::discriminant(f) != std::mem::discriminant(&file));
         }
@@ -151,6 +170,7 @@ impl Outputs {
                 ComputedFile::Session => self.dir.write_session(&self.session),
                 ComputedFile::Mobility => self.dir.write_mobility(&self.mobility),
                 ComputedFile::Swing { number, json, curves } => self.dir.write_swing(*number, json, curves),
+                ComputedFile::Repetition { number, json } => self.dir.write_repetition(*number, json),
             };
             // What cannot be put into a file at all must not keep the others waiting.
             if !matches!(written, Err(SessionError::Io { .. })) {
@@ -166,7 +186,7 @@ impl Outputs {
     /// computed files that are not there.
     pub fn finish(mut self, t_s: f64) -> (SessionDir, u32) {
         self.write_file(ComputedFile::Session, t_s);
-        let others = self.unwritten.iter().filter(|f| !matches!(f, ComputedFile::Swing { .. })).count();
+        let others = self.unwritten.iter().filter(|f| !f.is_numbered()).count();
         let missing = (1..=self.swings).filter(|n| !self.dir.swing_path(*n).exists()).count();
         self.tell(LiveEvent::SessionEnded { t_s, swings: self.swings });
         (self.dir, (others + missing) as u32)
@@ -183,7 +203,10 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
     Some(match output {
         Output::Swing(swing, _) => LiveEvent::Swing { swing: Box::new(Swing::clone(swing)) },
         Output::Calibration(judged) => LiveEvent::Calibration { judged: judged.clone() },
-        Output::Block { t_s, label } => LiveEvent::Block { t_s: *t_s, label: label.clone() },
+        Output::Block { t_s, label, drill } => {
+            LiveEvent::Block { t_s: *t_s, label: label.clone(), drill: *drill }
+        }
+        Output::Repetition(repetition) => LiveEvent::Repetition { repetition: repetition.clone() },
         Output::Wearing { t_s, wearing } => LiveEvent::Wearing { t_s: *t_s, wearing: *wearing },
         Output::Strap(event) => {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }

@@ -49,8 +49,12 @@ pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, LibraryE
     for check in loaded.mobility {
         state.event(&LiveEvent::Mobility { check: Box::new(check) });
     }
-    let end_s = last_finish_s(&loaded.swings);
+    let repetitions = loaded.repetitions.iter().map(|r| r.events.finish.t_s).fold(0.0, f64::max);
+    let end_s = last_finish_s(&loaded.swings).max(repetitions);
     state.set_remarks(loaded.remarks);
+    for repetition in loaded.repetitions {
+        state.event(&LiveEvent::Repetition { repetition: Box::new(repetition) });
+    }
     for swing in loaded.swings {
         state.add_swing(swing);
     }
@@ -66,7 +70,7 @@ fn last_finish_s(swings: &[Swing]) -> f64 {
 pub(super) fn end_s(dir: &SessionDir) -> Result<f64, SessionError> {
     let last = dir.swing_numbers()?.pop();
     // A damaged swing file must not keep a remark from being written.
-    Ok(last.and_then(|n| dir.read_swing(n).ok()).map_or(0.0, |s| last_finish_s(&[s])))
+    Ok(last.and_then(|n| dir.read_numbered(n).ok()).map_or(0.0, |n| n.finish_s()))
 }
 
 /// The lesson as a page to take home.
@@ -116,8 +120,9 @@ fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {
     let Ok(replay) = Replay::open(&dir.log_path()) else { return Vec::new() };
     replay
         .filter_map(|record| match record {
-            Record::Mark(mark) if mark.kind == MarkKind::Block => {
-                Some(LiveEvent::Block { t_s: mark.t_ns as f64 * 1e-9, label: mark.detail })
+            Record::Mark(mark) if matches!(mark.kind, MarkKind::Block | MarkKind::Drill) => {
+                let drill = mark.kind == MarkKind::Drill;
+                Some(LiveEvent::Block { t_s: mark.t_ns as f64 * 1e-9, label: mark.detail, drill })
             }
             _ => None,
         })

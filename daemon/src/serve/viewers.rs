@@ -137,7 +137,7 @@ mod tests {
         let told = without_folder(&LiveEvent::Trouble { t_s: 1.0, what }).expect("it names a folder");
         let text = format!("{told:?}");
         assert!(text.contains("0003.json") && !text.contains("ann"), "{text}");
-        assert!(without_folder(&LiveEvent::Block { t_s: 1.0, label: "x".into() }).is_none());
+        assert!(without_folder(&LiveEvent::Block { t_s: 1.0, label: "x".into(), drill: false }).is_none());
     }
 
     #[test]

@@ -82,11 +82,13 @@ pub enum MarkKind {
     ShakeEnd,
     /// The straps were taken off and put on again: another wearing begins, which is to be calibrated anew.
     ReWear,
+    /// A block of repetitions without a ball begins (pivots, turns); the detail is its label.
+    Drill,
 }
 
 impl MarkKind {
     /// Every kind.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::StillStart,
         Self::StillEnd,
         Self::BowStart,
@@ -100,6 +102,7 @@ impl MarkKind {
         Self::ShakeStart,
         Self::ShakeEnd,
         Self::ReWear,
+        Self::Drill,
     ];
 
     /// The word used in files and on the command line.
@@ -118,6 +121,7 @@ impl MarkKind {
             Self::ShakeStart => "shake-start",
             Self::ShakeEnd => "shake-end",
             Self::ReWear => "re-wear",
+            Self::Drill => "drill",
         }
     }
 }

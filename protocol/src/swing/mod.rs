@@ -92,7 +92,7 @@ pub struct Swing {
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands it on so")]
-const fn is_first(wearing: &u32) -> bool {
+pub(crate) const fn is_first(wearing: &u32) -> bool {
     *wearing == 0
 }
 
@@ -486,20 +486,22 @@ impl Swing {
 
     /// The text of the swing file: pretty-printed JSON with its checksum and a final newline.
     pub fn to_json(&self) -> Result<String, NotFinite> {
-        let mut s = serde_json::to_string_pretty(self).expect("a swing has only string keys");
-        // No field is ever null but for a number that is none. Line breaks in texts are escaped.
-        if let Some(line) = s.lines().map(|l| l.trim_end_matches(',')).find(|l| l.ends_with(": null")) {
-            return Err(NotFinite {
-                key: line.trim().trim_end_matches(": null").trim_matches('"').to_owned(),
-            });
-        }
-        s.push('\n');
-        document::seal(&mut s);
-        Ok(s)
+        without_null(serde_json::to_string_pretty(self).expect("a swing has only string keys"))
     }
 
     /// The segment's peak if it can be timed.
     pub fn peak(&self, role: Role) -> Option<&Peak> {
         self.segments.get(&role)?.peak.as_ref().filter(|p| p.outcome == Outcome::Peak)
     }
+}
+
+/// Seals the pretty-printed text of a numbered file, which has no null.
+pub(crate) fn without_null(mut text: String) -> Result<String, NotFinite> {
+    // No field is ever null but for a number that is none. Line breaks in texts are escaped.
+    if let Some(line) = text.lines().map(|l| l.trim_end_matches(',')).find(|l| l.ends_with(": null")) {
+        return Err(NotFinite { key: line.trim().trim_end_matches(": null").trim_matches('"').to_owned() });
+    }
+    text.push('\n');
+    document::seal(&mut text);
+    Ok(text)
 }

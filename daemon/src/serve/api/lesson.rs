@@ -108,7 +108,7 @@ impl PartialSchema for MarkNow {
         let mark = |kinds: &[MarkKind]| json!({ "type": "string", "enum": kinds.iter().map(|k| k.as_str()).collect::<Vec<_>>() });
         let others: Vec<MarkKind> = MarkKind::ALL
             .into_iter()
-            .filter(|k| !matches!(k, MarkKind::Block | MarkKind::TurnStart))
+            .filter(|k| !matches!(k, MarkKind::Block | MarkKind::Drill | MarkKind::TurnStart))
             .collect();
         schema(json!({
             "description": "A mark at the present moment.",
@@ -123,8 +123,8 @@ impl PartialSchema for MarkNow {
                 },
                 {
                     "type": "object", "required": ["mark", "detail"],
-                    "description": "A block begins: its label.",
-                    "properties": { "mark": mark(&[MarkKind::Block]), "detail": line(LABEL_LIMIT) },
+                    "description": "A block of swings, or of a drill's repetitions without a ball, begins: its label.",
+                    "properties": { "mark": mark(&[MarkKind::Block, MarkKind::Drill]), "detail": line(LABEL_LIMIT) },
                 },
                 {
                     "type": "object", "required": ["mark", "detail"],
@@ -148,7 +148,7 @@ pub(super) struct Marked {
     t_s: f64,
 }
 
-/// Marks the beginning or end of a guided movement, a block, a note, or that the straps were taken off and put on
+/// Marks the beginning or end of a guided movement, a block, a drill, a note, or that the straps were taken off and put on
 /// again (`re-wear`; they are to be calibrated anew).
 #[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
     responses((status = 200, body = Marked), (status = 409, description = "no lesson is running")))]
@@ -159,8 +159,10 @@ pub(super) async fn mark(
     let kind: MarkKind = mark.mark.parse().map_err(|e: UnknownWord| ApiError::bad(e.to_string()))?;
     let detail = mark.detail.trim();
     match kind {
-        MarkKind::Block if detail.is_empty() => return Err(ApiError::bad("a block needs a label")),
-        MarkKind::Block => check_label(detail)?,
+        MarkKind::Block | MarkKind::Drill if detail.is_empty() => {
+            return Err(ApiError::bad("a block needs a label"));
+        }
+        MarkKind::Block | MarkKind::Drill => check_label(detail)?,
         MarkKind::TurnStart if Posture::from_detail(detail).is_none() => {
             return Err(ApiError::bad("detail must say how the player turns: seated or standing"));
         }

@@ -9,6 +9,7 @@ use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Mark, MarkKind};
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::session::{Session, SourceKind};
 use peakorder_protocol::swing::Swing;
 use std::sync::Arc;
@@ -26,6 +27,7 @@ pub struct LessonState {
     /// When the straps were last put on, s.
     worn_since_s: f64,
     swings: Vec<Arc<Swing>>,
+    repetitions: Vec<Arc<Repetition>>,
     mobility: Vec<MobilityCheck>,
     remarks: Arc<Remarks>,
     extras: Extras,
@@ -48,6 +50,7 @@ impl LessonState {
             doing: None,
             worn_since_s: 0.0,
             swings: Vec::new(),
+            repetitions: Vec::new(),
             mobility: Vec::new(),
             remarks: Arc::default(),
             extras: Extras::new(),
@@ -86,7 +89,7 @@ impl LessonState {
             | MarkKind::TurnEnd
             // It breaks off what was going on; that the straps are to be calibrated is an event of its own.
             | MarkKind::ReWear => None,
-            MarkKind::Block | MarkKind::Note => return false,
+            MarkKind::Block | MarkKind::Drill | MarkKind::Note => return false,
         };
         let doing = what.map(|what| Doing { what, since_s: mark.t_ns as f64 * 1e-9 });
         let changed = doing != self.doing;
@@ -107,9 +110,12 @@ impl LessonState {
     /// Applies an event.
     pub fn event(&mut self, event: &LiveEvent) {
         match event {
-            LiveEvent::Block { t_s, label } => {
+            LiveEvent::Block { t_s, label, drill } => {
                 self.block.clone_from(label);
-                self.blocks.push(BlockView { label: label.clone(), start_s: *t_s });
+                self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, drill: *drill });
+            }
+            LiveEvent::Repetition { repetition } => {
+                self.repetitions.push(Arc::new(Repetition::clone(repetition)))
             }
             LiveEvent::Wearing { t_s, .. } => self.worn_since_s = *t_s,
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
@@ -258,6 +264,7 @@ impl LessonState {
             straps,
             disk_backlog: 0.0,
             swings: self.swings.clone(),
+            repetitions: self.repetitions.clone(),
             order_words: self.swings.clone(),
             against: self.extras.clone(),
             quality: self.extras.clone(),

@@ -390,6 +390,7 @@ pub fn event_name(event: &LiveEvent) -> &'static str {
         LiveEvent::Block { .. } => "block",
         LiveEvent::Wearing { .. } => "wearing",
         LiveEvent::Swing { .. } => "swing",
+        LiveEvent::Repetition { .. } => "repetition",
         LiveEvent::Mobility { .. } => "mobility",
         LiveEvent::Trouble { .. } => "trouble",
         LiveEvent::SessionEnded { .. } => "session_ended",

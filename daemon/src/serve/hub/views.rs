@@ -11,6 +11,7 @@ use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::{Serialize, Serializer};
@@ -72,6 +73,10 @@ pub struct LessonView {
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
+    /// The repetitions of drills, each as in its file; numbered in one row with the swings.
+    #[schema(value_type = Vec<Repetition>)]
+    #[serde(serialize_with = "all_shared")]
+    pub repetitions: Vec<Arc<Repetition>>,
     /// Swing by swing, the order of its peaks in words.
     #[schema(value_type = BTreeMap<u32, String>)]
     #[serde(serialize_with = "order_words")]
@@ -101,7 +106,7 @@ pub struct LessonView {
 // What a lesson has a lot of is shared with its state and not copied: the view is made under
 // the lock.
 
-fn all_shared<S: Serializer>(swings: &[Arc<Swing>], to: S) -> Result<S::Ok, S::Error> {
+fn all_shared<T: Serialize, S: Serializer>(swings: &[Arc<T>], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(swings.iter().map(AsRef::as_ref))
 }
 
@@ -147,6 +152,8 @@ pub struct BlockView {
     pub label: String,
     /// Session clock, seconds.
     pub start_s: f64,
+    /// It is of repetitions without a ball.
+    pub drill: bool,
 }
 
 /// A mobility check and what is said of it.
