@@ -195,6 +195,17 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     if let (true, Some(first)) = (swings.is_empty() && repetitions.is_empty(), problems.first()) {
         return Err(LoadError::NothingReadable { folder, count: problems.len(), first: first.text.clone() });
     }
+    // Swings are worth showing even where the rest cannot be read; that it is not is said.
+    let (remarks, mut notices) = match dir.remarks().read() {
+        Ok(read) => (read.fold(), read.notices),
+        Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
+    };
+    for swing in &mut swings {
+        swing.block = remarks.block(&swing.block).to_owned();
+    }
+    for repetition in &mut repetitions {
+        repetition.block = remarks.block(&repetition.block).to_owned();
+    }
     let mut blocks: Vec<String> = Vec::new();
     for swing in &swings {
         if !blocks.contains(&swing.block) {
@@ -208,11 +219,6 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         swings.retain(|s| s.block == *block);
         repetitions.retain(|r| r.block == *block);
     }
-    // Swings are worth showing even where the rest cannot be read; that it is not is said.
-    let (remarks, mut notices) = match dir.remarks().read() {
-        Ok(read) => (read.fold(), read.notices),
-        Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
-    };
     let mobility = dir.read_mobility().unwrap_or_else(|e| {
         notices.push(format!("mobility check not read: {e}"));
         None

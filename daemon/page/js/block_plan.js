@@ -1,7 +1,7 @@
 // An order of blocks that was started with one tap: what was done of it, and what comes next. The marks of the lesson are
 // the truth; a device keeps only which order was meant.
 
-import { running, swings } from './store.js';
+import { changed, running, swings } from './store.js';
 import { counts } from './ball.js';
 
 const KEY = 'peakorder-block-plan';
@@ -19,6 +19,7 @@ export function plan() {
 export function setPlan(value) {
   if (value) localStorage.setItem(KEY, JSON.stringify(value));
   else localStorage.removeItem(KEY);
+  changed('plan');
 }
 
 /** Swings of the block that is being swung that count. */

@@ -15,7 +15,7 @@ let region = null;
 const plural = (n, one) => `${n} ${one}${n === 1 ? '' : 's'}`;
 
 /** Begins a block; of a drill its repetitions are counted and measured, with or without a ball. */
-const start = (label, drill = false) => attempt(() => post('/lesson/mark', { mark: 'block', detail: label, ...(drill ? { drill } : {}) }));
+const start = (label, drill = false) => attempt(() => post('/lesson/mark', { mark: drill ? 'drill' : 'block', detail: label }));
 
 export async function drawBlocks(place) {
   region = place;

@@ -4,6 +4,7 @@
 import { attempt, isCoach, running, virtualLesson } from './store.js';
 import { post, stream } from './api.js';
 import { button, h, show } from './dom.js';
+import { fold } from './fold.js';
 import { NAMES, ROLES, Z95, capital, num } from './format.js';
 
 const STEPS = [
@@ -64,9 +65,7 @@ function goingOn(now) {
 export function drawCalibration(region) {
   const now = running();
   const ready = now.calibrated;
-  show(region, h('h2', {}, 'Calibration'),
-    h('p', {}, ready ? 'Done: how every strap sits on its segment is known.' : 'Straps may sit askew; these movements find out how.'),
-    h('ol', { class: 'steps' }, STEPS.map((step) => {
+  const steps = h('ol', { class: 'steps' }, STEPS.map((step) => {
       const doing = now.doing?.what === step.key;
       const said = now.calibration.filter((c) => c.step === step.key);
       const recent = lastOf(said);
@@ -77,7 +76,12 @@ export function drawCalibration(region) {
         isCoach() && !virtualLesson() && h('div', { class: 'actions' }, doing
           ? button('End', `cal-${step.key}`, () => mark(`${step.mark}-end`), { class: 'main', 'aria-label': `${step.name}: end` })
           : button(recent.length ? 'Do it again' : 'Begin', `cal-${step.key}`, () => mark(`${step.mark}-start`), { disabled: Boolean(now.doing), 'aria-label': `${step.name}: begin` })));
-    })),
+    }));
+  show(region, h('h2', {}, 'Calibration'),
+    // Good and done, it is one line.
+    ready && !now.doing
+      ? fold('calibration', 'Done: how every strap sits on its segment is known.', steps)
+      : [h('p', {}, ready ? 'How every strap sits on its segment is known.' : 'Straps may sit askew; these movements find out how.'), steps],
     isCoach() && !virtualLesson() && now.calibration.length > 0 && h('div', { class: 'actions' },
       button('Straps put on again', 're-wear', () => mark('re-wear'), { class: 'link', disabled: Boolean(now.doing), title: 'They were taken off and put on again: these movements are needed anew.' })));
 }

@@ -102,7 +102,7 @@ export function update(what) {
   if (!parts || !running()) return;
   if (what === 'calibration' || what === 'doing' || (what === 'heartbeat' && running().doing)) drawCalibration(parts.calibration);
   if (what === 'mobility' || what === 'doing') drawMobility(parts.mobility);
-  if (['block', 'swing', 'repetition', 'straps'].includes(what)) drawBlocks(parts.blocks);
+  if (['block', 'swing', 'repetition', 'straps', 'plan'].includes(what)) drawBlocks(parts.blocks);
   if (what === 'remarks') {
     drawBlocks(parts.blocks);
     aboutIt();

@@ -16,8 +16,11 @@ import * as lessonPage from './lesson_page.js';
 import * as targetPage from './target_page.js';
 import * as comparePage from './compare_page.js';
 import * as earlierPage from './earlier_page.js';
+import * as strapsPage from './straps_page.js';
+import { nextButton } from './blocks.js';
+import { standing } from './block_plan.js';
 
-const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage };
+const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage, straps: strapsPage };
 const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier' };
 
 const content = document.getElementById('content');
@@ -95,13 +98,21 @@ function drawTop() {
       href: addressOf(path), 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
-      (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented' }, 'invented'),
+      countdown(),
+      (now ? now.invented : store.state?.virtual) && h('span', { class: 'invented', title: 'Invented: nobody was measured.' }, 'Demo'),
       store.state && !isCoach() && h('span', { class: 'invented' }, 'watching'),
       button(`sound: ${isMuted() ? 'off' : 'on'}`, 'mute', () => setMuted(!isMuted()), { class: 'link', 'aria-pressed': String(!isMuted()) }),
       button(`screen: ${isDark() ? 'dark' : 'light'}`, 'theme', () => {
         switchTheme();
         drawTop();
       }, { class: 'link' })));
+}
+
+/** How far the order of blocks is that was started, on every screen; the next block in one tap. */
+function countdown() {
+  const order = store.opened ? null : standing();
+  if (!order) return null;
+  return [h('span', { class: 'order-count', role: 'status' }, h('span', { class: 'order-label' }, `${order.label} `), `${order.made} of ${order.wanted}`), order.done && isCoach() && nextButton(order)];
 }
 
 function drawAlarm() {
@@ -157,7 +168,7 @@ onChange((what) => {
     if (newest && newest.number > announced) say(swingSpoken(newest));
     announced = newest?.number ?? 0;
   }
-  if (what === 'sound') drawTop();
+  if (['sound', 'block', 'repetition', 'remarks', 'plan'].includes(what) || (what === 'swing' && standing())) drawTop();
   if (['straps', 'state', 'link', 'heartbeat'].includes(what)) drawStraps(document.getElementById('straps'));
   if (store.state && !store.pairing) page?.update?.(what);
 });

@@ -10,6 +10,9 @@ let players = null;
 let picked = null;
 let editing = null;
 let region;
+let sought = '';
+/** With more players than this they are sought by typing. */
+const FEW = 12;
 
 export const CAUTION = [
   'Warm up before the first swing.',
@@ -43,8 +46,14 @@ function draw() {
       h('div', {},
         h('h1', {}, 'Whose lesson?'),
         players.length === 0 && h('p', { class: 'lead' }, 'No player is known yet.'),
+        players.length > FEW && h('div', { class: 'seek' }, h('label', { for: 'seek' }, 'Find a player'),
+          h('input', { id: 'seek', 'data-key': 'seek', type: 'search', autocomplete: 'off', maxlength: 80, value: sought, oninput: (e) => {
+            sought = e.target.value;
+            draw();
+            document.getElementById('seek')?.setSelectionRange(sought.length, sought.length);
+          } })),
         h('div', { class: 'people', role: 'group', 'aria-label': 'Players' },
-          players.map((p) => button(p.name, `player-${p.id}`, () => {
+          offered().map((p) => button(p.name, `player-${p.id}`, () => {
             picked = p.id;
             draw();
           }, { class: 'choice', 'aria-pressed': String(p.id === picked) })),
@@ -69,7 +78,7 @@ function draw() {
         h('div', { class: 'actions' }, button(store.state.virtual ? 'Start a demo lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
         store.state.virtual
           ? h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as a demo.')
-          : demo())));
+          : [h('p', {}, h('a', { class: 'button', href: '#straps' }, 'Set up the straps')), demo()])));
 }
 
 /** The lesson that has just ended. */
@@ -89,6 +98,13 @@ function demo() {
       if (await attempt(() => post('/demo'))) location.hash = '#swing';
     }, { class: players.length === 0 ? 'main big' : '' })),
     h('p', { class: 'fine' }, 'An invented player with virtual straps swings by himself; it takes some six minutes and is marked as a demo wherever it appears.'));
+}
+
+/** The players to choose from: all of a few, else those who are sought. */
+function offered() {
+  if (players.length <= FEW) return players;
+  const part = sought.trim().toLocaleLowerCase();
+  return players.filter((p) => p.id === picked || (part !== '' && p.name.toLocaleLowerCase().includes(part))).slice(0, FEW);
 }
 
 function start() {

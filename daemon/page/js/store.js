@@ -87,7 +87,7 @@ export async function attempt(request) {
 /** Fills in what a lesson does not have yet. */
 export function complete(view) {
   if (!view) return null;
-  for (const list of ['blocks', 'calibration', 'straps', 'swings', 'mobility']) view[list] ??= [];
+  for (const list of ['blocks', 'calibration', 'straps', 'swings', 'repetitions', 'mobility']) view[list] ??= [];
   view.against ??= {};
   for (const swing of view.swings) {
     swing.order_words ??= view.order_words[swing.number];
@@ -176,7 +176,7 @@ function restart() {
 }
 
 const EVENTS = [
-  'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'mobility', 'session_ended',
+  'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'repetition', 'mobility', 'session_ended',
   'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers', 'interrupted',
 ];
 
@@ -230,6 +230,9 @@ function live(name, data) {
 
 const what = (name) => (name === 'swing_extra' ? 'extra' : name);
 
+/** The label in force of a block that was recorded under `label`. */
+const inForce = (now, label) => now.remarks?.renamed?.[label] ?? label;
+
 /** Changes a lesson by one event; false if there is nothing to show of it. */
 function apply(now, name, data) {
   switch (name) {
@@ -238,10 +241,15 @@ function apply(now, name, data) {
     case 'calibration': now.calibration.push(data); return true;
     case 'wearing': now.calibration = []; return true;
     case 'block':
-      now.block = data.label;
-      now.blocks.push({ label: data.label, start_s: data.t_s });
+      now.block = inForce(now, data.label);
+      now.blocks.push({ label: now.block, start_s: data.t_s, drill: data.drill ?? false });
       return true;
-    case 'swing': put(now.swings, { ...data.swing, session: now.session, order_words: data.order_words }, 'number'); return true;
+    case 'swing':
+      put(now.swings, { ...data.swing, session: now.session, block: inForce(now, data.swing.block), order_words: data.order_words }, 'number');
+      return true;
+    case 'repetition':
+      put(now.repetitions, { ...data.repetition, session: now.session, block: inForce(now, data.repetition.block) }, 'number');
+      return true;
     case 'swing_extra':
       now.against[data.number] = data.against;
       now.quality[data.number] = data.quality;
@@ -251,7 +259,13 @@ function apply(now, name, data) {
       return true;
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
-    case 'remarks': now.remarks = data; return true;
+    case 'remarks': {
+      const renamed = JSON.stringify(now.remarks?.renamed ?? {}) !== JSON.stringify(data.renamed ?? {});
+      now.remarks = data;
+      // Labels of all that was recorded change with a name.
+      if (renamed && now === running()) sync();
+      return true;
+    }
     case 'heartbeat':
       now.t_s = data.t_s;
       now.disk_backlog = data.disk_backlog ?? 0;
@@ -294,7 +308,7 @@ export function playAgain(speed) {
   if (!opened) return;
   closePlay();
   const { whole } = opened;
-  opened.lesson = complete({ ...whole, swings: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
+  opened.lesson = complete({ ...whole, swings: [], repetitions: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
   store.chosen = null;
   const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
   for (const name of EVENTS.filter((n) => !['session_ended', 'remarks', 'interrupted'].includes(n))) {

@@ -10,6 +10,7 @@ import { turns } from './turns.js';
 import { backswing } from './backswing.js';
 import { answerWords } from './answer_words.js';
 import { outcomeRow } from './outcome.js';
+import { allSwings } from './swing_list.js';
 
 export const title = 'Swing';
 const RUN = 12;
@@ -106,7 +107,7 @@ function heading(swing) {
   const step = (by, words, label) => button(words, label, () => choose(swings()[at + by].number), { class: 'link', 'aria-label': label, disabled: !swings()[at + by] });
   return h('div', { class: 'swing-head' },
     h('p', { class: 'kicker' }, swingTitle(swing, remark),
-      h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')),
+      h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')), allSwings(),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
     h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
     outcomeRow(swing));

@@ -16,6 +16,7 @@ pub mod access;
 pub mod api;
 mod api_error;
 mod app_state;
+mod compressed;
 mod connection_slots;
 mod connections;
 pub mod hub;

@@ -7,6 +7,8 @@ mod backswing;
 mod ball;
 mod common;
 mod compared;
+mod continued;
+mod found_again;
 mod delay;
 mod keyboard;
 mod left;
@@ -15,6 +17,7 @@ mod lost;
 mod privacy;
 mod sound;
 #[cfg(target_os = "linux")]
+mod strap_setup;
 mod straps;
 mod target;
 mod viewer;

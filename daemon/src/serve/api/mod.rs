@@ -88,5 +88,6 @@ pub fn router(app: Arc<AppState>) -> Router {
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::told_folders::hide_folders))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app), super::viewers::check_viewer))
         .layer(axum::middleware::from_fn_with_state(Arc::clone(&app.access), super::access::check_access))
+        .layer(axum::middleware::from_fn(super::compressed::compress))
         .with_state(app)
 }

@@ -31,6 +31,10 @@ pub struct LessonState {
     mobility: Vec<MobilityCheck>,
     remarks: Arc<Remarks>,
     extras: Extras,
+    /// Labels of `swings` as recorded; those in force are in the swings.
+    recorded: Vec<String>,
+    /// Labels come as they are in force.
+    labels_in_force: bool,
     /// Counts the changes of baseline and remarks.
     version: u64,
     /// Swings whose extras are out of date, oldest first.
@@ -54,9 +58,28 @@ impl LessonState {
             mobility: Vec::new(),
             remarks: Arc::default(),
             extras: Extras::new(),
+            recorded: Vec::new(),
+            labels_in_force: false,
             version: 0,
             unassessed: Vec::new(),
         }
+    }
+
+    /// Whose swings and blocks come with the labels that are in force, and not with those recorded.
+    #[must_use]
+    pub fn with_labels_in_force(self) -> Self {
+        Self { labels_in_force: true, ..self }
+    }
+
+    /// The label in force of a block that comes with `label`.
+    fn label(&self, label: &str) -> String {
+        let label = if self.labels_in_force { label } else { self.remarks.block(label) };
+        label.to_owned()
+    }
+
+    /// The baseline's label in force.
+    fn baseline_label(&self) -> &str {
+        self.remarks.block(&self.baseline_block)
     }
 
     /// Session id.
@@ -125,14 +148,25 @@ impl LessonState {
     }
 
     /// Adds a swing.
-    pub fn add_swing(&mut self, swing: Swing) {
+    pub fn add_swing(&mut self, mut swing: Swing) {
+        let label = self.label(&swing.block);
+        self.recorded.push(std::mem::replace(&mut swing.block, label));
         let swing = Arc::new(swing);
         self.swings.push(Arc::clone(&swing));
-        if in_baseline(&swing, &self.baseline_block, &self.remarks) {
+        if in_baseline(&swing, self.baseline_label(), &self.remarks) {
             self.inputs_changed();
         } else {
             self.unassessed.push(swing);
         }
+    }
+
+    /// The repetition with its block's label in force.
+    fn relabelled(&self, repetition: &Arc<Repetition>) -> Arc<Repetition> {
+        let label = self.label(&repetition.block);
+        if label == repetition.block {
+            return Arc::clone(repetition);
+        }
+        Arc::new(Repetition { block: label, ..Repetition::clone(repetition) })
     }
 
     /// The coach's remarks.
@@ -142,7 +176,16 @@ impl LessonState {
 
     /// Replaces the coach's remarks.
     pub fn set_remarks(&mut self, remarks: Remarks) {
+        let renamed = remarks.renamed != self.remarks.renamed;
         self.remarks = Arc::new(remarks);
+        if renamed && !self.labels_in_force {
+            for (swing, recorded) in self.swings.iter_mut().zip(&self.recorded) {
+                let label = self.remarks.block(recorded);
+                if swing.block != label {
+                    *swing = Arc::new(Swing { block: label.to_owned(), ..Swing::clone(swing) });
+                }
+            }
+        }
         self.inputs_changed();
     }
 
@@ -153,7 +196,7 @@ impl LessonState {
 
     /// The baseline's swings that count.
     pub fn baseline(&self) -> Vec<Arc<Swing>> {
-        let counts = |s: &&Arc<Swing>| in_baseline(s, &self.baseline_block, &self.remarks);
+        let counts = |s: &&Arc<Swing>| in_baseline(s, self.baseline_label(), &self.remarks);
         self.swings.iter().filter(counts).map(Arc::clone).collect()
     }
 
@@ -247,8 +290,12 @@ impl LessonState {
                 goal: player.goal.clone(),
                 limits: player.limits.clone(),
             },
-            block: self.block.clone(),
-            blocks: self.blocks.clone(),
+            block: self.label(&self.block),
+            blocks: self
+                .blocks
+                .iter()
+                .map(|b| BlockView { label: self.label(&b.label), ..b.clone() })
+                .collect(),
             calibration: self
                 .calibration()
                 .map(|n| CalibrationView {
@@ -264,7 +311,7 @@ impl LessonState {
             straps,
             disk_backlog: 0.0,
             swings: self.swings.clone(),
-            repetitions: self.repetitions.clone(),
+            repetitions: self.repetitions.iter().map(|r| self.relabelled(r)).collect(),
             order_words: self.swings.clone(),
             against: self.extras.clone(),
             quality: self.extras.clone(),
@@ -275,7 +322,7 @@ impl LessonState {
                 .iter()
                 .map(|c| MobilityView { check: c.clone(), words: c.into() })
                 .collect(),
-            baseline_block: self.baseline_block.clone(),
+            baseline_block: self.baseline_label().to_owned(),
         }
     }
 }

@@ -132,7 +132,10 @@ fn marks(dir: &SessionDir, state: &mut LessonState) -> Option<u64> {
         let Record::Mark(mark) = record else { continue };
         let t_s = mark.t_ns as f64 * 1e-9;
         match mark.kind {
-            MarkKind::Block => state.event(&LiveEvent::Block { t_s, label: mark.detail }),
+            MarkKind::Block | MarkKind::Drill => {
+                let drill = mark.kind == MarkKind::Drill;
+                state.event(&LiveEvent::Block { t_s, label: mark.detail, drill });
+            }
             MarkKind::ReWear => {
                 wearing += 1;
                 state.event(&LiveEvent::Wearing { t_s, wearing });
