@@ -32,7 +32,7 @@ function draw() {
   if (!now || !region) return;
   const names = [...new Set(now.blocks.map((b) => b.label))];
   const base = now.baseline_block || 'baseline';
-  show(region, h('h2', {}, 'Blocks'), current(now), settling(now),
+  show(region, h('h2', {}, 'Blocks'), current(now),
     names.length > 0 && blockList(names, now.swings, now.session, now.repetitions),
     isCoach() && h('div', { class: 'actions' },
       !names.includes(base) && button(`Start ${base}`, `block-${base}`, () => start(base), { class: names.length === 0 ? 'main' : '' }),
@@ -71,10 +71,11 @@ export function nextButton(order) {
 }
 
 /** Straps whose clock or gyroscope is not known well yet. */
-function settling(now) {
+export function drawSettling(place) {
+  const now = running();
+  if (!now) return;
   const words = now.straps.filter((x) => x.connected).map((x) => [x.role.replace('_', ' '), [!Number.isFinite(x.clock_sd_ms) && 'clock settling', x.gyro_settling].filter(Boolean)]).filter(([, w]) => w.length > 0);
-  if (words.length === 0) return null;
-  return h('p', { class: 'caution' }, h('b', {}, 'Straps are settling: '), words.map(([role, w]) => `${role}: ${w.join(', ')}`).join('; '), '. Swings are measured all the same, with wider bands.');
+  show(place, words.length > 0 && h('p', { class: 'caution' }, h('b', {}, 'Straps are settling: '), words.map(([role, w]) => `${role}: ${w.join(', ')}`).join('; '), '. Swings are measured all the same, with wider bands.'));
 }
 
 /** Orders of blocks with what each can show, each one tap. */
@@ -86,7 +87,7 @@ function orders(now, base) {
   const under = plan() && standing();
   return fold('orders', 'Start an order of blocks', h('p', {}, `Swung in turn, the old way and a new one show a smaller change. With ${about} in mind, each order finds 8 times in 10 a change of so many ordinary spreads (the standard deviation from swing to swing):`),
     h('ul', { class: 'orders-list' }, designs.map((d) => h('li', {},
-      h('span', {}, h('b', { class: 'found' }, d.found[at].toFixed(1)), ` ${d.words}`),
+      h('span', {}, h('b', { class: 'found' }, d.found[at].toFixed(1)), ` spreads: ${d.words}`),
       button('Start', `order-${d.key}`, async () => {
         const way = await ask('Start this order', `The new way’s name; the old way is “${base}”`, 'new way', 'Start');
         if (!way || way === base) return;

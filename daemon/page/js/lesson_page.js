@@ -5,7 +5,7 @@ import { get, part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { capital, clockTime, dateWords } from './format.js';
 import { drawAbout } from './about_lesson.js';
-import { blockList, drawBlocks } from './blocks.js';
+import { blockList, drawBlocks, drawSettling } from './blocks.js';
 import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
 import { afterwards } from './interrupted.js';
 import { caution, enterPlayers } from './players.js';
@@ -42,9 +42,9 @@ function build() {
     else show(place, h('h1', {}, 'No lesson is running'), h('p', { class: 'lead' }, 'The coach starts it on the coach’s own device.'));
     return;
   }
-  parts = { session: running().session, head: h('section', { class: 'lesson-head' }), about: h('section', {}), blocks: h('section', {}), end: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
+  parts = { session: running().session, head: h('section', { class: 'lesson-head' }), settling: h('section', {}), about: h('section', {}), blocks: h('section', {}), end: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
   main.append(h('div', { class: 'lesson-page' }, parts.head,
-    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.about, parts.blocks, parts.notes, parts.end, parts.news))));
+    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.about, parts.settling, parts.blocks, parts.notes, parts.end, parts.news))));
   listen();
   drawAll();
   aboutIt();
@@ -79,6 +79,7 @@ const noteList = (notes) => h('ul', { class: 'notes' }, notes.map((n) => h('li',
 
 function drawAll() {
   drawHead();
+  drawSettling(parts.settling);
   drawBlocks(parts.blocks);
   drawEnd();
   drawCalibration(parts.calibration);
@@ -102,7 +103,8 @@ export function update(what) {
   if (!parts || !running()) return;
   if (what === 'calibration' || what === 'doing' || (what === 'heartbeat' && running().doing)) drawCalibration(parts.calibration);
   if (what === 'mobility' || what === 'doing') drawMobility(parts.mobility);
-  if (['block', 'swing', 'repetition', 'straps', 'plan'].includes(what)) drawBlocks(parts.blocks);
+  if (['block', 'swing', 'repetition', 'plan'].includes(what)) drawBlocks(parts.blocks);
+  if (what === 'straps') drawSettling(parts.settling);
   if (what === 'remarks') {
     drawBlocks(parts.blocks);
     aboutIt();

@@ -21,7 +21,9 @@ import { nextButton } from './blocks.js';
 import { standing } from './block_plan.js';
 
 const PAGES = { swing: swingPage, above: abovePage, lesson: lessonPage, target: targetPage, after: comparePage, earlier: earlierPage, straps: strapsPage };
-const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier' };
+const WORDS = { swing: 'Swing', above: 'Above', lesson: 'Lesson', target: 'Target', after: 'Compare', earlier: 'Earlier', straps: 'Straps' };
+/** Screens of the coach alone. */
+const OF_THE_COACH = ['earlier', 'straps'];
 
 const content = document.getElementById('content');
 let page = null;
@@ -94,8 +96,8 @@ function addressOf(path) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => path !== 'earlier' || isCoach()).map(([path, words]) => h('a', {
-      href: addressOf(path), 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
+    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => !OF_THE_COACH.includes(path) || isCoach()).map(([path, words]) => h('a', {
+      href: path === 'straps' ? '#straps' : addressOf(path), class: path === 'straps' ? 'wide-only' : null, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
       countdown(),

@@ -60,7 +60,7 @@ function draw() {
           button('Add a player', 'add-player', () => {
             editing = { name: '', handedness: 'right', goal: '', limits: '', hip_breadth_cm: null, consent: false };
             draw();
-          }, { class: 'link' }))),
+          }, { class: players.length === 0 ? 'main' : 'link' }))),
       h('div', {},
         player && [
           h('dl', { class: 'about' },
@@ -75,10 +75,10 @@ function draw() {
           privacyButtons(player, () => enterPlayers(region)),
         ],
         caution(),
-        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start a demo lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
+        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start a demo lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent }), !store.state.virtual && h('a', { class: 'button', href: '#straps' }, 'Set up the straps')),
         store.state.virtual
-          ? h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as a demo.')
-          : [h('p', {}, h('a', { class: 'button', href: '#straps' }, 'Set up the straps')), demo()])));
+          ? [h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as a demo.'), players.length === 0 && demo()]
+          : demo())));
 }
 
 /** The lesson that has just ended. */

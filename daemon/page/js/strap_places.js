@@ -20,7 +20,7 @@ export function placesDrawing(worn, lit, left) {
     s('path', { class: 'belt', d: 'M74 150c16 5 36 5 52 0' }),
     s('path', { class: 'belt', d: 'M72 86c18 5 38 5 56 0' }));
   const label = (role, x, y, anchor) => s('text', { x, y, 'text-anchor': anchor, class: role === lit ? 'lit' : '' }, names[role]);
-  return s('svg', { class: 'places', viewBox: '0 0 200 240', role: 'img', 'aria-label': `Seen from behind. Pelvis: ${WHERE.pelvis}. Thorax: ${WHERE.thorax}. Lead arm: ${WHERE.lead_arm}.` },
+  return s('svg', { class: 'places', viewBox: '-12 0 224 240', role: 'img', 'aria-label': `Seen from behind. Pelvis: ${WHERE.pelvis}. Thorax: ${WHERE.thorax}. Lead arm: ${WHERE.lead_arm}.` },
     body,
     Object.entries(at).map(([role, [x, y]]) => [
       role === lit && s('circle', { class: 'ring-lit', cx: x, cy: y, r: 15 }),

@@ -45,7 +45,7 @@ fn an_interrupted_lesson_is_offered_and_continued() {
 fn an_order_of_blocks_is_one_tap_and_counted() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let server = TestServer::virtual_lessons(home.path(), "10");
+    let server = TestServer::virtual_lessons(home.path(), "6");
     server.lesson(&server.player("Invented Player"));
     browser.goto(&address(&server, "lesson"));
     // The virtual player begins with a baseline of his own.
