@@ -46,7 +46,10 @@ pub enum Trouble {
 impl Trouble {
     /// Whether a part of the recording is missing for it, which leaves a gap in the log.
     pub const fn leaves_gap(&self) -> bool {
-        matches!(self, Self::PartLost { .. } | Self::Interrupted { .. } | Self::RecordingAgain { dropped: 1.., .. })
+        matches!(
+            self,
+            Self::PartLost { .. } | Self::Interrupted { .. } | Self::RecordingAgain { dropped: 1.., .. }
+        )
     }
 }
 

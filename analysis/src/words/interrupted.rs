@@ -28,9 +28,18 @@ mod tests {
 
     #[test]
     fn a_calibration_holds_as_long_as_it_is_valid() {
-        assert_eq!(calibration(Some(20.0), 7200.0), "The calibration is 1 min old and holds, if no strap was moved.");
-        assert_eq!(calibration(Some(7200.0), 7200.0), "The calibration is 2 h old and holds, if no strap was moved.");
-        assert!(calibration(Some(7260.0), 7200.0).starts_with("The calibration is 2 h 1 min old; calibrate again"));
+        assert_eq!(
+            calibration(Some(20.0), 7200.0),
+            "The calibration is 1 min old and holds, if no strap was moved."
+        );
+        assert_eq!(
+            calibration(Some(7200.0), 7200.0),
+            "The calibration is 2 h old and holds, if no strap was moved."
+        );
+        assert!(
+            calibration(Some(7260.0), 7200.0)
+                .starts_with("The calibration is 2 h 1 min old; calibrate again")
+        );
         assert!(calibration(None, 7200.0).contains("not calibrated"));
     }
 }

@@ -13,9 +13,13 @@ export function written(path, query) {
   return `#${path}${text ? `?${text}` : ''}`;
 }
 
-/** Changes the address of what is shown without a step in the history; null or '' leaves a part out. */
-export function keep(changes) {
+/**
+ * Changes the address of what is shown without a step in the history; null or '' leaves a part out. An answer that comes when
+ * another screen than `screen` is shown changes nothing.
+ */
+export function keep(changes, screen) {
   const { path, query } = parsed();
+  if (screen && screen !== path) return;
   for (const [name, value] of Object.entries(changes)) {
     if (value === null || value === '') query.delete(name);
     else query.set(name, value);

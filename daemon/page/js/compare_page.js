@@ -95,7 +95,7 @@ function earlier() {
 }
 
 async function compare() {
-  keep({ a: sides.a, b: sides.b });
+  keep({ a: sides.a, b: sides.b }, 'after');
   if (!sides.a || !sides.b || sides.a === sides.b) {
     show(parts.result, h('p', { class: 'lead' }, 'It takes two blocks of swings.'));
     return;

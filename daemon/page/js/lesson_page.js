@@ -1,6 +1,6 @@
 // The course of a lesson: player, straps, guided movements, blocks, notes, end.
 
-import { attempt, isCoach, running, store } from './store.js';
+import { attempt, ended, isCoach, running, store } from './store.js';
 import { get, part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { capital, clockTime, dateWords } from './format.js';
@@ -142,8 +142,10 @@ async function endLesson() {
   if (sure === null) return;
   if (sure) await remark(running().session, { what: 'note', swing: null, text: sure });
   const blocks = new Set(running().swings.map((x) => x.block)).size;
-  const ended = await attempt(() => post('/lesson/end'));
-  if (ended?.session) location.hash = afterwards(ended.session, blocks);
+  const done = await attempt(() => post('/lesson/end'));
+  if (!done?.session) return;
+  ended(done.session);
+  location.hash = afterwards(done.session, blocks);
 }
 
 function drawNotes() {

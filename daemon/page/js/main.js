@@ -114,7 +114,7 @@ function drawTop() {
 function countdown() {
   const order = store.opened ? null : standing();
   if (!order) return null;
-  return [h('span', { class: 'order-count', role: 'status' }, h('span', { class: 'order-label' }, `${order.label} `), `${order.made} of ${order.wanted}`), order.done && isCoach() && nextButton(order)];
+  return [h('span', { class: 'order-count', role: 'status' }, h('span', { class: 'order-label' }, order.label), ` ${order.made} of ${order.wanted}`), order.done && isCoach() && nextButton(order)];
 }
 
 function drawAlarm() {

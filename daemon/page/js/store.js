@@ -41,6 +41,12 @@ export function changed(what) {
 
 /** The lesson that runs now. */
 export const running = () => store.state?.lesson ?? null;
+/** The running lesson was ended from this page. The daemon's state follows. */
+export function ended(session) {
+  if (running()?.session !== session) return;
+  store.ended = { session, player: running().player.name };
+  store.state.lesson = null;
+}
 /** The lesson looked at: an earlier one that was opened, or the one that runs. */
 export const lesson = () => store.opened?.lesson ?? running();
 /** Id of the earlier lesson that is open; null if none is. */

@@ -185,7 +185,11 @@ impl<F: FnMut(Step)> Identifying<'_, F> {
     }
 
     /// Takes in what comes for `length`, or until `enough`.
-    async fn gather(&mut self, length: Duration, enough: impl Fn(&Self) -> bool) -> Result<(), NotIdentified> {
+    async fn gather(
+        &mut self,
+        length: Duration,
+        enough: impl Fn(&Self) -> bool,
+    ) -> Result<(), NotIdentified> {
         let end = tokio::time::sleep(length);
         tokio::pin!(end);
         let mut items = Vec::new();

@@ -120,7 +120,11 @@ mod tests {
             let from_ns = last_ns + 2_000_000_000;
             let mut engine = resuming.record(from_ns).unwrap();
             let role = *engine.session().straps.keys().next().unwrap();
-            engine.push(&[Record::Strap(StrapEvent { t_ns: from_ns, role, what: StrapEventKind::CONNECTED })]);
+            engine.push(&[Record::Strap(StrapEvent {
+                t_ns: from_ns,
+                role,
+                what: StrapEventKind::CONNECTED,
+            })]);
             let after: Vec<Record> = records.iter().filter(|r| r.t_ns() >= from_ns).cloned().collect();
             after.chunks(64).for_each(|batch| engine.push(batch));
             let (dir, summary) = engine.finish().unwrap();
@@ -130,7 +134,10 @@ mod tests {
             let mut batch = Vec::new();
             while log.next_batch(&mut batch).unwrap() {}
             let session = SessionDir::open(&path).unwrap().1;
-            assert!(log.findings().len() <= session.known_gaps() && log.findings().iter().all(|f| !f.kind.is_damage()));
+            assert!(
+                log.findings().len() <= session.known_gaps()
+                    && log.findings().iter().all(|f| !f.kind.is_damage())
+            );
 
             // The same records through a fresh engine, in place.
             let all = recorded(&dir);

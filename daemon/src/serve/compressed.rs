@@ -19,7 +19,8 @@ fn takes_gzip(headers: &HeaderMap) -> bool {
     let values = headers.get_all(header::ACCEPT_ENCODING).into_iter().filter_map(|v| v.to_str().ok());
     values.flat_map(|v| v.split(',')).any(|one| {
         let mut parts = one.split(';').map(str::trim);
-        let refused = |q: &str| q.strip_prefix("q=").is_some_and(|q| q.parse::<f32>().is_ok_and(|q| q <= 0.0));
+        let refused =
+            |q: &str| q.strip_prefix("q=").is_some_and(|q| q.parse::<f32>().is_ok_and(|q| q <= 0.0));
         parts.next().is_some_and(|name| name.eq_ignore_ascii_case("gzip")) && !parts.any(refused)
     })
 }

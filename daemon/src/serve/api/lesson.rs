@@ -61,7 +61,9 @@ pub(super) async fn start(
 /// Plays the demo lesson: virtual straps on an invented player. All that it records is marked as invented.
 #[utoipa::path(post, path = "/demo",
     responses((status = 201, body = SessionId), (status = 409, description = "a lesson is running")))]
-pub(super) async fn demo(State(app): State<Arc<AppState>>) -> Result<(StatusCode, Json<SessionId>), ApiError> {
+pub(super) async fn demo(
+    State(app): State<Arc<AppState>>,
+) -> Result<(StatusCode, Json<SessionId>), ApiError> {
     let session = app.lessons.demo().await?;
     Ok((StatusCode::CREATED, Json(SessionId { session })))
 }

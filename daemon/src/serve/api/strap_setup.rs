@@ -58,7 +58,12 @@ pub(super) async fn identify(
     }
     refuse_in_a_lesson(&app)?;
     let mut seen = Vec::new();
-    roles.retain(|role| !seen.contains(role) && { seen.push(*role); true });
+    roles.retain(|role| {
+        !seen.contains(role) && {
+            seen.push(*role);
+            true
+        }
+    });
     app.straps.identify(roles).await?;
     Ok(shown(&app).await)
 }

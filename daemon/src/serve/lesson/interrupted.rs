@@ -59,7 +59,10 @@ impl Interrupted {
         let note = library.running_note()?;
         let found = Self::of(library, note.clone());
         if found.is_none() {
-            tracing::warn!(session = note.session, "An interrupted lesson cannot be continued; it is kept as it is.");
+            tracing::warn!(
+                session = note.session,
+                "An interrupted lesson cannot be continued; it is kept as it is."
+            );
         }
         found.filter(|lesson| lesson.left_s() <= CONTINUE_WITHIN_S)
     }
@@ -107,9 +110,9 @@ impl Interrupted {
     pub fn view(&self) -> InterruptedView {
         let now_s = self.goes_on_ns(self.last_ns) as f64 * 1e-9;
         let age_s = self.calibrated_s.map(|at_s| now_s - at_s);
-        let last = i64::try_from(self.last_ns).ok().and_then(|ns| {
-            self.started.checked_add(jiff::SignedDuration::from_nanos(ns)).ok()
-        });
+        let last = i64::try_from(self.last_ns)
+            .ok()
+            .and_then(|ns| self.started.checked_add(jiff::SignedDuration::from_nanos(ns)).ok());
         InterruptedView {
             session: self.note.session.clone(),
             player: self.player.clone(),

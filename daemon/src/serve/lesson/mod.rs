@@ -170,7 +170,9 @@ impl LessonControl {
         // Its player may have been forgotten meanwhile, and the session with the player.
         let (dir, session) = opened.map_err(|_| LessonError::NoneInterrupted)?;
         let players = Arc::clone(&self.library);
-        let player = tokio::task::spawn_blocking(move || players.players()).await.map_err(|_| LessonError::Failed)??;
+        let player = tokio::task::spawn_blocking(move || players.players())
+            .await
+            .map_err(|_| LessonError::Failed)??;
         let player = Library::recorded_player(&player, &session.player).cloned();
         if let Some(player) = player.as_ref().filter(|p| !p.about.consent) {
             return Err(LessonError::NoConsent(player.about.name.clone()));
@@ -180,7 +182,8 @@ impl LessonControl {
             let remarks = dir.remarks();
             let mut resuming = Resuming::open(dir, session.clone())?;
             let mut events = resuming.watch();
-            let mut state = LessonState::new(&note.session, session, player.map(|p| p.id), &note.baseline_block);
+            let mut state =
+                LessonState::new(&note.session, session, player.map(|p| p.id), &note.baseline_block);
             let last_ns = resuming.compute(|_, computation| {
                 while let Ok(event) = events.try_recv() {
                     state.event(&event);
@@ -211,7 +214,8 @@ impl LessonControl {
         engine.push(&gone);
         *lock(&self.interrupted) = None;
         let id = lesson.note.session;
-        self.run(id.clone(), engine, events, RunningLesson::new(state, clock).going_on(from_ns), waiting).await;
+        self.run(id.clone(), engine, events, RunningLesson::new(state, clock).going_on(from_ns), waiting)
+            .await;
         Ok(id)
     }
 

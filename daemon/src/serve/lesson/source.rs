@@ -117,7 +117,9 @@ pub(super) async fn again(
         return Ok(Again::Virtual { script, speed: source.virtual_speed() });
     }
     let LessonSource::Straps(config) = source else {
-        return Err(LessonError::OtherStraps("it was recorded with straps, and peakorderd serves virtual ones"));
+        return Err(LessonError::OtherStraps(
+            "it was recorded with straps, and peakorderd serves virtual ones",
+        ));
     };
     let (setup, worn, radio) = straps(config).await?;
     let roles: Vec<Role> = worn.iter().map(|(role, _)| *role).collect();

@@ -38,7 +38,9 @@ impl Library {
             return None;
         }
         toml_file::read(&path)
-            .inspect_err(|why| tracing::warn!("{}: {why}; which lesson was interrupted is not known", path.display()))
+            .inspect_err(|why| {
+                tracing::warn!("{}: {why}; which lesson was interrupted is not known", path.display())
+            })
             .ok()
     }
 
