@@ -17,6 +17,7 @@ pub mod mobility;
 mod noise;
 pub mod path;
 pub mod pipeline;
+pub mod repetition;
 pub mod rest;
 pub mod segment;
 pub mod sequence;

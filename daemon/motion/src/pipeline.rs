@@ -12,8 +12,10 @@ use super::clock::time::SessionTime;
 use super::detect::phases::{self, Phases};
 use super::detect::signal::Tracks;
 use super::detect::trigger::{Candidate, Trigger};
+use super::measure::repetition_of::{self, Of};
 use super::measure::{Context, Part, curves, follow, measure};
 use super::mobility::Turns;
+use super::repetition::{self, Drills, NotARepetition};
 use super::segment::Segment;
 use super::settings::Settings;
 use super::shake::Worn;
@@ -27,7 +29,7 @@ use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::profile::{DecodeError, Profile, ProfileError};
 use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::session::Session;
-use peakorder_protocol::swing::Swing;
+use peakorder_protocol::swing::{Evidence, Swing};
 use peakorder_protocol::{Handedness, Role, toml_line};
 use std::collections::BTreeMap;
 
@@ -78,6 +80,13 @@ pub enum Output {
         /// Why.
         error: DecodeError,
     },
+    /// A turn back and forward in a drill was no repetition.
+    NotARepetition {
+        /// Session time, s.
+        t_s: f64,
+        /// Why.
+        why: NotARepetition,
+    },
     /// Something fast was not a swing.
     NotASwing {
         /// Session time, s.
@@ -123,6 +132,13 @@ pub enum SetupError {
     NoStraps,
 }
 
+struct Block {
+    from_s: f64,
+    label: String,
+    /// Of repetitions without a ball.
+    drill: bool,
+}
+
 struct PendingStep {
     step: CalibrationStep,
     from_s: f64,
@@ -136,9 +152,13 @@ pub struct Pipeline {
     hips: Hips,
     settings: Settings,
     streams: Vec<Segment>,
+    /// The segment that a drill is followed by.
+    trunk: Role,
     trigger: Trigger,
     block: String,
-    blocks: Vec<(f64, String)>,
+    blocks: Vec<Block>,
+    drills: Drills,
+    last_back_deg: Option<f64>,
     swings: u32,
     started: BTreeMap<CalibrationStep, f64>,
     pending: Vec<PendingStep>,
@@ -174,9 +194,12 @@ impl Pipeline {
             hips: Hips::of_breadth(session.player.hip_breadth_cm),
             trigger: Trigger::new(&settings),
             settings,
+            trunk: if session.straps.contains_key(&Role::Thorax) { Role::Thorax } else { Role::Pelvis },
             streams,
             block: String::new(),
-            blocks: vec![(f64::NEG_INFINITY, String::new())],
+            blocks: vec![Block { from_s: f64::NEG_INFINITY, label: String::new(), drill: false }],
+            drills: Drills::default(),
+            last_back_deg: None,
             swings: 0,
             started: BTreeMap::new(),
             pending: Vec::new(),
@@ -211,6 +234,7 @@ impl Pipeline {
         if let Some(candidate) = self.trigger.pending() {
             self.look(candidate, out);
         }
+        self.run_drills(true, out);
     }
 
     /// Number of swings so far.
@@ -262,6 +286,9 @@ impl Pipeline {
         let role = arrival.role;
         stream.arrival(arrival, |t_s, rate| trigger.push(role, t_s, &rate, aligned, handedness));
         self.turns.collect(stream);
+        if role == self.trunk {
+            self.drills.collect(stream, handedness);
+        }
         if let Some(error) = stream.received().error {
             out.push(Output::BadPacket { t_s: arrival.t_ns as f64 * 1e-9, role, error: error.clone() });
         }
@@ -271,6 +298,9 @@ impl Pipeline {
         self.run_turns(false, out);
         if let Some(candidate) = self.trigger.ready() {
             self.look(candidate, out);
+        }
+        if self.drills.is_open() {
+            self.run_drills(false, out);
         }
     }
 
@@ -294,7 +324,14 @@ impl Pipeline {
             MarkKind::Block | MarkKind::Drill => {
                 let drill = mark.kind == MarkKind::Drill;
                 self.block.clone_from(&mark.detail);
-                self.blocks.push((t_s, mark.detail.clone()));
+                self.blocks.push(Block { from_s: t_s, label: mark.detail.clone(), drill });
+                self.streams.iter_mut().for_each(|s| s.set_in_drill(drill));
+                if drill {
+                    self.drills.start(t_s);
+                    self.last_back_deg = None;
+                } else {
+                    self.drills.end(t_s);
+                }
                 out.push(Output::Block { t_s, label: mark.detail.clone(), drill });
                 return;
             }
@@ -327,6 +364,10 @@ impl Pipeline {
         self.settle(out);
         self.streams.iter_mut().for_each(Segment::worn_anew);
         self.started.clear();
+        self.drills.stop();
+        if block_at(&self.blocks, t_s).drill {
+            self.drills.start(t_s);
+        }
         self.address_gravity.clear();
         self.worn = [Worn::default(); 3];
         // No window reaches from one wearing into the next.
@@ -416,12 +457,7 @@ impl Pipeline {
         }
         let moved = self.moved(&parts);
         let number = self.swings + 1;
-        let block = self
-            .blocks
-            .iter()
-            .rev()
-            .find(|(t, _)| *t <= phases.moving_s)
-            .map_or("", |(_, label)| label.as_str());
+        let Block { label: block, drill, .. } = block_at(&self.blocks, phases.moving_s);
         let context = Context {
             session: &self.session,
             number,
@@ -433,6 +469,10 @@ impl Pipeline {
             hips: &self.hips,
         };
         let measured = measure(&window, parts, &phases, &context);
+        // A turn of a drill may be as brisk as a swing. A ball that was struck all the same is one.
+        if *drill && measured.swing.events.impact.evidence != Evidence::ArmShock {
+            return;
+        }
         let curves = curves(&measured.parts, &phases);
         self.swings = number;
         for stream in &mut self.streams {
@@ -441,6 +481,61 @@ impl Pipeline {
         }
         self.not_before_s = phases.finish_s;
         out.push(Output::Swing(Box::new(measured.swing), Box::new(curves)));
+    }
+
+    /// Looks at the turns of a drill that are over.
+    fn run_drills(&mut self, end: bool, out: &mut Vec<Output>) {
+        // What was quick may have been a swing, and is looked at first.
+        if self.trigger.pending().is_some() && !end {
+            return;
+        }
+        while let Some(candidate) = self.drills.ready(&self.streams, self.now_s, end) {
+            match self.repetition(&candidate) {
+                Ok(Some(repetition)) => out.push(Output::Repetition(Box::new(repetition))),
+                Ok(None) => {}
+                Err(why) => out.push(Output::NotARepetition { t_s: candidate.back_s, why }),
+            }
+        }
+    }
+
+    /// Measures what `candidate` was; `None` where it lies in something else.
+    fn repetition(
+        &mut self,
+        candidate: &repetition::Candidate,
+    ) -> Result<Option<Repetition>, NotARepetition> {
+        let Block { label, drill, .. } = block_at(&self.blocks, candidate.from_s);
+        if !drill
+            || candidate.from_s < self.not_before_s - repetition::OVERLAP_S
+            || self.turns.covers(candidate.back_s)
+        {
+            return Ok(None);
+        }
+        let trunk = self.streams.iter().filter(|s| s.role() != Role::LeadArm);
+        let (from_s, to_s) = (candidate.address_s[0] - 0.5, candidate.seen_s);
+        let window = Window {
+            segments: trunk.map(|s| SegmentWindow::cut(s, from_s, to_s, self.now_s)).collect(),
+            handedness: self.handedness,
+        };
+        let (found, paths) = repetition::find(&window, candidate, self.last_back_deg)?;
+        let of = Of {
+            session: &self.session,
+            number: self.swings + 1,
+            block: label,
+            wearing: self.wearing,
+            settings: &self.settings,
+            worn: &self.worn,
+        };
+        let repetition = repetition_of::repetition(&window, paths, &found, &of);
+        self.swings += 1;
+        self.last_back_deg = Some(found.back_deg);
+        self.drills.found(candidate, found.back_deg);
+        self.not_before_s = found.finish.t_s;
+        if !candidate.chained {
+            for stream in &mut self.streams {
+                stream.zero_heading(candidate.address_s[1]);
+            }
+        }
+        Ok(Some(repetition))
     }
 
     /// Straps whose gravity at address is not where it was over the swings since calibration.
@@ -455,6 +550,11 @@ impl Pipeline {
             })
             .collect()
     }
+}
+
+/// The block that session time `t_s` is in.
+fn block_at(blocks: &[Block], t_s: f64) -> &Block {
+    blocks.iter().rev().find(|b| b.from_s <= t_s).unwrap_or(&blocks[0])
 }
 
 /// A ball on the ground is addressed with the trunk bent forward; one that is kicked or thrown is not.

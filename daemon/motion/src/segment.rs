@@ -17,8 +17,10 @@ use peakorder_protocol::profile::{Profile, SampleIs};
 use peakorder_protocol::session::Strap;
 use std::collections::VecDeque;
 
-/// How much of the past is kept: the longest guided movement and the longest swing fit.
+/// How much of the past is kept: the longest guided movement and the longest swing fit …
 const KEEP_S: f64 = 30.0;
+/// … and in a drill, whose repetitions may follow one another without a pause, so many of them.
+const KEEP_DRILL_S: f64 = 75.0;
 
 /// One kept sample. Times stay on the device clock until a swing is finished.
 #[derive(Debug, Clone, Copy)]
@@ -48,6 +50,7 @@ pub struct Segment {
     axes: Axes,
     mounting: Option<Mounting>,
     heading_zero_rad: f64,
+    keep_s: f64,
 }
 
 impl Segment {
@@ -69,6 +72,7 @@ impl Segment {
             axes: Axes::default(),
             mounting: None,
             heading_zero_rad: 0.0,
+            keep_s: KEEP_S,
         }
     }
 
@@ -97,7 +101,7 @@ impl Segment {
                 lost_before: sample.lost_before,
                 clipped: sample.clipped,
             });
-            while self.ring.front().is_some_and(|s| sample.device.since_s(s.device) > KEEP_S) {
+            while self.ring.front().is_some_and(|s| sample.device.since_s(s.device) > self.keep_s) {
                 self.ring.pop_front();
             }
             let rate = sample.gyro - bias;
@@ -108,6 +112,11 @@ impl Segment {
     /// Takes what happened to the strap, in the order of the log.
     pub fn event(&mut self, event: &StrapEvent) {
         self.stream.event(&event.what);
+    }
+
+    /// A drill is going on: more of the past is kept.
+    pub fn set_in_drill(&mut self, in_drill: bool) {
+        self.keep_s = if in_drill { KEEP_DRILL_S } else { KEEP_S };
     }
 
     /// What the last arrival brought.

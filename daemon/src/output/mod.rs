@@ -110,6 +110,9 @@ impl Outputs {
             Output::BadPacket { role, error, .. } => {
                 tracing::warn!(%role, %error, "A packet could not be decoded.");
             }
+            Output::NotARepetition { t_s, why } => {
+                tracing::debug!(t_s, %why, "A turn in a drill was no repetition.");
+            }
             Output::NotASwing { t_s, why } => {
                 tracing::debug!(t_s, %why, "A fast movement was not a swing.");
             }
@@ -212,7 +215,7 @@ pub fn event_of(output: &Output) -> Option<LiveEvent> {
             LiveEvent::Strap { t_s: event.t_ns as f64 * 1e-9, role: event.role, what: event.what.clone() }
         }
         Output::Mobility(check) => LiveEvent::Mobility { check: check.clone() },
-        Output::BadPacket { .. } | Output::NotASwing { .. } => return None,
+        Output::BadPacket { .. } | Output::NotARepetition { .. } | Output::NotASwing { .. } => return None,
     })
 }
 

@@ -30,6 +30,7 @@ pub mod truth;
 
 pub use body::SegmentState;
 pub use body::channel::Family;
+pub use body::drill::{DrillOptions, DrillStyle};
 pub use body::people::{Group, Manner, Top};
 pub use body::player::{PlayerParams, Population, Posture, SegmentParams, Spread};
 pub use body::recorded::{Trial, TrialError};
@@ -40,4 +41,5 @@ pub use session_header::virtual_session;
 pub use strap::clock::ClockModel;
 pub use strap::sensor::SensorModel;
 pub use strap::{Ringing, Sample, Sliding, Slip};
+pub use truth::repetition::{RepetitionAngles, RepetitionTruth};
 pub use truth::{HipShiftTruth, SegmentTruth, SwingTruth};

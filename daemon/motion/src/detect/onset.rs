@@ -35,7 +35,7 @@ pub struct Onset {
 
 /// The start of the turn away that ends at `reversal`, in `away_dps`, known throughout to `bias_sd_dps`, on the
 /// grid that starts at `start_s`. Its fastest moment lies after `from`.
-pub(super) fn find(
+pub(crate) fn find(
     away_dps: &[f64],
     bias_sd_dps: f64,
     start_s: f64,

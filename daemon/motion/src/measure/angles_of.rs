@@ -7,7 +7,7 @@ use peakorder_protocol::swing::{AngleSet, SEPARATION_METHOD, Segment, Separation
 
 /// How far a series lies from its value at `t_s` where that instant is known to `sd_s` (RMS of
 /// both ways), in the series' unit.
-fn open(at: impl Fn(f64) -> Option<f64>, t_s: f64, sd_s: f64) -> Option<f64> {
+pub(super) fn open(at: impl Fn(f64) -> Option<f64>, t_s: f64, sd_s: f64) -> Option<f64> {
     let here = at(t_s)?;
     let [early, late] = [at(t_s - sd_s)? - here, at(t_s + sd_s)? - here];
     Some((0.5 * (early * early + late * late)).sqrt())

@@ -11,6 +11,7 @@ mod hip_shift_of;
 mod holes;
 mod impact_of;
 mod quality_of;
+pub(crate) mod repetition_of;
 mod sequence_of;
 mod skin;
 mod speed_of;

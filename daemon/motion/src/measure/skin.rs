@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 /// How a strap follows the bone through a change of angle.
 #[derive(Debug, Clone, Copy)]
-struct Followed {
+pub(super) struct Followed {
     /// Mean share of the bone's change that the strap makes, and its spread over people and wearings.
     share: f64,
     share_sd: f64,
@@ -31,22 +31,22 @@ struct Followed {
 
 impl Followed {
     /// Standard uncertainty that the skin adds to a change, deg.
-    fn sd_deg(self, change_deg: f64) -> f64 {
+    pub(super) fn sd_deg(self, change_deg: f64) -> f64 {
         ((1.0 - self.share).hypot(self.share_sd) * change_deg).hypot(self.floor_deg)
     }
 }
 
 /// What the skin does under one strap.
 #[derive(Debug, Clone, Copy)]
-struct Skin {
+pub(super) struct Skin {
     /// Turn about the long axis.
-    turn: Followed,
+    pub(super) turn: Followed,
     /// Lateral tilt and flexion, since upright.
-    tilt: Followed,
+    pub(super) tilt: Followed,
     /// Spread of the speed, as a share of the largest.
     speed_sd: f64,
     /// Of an instant read off the motion, s.
-    time_sd_s: f64,
+    pub(super) time_sd_s: f64,
 }
 
 /// Speed and times of a strap that is worn well.
@@ -97,10 +97,10 @@ impl Skin {
 
 /// The skins below the straps as they are worn.
 #[derive(Debug, Clone, Copy)]
-struct Skins<'a>(&'a [Worn; 3]);
+pub(super) struct Skins<'a>(pub(super) &'a [Worn; 3]);
 
 impl Skins<'_> {
-    fn skin(self, role: Role) -> Skin {
+    pub(super) fn skin(self, role: Role) -> Skin {
         let Worn { loose, slid_deg } = self.0[role.index()];
         let mut skin = skin(role);
         if loose {

@@ -11,6 +11,7 @@
 pub(crate) mod activities;
 pub(crate) mod chain;
 pub mod channel;
+pub mod drill;
 pub mod people;
 pub(crate) mod planner;
 pub mod player;

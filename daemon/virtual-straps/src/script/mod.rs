@@ -1,5 +1,6 @@
 //! Scripted practice: what a player does in a session, and the session's straps.
 
+mod drill;
 mod lesson;
 mod recorded;
 mod session;
@@ -16,6 +17,7 @@ pub use session::{IdealSamples, Records, Session};
 
 use super::body::Body;
 use super::body::activities::STILL_SWAY_DPS;
+use super::body::drill::RepetitionPlan;
 use super::body::planner::Planner;
 use super::body::player::PlayerParams;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
@@ -161,6 +163,7 @@ pub struct Script {
     body: Arc<Body>,
     marks: Vec<Mark>,
     plans: Arc<[SwingPlan]>,
+    repetitions: Arc<[RepetitionPlan]>,
     duration_s: f64,
     straps: StrapOptions,
 }
@@ -170,6 +173,7 @@ struct Writer {
     seed: u64,
     planner: Planner,
     plans: Vec<SwingPlan>,
+    repetitions: Vec<RepetitionPlan>,
     block: String,
     /// What ties swings together, if anything does.
     series: Option<Series>,
@@ -183,6 +187,7 @@ impl Writer {
             seed,
             planner: Planner::new(timeline, sway),
             plans: Vec::new(),
+            repetitions: Vec::new(),
             block: String::new(),
             series: None,
         }
@@ -223,6 +228,7 @@ impl Writer {
             body: Arc::new(body),
             marks,
             plans: self.plans.into(),
+            repetitions: self.repetitions.into(),
             duration_s,
             straps: StrapOptions::default(),
         }

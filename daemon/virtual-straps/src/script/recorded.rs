@@ -69,6 +69,7 @@ impl Script {
             body: Arc::new(body),
             marks: line.marks,
             plans: plans.into(),
+            repetitions: Vec::new().into(),
             duration_s,
             straps: StrapOptions::default(),
         })

@@ -8,6 +8,7 @@ use crate::rng::{Draw, Purpose};
 use crate::strap::clock::StrapClock;
 use crate::strap::sensor::{Sensor, SensorModel};
 use crate::strap::{Mounting, PutOn, Sample, Strike, WornStrap};
+use crate::truth::repetition::RepetitionTruth;
 use crate::truth::{self, SwingTruth};
 use nalgebra::Vector3;
 use peakorder_protocol::Role;
@@ -60,6 +61,12 @@ impl Session {
         roles.dedup();
         let body = &self.script.body;
         self.script.plans.iter().map(|plan| truth::of_swing(body, plan, &roles)).collect()
+    }
+
+    /// Every repetition of a drill as it really was, in order of time.
+    pub fn repetitions(&self) -> Vec<RepetitionTruth> {
+        let of = |plan| truth::repetition::of(&self.script.body, plan, &self.script.straps.roles);
+        self.script.repetitions.iter().map(of).collect()
     }
 
     fn mounting(&self, role: Role, wearing: u64) -> Mounting {

@@ -26,6 +26,11 @@ fn angles(r: &Matrix3<f64>, side: f64) -> [f64; 3] {
     [side * axial, side * lateral, flexion]
 }
 
+/// Axial, lateral and flexion angle of a segment at `t_s`, degrees.
+pub(super) fn axial_angles(body: &Body, role: Role, t_s: f64) -> [f64; 3] {
+    angles(&body.frame(role, t_s).rotation, body.handedness().sign()).map(f64::to_degrees)
+}
+
 /// The same in degrees, for checks against published decompositions.
 #[cfg(test)]
 pub(crate) fn frame_angles_deg(frame: &Frame, handedness: Handedness) -> [f64; 3] {

@@ -17,6 +17,7 @@
 //! * backswing: from the frames at address and at the top alone.
 
 mod finder;
+pub mod repetition;
 pub(crate) mod search;
 
 #[cfg(test)]
