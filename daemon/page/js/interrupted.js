@@ -20,8 +20,9 @@ export function interruptedLesson() {
       button('Continue the lesson', 'continue-lesson', () => attempt(() => post('/lesson/continue')), { class: 'main big' }),
       button('End it', 'leave-lesson', async () => {
         const ended = await attempt(() => post('/lesson/leave'));
-        if (ended?.session) location.hash = afterwards(ended.session);
-        sync();
+        await sync();
+        // In the first block there is nothing to compare yet.
+        if (ended?.session) location.hash = afterwards(ended.session, left.block && left.block !== 'baseline' ? 2 : 1);
       })));
 }
 

@@ -152,7 +152,7 @@ fn the_demo_is_one_request_and_marked_as_invented() {
     let session = server.post("/api/v1/demo", &json!({})).expect(201)["session"].clone();
     let lesson = &server.get("/api/v1/state").expect(200)["lesson"];
     assert_eq!((&lesson["session"], &lesson["invented"]), (&session, &json!(true)));
-    assert_eq!((&lesson["source"], &lesson["player"]["name"]), (&json!("virtual"), &json!("Demo")));
+    assert_eq!((&lesson["source"], &lesson["player"]["name"]), (&json!("virtual"), &json!("Demo player")));
     server.post("/api/v1/demo", &json!({})).refused(409);
     server.post("/api/v1/lesson/end", &json!({})).expect(200);
     assert_eq!(server.get("/api/v1/sessions").expect(200)[0]["invented"], json!(true));

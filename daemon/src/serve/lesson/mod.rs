@@ -84,7 +84,7 @@ pub struct LessonControl {
 /// The demo lesson is always the same.
 const DEMO_SEED: u64 = 1;
 /// Whose it is.
-const DEMO_PLAYER: &str = "Demo";
+const DEMO_PLAYER: &str = "Demo player";
 
 impl LessonControl {
     /// Lessons with samples from `source`, recorded into `library` and shown by `hub`.
