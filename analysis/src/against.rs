@@ -69,13 +69,16 @@ const GROSS: f64 = 0.01;
 /// Sets `swing` against `baseline` in every measure that either has; marks are for the measures of `family`, and for what is
 /// grossly beyond. `remarks` are those of its session;
 /// of its swings those that do not count by them are no baseline, nor is `swing` itself. Of other sessions
-/// leave such swings out before.
+/// leave such swings out before. A drill is not held against full swings: of the swings of a drill's block nothing is said.
 pub fn against_baseline(
     swing: &Swing,
     baseline: &[&Swing],
     remarks: &Remarks,
     family: &Family,
 ) -> Vec<Against> {
+    if baseline.first().is_some_and(|b| b.block != swing.block) && is_drill(&swing.block, remarks) {
+        return Vec::new();
+    }
     let baseline: Vec<&Swing> = baseline
         .iter()
         .copied()
@@ -93,6 +96,11 @@ pub fn against_baseline(
         .into_iter()
         .filter_map(|m| against(m, swing, &baseline, unlike, family.judges(m), levels))
         .collect()
+}
+
+/// Whether a block is a drill: a target was set for it.
+pub fn is_drill(block: &str, remarks: &Remarks) -> bool {
+    !block.is_empty() && remarks.targets.iter().filter_map(|t| t.target.as_ref()).any(|t| t.block == block)
 }
 
 /// How often an unchanged swing's number is called beyond ordinary.
@@ -114,14 +122,19 @@ fn unlike(ball: Ball, without: bool) -> Option<&'static str> {
     }
 }
 
-/// What one further swing can be, after the baseline's `swings` with these values; `None` for too few.
-fn band_of(measure: Measure, swing: &Swing, swings: &[&Swing], values: &[f64]) -> Option<Mixture> {
+/// What swing `number` of `session` can be, after the baseline's `swings` with these values; `None` for too few.
+pub(crate) fn next_swing(
+    measure: Measure,
+    (session, number): (&str, u32),
+    swings: &[&Swing],
+    values: &[f64],
+) -> Option<Mixture> {
     if values.len() < FEWEST {
         return None;
     }
     let places: Vec<f64> = swings.iter().map(|b| f64::from(b.number)).collect();
-    let another_day = swings.iter().any(|b| b.session != swing.session);
-    let at = if another_day { 0.0 } else { f64::from(swing.number) };
+    let another_day = swings.iter().any(|b| b.session != session);
+    let at = if another_day { 0.0 } else { f64::from(number) };
     let next = next(Series { values, places: &places }, at, &Rule::standard())?;
     if !another_day {
         return Some(next);
@@ -153,7 +166,7 @@ fn against(
         .map(|(b, v)| (*b, v.value))
         .unzip();
     let sample = Sample::of(&alike);
-    let band = band_of(measure, swing, &swings, &alike);
+    let band = next_swing(measure, (&swing.session, swing.number), &swings, &alike);
     let shown = if judged { 1.0 - levels.judged } else { LEVEL };
     let half =
         band.as_ref().zip(sample).and_then(|(b, s)| Some(b.quantile(f64::midpoint(1.0, shown))? - s.mean));

@@ -1,7 +1,7 @@
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
-//! [`compare`] sets two against each other, [`against`] sets one swing against the baseline,
+//! [`compare`] sets two against each other, [`against`] sets one swing against the baseline, [`usual`] says what is usual by it,
 //! [`target`] answers a drill's swings, [`trend`] follows a player over sessions, [`render`] turns
 //! each into text for a terminal, [`json`] into documents for programs, [`report`] into a page on
 //! paper; [`integrity`] says what of a folder is intact, and saves it. What reads the disk is named for it: `load`, `mobility::load`, `library::find`,
@@ -34,6 +34,7 @@ pub mod stats;
 pub mod summary;
 pub mod target;
 pub mod trend;
+pub mod usual;
 pub mod wearing;
 pub mod words;
 

@@ -1,11 +1,12 @@
 //! The drill target: one number set from the player's own baseline, and each swing's answer.
 
-use crate::measure::Measure;
+use crate::measure::{Measure, Value};
 use crate::stats::Z95;
 use crate::summary::MeasureSummary;
 use crate::wearing::worn_anew_sd;
-use crate::words::{amount, sense, step, value, way};
+use crate::words::{said, sense, step};
 use peakorder_protocol::remark::{Bound, Target};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::Swing;
 use serde::Serialize;
 
@@ -16,9 +17,9 @@ use serde::Serialize;
 pub enum AnswerKind {
     /// The value is there.
     Met,
-    /// Short by no more than the target's margin.
+    /// Missed by no more than the target's margin.
     Nearly,
-    /// Short by more.
+    /// Missed by more.
     Not,
     /// The swing does not have this number.
     NotMeasured,
@@ -46,9 +47,13 @@ pub struct Answer {
     pub measure: String,
     /// The swing's value, in the measure's unit and sign.
     pub value: Option<f64>,
-    /// By how much it is short of the target, in the unit; 0 when met.
+    /// By how much it misses the target, in the unit; 0 when met.
     pub short_by: Option<f64>,
-    /// To be said aloud: "41 degrees away, nearly, 2 short".
+    /// The value to be shown: "41° back".
+    pub value_words: Option<String>,
+    /// What is wrong with it: "2 short", "1 too much"; absent when met.
+    pub correction: Option<String>,
+    /// To be said aloud: "41 degrees back, nearly, 2 short".
     pub spoken: String,
 }
 
@@ -111,7 +116,7 @@ pub enum TargetError {
     Margin(f64),
 }
 
-/// A target `change` away from the baseline, in the person's sense: + is more (further away
+/// A target that differs from the baseline by `change`, in the person's sense: + is more (further back
 /// at the top, a later second peak, faster), − is less. `margin` in the measure's unit, see
 /// [`default_margin`]; `block` as in [`Target::block`].
 pub fn about(
@@ -130,22 +135,19 @@ pub fn about(
     let mean = baseline.sample.mean;
     let up = sense(measure, mean);
     let least = change >= 0.0;
-    let value = mean + up * change;
     let sign = if least { "+" } else { "−" };
-    let words = format!(
-        "{} {} baseline {sign} {}: {}",
-        measure.label(),
-        if least { "at least" } else { "at most" },
-        amount(measure, change),
-        or_further(measure, value, least),
+    let from = format!(
+        " (baseline {sign} {})",
+        said::amount_to(measure, change, said::digits_of_target(measure, change))
     );
+    let value = said::target_value(measure, mean + up * change, change);
     made(measure, value, (up > 0.0) == least, margin.unwrap_or_else(|| default_margin(baseline)), block)
-        .map(|t| Target { baseline_mean: Some(mean), words, ..t })
+        .map(|t| Target { baseline_mean: Some(mean), words: t.words + &from, ..t })
 }
 
 /// A target of a fixed value. `least` in the person's sense (at least so far, so fast, so
 /// late). The value may be given as a size where the side goes without saying: 48 for a turn
-/// at the top means 48° away.
+/// at the top means 48° back.
 pub fn fixed(
     measure: Measure,
     value: f64,
@@ -157,20 +159,12 @@ pub fn fixed(
     if !value.is_finite() {
         return Err(TargetError::NoValue);
     }
-    let always_away = sense(measure, 1.0) < 0.0;
-    let value = if always_away { -value.abs() } else { value };
+    let always_back = sense(measure, 1.0) < 0.0;
+    let value = if always_back { -value.abs() } else { value };
+    let value = said::target_value(measure, value, value);
     let margin = margin.or_else(|| baseline.map(margin_of_a_number)).unwrap_or_else(|| step(measure));
-    let words = format!(
-        "{} {} {}",
-        measure.label(),
-        if least { "at least" } else { "at most" },
-        self::value(measure, value)
-    );
-    made(measure, value, (sense(measure, value) > 0.0) == least, margin, block).map(|t| Target {
-        baseline_mean: baseline.map(|b| b.sample.mean),
-        words,
-        ..t
-    })
+    made(measure, value, (sense(measure, value) > 0.0) == least, margin, block)
+        .map(|t| Target { baseline_mean: baseline.map(|b| b.sample.mean), ..t })
 }
 
 fn made(
@@ -186,18 +180,22 @@ fn made(
     if !(margin.is_finite() && margin >= 0.0) {
         return Err(TargetError::Margin(margin));
     }
+    // What has no sides is never below nothing; and no −0 in the file.
+    let sides = measure.row().ways != ["", ""];
+    let value = if sides { value } else { value.max(0.0) } + 0.0;
+    let bound = if at_least { Bound::AtLeast } else { Bound::AtMost };
     Ok(Target {
         measure: measure.key(),
-        bound: if at_least { Bound::AtLeast } else { Bound::AtMost },
+        bound,
         value,
         margin,
         block: block.to_owned(),
         baseline_mean: None,
-        words: String::new(),
+        words: format!("{}: {}", measure.label(), said::bound(measure, bound, value)),
     })
 }
 
-/// What counts as "nearly" unless the coach says otherwise: short by no more than one
+/// What counts as "nearly" unless the coach says otherwise: missed by no more than one
 /// swing's measurement can tell (1.96 × its standard uncertainty), or, where that is not
 /// known, by half the player's ordinary spread (own judgement); at least one whole step.
 pub fn default_margin(baseline: &MeasureSummary) -> f64 {
@@ -217,20 +215,27 @@ fn margin_by(baseline: &MeasureSummary, sd: Option<f64>) -> f64 {
     margin.map_or(step, |m| (m / step).round().max(1.0) * step)
 }
 
-fn or_further(measure: Measure, at: f64, least: bool) -> String {
-    format!("{} or {}", value(measure, at), if least { "more" } else { "less" })
-}
-
 /// What `swing` answers to `target`. A rehearsal answers too: drills are often made without
 /// a ball.
 pub fn answer(target: &Target, swing: &Swing) -> Answer {
+    answered(target, |m| m.of(swing))
+}
+
+/// What a repetition of a drill answers.
+pub fn answer_repetition(target: &Target, repetition: &Repetition) -> Answer {
+    answered(target, |m| m.of_repetition(repetition))
+}
+
+fn answered(target: &Target, of: impl FnOnce(Measure) -> Option<Value>) -> Answer {
     let measure = Measure::from_key(&target.measure);
-    let Some((measure, now)) = measure.and_then(|m| Some((m, m.of(swing)?.value))) else {
+    let Some((measure, now)) = measure.and_then(|m| Some((m, of(m)?.value))) else {
         return Answer {
             answer: AnswerKind::NotMeasured,
             measure: target.measure.clone(),
             value: None,
             short_by: None,
+            value_words: None,
+            correction: None,
             spoken: "not measured".into(),
         };
     };
@@ -246,27 +251,15 @@ pub fn answer(target: &Target, swing: &Swing) -> Answer {
     } else {
         AnswerKind::Not
     };
-    let unit = measure.unit();
-    let digits = unit.spoken_decimals();
-    let short = if kind == AnswerKind::Met {
-        String::new()
-    } else {
-        let step = step(measure);
-        // "0 short" would be wrong of a swing that is short.
-        if short_by < step / 2.0 {
-            format!(", less than {step:.digits$} short")
-        } else {
-            format!(", {short_by:.digits$} short")
-        }
-    };
-    let number = format!("{:.digits$}", now.abs());
-    let said: Vec<&str> =
-        [number.as_str(), unit.spoken(), way(measure, now)].into_iter().filter(|s| !s.is_empty()).collect();
+    let said = said::answer(measure, target.value, target.bound, now);
+    let correction = said.correction.as_ref().map_or(String::new(), |c| format!(", {c}"));
     Answer {
         answer: kind,
         measure: target.measure.clone(),
         value: Some(now),
         short_by: Some(short_by),
-        spoken: format!("{}, {}{short}", said.join(" "), kind.label()),
+        spoken: format!("{}, {}{correction}", said.spoken, kind.label()),
+        value_words: Some(said.value),
+        correction: said.correction,
     }
 }

@@ -69,7 +69,7 @@ fn the_band_allows_for_more_than_independent_swings() {
     assert_eq!(row.verdict, AgainstVerdict::BeyondOrdinary);
     assert_eq!(
         row.words,
-        "Pelvis turn at top 46° away, 11° more than your baseline (35° away ± 8°): more than your ordinary variation."
+        "Pelvis turn at top 46° back, 11° more than your baseline (35° back ± 8°): more than your ordinary variation."
     );
     let inside = turn_against(-39.9, &EIGHT);
     assert_eq!(inside.verdict, AgainstVerdict::WithinOrdinary);
@@ -181,27 +181,27 @@ fn baseline_of(measure: Measure, swings: &[Swing]) -> MeasureSummary {
 }
 
 #[test]
-fn more_turn_is_further_away() {
+fn more_turn_is_further_back() {
     let baseline = baseline_of(TURN, &turned(&EIGHT));
     let target = about(TURN, &baseline, 8.0, Some(3.0), "drill").expect("a target");
     assert_eq!((target.bound, target.block.as_str()), (Bound::AtMost, "drill"));
     assert!((target.value + 43.0).abs() < 1e-9, "{}", target.value);
-    assert_eq!(target.words, "pelvis turn at top at least baseline + 8°: 43° away or more");
+    assert_eq!(target.words, "pelvis turn at top: 43° back or more (baseline + 8°)");
     let less = about(TURN, &baseline, -5.0, None, "").expect("a target");
     assert_eq!(less.bound, Bound::AtLeast);
     assert!((less.value + 30.0).abs() < 1e-9);
-    assert_eq!(less.words, "pelvis turn at top at most baseline − 5°: 30° away or less");
+    assert_eq!(less.words, "pelvis turn at top: 30° back or less (baseline − 5°)");
     // 1.96 × 1.4° of measuring uncertainty, in whole degrees.
     assert_eq!(default_margin(&baseline), 3.0);
 
     let say = |turn: f64| answer(&target, &turned(&[turn])[0]);
     for (turn, kind, spoken) in [
-        (-44.0, AnswerKind::Met, "44 degrees away, met"),
-        (-43.0, AnswerKind::Met, "43 degrees away, met"),
-        (-42.7, AnswerKind::Nearly, "43 degrees away, nearly, less than 1 short"),
-        (-41.0, AnswerKind::Nearly, "41 degrees away, nearly, 2 short"),
-        (-36.0, AnswerKind::Not, "36 degrees away, not yet, 7 short"),
-        (4.0, AnswerKind::Not, "4 degrees towards the target, not yet, 47 short"),
+        (-44.0, AnswerKind::Met, "44 degrees back, met"),
+        (-43.0, AnswerKind::Met, "43 degrees back, met"),
+        (-42.7, AnswerKind::Nearly, "42.7 degrees back, nearly, 0.3 short"),
+        (-41.0, AnswerKind::Nearly, "41 degrees back, nearly, 2 short"),
+        (-36.0, AnswerKind::Not, "36 degrees back, not yet, 7 short"),
+        (4.0, AnswerKind::Not, "4 degrees through, not yet, 47 short of 43 degrees back"),
     ] {
         let a = say(turn);
         assert_eq!((a.answer, a.spoken.as_str()), (kind, spoken));
@@ -218,8 +218,8 @@ fn targets_of_other_kinds() {
     let kept = Measure::SpeedKept(Role::Pelvis);
     let target = fixed(kept, 60.0, true, None, None, "").expect("a target");
     assert_eq!((target.bound, target.value, target.margin), (Bound::AtLeast, 60.0, 1.0));
-    assert_eq!(target.words, "pelvis speed kept at least 60 %");
-    // A turn at the top as a bare size is a size away.
+    assert_eq!(target.words, "pelvis speed kept: 60 % or more");
+    // A turn at the top as a bare size is a size back.
     for value in [48.0, -48.0] {
         let target = fixed(TURN, value, true, None, None, "").expect("a target");
         assert_eq!((target.bound, target.value), (Bound::AtMost, -48.0));
@@ -229,7 +229,8 @@ fn targets_of_other_kinds() {
     let baseline = baseline_of(gap, &swings[..2]);
     let target = about(gap, &baseline, 5.0, None, "").expect("a target");
     assert_eq!(target.bound, Bound::AtLeast);
-    assert!((target.value - baseline.sample.mean - 5.0).abs() < 1e-9);
+    // To whole milliseconds, as it is said.
+    assert_eq!(target.value, (baseline.sample.mean + 5.0).round());
     assert!(about(gap, &baseline, f64::NAN, None, "").is_err());
     assert!(about(gap, &baseline, 1.0, Some(-1.0), "").is_err());
     assert!(about(TURN, &baseline, 1.0, None, "").is_err());

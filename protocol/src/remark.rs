@@ -159,12 +159,12 @@ pub enum Bound {
 pub struct Target {
     /// Key of the measure, e.g. `pelvis_turn_top_deg`; ends in its unit.
     pub measure: String,
-    /// Which side of `value` counts as met. In the measure's own sign: "turns at least 48°
-    /// away" is `at_most` −48.
+    /// Which side of `value` counts as met. In the measure's own sign: "turns 48° back
+    /// or more" is `at_most` −48.
     pub bound: Bound,
     /// In the measure's unit and sign.
     pub value: f64,
-    /// Short by no more than this is "nearly"; in the measure's unit, not negative.
+    /// Missed by no more than this is "nearly"; in the measure's unit, not negative.
     pub margin: f64,
     /// The block it is for; empty = every block from its moment on.
     #[serde(default)]
@@ -172,7 +172,7 @@ pub struct Target {
     /// The baseline's mean it was set from, in the measure's unit and sign.
     #[serde(default)]
     pub baseline_mean: Option<f64>,
-    /// Said plainly, e.g. "pelvis turn at top at least baseline + 8°".
+    /// Said plainly, e.g. "pelvis turn at top: 43° back or more (baseline + 8°)".
     pub words: String,
 }
 

@@ -104,8 +104,8 @@ fn way(curve: Curve, difference: f64) -> &'static str {
         (Role::LeadArm, Kind::Speed, true) => "slower",
         (_, Kind::Speed, false) => "more towards the target",
         (_, Kind::Speed, true) => "less towards the target",
-        (_, Kind::Turn, false) => "further towards the target",
-        (_, Kind::Turn, true) => "further away from the target",
+        (_, Kind::Turn, false) => "further through",
+        (_, Kind::Turn, true) => "further back",
     }
 }
 

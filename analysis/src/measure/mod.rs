@@ -4,6 +4,8 @@
 //! `values` that computes it. Everything else in this crate goes through the row.
 
 mod definition;
+mod like;
+mod repetition;
 mod table;
 mod values;
 
@@ -152,10 +154,14 @@ pub struct Row {
     pub signed: bool,
     /// Which way "more" goes.
     pub more: More,
-    /// What is said of a negative and of a positive value: `away`, `towards the target`.
+    /// What is said of a negative and of a positive value: `back`, `through`.
     pub ways: [&'static str; 2],
+    /// What a change across zero is called, to the negative and to the positive: `further back`, `further through`.
+    pub moved: [&'static str; 2],
     /// What is said of a value that is more than another, and of one that is less.
     pub compared: [&'static str; 2],
+    /// What is said of a value with too little of it for a target, and of one with too much.
+    pub missed: [&'static str; 2],
     /// One swing tells too little of it: only means over a block are shown.
     pub means_only: bool,
 }
@@ -170,14 +176,22 @@ impl Row {
             signed: false,
             more: More::Larger,
             ways: ["", ""],
+            moved: ["less", "more"],
             compared: ["more", "less"],
+            missed: ["short", "too much"],
             means_only: false,
         }
     }
 
     /// A quantity whose sign is a side with a name.
-    const fn sided(group: Group, unit: Unit, more: More, ways: [&'static str; 2]) -> Self {
-        Self { signed: true, more, ways, ..Self::size(group, unit) }
+    const fn sided(
+        group: Group,
+        unit: Unit,
+        more: More,
+        ways: [&'static str; 2],
+        moved: [&'static str; 2],
+    ) -> Self {
+        Self { signed: true, more, ways, moved, ..Self::size(group, unit) }
     }
 }
 

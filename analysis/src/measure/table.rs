@@ -10,15 +10,40 @@ use peakorder_protocol::swing::{ANGLE_ORDER, SEPARATION_METHOD, Swing};
 
 /// In the words for what a peak is the peak of.
 const SPEED: &str = "speed about the segment's own long axis (pelvis, thorax) or across it (lead arm)";
-const TURN_WAYS: [&str; 2] = ["away", "towards the target"];
+const fn turn(more: More) -> Row {
+    Row::sided(Group::Turn, Unit::Degrees, more, ["back", "through"], ["further back", "further through"])
+}
+/// "Away from the target" beside an answer would sound like far from what is wanted.
 const SHIFT: Row = Row::sided(
     Group::Shift,
     Unit::Centimetres,
     More::OwnSide,
-    ["away from the target", "towards the target"],
+    ["to the trail side", "to the lead side"],
+    ["further to the trail side", "further to the lead side"],
 );
 /// The usual side goes without saying.
-const SEPARATION_WAYS: [&str; 2] = ["", "the other way (pelvis turned further than thorax)"];
+const SEPARATION: Row = Row::sided(
+    Group::Separation,
+    Unit::Degrees,
+    More::Negative,
+    ["", "the other way (pelvis turned further than thorax)"],
+    ["more", "less"],
+);
+const TILT: Row = Row::sided(
+    Group::Posture,
+    Unit::Degrees,
+    More::OwnSide,
+    ["to the lead side", "to the trail side"],
+    ["further to the lead side", "further to the trail side"],
+);
+const DURATION: Row = Row {
+    decimals: 0,
+    compared: ["longer", "shorter"],
+    missed: ["too short", "too long"],
+    ..Row::size(Group::Tempo, Unit::Milliseconds)
+};
+const ACROSS: [&str; 2] = ["towards the target", "across"];
+const FURTHER_ACROSS: [&str; 2] = ["further towards the target", "further across"];
 
 /// A share and its uncertainties in percent.
 fn percent(share: f64, sd: Option<f64>, bone_sd: Option<f64>) -> (f64, Option<f64>, Option<f64>) {
@@ -135,7 +160,8 @@ measures! {
         label: format!("{} → {} gap", short(a), short(b)),
         row: Row {
             compared: ["later", "earlier"],
-            ..Row::sided(Group::Timing, Unit::Milliseconds, More::Larger, ["before", "after"])
+            missed: ["too early", "too late"],
+            ..Row::sided(Group::Timing, Unit::Milliseconds, More::Larger, ["before", "after"], ["earlier", "later"])
         },
         meaning: format!(
             "time from the {a}'s peak to the {b}'s; positive when the {a} peaked first. Peak: largest {SPEED} \
@@ -155,6 +181,7 @@ measures! {
         row: Row {
             ways: ["after impact", "before impact"],
             compared: ["earlier", "later"],
+            missed: ["too late", "too early"],
             ..Row::size(Group::Timing, Unit::Milliseconds)
         },
         meaning: format!("how long before impact the {r} reached its largest {SPEED}"),
@@ -184,7 +211,7 @@ measures! {
     Backswing {
         key: "backswing_ms",
         label: "backswing",
-        row: Row { decimals: 0, compared: ["longer", "shorter"], ..Row::size(Group::Tempo, Unit::Milliseconds) },
+        row: DURATION,
         meaning: "from takeaway to top",
         value: |swing| Some(values::backswing(swing)),
     }
@@ -193,7 +220,7 @@ measures! {
     Downswing {
         key: "downswing_ms",
         label: "downswing",
-        row: Row { decimals: 0, compared: ["longer", "shorter"], ..Row::size(Group::Tempo, Unit::Milliseconds) },
+        row: DURATION,
         meaning: "from top to impact",
         value: |swing| Some(values::downswing(swing)),
     }
@@ -212,7 +239,7 @@ measures! {
     TurnAtTop(r) [(Pelvis) (Thorax)] {
         key: format!("{}_turn_top_deg", r.key()),
         label: format!("{} turn at top", short(r)),
-        row: Row::sided(Group::Turn, Unit::Degrees, More::Negative, TURN_WAYS),
+        row: turn(More::Negative),
         meaning: format!("{r} turn at the top, relative to address ({ANGLE_ORDER})"),
         value: |swing| values::turn_at_top(swing, r),
     }
@@ -221,7 +248,7 @@ measures! {
     TurnAtImpact(r) [(Pelvis) (Thorax)] {
         key: format!("{}_turn_impact_deg", r.key()),
         label: format!("{} turn at impact", short(r)),
-        row: Row::sided(Group::Turn, Unit::Degrees, More::OwnSide, TURN_WAYS),
+        row: turn(More::OwnSide),
         meaning: format!("{r} turn at impact, relative to address ({ANGLE_ORDER})"),
         value: |swing| values::turn_at_impact(swing, r),
     }
@@ -230,8 +257,8 @@ measures! {
     SeparationAtTop {
         key: "separation_top_deg",
         label: "separation at top",
-        row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
-        meaning: format!("at the top: {SEPARATION_METHOD}; negative = thorax turned further away"),
+        row: SEPARATION,
+        meaning: format!("at the top: {SEPARATION_METHOD}; negative = thorax turned further back"),
         value: |swing| values::separation_at_top(swing),
     }
 
@@ -239,7 +266,7 @@ measures! {
     SeparationLargest {
         key: "separation_max_deg",
         label: "largest separation",
-        row: Row::sided(Group::Separation, Unit::Degrees, More::Negative, SEPARATION_WAYS),
+        row: SEPARATION,
         meaning: format!("largest between takeaway and impact: {SEPARATION_METHOD}"),
         value: |swing| values::separation(swing, |s| (s.max_deg, s.max_sd_deg, s.max_bone_sd_deg)),
     }
@@ -248,7 +275,7 @@ measures! {
     SeparationStretch {
         key: "separation_stretch_deg",
         label: "separation stretch",
-        row: Row::sided(Group::Separation, Unit::Degrees, More::OwnSide, ["the other way (−)", ""]),
+        row: Row { ways: ["the other way (separation shrank)", ""], moved: ["less", "more"], more: More::OwnSide, ..SEPARATION },
         meaning: "how much the separation grew after the pelvis started forward",
         value: |swing| values::separation(swing, |s| (s.stretch_deg, s.stretch_sd_deg, s.stretch_bone_sd_deg)),
     }
@@ -257,7 +284,7 @@ measures! {
     TiltAtTop(r) [(Pelvis) (Thorax)] {
         key: format!("{}_lateral_tilt_top_deg", r.key()),
         label: format!("{} tilt at top", short(r)),
-        row: Row::sided(Group::Posture, Unit::Degrees, More::OwnSide, ["to the lead side", "to the trail side"]),
+        row: TILT,
         meaning: format!("lateral tilt of the {r} at the top, positive = trail side lower ({ANGLE_ORDER})"),
         value: |swing| values::tilt_at_top(swing, r),
     }
@@ -266,7 +293,7 @@ measures! {
     FlexionChange(r) [(Pelvis) (Thorax)] {
         key: format!("{}_flexion_change_deg", r.key()),
         label: format!("{} flexion change", short(r)),
-        row: Row::sided(Group::Posture, Unit::Degrees, More::OwnSide, ["straightened", "bent further"]),
+        row: Row { ways: ["straighter", "more bent"], moved: ["straighter", "more bent"], ..TILT },
         meaning: format!("{r} flexion at impact minus at address; negative = straightened ({ANGLE_ORDER})"),
         value: |swing| values::flexion_change(swing, r),
     }
@@ -318,7 +345,7 @@ measures! {
     ArmWentAcross {
         key: "arm_went_across_deg",
         label: "arm drawn across chest",
-        row: Row::sided(Group::Backswing, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
+        row: Row::sided(Group::Backswing, Unit::Degrees, More::OwnSide, ACROSS, FURTHER_ACROSS),
         meaning: "by how much the upper arm's direction across the chest changed from address to top; \
                   positive = across, away from the target",
         value: |swing| values::made_of(swing, |b| Some((b.arm_across_deg?, b.arm_across_sd_deg, b.arm_across_bone_sd_deg))),
@@ -359,7 +386,7 @@ measures! {
     ArmAcross {
         key: "arm_across_chest_top_deg",
         label: "arm across chest",
-        row: Row::sided(Group::Arm, Unit::Degrees, More::OwnSide, ["towards the target", "across"]),
+        row: Row::sided(Group::Arm, Unit::Degrees, More::OwnSide, ACROSS, FURTHER_ACROSS),
         meaning: "angle of the upper arm across the chest at the top; 0 = straight ahead of the chest, \
                   positive = across, away from the target",
         value: |swing| values::arm(swing, |a| Some((a.across_chest_top_deg?, a.across_chest_sd_deg, a.across_chest_bone_sd_deg))),

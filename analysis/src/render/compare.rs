@@ -58,7 +58,7 @@ pub fn comparison_with_curves(
         Family::All => "Measures",
         Family::Chosen(_) | Family::Only(_) => "What it is about",
     };
-    heading(&mut out, style, title, "mean ± SD between swings");
+    heading(&mut out, style, title, "mean, and in brackets the SD between swings");
     if judged.is_empty() {
         wrap(&mut out, style, "", "None of these measures can be compared.");
     } else {
@@ -179,11 +179,15 @@ fn rows_table(rows: &[&Row]) -> Table {
         let decimals = |r: &Row| r.measure.decimals();
         vec![
             ("", Align::Right, column(&|r| number(pick(r).sample.mean, decimals(r), r.measure.signed()))),
-            ("", Align::Left, column(&|_| "±".into())),
             (
                 "",
                 Align::Right,
-                column(&|r| pick(r).sample.sd.map_or("–".into(), |sd| number(sd, decimals(r), false))),
+                column(&|r| {
+                    pick(r)
+                        .sample
+                        .sd
+                        .map_or("(–)".into(), |sd| format!("({})", number(sd, decimals(r), false)))
+                }),
             ),
         ]
     };

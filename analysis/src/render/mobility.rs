@@ -3,6 +3,7 @@
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, marked, number, wrap};
 use crate::mobility::{Checks, Comparison, PostureComparison, Quantity, Row, SOFT_TISSUE, Verdict};
+use crate::stats::Z95;
 use crate::words::mobility::MobilityWords;
 use peakorder_protocol::mobility::{Balance, MobilityCheck, Posture, Share, Side, SideTurns, TurnStatistics};
 use peakorder_protocol::{Handedness, Role};
@@ -41,7 +42,7 @@ pub fn mobility(checks: &Checks, style: Style) -> String {
         &mut out,
         style,
         "  ±        ",
-        "standard uncertainty: measuring and, for mean and largest, the spread of the repetitions",
+        "half the width of the 95 % band: measuring and, for mean and largest, the spread of the repetitions",
     );
     wrap(&mut out, style, "  spread   ", "SD between the repetitions");
     wrap(
@@ -118,17 +119,17 @@ fn balance_text(b: &Balance) -> String {
     let share = b.share.map_or(String::new(), |s| format!(" ({} of their mean)", percent(&s, true)));
     format!(
         "left − right {}°{share}, range {}°",
-        with_sd(b.left_minus_right_deg, b.left_minus_right_sd_deg, true),
-        with_sd(b.range_deg, b.range_sd_deg, false)
+        with_band(b.left_minus_right_deg, b.left_minus_right_sd_deg, true),
+        with_band(b.range_deg, b.range_sd_deg, false)
     )
 }
 
 fn percent(share: &Share, signed: bool) -> String {
-    format!("{} ± {} %", number(share.share * 100.0, 0, signed), number(share.sd * 100.0, 0, false))
+    format!("{} ± {} %", number(share.share * 100.0, 0, signed), number(Z95 * share.sd * 100.0, 0, false))
 }
 
-fn with_sd(value: f64, sd: f64, signed: bool) -> String {
-    format!("{} ± {}", number(value, 1, signed), number(sd, 1, false))
+fn with_band(value: f64, sd: f64, signed: bool) -> String {
+    format!("{} ± {}", number(value, 1, signed), number(Z95 * sd, 1, false))
 }
 
 /// A line of the table: one segment, one side.
@@ -200,7 +201,7 @@ fn turns_table(check: &MobilityCheck, hand: Handedness) -> Table {
         vec![(
             "largest, °",
             Align::Right,
-            column(&|l| with_sd(l.statistics.largest_deg, l.statistics.largest_sd_deg, false)),
+            column(&|l| with_band(l.statistics.largest_deg, l.statistics.largest_sd_deg, false)),
         )],
     );
     table.group(
@@ -208,7 +209,7 @@ fn turns_table(check: &MobilityCheck, hand: Handedness) -> Table {
         vec![(
             "mean, °",
             Align::Right,
-            column(&|l| with_sd(l.statistics.mean_deg, l.statistics.mean_sd_deg, false)),
+            column(&|l| with_band(l.statistics.mean_deg, l.statistics.mean_sd_deg, false)),
         )],
     );
     let spread = column(&|l| l.statistics.spread_deg.map_or("–".into(), |s| number(s, 1, false)));
@@ -256,7 +257,7 @@ pub fn mobility_comparison(comparison: &Comparison, style: Style) -> String {
     }
     heading(&mut out, style, "How to read this", "");
     for (first, text) in [
-        ("  ±          ", "standard uncertainty of the mean of the repetitions"),
+        ("  ±          ", "half the width of the 95 % band of the mean of the repetitions"),
         (
             "  MDC95      ",
             "minimal detectable change, 1.96 · √2 · SEM (Weir JP 2005, J Strength Cond Res 19:231–240): a \
@@ -300,7 +301,7 @@ fn rows_table(posture: &PostureComparison) -> Table {
     let mut table = Table::default();
     table.group("", vec![("°", Align::Left, column(&|r| label(r.quantity)))]);
     for (header, pick) in [("last time", (|r| r.before) as fn(&Row) -> (f64, f64)), ("now", |r| r.after)] {
-        let cells = column(&|r| with_sd(pick(r).0, pick(r).1, signed(r.quantity)));
+        let cells = column(&|r| with_band(pick(r).0, pick(r).1, signed(r.quantity)));
         table.group("", vec![(header, Align::Right, cells)]);
     }
     table.group(

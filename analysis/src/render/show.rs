@@ -98,7 +98,7 @@ fn how_to_read(out: &mut String, style: Style) {
             "time from one peak to the next, ± half the width of its 95 % band; \
                             a negative gap means the second peaked first",
         ),
-        ("  turn        ", "+ towards the target, − away from it, for right- and left-handed alike"),
+        ("  turn        ", "+ through (towards the target), − back, for right- and left-handed alike"),
         (
             "  mean ± CI   ",
             "mean of the swings used with the half-width of its 95 % confidence \

@@ -128,7 +128,7 @@ fn tally_words(tally: &Tally, margin: f64, measure: Option<Measure>) -> String {
         format!(" {} without this number.", plural(tally.not_measured, "swing"))
     };
     format!(
-        "Of {}: {} met it, {} nearly (short by no more than {nearly}), {} not yet.{missing}",
+        "Of {}: {} met it, {} nearly (missed by no more than {nearly}), {} not yet.{missing}",
         plural(tally.measured(), "swing"),
         tally.met,
         tally.nearly,

@@ -157,7 +157,7 @@ pub(super) fn table(comparison: &Comparison) -> Markup {
         h2 class="page" { "All numbers" }
         div class="wide" role="region" aria-label="All numbers" tabindex="0" {
             table {
-                caption { "Mean ± SD between swings; difference with its 95 % interval." }
+                caption { "Mean, in brackets the SD between swings; difference with its 95 % interval." }
                 thead {
                     tr {
                         @for heading in ["measure", "before", "after", "difference"] { th scope="col" { (heading) } }
@@ -181,7 +181,7 @@ fn numbers(row: &Row) -> Markup {
     let m = row.measure;
     let side = |s: &MeasureSummary| {
         let sd = s.sample.sd.map_or("–".into(), |sd| number(sd, m.decimals(), false));
-        format!("{} ± {sd}", number(s.sample.mean, m.decimals(), m.signed()))
+        format!("{} ({sd})", number(s.sample.mean, m.decimals(), m.signed()))
     };
     let interval = row.interval.map_or(String::new(), |(low, high)| {
         format!(" ({} to {})", number(low, m.decimals(), true), number(high, m.decimals(), true))
@@ -260,14 +260,14 @@ pub(super) fn reading(loaded: &Loaded) -> Markup {
         ("segments", format!("{}: straps over the base of the spine, on the upper back and on the upper lead arm", marks.join(", "))),
         ("peak", "the moment before impact at which a segment turned fastest. No order of peaks is a fault: 13 golfers showed 5 to 7 different orders, by method of measuring (Marsan et al. 2019)".into()),
         ("together", "two peaks closer than the measurement can tell apart (95 %)".into()),
-        ("turn", "angle about the body's long axis from its line at address; away from, or towards, the target".into()),
-        ("separation", format!("{SEPARATION_METHOD}; negative = thorax turned further away")),
+        ("turn", "angle about the body's long axis from its line at address; back (away from the target) or through (towards it)".into()),
+        ("separation", format!("{SEPARATION_METHOD}; negative = thorax turned further back")),
         ("turn and lift", "turn: how far the chest turned away up to the top, with the hips' part of it. Lift: how far the lead arm was raised in the shoulder. The less the body turns, the more the arm has to make up".into()),
         ("changed", "larger than your own ordinary variation from swing to swing makes by chance, also after allowing for the number of measures that get a verdict".into()),
         ("no change that matters", Verdict::NoneThatMatters.meaning().into()),
         ("can't tell yet", Verdict::CantTell.meaning().into()),
         ("perhaps", Verdict::Perhaps.meaning().into()),
-        ("±", "in a sentence \"from swing to swing\": standard deviation; \"give or take\" and bars: 95 % interval".into()),
+        ("±", "half the width of the 95 % band, like \"give or take\" and the bars; what varies from swing to swing is told as a standard deviation (SD)".into()),
     ];
     html! {
         h2 { "How to read this" }

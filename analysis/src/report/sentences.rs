@@ -78,7 +78,7 @@ pub(super) fn block(summary: &BlockSummary) -> Vec<String> {
         let spread = m
             .sample
             .sd
-            .map_or(String::new(), |sd| format!(", from swing to swing ± {}", amount(m.measure, sd)));
+            .map_or(String::new(), |sd| format!(", from swing to swing {} (SD)", amount(m.measure, sd)));
         lines.push(format!("{}{spread}.", subject(m.measure, m.sample.mean)));
     }
     lines

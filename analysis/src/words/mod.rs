@@ -10,99 +10,16 @@ pub mod interrupted;
 pub mod kept;
 pub mod mobility;
 pub mod quality;
+pub mod said;
 pub mod strap;
 pub mod trouble;
 
-use crate::measure::{Measure, More};
 use peakorder_protocol::Role;
 use peakorder_protocol::order::PartialOrder;
+pub use said::{amount, between, difference, sense, step, subject, value, way};
 
 /// Stands where the half width of a band would, if a file states no uncertainty.
 pub const UNKNOWN: &str = "unknown";
-
-/// Which way "more" goes in the measure's own sign: −1 where larger sizes are negative. Where
-/// both sides occur, the direction is that of the player's own `mean`.
-pub fn sense(measure: Measure, mean: f64) -> f64 {
-    match measure.row().more {
-        More::Larger => 1.0,
-        More::Negative => -1.0,
-        More::OwnSide => 1.0_f64.copysign(mean),
-    }
-}
-
-/// A size with its unit: `8°`, `12 ms`, `1.35`.
-pub fn amount(measure: Measure, size: f64) -> String {
-    let unit = measure.unit();
-    unit.after(&format!("{:.*}", unit.spoken_decimals(), size.abs()))
-}
-
-/// A value with its direction in words: `44° away`, `12 ms after`.
-pub fn value(measure: Measure, value: f64) -> String {
-    format!("{} {}", amount(measure, value), way(measure, value)).trim_end().to_owned()
-}
-
-/// The direction of a value in words; empty where there is none to tell, as for a speed.
-pub fn way(measure: Measure, value: f64) -> &'static str {
-    // What rounds to nothing has no direction.
-    if value.abs() < 0.5 * step(measure) {
-        return "";
-    }
-    let [negative, positive] = measure.row().ways;
-    if value < 0.0 { negative } else { positive }
-}
-
-/// The finest step that is spoken, in the measure's unit.
-pub fn step(measure: Measure) -> f64 {
-    10_f64.powi(-(measure.unit().spoken_decimals() as i32))
-}
-
-/// The measure and its value as the subject of a sentence: `Pelvis turn at top 44° away`,
-/// `Thorax peak 12 ms after pelvis peak`.
-pub fn subject(measure: Measure, at: f64) -> String {
-    capital(&measure.said(&amount(measure, at), way(measure, at)))
-}
-
-/// How a value differs from another: `9° more than`, `7 ms later than`, `the same as`; the
-/// sentence goes on with what it differs from. Both are rounded first, so that what a reader
-/// subtracts is what stands there.
-pub fn difference(measure: Measure, value: f64, from: f64) -> String {
-    let step = step(measure);
-    let (value, from) = ((value / step).round() * step, (from / step).round() * step);
-    let difference = value - from;
-    let size = amount(measure, difference);
-    if size == amount(measure, 0.0) {
-        return "the same as".into();
-    }
-    // Where the sign is a side that people name, "more" is about size.
-    let by_size = measure.row().more != More::Larger;
-    let told = |v: f64| !way(measure, v).is_empty();
-    if by_size && value * from < 0.0 && told(value) && told(from) {
-        return format!("{size} from");
-    }
-    let grew = if by_size { value.abs() > from.abs() } else { difference > 0.0 };
-    let [more, less] = measure.row().compared;
-    format!("{size} {} than", if grew { more } else { less })
-}
-
-/// An interval of a change from the mean `from`, in a person's sense: `between 5° and 13° more`, `between 7° less and 9° more`.
-pub fn between(measure: Measure, from: f64, (low, high): (f64, f64)) -> String {
-    let up = sense(measure, from);
-    let [more, less] = measure.row().compared;
-    let (least, most) = if up > 0.0 { (low, high) } else { (-high, -low) };
-    let word = |v: f64| if v < 0.0 { less } else { more };
-    if word(least) == word(most) {
-        let (near, far) = if least < 0.0 { (most, least) } else { (least, most) };
-        format!("between {} and {} {}", amount(measure, near), amount(measure, far), word(far))
-    } else {
-        format!(
-            "between {} {} and {} {}",
-            amount(measure, least),
-            word(least),
-            amount(measure, most),
-            word(most)
-        )
-    }
-}
 
 /// `1 swing`, `2 swings`.
 pub fn plural(n: usize, one: &str) -> String {
@@ -169,15 +86,13 @@ pub fn top(segment: Role) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::Measure;
     use Role::{LeadArm, Pelvis, Thorax};
 
     #[test]
     fn turns_have_a_side_and_gaps_an_order() {
-        assert_eq!(subject(Measure::TurnAtTop(Pelvis), -44.2), "Pelvis turn at top 44° away");
-        assert_eq!(
-            subject(Measure::TurnAtImpact(Pelvis), 30.0),
-            "Pelvis turn at impact 30° towards the target"
-        );
+        assert_eq!(subject(Measure::TurnAtTop(Pelvis), -44.2), "Pelvis turn at top 44° back");
+        assert_eq!(subject(Measure::TurnAtImpact(Pelvis), 30.0), "Pelvis turn at impact 30° through");
         assert_eq!(subject(Measure::Gap(Pelvis, Thorax), 12.0), "Thorax peak 12 ms after pelvis peak");
         assert_eq!(subject(Measure::Gap(Thorax, LeadArm), -6.0), "Lead arm peak 6 ms before thorax peak");
         assert_eq!(subject(Measure::Gap(Thorax, LeadArm), 0.3), "Thorax and lead arm peaks together");
@@ -188,7 +103,7 @@ mod tests {
     fn more_is_further_in_the_players_direction() {
         assert_eq!(difference(Measure::TurnAtTop(Pelvis), -44.0, -35.0), "9° more than");
         assert_eq!(difference(Measure::TurnAtTop(Pelvis), -31.0, -35.0), "4° less than");
-        assert_eq!(difference(Measure::TurnAtImpact(Thorax), -3.0, 5.0), "8° from");
+        assert_eq!(difference(Measure::TurnAtImpact(Thorax), -3.0, 5.0), "8° further back than");
         assert_eq!(difference(Measure::Gap(Thorax, LeadArm), -2.0, -6.0), "4 ms later than");
         assert_eq!(difference(Measure::PeakBeforeImpact(Pelvis), 90.0, 80.0), "10 ms earlier than");
         assert_eq!(difference(Measure::Backswing, 700.0, 740.0), "40 ms shorter than");

@@ -13,7 +13,7 @@ export function hipShift(swing) {
   if (!at) return null;
   const cm = at.towards_target_cm;
   const size = num(Math.abs(cm));
-  const way = size === '0' ? '' : ` ${cm < 0 ? 'away from' : 'towards'} the target`;
+  const way = size === '0' ? '' : ` to the ${cm < 0 ? 'trail' : 'lead'} side`;
   return { cm, words: `hips at the top: ${size} ±${half(at.sd_cm)} cm${way}` };
 }
 

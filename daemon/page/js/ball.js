@@ -39,6 +39,11 @@ export function ballNote(swing) {
   return withoutBall(swing.block) ? 'no ball' : 'rehearsal';
 }
 
+/** Whether a swing neither takes the page nor the taps: a rehearsal, unless its block is without a ball or it answers a target. */
+export function passedOver(swing) {
+  return ball(swing) === 'without' && !withoutBall(swing.block) && !lesson().answers?.[swing.number];
+}
+
 /** Why a swing is not set against the baseline; empty if ball and block are no reason. */
 export function notSetAgainst(swing) {
   const known = ball(swing);

@@ -7,7 +7,8 @@ import { h, s, say, show } from './dom.js';
 import { curvesSection } from './compare_curves.js';
 import { fold } from './fold.js';
 import { unlikeSection } from './compare_unlike.js';
-import { blockName, capital, changeWords, dateWords, measureWords, num, personOf, rangeWords, signed, unbroken, withUnit } from './format.js';
+import { blockName, capital, dateWords, num, personOf, signed, unbroken, withUnit } from './format.js';
+import { changeWords, measureWords, rangeWords } from './said.js';
 
 export const title = 'Before and after';
 
@@ -199,7 +200,7 @@ function unasked(rows) {
   ];
 }
 
-const perhapsWords = (rows) => rows.map((r) => `${measureOf(r.key).label} ${changeWords(measureOf(r.key), r.difference)}`).join('; ');
+const perhapsWords = (rows) => rows.map((r) => `${measureOf(r.key).label} ${changeWords(measureOf(r.key), r.before.mean, r.difference)}`).join('; ');
 
 /** The others, largest effect first, folded away. */
 function lookedThrough(rows) {
@@ -230,7 +231,7 @@ function interval(m, r) {
   const reach = 1.15 * Math.max(Math.abs(low), Math.abs(high), matters ?? 0, 1e-9);
   const [width, height, middle] = [420, 46, 20];
   const x = (v) => width / 2 + (v / reach) * (width / 2 - 6);
-  const words = `change ${changeWords(m, r.difference)}, 95 % interval ${rangeWords(m, low, high)}`;
+  const words = `change ${changeWords(m, r.before.mean, r.difference)}, 95 % interval ${rangeWords(m, r.before.mean, low, high)}`;
   return h('div', { class: 'interval' },
     s('svg', { width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words },
       matters && [-matters, matters].map((v) => s('line', { class: 'level', x1: x(v), x2: x(v), y1: 6, y2: 34, 'stroke-dasharray': '3 4' })),

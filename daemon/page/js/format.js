@@ -26,6 +26,9 @@ export function half(sd) {
   return String(Math.max(1, Math.round(Z95 * sd)));
 }
 
+/** Words of values have a module of their own; those of a turn are asked for with numbers. */
+export { measureWords, turnWords } from './said.js';
+
 export function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
@@ -78,44 +81,10 @@ export function noPeakWords(swing, role) {
   return 'withheld';
 }
 
-/** A turn in words. */
-export function turnWords(degrees) {
-  const size = num(Math.abs(degrees));
-  if (size === '0') return '0°';
-  return `${size}° ${degrees < 0 ? 'away' : 'towards'}`;
-}
-
-/** A measure's value with its unit; turns say which way instead of a sign. */
-export function measureWords(measure, value) {
-  if (isTurn(measure)) {
-    const size = num(Math.abs(value), measure.decimals);
-    return Number(size) === 0 ? '0°' : `${size}° ${value < 0 ? 'away' : 'towards'}`;
-  }
-  const text = measure.signed ? signed(value, measure.decimals) : num(value, measure.decimals);
-  return withUnit(measure, text);
-}
-
-/** A change of a measure. For a turn, with its direction. */
-export function changeWords(measure, difference) {
-  if (!isTurn(measure)) return withUnit(measure, signed(difference, measure.decimals));
-  const size = num(Math.abs(difference), measure.decimals);
-  return Number(size) === 0 ? '0°' : `${size}° further ${difference < 0 ? 'away' : 'towards'}`;
-}
-
 /** A sentence whose numbers are not torn from their signs at the end of a line. */
 export function unbroken(sentence) {
   return sentence.replaceAll(/\bp ([=<]) /g, 'p\u00a0$1\u00a0').replaceAll(' ± ', '\u00a0±\u00a0');
 }
-
-/** An interval of a change. For a turn, with its directions. */
-export function rangeWords(measure, low, high) {
-  if (!isTurn(measure)) return withUnit(measure, `${signed(low, measure.decimals)} to ${signed(high, measure.decimals)}`);
-  if (low < 0 !== high < 0) return `${changeWords(measure, low)} to ${changeWords(measure, high)}`;
-  const [least, most] = [Math.abs(low), Math.abs(high)].sort((a, b) => a - b);
-  return `${num(least, measure.decimals)} to ${changeWords(measure, low < 0 ? -most : most)}`;
-}
-
-const isTurn = (measure) => measure.group === 'turn';
 
 export function withUnit(measure, text) {
   return measure.unit === '°' ? `${text}°` : measure.unit ? `${text} ${measure.unit}` : text;

@@ -1,10 +1,10 @@
 // The course of a lesson: player, straps, guided movements, blocks, notes, end.
 
 import { attempt, ended, isCoach, running, store } from './store.js';
-import { get, part, post, put } from './api.js';
+import { part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { capital, clockTime, dateWords } from './format.js';
-import { drawAbout } from './about_lesson.js';
+import { offerAbout } from './about_lesson.js';
 import { blockList, drawBlocks, drawSettling } from './blocks.js';
 import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
 import { afterwards } from './interrupted.js';
@@ -15,7 +15,6 @@ export const title = 'Lesson';
 
 let main;
 let parts = null;
-let measures = null;
 
 export function enter(place) {
   main = place;
@@ -50,11 +49,9 @@ function build() {
   aboutIt();
 }
 
-/** What the lesson is about is named before the baseline is swung. */
-async function aboutIt() {
-  if (!isCoach()) return;
-  measures ??= await attempt(() => get('/measures'));
-  if (parts && Array.isArray(measures)) drawAbout(parts.about, measures);
+/** What the lesson is about is named before the baseline is swung. It draws itself anew. */
+function aboutIt() {
+  if (isCoach()) offerAbout(parts.about);
 }
 
 /** An earlier lesson: its facts, with nothing to begin or end. */
@@ -107,7 +104,6 @@ export function update(what) {
   if (what === 'straps') drawSettling(parts.settling);
   if (what === 'remarks') {
     drawBlocks(parts.blocks);
-    aboutIt();
     drawNotes();
   }
   if (what === 'strap') drawNews();

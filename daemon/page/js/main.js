@@ -5,10 +5,13 @@ import { get, part } from './api.js';
 import { keep, parsed, remembered, written } from './address.js';
 import { button, h, say, show } from './dom.js';
 import { clockTime, swingSpoken } from './format.js';
+import { headlineSpoken, isLed } from './headline.js';
+import { passedOver } from './ball.js';
+import { readMeasures } from './measures.js';
 import { applyTheme, isDark, switchTheme } from './theme.js';
 import { drawStraps } from './straps.js';
 import { drawOpened } from './opened_lesson.js';
-import { isMuted, setMuted } from './sound.js';
+import { isLost, isMuted, setMuted } from './sound.js';
 import { enterPairing } from './pairing_page.js';
 import * as swingPage from './swing_page.js';
 import * as abovePage from './above_page.js';
@@ -129,6 +132,9 @@ function drawAlarm() {
   if (store.error) {
     parts.push(h('p', { class: 'alarm' }, store.error, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
   }
+  if (isLost() && !store.pairing) {
+    parts.push(h('p', { class: 'alarm sound-lost' }, 'Sound is off since the page was loaded anew. ', button('Turn it on', 'sound-again', () => setMuted(false), { class: 'link' }), button('Leave it off', 'sound-off', () => setMuted(true), { class: 'link' })));
+  }
   show(document.getElementById('alarm'), parts);
 }
 
@@ -152,6 +158,7 @@ onChange((what) => {
     return;
   }
   if (what === 'state') {
+    readMeasures();
     drawTop();
     drawAlarm();
     announced = swings().at(-1)?.number ?? 0;
@@ -167,13 +174,27 @@ onChange((what) => {
   }
   if (what === 'swing') {
     const newest = swings().at(-1);
-    if (newest && newest.number > announced) say(swingSpoken(newest));
+    if (newest && newest.number > announced && !isLed()) say(swingSpoken(newest));
     announced = newest?.number ?? 0;
   }
+  if (what === 'extra') sayHeadline();
   if (['sound', 'block', 'repetition', 'remarks', 'plan'].includes(what) || (what === 'swing' && standing())) drawTop();
+  if (what === 'sound') drawAlarm();
   if (['straps', 'state', 'link', 'heartbeat'].includes(what)) drawStraps(document.getElementById('straps'));
   if (store.state && !store.pairing) page?.update?.(what);
 });
+
+let headlined = '';
+
+/** What the lesson is about is known a moment after the swing. It is said once. */
+function sayHeadline() {
+  const newest = swings().at(-1);
+  const words = newest ? headlineSpoken(newest) : '';
+  const key = `${newest?.session}/${newest?.number}`;
+  if (!words || headlined === key) return;
+  headlined = key;
+  say(passedOver(newest) ? `Swing ${newest.number} was a rehearsal.` : `Swing ${newest.number}. ${words}.`);
+}
 
 addEventListener('hashchange', () => go(true));
 matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {

@@ -102,7 +102,7 @@ async function leaveOut(session, number, excluded) {
 }
 
 async function noteDialog(session, number, before) {
-  const text = await ask(`Note for swing ${number}`, 'In your own words', before ?? '', 'Keep');
+  const text = await ask(`Note for swing ${number}`, 'In your own words', before ?? '', 'Save');
   if (text !== null) await remark(session, { what: 'note', swing: number, text });
 }
 
@@ -119,7 +119,7 @@ export function ask(question, label, value, yes) {
       close(input.value.trim());
     } },
     h('h2', { id: 'ask-title' }, question), h('label', { for: 'ask-input' }, label), input,
-    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, yes), button('Not now', 'no', () => close(null))));
+    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, yes), button('Cancel', 'no', () => close(null))));
     const dialog = h('dialog', { 'aria-labelledby': 'ask-title', onclose: () => {
       resolve(null);
       dialog.remove();

@@ -8,8 +8,10 @@
 //
 // The sounds are those of the running lesson, also while the coach looks at another.
 
-import { changed, onChange, running } from './store.js';
+import { changed, isRepetition, lesson, onChange, running } from './store.js';
+import { passedOver } from './ball.js';
 import { ANSWERS } from './answer_words.js';
+import { unlockTone } from './tone.js';
 
 const RATE = 22050;
 const NOTE_HZ = 880;
@@ -74,6 +76,10 @@ let answered = null;
 
 export const isMuted = () => muted;
 
+const WANTED = 'peakorder-sound';
+/** Sound was on before the page was loaded anew. Browsers give it back only after a tap. */
+export const isLost = () => muted && localStorage.getItem(WANTED) === 'on';
+
 const WAY = 'peakorder-answers';
 /** `tones`, `number` (spoken) or `both`. */
 export const way = () => localStorage.getItem(WAY) ?? 'tones';
@@ -87,6 +93,8 @@ function file(kind) {
 /** Called from a tap: browsers allow sound only after one. */
 export function setMuted(value) {
   muted = value;
+  localStorage.setItem(WANTED, muted ? 'off' : 'on');
+  if (!muted) unlockTone();
   if (muted) {
     loop?.pause();
     voice?.pause();
@@ -147,23 +155,30 @@ const FRESH_S = 5;
 
 function newest() {
   const now = running();
-  const swing = now?.swings.at(-1);
+  const [last, made] = [now?.swings.at(-1), now?.repetitions?.at(-1)];
+  // Both are numbered in one row.
+  const swing = (made?.number ?? 0) > (last?.number ?? 0) ? made : last;
   if (!swing) return { key: null };
   const fresh = now.t_s - swing.events.finish.t_s < FRESH_S;
-  return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], fresh };
+  return { key: `${now.session}/${swing.number}`, number: swing.number, answer: now.answers[swing.number], about: now.about?.[swing.number]?.[0], quiet: !isRepetition(swing) && now === lesson() && passedOver(swing), fresh };
 }
 
 /** Plays the answer to the newest swing of the running lesson, once. */
 function answerNewest() {
-  const { key, number, answer } = newest();
-  if (!answer || answered === key) return;
+  const { key, number, answer, about, quiet } = newest();
+  if (answered === key || (!answer && !about)) return;
   answered = key;
   if (muted) return;
   keepPlaying();
+  if (!answer) {
+    // Without a target only what the lesson is about speaks, to who wants numbers spoken.
+    if (way() !== 'tones' && !quiet) speak(about.spoken);
+    return;
+  }
   if (way() !== 'number' || answer.answer === 'not_measured') sound(answer.answer);
   // A number spoken over the notes could not be understood.
   if (way() !== 'tones') setTimeout(() => !muted && speak(answer.spoken), way() === 'both' ? 900 : 0);
-  media(`Swing ${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
+  media(`${number}: ${ANSWERS[answer.answer] ?? answer.answer}`);
 }
 
 onChange((what) => {

@@ -2,6 +2,7 @@
 // state is fresh. Nothing that is not live may look live.
 
 import { forgetCurves, get, part, stream } from './api.js';
+import { passedOver } from './ball.js';
 
 /** The stream sends something every 2 s. After this long without an event it counts as lost. */
 const SILENCE_MS = 5000;
@@ -57,10 +58,29 @@ export const isCoach = () => store.state?.device === 'coach';
 /** The measured swings, oldest first. */
 export const swings = () => lesson()?.swings ?? [];
 
+/** Swings and the repetitions of drills, oldest first: they are numbered in one row. */
+export const movements = () => {
+  const now = lesson();
+  return now?.repetitions?.length ? [...now.swings, ...now.repetitions].sort((a, b) => a.number - b.number) : now?.swings ?? [];
+};
+
+export const isRepetition = (movement) => movement?.kind === 'repetition';
+
+/** The newest movement that takes the page: a rehearsal between struck swings does not. */
+export function newestShown() {
+  const all = movements();
+  return all.findLast((x) => isRepetition(x) || !passedOver(x)) ?? all.at(-1) ?? null;
+}
+
+/** The swing or repetition on the page. */
+export function shownMovement() {
+  return movements().find((x) => x.number === store.chosen) ?? newestShown();
+}
+
 /** The swing on the page. */
 export function shownSwing() {
-  const all = swings();
-  return all.find((swing) => swing.number === store.chosen) ?? all.at(-1) ?? null;
+  const shown = shownMovement();
+  return isRepetition(shown) ? swings().at(-1) ?? null : shown;
 }
 
 export function remarkOf(number) {
@@ -68,7 +88,7 @@ export function remarkOf(number) {
 }
 
 export function choose(number) {
-  store.chosen = number === swings().at(-1)?.number ? null : number;
+  store.chosen = number === newestShown()?.number ? null : number;
   changed('chosen');
 }
 
@@ -95,6 +115,8 @@ export function complete(view) {
   if (!view) return null;
   for (const list of ['blocks', 'calibration', 'straps', 'swings', 'repetitions', 'mobility']) view[list] ??= [];
   view.against ??= {};
+  view.about ??= {};
+  view.usual ??= [];
   for (const swing of view.swings) {
     swing.order_words ??= view.order_words[swing.number];
     // The API knows a session by its folder's name, and a folder may have been renamed.
@@ -162,6 +184,7 @@ export async function sync() {
     waiting = [];
     heard();
     changed('state');
+    readEarlier(running());
     if (again) {
       again = false;
       sync();
@@ -174,6 +197,32 @@ export async function sync() {
   }
 }
 
+/** The lowest number of a swing or repetition that is here. */
+const firstOf = (now) => Math.min(now.swings[0]?.number ?? Infinity, now.repetitions?.[0]?.number ?? Infinity);
+
+/** The state has the newest swings, so that they are there at once; the others come after it. */
+async function readEarlier(now) {
+  if (!now?.earlier) return;
+  let rest;
+  try {
+    rest = await get(`/sessions/${part(now.session)}/swings?before=${firstOf(now)}`);
+  } catch {
+    // They are asked for again with the next state.
+    return;
+  }
+  if (running() !== now) return;
+  for (const swing of rest.swings) {
+    swing.order_words = rest.order_words[swing.number];
+    swing.session = now.session;
+  }
+  now.swings.unshift(...rest.swings);
+  now.repetitions?.unshift(...rest.repetitions);
+  now.earlier = 0;
+  // What came meanwhile is newer.
+  for (const kind of ['about', 'quality', 'answers']) now[kind] = { ...rest[kind], ...now[kind] };
+  changed('earlier');
+}
+
 function restart() {
   source?.close();
   source = null;
@@ -183,7 +232,7 @@ function restart() {
 
 const EVENTS = [
   'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'repetition', 'mobility', 'session_ended',
-  'swing_extra', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers', 'interrupted',
+  'swing_extra', 'usual', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers', 'interrupted',
 ];
 
 /** Opens the stream of events and keeps it open. */
@@ -257,12 +306,16 @@ function apply(now, name, data) {
       put(now.repetitions, { ...data.repetition, session: now.session, block: inForce(now, data.repetition.block) }, 'number');
       return true;
     case 'swing_extra':
-      now.against[data.number] = data.against;
+      // Told of the newest swing alone; of others it is asked for.
+      if (data.against) now.against[data.number] = data.against;
+      else delete now.against[data.number];
+      now.about[data.number] = data.about;
       now.quality[data.number] = data.quality;
       // An undone target takes its answers back.
       if (data.answer) now.answers[data.number] = data.answer;
       else delete now.answers[data.number];
       return true;
+    case 'usual': now.usual = data; return true;
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
     case 'remarks': {
@@ -314,7 +367,7 @@ export function playAgain(speed) {
   if (!opened) return;
   closePlay();
   const { whole } = opened;
-  opened.lesson = complete({ ...whole, swings: [], repetitions: [], against: {}, answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
+  opened.lesson = complete({ ...whole, swings: [], repetitions: [], against: {}, about: {}, usual: [], answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
   store.chosen = null;
   const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
   for (const name of EVENTS.filter((n) => !['session_ended', 'remarks', 'interrupted'].includes(n))) {

@@ -1,19 +1,19 @@
-// Every swing of the lesson, by block, to go to any of them.
+// Every swing and repetition of the lesson, by block, to go to any of them.
 
-import { choose, lesson, remarkOf, shownSwing, swings } from './store.js';
+import { choose, isRepetition, lesson, movements, remarkOf, shownMovement } from './store.js';
 import { button, h } from './dom.js';
 import { blockName } from './format.js';
 import { ballNote } from './ball.js';
 
 /** The button that opens the list; null where the swings at hand are all. */
 export function allSwings() {
-  const all = swings();
+  const all = movements();
   if (all.length < 2) return null;
   return button(`all ${all.length}`, 'all-swings', () => openList(all), { class: 'link', 'aria-label': `All ${all.length} swings` });
 }
 
 function openList(all) {
-  const shown = shownSwing()?.number;
+  const shown = shownMovement()?.number;
   const groups = [];
   for (const swing of all) {
     if (groups.at(-1)?.block !== swing.block) groups.push({ block: swing.block, swings: [] });
@@ -24,11 +24,11 @@ function openList(all) {
     groups.map((group) => h('section', {}, h('h3', { class: 'small-title' }, blockName(group.block)),
       h('div', { class: 'choices' }, group.swings.map((swing) => {
         const said = remarkOf(swing.number);
-        const note = said.excluded ? 'left out' : ballNote(swing);
+        const note = said.excluded ? 'left out' : isRepetition(swing) ? '' : ballNote(swing);
         return button(String(swing.number), `swing-${swing.number}`, () => {
           dialog.close();
           choose(swing.number);
-        }, { 'aria-pressed': String(swing.number === shown), class: said.excluded ? 'choice struck-out' : 'choice', title: note || null, 'aria-label': `Swing ${swing.number}${note ? `, ${note}` : ''}` });
+        }, { 'aria-pressed': String(swing.number === shown), class: said.excluded ? 'choice struck-out' : 'choice', title: note || null, 'aria-label': `${isRepetition(swing) ? 'Repetition' : 'Swing'} ${swing.number}${note ? `, ${note}` : ''}` });
       })))),
     h('div', { class: 'actions' }, button('Close', 'swing-list-close', () => dialog.close())));
   document.body.append(dialog);

@@ -1,7 +1,11 @@
 // The swing just made, filling the page; and how the ones before it spread.
 
-import { choose, isCoach, lesson, remarkOf, shownSwing, store, swings } from './store.js';
-import { counts, notSetAgainst } from './ball.js';
+import { choose, isCoach, isRepetition, lesson, movements, remarkOf, shownMovement, store, swings } from './store.js';
+import { counts, notSetAgainst, passedOver } from './ball.js';
+import { againstOf, heaviest } from './against.js';
+import { headline, leads } from './headline.js';
+import { repetitionPage, withoutLead } from './repetition.js';
+import { readMeasures } from './measures.js';
 import { curvesOf } from './api.js';
 import { busy, button, h, show } from './dom.js';
 import { capital, swingTitle } from './format.js';
@@ -24,6 +28,7 @@ export function enter(main) {
   root = h('div', { class: 'swing-page' });
   main.append(root);
   draw();
+  readMeasures().then(() => root.isConnected && draw());
   observer = new ResizeObserver(() => draw());
   observer.observe(main);
   addEventListener('keydown', keys);
@@ -38,7 +43,7 @@ export function leave() {
 function keys(event) {
   const by = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
   if (!by || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
-  const next = swings()[swings().indexOf(shownSwing()) + by];
+  const next = movements()[movements().indexOf(shownMovement()) + by];
   if (next) choose(next.number);
 }
 
@@ -49,18 +54,52 @@ export function update(what) {
 
 function draw() {
   if (busy(root, draw)) return;
-  const swing = shownSwing();
+  const swing = shownMovement();
   if (!swing) {
     show(root, waitingWords());
     return;
   }
+  if (isRepetition(swing)) {
+    root.classList.add('led');
+    show(root, heading(swing, headline(swing, root.clientWidth) ?? withoutLead(swing)), repetitionPage(swing, root.clientWidth));
+    drawn = key(swing);
+    return;
+  }
   loadCurves(swing);
+  const lead = headline(swing, root.clientWidth);
+  root.classList.toggle('led', Boolean(lead));
+  (lead ? drawLed : drawOrder)(swing, lead);
+  // Only a swing that was not shown before arrives; a redraw stands still.
+  drawn = key(swing);
+}
+
+const isFresh = (swing) => (drawn === key(swing) ? '' : ' fresh');
+
+/** What the lesson is about leads; the order of peaks is a picture below. */
+function drawLed(swing, lead) {
+  const wide = root.clientWidth > 1000;
+  const width = wide ? Math.floor((root.clientWidth - 48) / 2) : root.clientWidth;
+  const recent = swings().slice(-RUN);
+  const l = layout(width, recent.includes(swing) ? recent : [...recent, swing]);
+  const made = backswing(swing, width);
+  const left = h('div', { class: 'body' }, made,
+    h('section', { class: 'turns-section' }, h('h2', { class: 'small-title' }, 'Turn from address, at top and at impact'), turns(swing, recent.filter(counts), width)),
+    differences(swing), withheld(swing));
+  const right = h('div', { class: `time${isFresh(swing)}` },
+    h('h2', { class: 'small-title' }, 'Fastest: ', h('span', { class: 'order' }, swing.order_words)),
+    strip(swing, l, { rowHeight: 44, gapHeight: 8, gaps: false }), axis(l, swing),
+    speeds(swing, curves.key === key(swing) ? curves.value : null, l, 132));
+  const runs = runSection(swing, l);
+  right.append(runs);
+  show(root, heading(swing, lead), left, right);
+  if (!l.narrow) fit(runs);
+}
+
+function drawOrder(swing) {
   const all = swings();
   const recent = all.slice(-RUN);
   const wide = root.clientWidth > 1000;
-  // Only a swing that was not shown before arrives; a redraw stands still.
-  const left = h('div', { class: `time${drawn === key(swing) ? '' : ' fresh'}` });
-  drawn = key(swing);
+  const left = h('div', { class: `time${isFresh(swing)}` });
   const right = h('div', { class: 'body' });
   const width = wide ? Math.round(root.clientWidth * 0.655) : root.clientWidth;
   const l = layout(width, recent.includes(swing) ? recent : [...recent, swing]);
@@ -69,8 +108,7 @@ function draw() {
     strip(swing, l, low ? { rowHeight: 48, gapHeight: 34 } : { rowHeight: 58, gapHeight: 46 }),
     axis(l, swing),
     speeds(swing, curves.key === key(swing) ? curves.value : null, l, low ? 132 : 180));
-  const runSection = h('section', { class: 'run-section', 'aria-labelledby': 'run-title' },
-    h('h2', { id: 'run-title', class: 'small-title' }, 'The last swings, newest first'), run(all, l, { remarkOf, shown: swing.number, open: choose, count: RUN }));
+  const runs = runSection(swing, l);
   const half = !wide && width >= 700;
   const turnWidth = wide ? root.clientWidth - width - 48 : half ? Math.floor((width - 40) / 2) : width;
   show(right,
@@ -79,15 +117,24 @@ function draw() {
       !half && backswing(swing, turnWidth),
       half && answerPart(swing)),
     h('div', {}, half ? backswing(swing, turnWidth) : answerPart(swing), differences(swing), withheld(swing)));
-  if (wide) left.append(runSection);
-  show(root, heading(swing), left, right, wide ? null : runSection);
-  if (l.narrow) return;
-  // As many of the last swings as fit without scrolling.
-  const list = runSection.querySelector('ol');
+  if (wide) left.append(runs);
+  show(root, heading(swing), left, right, wide ? null : runs);
+  if (!l.narrow) fit(runs);
+}
+
+function runSection(swing, l) {
+  return h('section', { class: 'run-section', 'aria-labelledby': 'run-title' },
+    h('h2', { id: 'run-title', class: 'small-title' }, 'The last swings, newest first'),
+    run(swings(), l, { remarkOf, shown: swing.number, open: choose, count: RUN }));
+}
+
+/** As many of the last swings as fit without scrolling. */
+function fit(section) {
+  const list = section.querySelector('ol');
   const main = document.getElementById('content');
   const room = main.getBoundingClientRect().bottom - list.getBoundingClientRect().top - main.scrollTop;
-  const fit = Math.floor(room / list.firstElementChild.offsetHeight);
-  for (const line of [...list.children].slice(Math.max(4, fit))) line.remove();
+  const count = Math.floor(room / list.firstElementChild.offsetHeight);
+  for (const line of [...list.children].slice(Math.max(4, count))) line.remove();
 }
 
 function waitingWords() {
@@ -100,17 +147,34 @@ function waitingWords() {
   return h('div', { class: 'quiet-page' }, h('h1', {}, 'No swing yet'), h('p', { class: 'lead' }, next, ' ', h('a', { href: '#lesson' }, 'To the lesson')));
 }
 
-function heading(swing) {
+function heading(swing, lead = null) {
   const remark = remarkOf(swing.number);
   const older = store.chosen !== null;
-  const at = swings().indexOf(swing);
-  const step = (by, words, label) => button(words, label, () => choose(swings()[at + by].number), { class: 'link', 'aria-label': label, disabled: !swings()[at + by] });
+  const at = movements().indexOf(swing);
+  const step = (by, words, label) => button(words, label, () => choose(movements()[at + by].number), { class: 'link', 'aria-label': label, disabled: !movements()[at + by] });
   return h('div', { class: 'swing-head' },
-    h('p', { class: 'kicker' }, swingTitle(swing, remark),
+    h('p', { class: 'kicker' }, isRepetition(swing) ? `Repetition ${swing.number} · ${swing.block}` : swingTitle(swing, remark), placeInBlock(swing),
       h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')), allSwings(),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
-    h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
-    outcomeRow(swing));
+    rehearsed(swing),
+    lead ?? h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),
+    !isRepetition(swing) && outcomeRow(swing));
+}
+
+/** Which of its block's swings it is. */
+function placeInBlock(swing) {
+  const block = movements().filter((x) => x.block === swing.block && (isRepetition(x) || !passedOver(x)));
+  const at = block.indexOf(swing);
+  return at >= 0 && h('span', {}, `${at + 1} of ${block.length}`);
+}
+
+/** Rehearsals since then neither take the page nor the taps. One line says so. */
+function rehearsed(swing) {
+  const since = movements().filter((x) => x.number > swing.number);
+  if (store.chosen !== null || since.length === 0) return null;
+  const last = since.at(-1);
+  return h('p', { class: 'quiet-line' }, since.length === 1 ? `Swing ${last.number} was a rehearsal. ` : `${since.length} rehearsals since. `,
+    button('look at it', 'look-rehearsal', () => choose(last.number), { class: 'link', 'aria-label': `Look at swing ${last.number}, a rehearsal` }));
 }
 
 function answerPart(swing) {
@@ -120,30 +184,29 @@ function answerPart(swing) {
   return h('p', { class: 'answer' }, answerWords(answer), target && h('span', { class: 'fine' }, `target: ${target.words}`));
 }
 
-/** How far outside the ordinary a difference lies, in widths of the ordinary band. */
-function weight(a) {
-  const half = a.band ? (a.band[1] - a.band[0]) / 2 : 0;
-  return half > 0 ? Math.abs(a.difference) / half : 0;
-}
-
 function differences(swing) {
-  const against = lesson().against?.[swing.number] ?? [];
   const base = lesson().baseline_block || 'baseline';
   const titleText = h('h2', { class: 'small-title' }, 'Against this player’s own baseline');
-  const known = against.filter((a) => a.verdict !== 'cannot_tell_yet').sort((a, b) => weight(b) - weight(a));
+  const lines = (...said) => h('section', { class: 'against' }, titleText, said.map((words) => h('p', { class: 'difference' }, words)));
+  const all = againstOf(swing, draw);
+  if (all === null) return lines('…');
+  if (all.length === 0 && isDrill(swing.block)) return lines('A drill is not held against full swings.');
+  const led = leads(swing).map((a) => a.measure);
+  // Where the lesson is about something, nothing else speaks of a swing.
+  const against = led.length ? all.filter((a) => led.includes(a.measure)) : all;
+  const known = heaviest(against.filter((a) => a.verdict !== 'cannot_tell_yet'));
   if (known.length === 0) {
     // A rehearsal and a missing baseline have their own words.
     const soFar = Math.max(0, ...against.map((a) => a.n));
     const needed = against[0]?.needed;
-    return h('section', { class: 'against' }, titleText,
-      h('p', { class: 'difference' }, notSetAgainst(swing)
-        ? `Can’t tell: ${notSetAgainst(swing)}.`
-        : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`));
+    return lines(notSetAgainst(swing)
+      ? `Can’t tell: ${notSetAgainst(swing)}.`
+      : `Can’t tell yet${needed ? `: ${soFar} of ${needed} swings in “${base}” so far` : ''}.`);
   }
   const beyond = known.filter((a) => a.verdict === 'beyond_ordinary');
   // Of numbers that the lesson is not about nothing is said unless they are grossly beyond.
   const meant = known.filter((a) => a.verdict !== 'looked_through');
-  const shown = (beyond.length ? beyond : meant).slice(0, beyond.length && !lesson().answers?.[swing.number] ? 3 : 2);
+  const shown = led.length ? known : (beyond.length ? beyond : meant).slice(0, beyond.length && !lesson().answers?.[swing.number] ? 3 : 2);
   return h('section', { class: 'against' }, titleText,
     beyond.length === 0 && h('p', { class: 'difference' }, 'Nothing beyond this player’s ordinary variation.'),
     h('ul', { class: 'differences' }, shown.map((a) => h('li', { class: `difference ${a.verdict}` }, a.words))),
@@ -151,6 +214,9 @@ function differences(swing) {
       beyond.length > shown.length && h('p', { class: 'fine' }, `and ${beyond.length - shown.length} more: `, h('a', { href: '#after' }, 'before and after')),
       ordinary(known[0].n)));
 }
+
+/** A block that a target was set for, other than the baseline's. */
+const isDrill = (block) => block !== '' && block !== lesson().baseline_block && (lesson().remarks?.targets ?? []).some((t) => t.target?.block === block);
 
 let ordinaryOpen = false;
 

@@ -30,8 +30,8 @@ function impactLine(l, height, swing) {
   ];
 }
 
-/** One row a segment; the peak's mark, its uncertainty as width, the gaps between. */
-export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
+/** One row a segment; the peak's mark, its uncertainty as width, and the gaps between where they have room. */
+export function strip(swing, l, { rowHeight = 52, gapHeight = 40, gaps = true } = {}) {
   const row = l.narrow ? 58 : rowHeight;
   const pitch = row + gapHeight;
   const yOf = (i) => i * pitch + (l.narrow ? row - 18 : row / 2);
@@ -72,9 +72,9 @@ export function strip(swing, l, { rowHeight = 52, gapHeight = 40 } = {}) {
   });
   // Gaps stand between the rows of neighbours. A missing segment's neighbours are joined past
   // it; so are two resolved segments whose gap spans one that is tied with both.
-  const tied = tiedWithBoth(swing);
+  const tied = gaps && tiedWithBoth(swing);
   if (tied) parts.push(tiedWords(swing, tied, l, yOf));
-  for (const gap of tellingGaps(swing)) parts.push(gapFigure(swing, gap, l, yOf));
+  for (const gap of gaps ? tellingGaps(swing) : []) parts.push(gapFigure(swing, gap, l, yOf));
   return s('svg', { class: 'strip', width: l.width, height, viewBox: `0 0 ${l.width} ${height}`, role: 'img', 'aria-label': stripWords(swing) }, parts);
 }
 

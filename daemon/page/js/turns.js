@@ -1,8 +1,9 @@
-// The figure of turns: degrees from address, away to the left and towards the target to the
+// The figure of turns: degrees from address, back to the left and through to the
 // right for every player; top and impact marked, earlier swings faint behind.
 
 import { s } from './dom.js';
-import { NAMES, capital, half, num, turnWords } from './format.js';
+import { NAMES, capital, half, num } from './format.js';
+import { TURN, turnWords } from './said.js';
 import { line, mark, text } from './shapes.js';
 
 const STEP = 50;
@@ -45,7 +46,7 @@ export function turns(swing, earlier, width) {
     parts.push(number(x(turn.top), y - 16, turn.top, turn.sd, topEnds, width), number(x(turn.impact), y - 16, turn.impact, turn.impact_sd, impactEnds, width));
   });
   const y = height - 6;
-  parts.push(text(x(from), y, '← away', 'axis-text'), text(zero, y, '0', 'axis-text', 'middle'), text(width - 4, y, 'to →', 'axis-text', 'end'));
+  parts.push(text(x(from), y, `← ${TURN[0]}`, 'axis-text'), text(zero, y, '0', 'axis-text', 'middle'), text(width - 4, y, `${TURN[1]} →`, 'axis-text', 'end'));
   return s('svg', { class: 'turns', width, height, viewBox: `0 0 ${width} ${height}`, role: 'img', 'aria-label': words(swing) }, parts);
 }
 

@@ -149,9 +149,9 @@ impl From<PastLessonError> for ApiError {
         match e {
             PastLessonError::Library(e) => e.into(),
             PastLessonError::Report(ReportError::SameBlock(_)) => Self::bad(text),
-            PastLessonError::Report(ReportError::NoBlock { .. }) | PastLessonError::NoCurves { .. } => {
-                Self::unknown(text)
-            }
+            PastLessonError::Report(ReportError::NoBlock { .. })
+            | PastLessonError::NoCurves { .. }
+            | PastLessonError::NoSwing { .. } => Self::unknown(text),
         }
     }
 }

@@ -5,6 +5,7 @@ use super::hub::views::LessonView;
 use super::library::{Library, LibraryError, SessionRow};
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
+use peakorder_analysis::against::Against;
 use peakorder_analysis::chosen::Family;
 use peakorder_analysis::kept::{Kept, kept};
 use peakorder_analysis::library::Found;
@@ -36,6 +37,9 @@ pub(super) enum PastLessonError {
     /// The swing's curves cannot be read.
     #[error("swing {number} has no curves: {why}")]
     NoCurves { number: u32, why: NoCurves },
+    /// The session has no such swing.
+    #[error("there is no swing {number}")]
+    NoSwing { number: u32 },
 }
 
 /// A past lesson as the page shows it.
@@ -191,6 +195,17 @@ fn segment(curves: &SegmentCurves, handedness: Handedness) -> SegmentView {
         }
     }
     view
+}
+
+/// Swing `number` against the baseline of its session.
+pub(super) fn against(library: &Library, id: &str, number: u32) -> Result<Vec<Against>, PastLessonError> {
+    let loaded = library.load(id, None)?;
+    let mut state = LessonState::new(id, loaded.session, None, BASELINE);
+    state.set_remarks(loaded.remarks);
+    for swing in loaded.swings {
+        state.add_swing(swing);
+    }
+    state.against(number).ok_or(PastLessonError::NoSwing { number })
 }
 
 /// The curves of swing `number`.

@@ -109,8 +109,10 @@ fn may_read(uri: &Uri, running: Option<&str>, see: ViewersSee) -> bool {
     let Some(path) = uri.path().strip_prefix("/api/v1") else { return !uri.path().starts_with("/api") };
     let is_running = |id: &str| running == Some(id);
     match path.split('/').skip(1).collect::<Vec<_>>()[..] {
-        ["state" | "events" | "pose" | "measures" | "openapi.json" | "sessions" | "pair"] => true,
-        ["sessions", id] | ["sessions", id, "swings", _, "curves"] => is_running(id),
+        ["state" | "events" | "pose" | "reach" | "measures" | "openapi.json" | "sessions" | "pair"] => true,
+        ["sessions", id]
+        | ["sessions", id, "swings"]
+        | ["sessions", id, "swings", _, "curves" | "against"] => is_running(id),
         ["sessions", id, "report"] => is_running(id) && see.names,
         ["compare"] => Query::<Sides>::try_from_uri(uri).is_ok_and(|Query(sides)| {
             [sides.a, sides.b].iter().all(|side| is_running(side.split(':').next().unwrap_or_default()))
@@ -153,6 +155,8 @@ mod tests {
             "/api/v1/sessions",
             "/api/v1/sessions/s-1",
             "/api/v1/sessions/s-1/swings/3/curves",
+            "/api/v1/sessions/s-1/swings/3/against",
+            "/api/v1/sessions/s-1/swings?before=4",
             "/api/v1/compare?a=s-1:baseline&b=s-1%3Aafter",
         ] {
             assert!(may(uri, false), "{uri}");

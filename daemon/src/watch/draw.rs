@@ -1,8 +1,8 @@
 //! What the screen says, line by line.
 
 use super::screen::{Lesson, Screen};
+use peakorder_analysis::measure::Measure;
 use peakorder_analysis::order::{LEGEND, Order, short};
-use peakorder_analysis::render::number;
 use peakorder_analysis::stats::Z95;
 use peakorder_analysis::words;
 use peakorder_protocol::swing::{Swing, SwingKind};
@@ -90,14 +90,6 @@ fn of_lesson(lesson: &Lesson, lines: &mut Vec<Line>) {
     lines.push(Line::from(LEGEND));
 }
 
-/// A turn: its size and which way.
-fn turned(deg: f64) -> String {
-    match format!("{:.0}", deg.abs()).as_str() {
-        "0" => "0°".into(),
-        size => format!("{size}° {}", if deg < 0.0 { "away" } else { "towards" }),
-    }
-}
-
 /// Half the 95 % band, whole numbers.
 fn half(sd: Option<f64>) -> String {
     sd.map_or_else(|| words::UNKNOWN.to_owned(), |sd| format!("{:.0}", (Z95 * sd).max(1.0)))
@@ -114,10 +106,10 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
     for gap in &swing.sequence.gaps {
         let tie = if gap.resolved { "" } else { "  too close to tell" };
         lines.push(Line::from(format!(
-            "{} → {}  {} ± {:.0} ms{tie}",
+            "{} → {}  {} (± {:.0}){tie}",
             short(gap.from),
             short(gap.to),
-            number(gap.gap_ms, 0, true),
+            words::value(Measure::Gap(gap.from, gap.to), gap.gap_ms),
             (Z95 * gap.sd_ms).max(1.0)
         )));
     }
@@ -129,10 +121,10 @@ fn of_swing(swing: &Swing, lines: &mut Vec<Line>) {
         if let Some(turn) = &segment.turn_deg {
             let _ = write!(
                 line,
-                "  top {} ± {}°, impact {} ± {}°",
-                turned(turn.top),
+                "  top {} (± {}°), impact {} (± {}°)",
+                words::value(Measure::TurnAtTop(*role), turn.top),
                 half(Some(turn.sd)),
-                turned(turn.impact),
+                words::value(Measure::TurnAtImpact(*role), turn.impact),
                 half(turn.impact_sd)
             );
         }
@@ -179,10 +171,11 @@ mod tests {
         let file: Swing = serde_json::from_value(swing(2)).unwrap();
         for gap in &file.sequence.gaps {
             let line = format!(
-                "{} → {}  {} ± {:.0} ms",
+                "{} → {}  {:.0} ms {} (± {:.0})",
                 short(gap.from),
                 short(gap.to),
-                format!("{:+.0}", gap.gap_ms).replace('-', "−"),
+                gap.gap_ms.abs(),
+                if gap.gap_ms < 0.0 { "before" } else { "after" },
                 (Z95 * gap.sd_ms).max(1.0)
             );
             assert!(text.contains(&line), "{line}\n{text}");
@@ -203,7 +196,7 @@ mod tests {
         assert!(!shown(&screen).contains("rose"), "a swing came since");
         let of = |verdict: &str, words: &str| json!({ "verdict": verdict, "words": words });
         let extra = |number: u32, against: serde_json::Value| {
-            let answer = json!({ "spoken": "41 degrees away, nearly, 2 short" });
+            let answer = json!({ "spoken": "41 degrees back, nearly, 2 short" });
             Update::Event(
                 "swing_extra".into(),
                 json!({ "number": number, "against": against, "answer": answer }),
@@ -214,7 +207,7 @@ mod tests {
             json!([of("within_ordinary", "Tempo as ever."), of("beyond_ordinary", "Pelvis turned more.")]),
         ));
         let text = shown(&screen);
-        assert!(text.contains("target: 41 degrees away, nearly, 2 short"), "{text}");
+        assert!(text.contains("target: 41 degrees back, nearly, 2 short"), "{text}");
         assert!(text.contains("Pelvis turned more.") && !text.contains("Tempo as ever."), "{text}");
         // Of an older swing nothing is said here.
         screen.apply(extra(1, json!([of("beyond_ordinary", "Old news.")])));

@@ -9,3 +9,4 @@ mod playing;
 mod privacy;
 mod remarks;
 mod running;
+mod size;

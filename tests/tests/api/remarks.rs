@@ -128,7 +128,7 @@ fn a_drill_target_is_answered_swing_by_swing() {
     events.until("block");
     let set =
         ask(json!({ "measure": "pelvis_turn_top_deg", "change": 4, "block": "pivot drill" })).expect(200);
-    assert!(set["target"]["value"].as_f64().unwrap() < 0.0, "away from the target is negative: {set}");
+    assert!(set["target"]["value"].as_f64().unwrap() < 0.0, "back is negative: {set}");
     assert_eq!(set["target"]["bound"], "at_most");
     let told = events.until("remarks").pop().unwrap();
     assert_eq!(told.data["target"], set["target"]);
@@ -141,7 +141,9 @@ fn a_drill_target_is_answered_swing_by_swing() {
             .iter()
             .find(|e| e.name == "swing_extra" && e.data["number"] == *number)
             .unwrap_or_else(|| panic!("swing {number} is not answered"));
-        assert!(!extra.data["against"].as_array().unwrap().is_empty());
+        // Told of the newest swing only, and of a drill's not at all: it is not held against full swings.
+        let against = extra.data["against"].as_array().map(Vec::is_empty);
+        assert_ne!(against, Some(swing.data["swing"]["block"] != "pivot drill"), "{extra:?}");
         if swing.data["swing"]["block"] == "pivot drill" {
             let (turn, bound) = (
                 swing.data["swing"]["segments"]["pelvis"]["turn_deg"]["top"].as_f64().unwrap(),
@@ -161,7 +163,24 @@ fn a_drill_target_is_answered_swing_by_swing() {
     assert_eq!(answered, 8);
     let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200);
     assert_eq!(kept["answers"].as_object().unwrap().len(), 8);
-    assert_eq!(kept["against"].as_object().unwrap().len(), 26);
+    // Of the newest swing it comes with the lesson, of others it is asked for.
+    assert_eq!(kept["against"].as_object().unwrap().keys().collect::<Vec<_>>(), ["26"]);
+    let against = |n: u32| server.get(&format!("/api/v1/sessions/{session}/swings/{n}/against"));
+    assert_eq!(against(26).expect(200), kept["against"]["26"]);
+    let first = against(1).expect(200);
+    assert!(first.as_array().unwrap().iter().any(|r| r["measure"] == "pelvis_turn_top_deg" && r["n"] == 7));
+    assert_eq!(against(12).expect(200), json!([]), "a drill's swing");
+    against(27).refused(404);
+    // What is usual, and each swing's value of what the lesson is about.
+    let usual = kept["usual"].as_array().unwrap();
+    let turn = usual.iter().find(|u| u["measure"] == "pelvis_turn_top_deg").expect("usual");
+    assert_eq!(turn["n"], 8);
+    assert!(turn["words"].as_str().unwrap().ends_with("° back"), "{turn}");
+    for swing in kept["swings"].as_array().unwrap() {
+        let about = &kept["about"][swing["number"].to_string()][0];
+        assert_eq!(about["measure"], "pelvis_turn_top_deg");
+        assert_eq!(about["value"], swing["segments"]["pelvis"]["turn_deg"]["top"]);
+    }
 }
 
 #[test]

@@ -31,8 +31,8 @@ fn the_body_moves_with_the_straps_now() {
         "window.turned = []; let last = '';
          const look = () => {
            const words = document.querySelector('svg.above').getAttribute('aria-label');
-           const found = words.match(/thorax (\\d+)° ?(away|towards)?/);
-           if (found && words !== last) window.turned.push(found[2] === 'away' ? -found[1] : Number(found[1]));
+           const found = words.match(/thorax (\\d+)° ?(away|towards|back|through)?/);
+           if (found && words !== last) window.turned.push(['away', 'back'].includes(found[2]) ? -found[1] : Number(found[1]));
            last = words;
          };
          new MutationObserver(look).observe(document.querySelector('.stage'), { childList: true, subtree: true });

@@ -30,7 +30,8 @@ pub(crate) fn keep_what_is_shown(browser: &Browser) {
                const number = title.dataset.swing;
                window.kept[number] ??= { at: performance.timeOrigin + performance.now() };
                Object.assign(window.kept[number], {
-                 headline: title.textContent,
+                 headline: document.querySelector('.swing-page .order').textContent,
+                 lead: title.classList.contains('lead-title') ? title.textContent : '',
                  kicker: document.querySelector('.swing-head .kicker').textContent,
                  strip: strip.textContent,
                  spoken: strip.getAttribute('aria-label'),

@@ -13,7 +13,7 @@ fn turn_words(swing: &Swing, role: Role) -> String {
     let turn = swing.segments[&role].turn_deg.expect("calibrated");
     let say = |degrees: f64, sd: f64| {
         let size = degrees.abs().round();
-        let way = if degrees < 0.0 { " away" } else { " towards" };
+        let way = if degrees < 0.0 { " back" } else { " through" };
         // 1.96 standard uncertainties either way are 95 % of a normal distribution.
         format!("{size}°{} ±{}", if size == 0.0 { "" } else { way }, (1.96 * sd).round().max(1.0))
     };
@@ -41,7 +41,7 @@ fn a_left_handed_player_is_the_mirror_image() {
         browser.tap(&format!("[data-key=\"open-{session}\"]"));
         swing_shown(&browser, swing.number);
 
-        // Signs: at the top away from the target, for both.
+        // Signs: at the top turned back, for both.
         let said = browser.run("return document.querySelector('svg.turns').getAttribute('aria-label')");
         let said = said.as_str().expect("words");
         for role in [Role::Pelvis, Role::Thorax] {

@@ -51,7 +51,15 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     show(&browser, "target");
     browser.until("the form", "return document.querySelector('#target-block') !== null", SOON);
     browser.sees("Baseline", SOON);
-    browser.type_into("#target-block", "pivot drill");
+    // The next drill is offered; this one has a name of its own.
+    let offered = browser
+        .run("return [...document.querySelectorAll('#target-block option')].map((o) => o.textContent)");
+    assert_eq!(offered, json!(["drill (a new block)", "every block from now on", "another name…"]));
+    browser.run(
+        "const list = document.getElementById('target-block'); list.selectedIndex = list.options.length - 1;
+         list.dispatchEvent(new Event('change', { bubbles: true })); return true",
+    );
+    browser.type_into("#target-block-name", "pivot drill");
     browser.tap(".target-form button[type=submit]");
     browser.until("an answer", "return document.querySelector('[data-answer]')?.dataset.answer", SOON * 2);
     answers_are_shown(&browser, &server);
@@ -94,10 +102,24 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
     assert!(shown.len() >= 14, "{} swings were seen of {}", shown.len(), files.len());
     let mut ties = 0;
     let mut resolved = 0;
+    let mut led = 0;
     for (number, page) in shown {
         let swing =
             files.iter().find(|s| s.number == *number).unwrap_or_else(|| panic!("no file of {number}"));
         assert_eq!(page["headline"], json!(headline(swing)), "swing {number}");
+        // Since the target was set its number leads, and the order is a picture without the gaps.
+        let lead = page["lead"].as_str().expect("text");
+        if !lead.is_empty() {
+            let turn = -swing.segments[&Role::Pelvis].turn_deg.expect("calibrated").top;
+            let (size, way) =
+                lead.strip_prefix("Pelvis turn at top ").and_then(|l| l.split_once("° ")).expect(lead);
+            assert_eq!(way, "back", "swing {number}: {lead}");
+            let size: f64 = size.parse().expect(lead);
+            // To whole degrees, or to more where they would hide that the target is not met.
+            assert!((size - turn).abs() <= 0.5, "swing {number}: {lead}, {turn}");
+            led += 1;
+            continue;
+        }
         let strip = squeezed(page["strip"].as_str().expect("text"));
         let tied = tied_with_both(swing);
         assert_eq!(strip.contains("tied with both"), tied.is_some(), "swing {number}: {strip}");
@@ -122,7 +144,7 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
         assert!(kicker.contains(&swing.block), "swing {number}: {kicker}");
     }
     // The invented lesson has both; else this would prove little.
-    assert!(ties > 0 && resolved > 0, "{ties} ties, {resolved} resolved gaps");
+    assert!(ties > 0 && resolved > 0 && led > 0, "{ties} ties, {resolved} resolved gaps, {led} led");
     let early = shown.iter().find(|(n, _)| *n <= 3).expect("an early swing was seen");
     assert!(
         early.1["against"].as_str().unwrap_or_default().contains("Can’t tell yet"),
@@ -157,7 +179,7 @@ fn after_the_lesson(browser: &Browser, server: &TestServer, session: &str, dir: 
     // From the script of the virtual player: the pelvis truly turns 10° further at the top.
     assert!(rows.as_array().expect("rows").contains(&json!(["pelvis_turn_top_deg", "changed"])), "{rows}");
     let text = browser.text();
-    assert!(text.contains("further away"), "{text}");
+    assert!(text.contains("° back") && text.contains("° more"), "{text}");
     let link = "return document.querySelector('a.button')?.getAttribute('href')";
     let report = browser.until("the link to the page to print", link, SOON);
     assert_eq!(server.get(report.as_str().expect("a link to the report")).status, 200);

@@ -10,15 +10,18 @@ mod compared;
 mod continued;
 mod delay;
 mod found_again;
+mod headline;
 mod keyboard;
 mod left;
 mod lesson;
 mod lost;
 mod privacy;
+mod said;
 mod sound;
 #[cfg(target_os = "linux")]
 mod strap_setup;
 mod straps;
 mod target;
+mod tone;
 mod viewer;
 mod words;

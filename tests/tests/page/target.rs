@@ -2,7 +2,9 @@
 //! swing files.
 
 use crate::common::{SOON, address, show, swing_shown};
+use peakorder_analysis::measure::Measure;
 use peakorder_protocol::Role;
+use peakorder_protocol::remark::Bound;
 use peakorder_tests::browser::{Browser, PHONE};
 use peakorder_tests::files::swings;
 use peakorder_tests::test_server::TestServer;
@@ -31,7 +33,7 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     show(&browser, "target");
     browser.until("the trend", "return document.querySelector('svg.trend') !== null", SOON);
 
-    // Away from the target is negative in the file; further away is more.
+    // Back is negative in the file; further back is more.
     let turns: Vec<(u32, f64)> = swings(&home.path().join("sessions").join(&session))
         .iter()
         .filter(|s| s.block == block)
@@ -64,7 +66,7 @@ fn tally_and_trend_are_those_of_the_swing_files() {
            marks: [...svg.querySelectorAll('circle.answer-ring')].map((c) => [Number(c.getAttribute('cx')), Number(c.getAttribute('cy')),
              c.parentElement.querySelectorAll('.answer-fill').length ? c.parentElement.querySelector('.answer-fill').tagName : '']) }",
     );
-    let words: Vec<String> = turns.iter().map(|(n, t)| format!("swing {n} {t:.1}° away")).collect();
+    let words: Vec<String> = turns.iter().map(|(n, t)| format!("swing {n} {t:.1}° back")).collect();
     assert_eq!(trend["words"], json!(format!("Values in order: {}", words.join(", "))));
     let marks: Vec<(f64, f64, &str)> = trend["marks"]
         .as_array()
@@ -92,10 +94,16 @@ fn tally_and_trend_are_those_of_the_swing_files() {
     let last = browser.run("return document.querySelector('.target-answer').innerText");
     let (number, turn) = turns.last().expect("swings");
     let last = last.as_str().expect("words");
-    assert!(
-        last.contains(&format!("{turn:.1}° away")) && last.contains(&format!("swing {number}")),
-        "{last}"
+    // Value and target never look the same where it is not met.
+    let said = peakorder_analysis::words::said::answer(
+        Measure::TurnAtTop(Role::Pelvis),
+        -value,
+        Bound::AtMost,
+        -turn,
     );
+    assert!(last.contains(&said.value) && last.contains(&format!("swing {number}")), "{last}");
+    let first = said.correction.map_or("Met".to_owned(), |c| c);
+    assert!(last.starts_with(&first), "{last}");
     let shown: Value = browser.run("return document.querySelector('[data-answer]').dataset.answer");
     assert_eq!(shown, json!(answer(*turn)));
 }

@@ -4,6 +4,7 @@ use crate::serve::access::pairing::COOKIE;
 use crate::serve::api_error::ErrorBody;
 use crate::serve::hub::SwingExtra;
 use crate::serve::hub::pose::Pose;
+use crate::serve::hub::reach::Reach;
 use peakorder_protocol::event::LiveEvent;
 use serde_json::json;
 use utoipa::OpenApi;
@@ -23,9 +24,9 @@ use utoipa::openapi::{
         description = "The running lesson, players, sessions. Every change needs Content-Type: application/json. \
                    Streams are server-sent events (text/event-stream): `event` is the kind, `id` the number, `data` \
                    one JSON object or list: LiveEvent, SwingExtra (swing_extra), StrapStatus (straps, a list), \
-                   Doing, Remarks, Pose. They go on until the client or peakorderd ends."
+                   Doing, Remarks, Usual (usual, a list), Pose, Reach. They go on until the client or peakorderd ends."
     ),
-    components(schemas(LiveEvent, SwingExtra, Pose, ErrorBody))
+    components(schemas(LiveEvent, SwingExtra, Pose, Reach, ErrorBody))
 )]
 pub(super) struct Description;
 

@@ -2,7 +2,7 @@
 
 use axum::Json;
 use peakorder_analysis::design::PROPOSALS;
-use peakorder_analysis::measure::Measure;
+use peakorder_analysis::measure::{Measure, More};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -21,10 +21,21 @@ pub(super) struct MeasureView {
     decimals: usize,
     /// A sign tells a direction.
     signed: bool,
+    /// Digits after the point where a value is said.
+    spoken_decimals: usize,
+    /// Which way "more" goes: `larger`, `negative` (the larger size is more and is negative), or `own_side` (the larger
+    /// size, on whichever side the player's mean is).
+    more: &'static str,
     /// What is said of a negative and of a positive value; empty where nothing is.
     ways: [&'static str; 2],
+    /// What a change across zero is called, to the negative and to the positive.
+    moved: [&'static str; 2],
+    /// What is said of a value that is more than another, and of one that is less.
+    compared: [&'static str; 2],
     /// One swing tells too little of it: there are only means over a block, and no targets.
     means_only: bool,
+    /// Key of the measure that stands for those that say nearly the same; its own where it stands alone.
+    stands_for: String,
     /// What it is.
     definition: String,
 }
@@ -39,8 +50,17 @@ pub(super) async fn measures() -> Json<Vec<MeasureView>> {
         unit: m.unit().symbol(),
         decimals: m.decimals(),
         signed: m.signed(),
+        spoken_decimals: m.unit().spoken_decimals(),
+        more: match m.row().more {
+            More::Larger => "larger",
+            More::Negative => "negative",
+            More::OwnSide => "own_side",
+        },
         ways: m.row().ways,
+        moved: m.row().moved,
+        compared: m.row().compared,
         means_only: m.means_only(),
+        stands_for: m.stands_for().key(),
         definition: m.meaning(),
     };
     Json(Measure::ALL.into_iter().map(view).collect())

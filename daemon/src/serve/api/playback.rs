@@ -5,9 +5,9 @@ use super::streams::{Item, StreamEvent, event};
 use crate::output::{Told, event_of};
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
-use crate::serve::hub::event_name;
 use crate::serve::hub::lesson_state::LessonState;
 use crate::serve::hub::pose::{self, POSE_EVERY};
+use crate::serve::hub::{ToldExtra, event_name};
 use crate::serve::past_lesson;
 use crate::source::replay::Replay;
 use axum::extract::State;
@@ -189,13 +189,19 @@ impl Playback {
     ) -> Result<(), Disconnected> {
         for event in outputs.drain(..).filter_map(|output| event_of(&output)) {
             self.lesson.event(&event);
+            let usual = Arc::clone(self.lesson.usual());
             let extras = self.lesson.assess();
             if !sent {
                 continue;
             }
             to.send(event_name(&event), &Told::from(&event))?;
+            let newest = self.lesson.swings().last().map(|s| s.number);
             for extra in extras {
-                to.send("swing_extra", &*extra)?;
+                let against = newest == Some(extra.number);
+                to.send("swing_extra", &ToldExtra { extra: &extra, against })?;
+            }
+            if usual != *self.lesson.usual() {
+                to.send("usual", &**self.lesson.usual())?;
             }
         }
         Ok(())

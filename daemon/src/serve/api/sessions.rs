@@ -4,7 +4,7 @@ use super::extract::{Path, Query, on_disk};
 use crate::serve::access::pairing::Device;
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
-use crate::serve::hub::views::LessonView;
+use crate::serve::hub::views::{EarlierSwings, LessonView};
 use crate::serve::library::{Library, SessionRow};
 use crate::serve::past_lesson;
 use crate::serve::viewers;
@@ -12,6 +12,7 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::{Html, IntoResponse as _, Response};
 use axum::{Extension, Json};
+use peakorder_analysis::against::Against;
 use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::compare::{self, Comparison, Question};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
@@ -72,6 +73,53 @@ pub(super) async fn curves(
 ) -> Result<Json<past_lesson::CurvesView>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || past_lesson::curves(&library, &id, n)).await.map(Json)
+}
+
+/// Which swings.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[into_params(parameter_in = Query)]
+pub(super) struct Before {
+    /// Those before this number; by default all.
+    #[serde(default = "all")]
+    #[param(minimum = 0, maximum = 4_294_967_295_u32, required = false)]
+    before: u32,
+}
+
+fn all() -> u32 {
+    u32::MAX
+}
+
+/// The swings of a session, and what is known of them.
+#[utoipa::path(get, path = "/sessions/{id}/swings", operation_id = "earlier_swings",
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), Before),
+    responses((status = 200, body = EarlierSwings)))]
+pub(super) async fn swings(
+    State(app): State<Arc<AppState>>,
+    Path(id): Path<String>,
+    Query(of): Query<Before>,
+) -> Result<Json<EarlierSwings>, ApiError> {
+    if let Some(view) = app.hub.with_session(&id, |l| l.view()) {
+        return Ok(Json(view.before(of.before)));
+    }
+    let library = Arc::clone(&app.library);
+    let view = on_disk(move || past_lesson::lesson(&library, &id)).await?;
+    Ok(Json(view.before(of.before)))
+}
+
+/// One swing against the player's own baseline, measure by measure.
+#[utoipa::path(get, path = "/sessions/{id}/swings/{n}/against",
+    params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), ("n" = u32, Path, description = "swing's number", minimum = 0, maximum = 4_294_967_295_u32)),
+    responses((status = 200, body = Vec<Against>)))]
+pub(super) async fn against(
+    State(app): State<Arc<AppState>>,
+    Path((id, n)): Path<(String, u32)>,
+) -> Result<Json<Vec<Against>>, ApiError> {
+    if let Some(known) = app.hub.with_session(&id, |l| l.state.extra(n).map(Arc::clone)) {
+        let known = known.ok_or_else(|| ApiError::unknown(format!("there is no swing {n} yet")))?;
+        return Ok(Json(known.against.clone()));
+    }
+    let library = Arc::clone(&app.library);
+    on_disk(move || past_lesson::against(&library, &id, n)).await.map(Json)
 }
 
 /// The blocks that the report compares.

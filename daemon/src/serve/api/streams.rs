@@ -52,7 +52,7 @@ fn framed(frame: &NumberedEvent, hide_names: bool) -> Event {
 
 /// Events of the lesson: `hello {boot, seq}` first, then `session_started`, `strap`,
 /// `calibration`, `block`, `wearing` (the straps were put on again), `swing`, `mobility`, `session_ended`, `straps` (each second),
-/// `doing`, `remarks`, `swing_extra`, `heartbeat` (each two seconds), `problem`,
+/// `doing`, `remarks`, `usual`, `swing_extra` (with `against` for the newest swing only), `heartbeat` (each two seconds), `problem`,
 /// `viewers`. `lagged` means that events were
 /// missed: read the state again.
 #[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
@@ -73,6 +73,20 @@ pub(super) async fn events(
     });
     let all = stream::once(async { Ok(hello) }).chain(news);
     Sse::new(app.until_closing(all)).keep_alive(KeepAlive::default())
+}
+
+/// Whether the player is at the drill target now, for a tone inside the movement: `reach {t_s, reached, address}`, as it
+/// changes and every half second, while a target of turn, tilt or separation is in force; `null` when it ends. Turns
+/// count from the last still pose.
+#[utoipa::path(get, path = "/reach",
+    responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
+pub(super) async fn reach(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
+    let reaches = stream::unfold(app.hub.reaches(), |mut reaches| async move {
+        reaches.changed().await.ok()?;
+        let newest = *reaches.borrow_and_update();
+        Some((Ok(event("reach", &json!(newest))), reaches))
+    });
+    Sse::new(app.until_closing(reaches)).keep_alive(KeepAlive::default())
 }
 
 /// The pose of the body, about 25 times a second while a lesson runs: `pose {t_s, segments}`.

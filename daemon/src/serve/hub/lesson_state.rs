@@ -1,7 +1,10 @@
 //! What is known of one lesson, gathered from its events. Live, past and played lessons use it.
 
-use super::assessment::{Assessment, Extras, SwingExtra, in_baseline};
+use super::assessment::{Assessment, Extras, Movement, SwingExtra, in_baseline};
 use super::views::{BlockView, CalibrationView, Doing, LessonView, MobilityView, PlayerView, StrapStatus};
+use peakorder_analysis::against::{Against, against_baseline};
+use peakorder_analysis::chosen::Family;
+use peakorder_analysis::usual::Usual;
 use peakorder_analysis::words;
 use peakorder_protocol::Role;
 use peakorder_protocol::calibration::{CalibrationStep, JudgedStep};
@@ -35,10 +38,13 @@ pub struct LessonState {
     recorded: Vec<String>,
     /// Labels come as they are in force.
     labels_in_force: bool,
+    usual: Arc<Vec<Usual>>,
+    /// The version that `usual` is of.
+    usual_version: Option<u64>,
     /// Counts the changes of baseline and remarks.
     version: u64,
-    /// Swings whose extras are out of date, oldest first.
-    unassessed: Vec<Arc<Swing>>,
+    /// What has extras that are out of date, oldest first.
+    unassessed: Vec<Movement>,
 }
 
 impl LessonState {
@@ -60,6 +66,8 @@ impl LessonState {
             extras: Extras::new(),
             recorded: Vec::new(),
             labels_in_force: false,
+            usual: Arc::default(),
+            usual_version: None,
             version: 0,
             unassessed: Vec::new(),
         }
@@ -138,7 +146,9 @@ impl LessonState {
                 self.blocks.push(BlockView { label: label.clone(), start_s: *t_s, drill: *drill });
             }
             LiveEvent::Repetition { repetition } => {
-                self.repetitions.push(Arc::new(Repetition::clone(repetition)))
+                let repetition = Arc::new(Repetition::clone(repetition));
+                self.repetitions.push(Arc::clone(&repetition));
+                self.unassessed.push(Movement::Repetition(self.relabelled(&repetition)));
             }
             LiveEvent::Wearing { t_s, .. } => self.worn_since_s = *t_s,
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
@@ -156,7 +166,7 @@ impl LessonState {
         if in_baseline(&swing, self.baseline_label(), &self.remarks) {
             self.inputs_changed();
         } else {
-            self.unassessed.push(swing);
+            self.unassessed.push(Movement::Swing(swing));
         }
     }
 
@@ -172,6 +182,16 @@ impl LessonState {
     /// The coach's remarks.
     pub fn remarks(&self) -> &Remarks {
         &self.remarks
+    }
+
+    /// The same, shared: they are replaced as a whole.
+    pub fn shared_remarks(&self) -> &Arc<Remarks> {
+        &self.remarks
+    }
+
+    /// Label of the current block, as it is in force; empty before the first.
+    pub fn block(&self) -> &str {
+        if self.labels_in_force { &self.block } else { self.remarks.block(&self.block) }
     }
 
     /// Replaces the coach's remarks.
@@ -191,7 +211,10 @@ impl LessonState {
 
     fn inputs_changed(&mut self) {
         self.version += 1;
-        self.unassessed.clone_from(&self.swings);
+        let swings = self.swings.iter().map(|s| Movement::Swing(Arc::clone(s)));
+        let repetitions = self.repetitions.iter().map(|r| Movement::Repetition(self.relabelled(r)));
+        self.unassessed = swings.chain(repetitions).collect();
+        self.unassessed.sort_by_key(Movement::number);
     }
 
     /// The baseline's swings that count.
@@ -200,20 +223,54 @@ impl LessonState {
         self.swings.iter().filter(counts).map(Arc::clone).collect()
     }
 
-    /// The swings that have to be assessed, with all that it takes; `None` if there are none.
+    /// What has to be assessed, with all that it takes; `None` if there are none.
     pub fn take_assessment(&mut self) -> Option<Assessment> {
         if self.unassessed.is_empty() {
             return None;
         }
-        let mut swings = std::mem::take(&mut self.unassessed);
-        swings.reverse();
+        let mut movements = std::mem::take(&mut self.unassessed);
+        movements.reverse();
         Some(Assessment {
             version: self.version,
-            swings,
+            movements,
             baseline: self.baseline(),
             remarks: Arc::clone(&self.remarks),
             known: self.extras.clone(),
         })
+    }
+
+    /// Whether what is usual has to be found anew with `assessment`.
+    pub fn wants_usual(&self, assessment: &Assessment) -> bool {
+        self.usual_version != Some(assessment.version)
+    }
+
+    /// Takes what is usual by `assessment`; true if it is new.
+    pub fn accept_usual(&mut self, assessment: &Assessment, usual: Vec<Usual>) -> bool {
+        if assessment.version != self.version {
+            return false;
+        }
+        self.usual_version = Some(assessment.version);
+        let changed = *self.usual != usual;
+        self.usual = Arc::new(usual);
+        changed
+    }
+
+    /// What is usual for the player.
+    pub fn usual(&self) -> &Arc<Vec<Usual>> {
+        &self.usual
+    }
+
+    /// Swing `number` against the baseline; `None` if there is no such swing. For lessons that do not run.
+    pub fn against(&self, number: u32) -> Option<Vec<Against>> {
+        let swing = self.swings.iter().find(|s| s.number == number)?;
+        let baseline = self.baseline();
+        let baseline: Vec<&Swing> = baseline.iter().map(AsRef::as_ref).collect();
+        Some(against_baseline(swing, &baseline, &self.remarks, &Family::of_remarks(&self.remarks)))
+    }
+
+    /// What is known of swing `number` besides its own numbers.
+    pub fn extra(&self, number: u32) -> Option<&Arc<SwingExtra>> {
+        self.extras.get(&number)
     }
 
     /// Takes a result of `assessment`; false if its inputs have changed since.
@@ -230,6 +287,9 @@ impl LessonState {
     pub fn assess(&mut self) -> Vec<Arc<SwingExtra>> {
         let mut changed = Vec::new();
         if let Some(assessment) = self.take_assessment() {
+            if self.wants_usual(&assessment) {
+                self.accept_usual(&assessment, assessment.usual());
+            }
             assessment.run(|extra| {
                 changed.push(Arc::new(extra));
                 true
@@ -257,11 +317,6 @@ impl LessonState {
             Role::LeadArm => passed(*role, CalibrationStep::ArmRaise),
         });
         since.collect::<Option<Vec<f64>>>()?.into_iter().reduce(f64::min)
-    }
-
-    /// Label of the block that is being swung; empty before the first.
-    pub fn block(&self) -> &str {
-        &self.block
     }
 
     /// The lesson was interrupted: what was going on is over.
@@ -310,10 +365,13 @@ impl LessonState {
             doing: self.doing.clone(),
             straps,
             disk_backlog: 0.0,
+            earlier: 0,
             swings: self.swings.clone(),
             repetitions: self.repetitions.iter().map(|r| self.relabelled(r)).collect(),
             order_words: self.swings.clone(),
-            against: self.extras.clone(),
+            against: self.swings.last().and_then(|s| self.extras.get(&s.number)).map(Arc::clone),
+            about: self.extras.clone(),
+            usual: Arc::clone(&self.usual),
             quality: self.extras.clone(),
             answers: self.extras.clone(),
             remarks: Arc::clone(&self.remarks),

@@ -8,11 +8,13 @@ mod assessment;
 pub mod event_feed;
 pub mod lesson_state;
 pub mod pose;
+pub mod reach;
 pub mod strap_status;
 mod timed_lock;
 pub mod views;
 
-pub use assessment::SwingExtra;
+use assessment::Assessment;
+pub use assessment::{SwingExtra, ToldExtra};
 
 use crate::engine::Computation;
 use crate::output::Told;
@@ -25,6 +27,7 @@ use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
+use reach::{Reach, ReachTracker};
 use serde_json::json;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -32,6 +35,9 @@ use strap_status::StrapMonitor;
 use timed_lock::{Held, TimedLock};
 use tokio::sync::{Notify, broadcast, watch};
 use views::{LessonView, Snapshot};
+
+/// Even without a change it is told so often, so that a listener knows a broken connection from silence.
+const REACH_EVERY: Duration = Duration::from_millis(500);
 
 /// Tells the time on a lesson's session clock.
 #[derive(Debug, Clone)]
@@ -51,6 +57,8 @@ pub struct RunningLesson {
     clock: LessonClock,
     newest_ns: u64,
     next_pose: Instant,
+    reach: ReachTracker,
+    told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
 }
 
@@ -58,7 +66,16 @@ impl RunningLesson {
     /// A lesson that starts now.
     pub fn new(state: LessonState, clock: LessonClock) -> Self {
         let straps = StrapMonitor::new(state.session());
-        Self { straps, state, clock, newest_ns: 0, next_pose: Instant::now(), backlog: None }
+        Self {
+            straps,
+            state,
+            clock,
+            newest_ns: 0,
+            next_pose: Instant::now(),
+            reach: ReachTracker::default(),
+            told_reach: None,
+            backlog: None,
+        }
     }
 
     /// That goes on at this time of its clock.
@@ -114,6 +131,7 @@ pub struct Hub {
     assessing: Mutex<()>,
     unassessed: Notify,
     pose: watch::Sender<Option<Arc<str>>>,
+    reach: watch::Sender<Option<Reach>>,
 }
 
 impl Hub {
@@ -126,6 +144,7 @@ impl Hub {
             assessing: Mutex::default(),
             unassessed: Notify::new(),
             pose: watch::Sender::new(None),
+            reach: watch::Sender::new(None),
         }
     }
 
@@ -154,7 +173,7 @@ impl Hub {
             invented: self.invented,
             viewers: None,
             interrupted: None,
-            lesson: inner.lesson.as_ref().map(RunningLesson::view),
+            lesson: inner.lesson.as_ref().map(|l| l.view().newest()),
         }
     }
 
@@ -167,6 +186,11 @@ impl Hub {
     /// The newest pose as JSON. A slow watcher misses some.
     pub fn poses(&self) -> watch::Receiver<Option<Arc<str>>> {
         self.pose.subscribe()
+    }
+
+    /// Whether the player is at the target, as it changes and every half second; `None` where there is no target of position.
+    pub fn reaches(&self) -> watch::Receiver<Option<Reach>> {
+        self.reach.subscribe()
     }
 
     /// Reads or changes the running lesson. `look` runs under the lock and must be short.
@@ -227,6 +251,29 @@ impl Hub {
             self.apply(feed, &mut lesson.state, &event);
         }
         self.show_pose(lesson, computation, now_s);
+        self.show_reach(lesson, computation);
+    }
+
+    fn show_reach(&self, lesson: &mut RunningLesson, computation: &Computation) {
+        if self.reach.receiver_count() == 0 {
+            return;
+        }
+        let newest_s = lesson.newest_ns as f64 * 1e-9;
+        let attitudes = computation.pipeline().attitudes();
+        let now = lesson.reach.update(&lesson.state, &attitudes, newest_s);
+        let Some(reach) = now else {
+            if lesson.told_reach.take().is_some() {
+                self.reach.send_replace(None);
+            }
+            return;
+        };
+        let old = lesson.told_reach.is_none_or(|(told, at)| {
+            (told.reached, told.address) != (reach.reached, reach.address) || at.elapsed() >= REACH_EVERY
+        });
+        if old {
+            lesson.told_reach = Some((reach, Instant::now()));
+            self.reach.send_replace(Some(reach));
+        }
     }
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
@@ -244,7 +291,7 @@ impl Hub {
                 }
             }
         }
-        if matches!(event, LiveEvent::Swing { .. }) {
+        if matches!(event, LiveEvent::Swing { .. } | LiveEvent::Repetition { .. }) {
             self.unassessed.notify_one();
         }
     }
@@ -289,9 +336,16 @@ impl Hub {
         while let Some((session, assessment)) =
             self.with_lesson(|l| Some((l.state.id().to_owned(), l.state.take_assessment()?))).flatten()
         {
+            self.tell_usual(&session, &assessment);
             assessment.run(|extra| {
                 let extra = Arc::new(extra);
-                let Some(data) = to_json("swing_extra", &*extra) else { return true };
+                let Some(newest) = self.with_session(&session, |l| l.state.swings().last().map(|s| s.number))
+                else {
+                    return false;
+                };
+                // Only one swing is looked at by all. What the others have against the baseline is asked for.
+                let told = ToldExtra { against: newest == Some(extra.number), extra: &extra };
+                let Some(data) = to_json("swing_extra", &told) else { return true };
                 let mut inner = self.lock();
                 let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return false };
                 let current = lesson.state.id() == session && lesson.state.accept(&assessment, extra);
@@ -300,6 +354,19 @@ impl Hub {
                 }
                 current
             });
+        }
+    }
+
+    /// Finds what is usual by a new baseline, and publishes it.
+    fn tell_usual(&self, session: &str, assessment: &Assessment) {
+        if self.with_session(session, |l| l.state.wants_usual(assessment)) != Some(true) {
+            return;
+        }
+        let usual = assessment.usual();
+        let mut inner = self.lock();
+        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        if lesson.state.id() == session && lesson.state.accept_usual(assessment, usual) {
+            feed.publish("usual", &**lesson.state.usual());
         }
     }
 
@@ -321,6 +388,7 @@ impl Hub {
         // The last swing is answered before the lesson ends.
         self.assess();
         self.pose.send_replace(None);
+        self.reach.send_replace(None);
         let mut inner = self.lock();
         let Inner { feed, lesson: slot } = &mut *inner;
         let Some(lesson) = slot.take() else { return };

@@ -1,11 +1,12 @@
 //! What the page shows, as JSON.
 
-use super::assessment::Extras;
+use super::assessment::{Extras, SwingExtra};
 use crate::serve::lesson::InterruptedView;
 use crate::serve::viewers::ViewersSee;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
 use peakorder_analysis::target::Answer;
+use peakorder_analysis::usual::{AboutValue, Usual};
 use peakorder_analysis::words::mobility::MobilityWords;
 use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
@@ -69,7 +70,9 @@ pub struct LessonView {
     pub straps: Vec<StrapStatus>,
     /// Samples that are not safe on the disk yet, as a share of the memory for them (0 to 1).
     pub disk_backlog: f64,
-    /// The swings, each as in its file (`peakorder.swing/1`).
+    /// How many swings and repetitions there were before those that are here; `/sessions/{id}/swings` has them. Only of the state.
+    pub earlier: usize,
+    /// The swings, each as in its file (`peakorder.swing/1`); of the state the newest [`NEWEST`].
     #[schema(value_type = Vec<Swing>)]
     #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
@@ -81,10 +84,19 @@ pub struct LessonView {
     #[schema(value_type = BTreeMap<u32, String>)]
     #[serde(serialize_with = "order_words")]
     pub order_words: Vec<Arc<Swing>>,
-    /// Swing by swing, each measure against the player's own baseline.
+    /// Of the newest swing, each measure against the player's own baseline. Of the others
+    /// `/sessions/{id}/swings/{n}/against` tells it: of all swings together it is most of a lesson.
     #[schema(value_type = BTreeMap<u32, Vec<Against>>)]
     #[serde(serialize_with = "against_only")]
-    pub against: Extras,
+    pub against: Option<Arc<SwingExtra>>,
+    /// Swing by swing, its values of what the lesson is about.
+    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[serde(serialize_with = "about_only")]
+    pub about: Extras,
+    /// What is usual for the player in each measure, by the baseline.
+    #[schema(value_type = Vec<Usual>)]
+    #[serde(serialize_with = "usual_shared")]
+    pub usual: Arc<Vec<Usual>>,
     /// Swing by swing, what is withheld and why, in words.
     #[schema(value_type = BTreeMap<u32, QualityWords>)]
     #[serde(serialize_with = "quality_only")]
@@ -103,6 +115,75 @@ pub struct LessonView {
     pub baseline_block: String,
 }
 
+/// So many swings and repetitions come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
+/// of 200 would take a tablet on a slow network longer than a coach waits.
+pub const NEWEST: usize = 28;
+
+impl LessonView {
+    /// With the newest swings and repetitions only.
+    #[must_use]
+    pub fn newest(mut self) -> Self {
+        let mut numbers: Vec<u32> =
+            self.swings.iter().map(|s| s.number).chain(self.repetitions.iter().map(|r| r.number)).collect();
+        numbers.sort_unstable();
+        self.earlier = numbers.len().saturating_sub(NEWEST);
+        let first = numbers.get(self.earlier).copied().unwrap_or(0);
+        self.swings.retain(|s| s.number >= first);
+        self.repetitions.retain(|r| r.number >= first);
+        self.order_words.clone_from(&self.swings);
+        for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
+            *extras = extras.split_off(&first);
+        }
+        self
+    }
+
+    /// The swings and repetitions before number `before`.
+    pub fn before(mut self, before: u32) -> EarlierSwings {
+        self.swings.retain(|s| s.number < before);
+        self.repetitions.retain(|r| r.number < before);
+        for extras in [&mut self.about, &mut self.quality, &mut self.answers] {
+            let _ = extras.split_off(&before);
+        }
+        EarlierSwings {
+            order_words: self.swings.clone(),
+            swings: self.swings,
+            repetitions: self.repetitions,
+            about: self.about,
+            quality: self.quality,
+            answers: self.answers,
+        }
+    }
+}
+
+/// Swings of a lesson and what is known of them, as in the lesson itself.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct EarlierSwings {
+    /// The swings, each as in its file (`peakorder.swing/1`).
+    #[schema(value_type = Vec<Swing>)]
+    #[serde(serialize_with = "all_shared")]
+    swings: Vec<Arc<Swing>>,
+    /// The repetitions of drills, each as in its file.
+    #[schema(value_type = Vec<Repetition>)]
+    #[serde(serialize_with = "all_shared")]
+    repetitions: Vec<Arc<Repetition>>,
+    /// Swing by swing, the order of its peaks in words.
+    #[schema(value_type = BTreeMap<u32, String>)]
+    #[serde(serialize_with = "order_words")]
+    order_words: Vec<Arc<Swing>>,
+    /// Swing by swing, its values of what the lesson is about.
+    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[serde(serialize_with = "about_only")]
+    about: Extras,
+    /// Swing by swing, what is withheld and why, in words.
+    #[schema(value_type = BTreeMap<u32, QualityWords>)]
+    #[serde(serialize_with = "quality_only")]
+    quality: Extras,
+    /// Answers to the drill target.
+    #[schema(value_type = BTreeMap<u32, Answer>)]
+    #[serde(serialize_with = "answers_only")]
+    answers: Extras,
+}
+
 // What a lesson has a lot of is shared with its state and not copied: the view is made under
 // the lock.
 
@@ -118,8 +199,17 @@ fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
     remarks.serialize(to)
 }
 
-fn against_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
-    to.collect_map(extras.iter().map(|(number, extra)| (number, &extra.against)))
+fn against_only<S: Serializer>(newest: &Option<Arc<SwingExtra>>, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_map(newest.iter().map(|extra| (extra.number, &extra.against)))
+}
+
+fn about_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
+    let said = extras.iter().filter(|(_, extra)| !extra.about.is_empty());
+    to.collect_map(said.map(|(number, extra)| (number, &extra.about)))
+}
+
+fn usual_shared<S: Serializer>(usual: &[Usual], to: S) -> Result<S::Ok, S::Error> {
+    usual.serialize(to)
 }
 
 fn quality_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error> {
