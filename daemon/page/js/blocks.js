@@ -65,9 +65,10 @@ function current(now) {
 }
 
 /** Goes on to the next block of the order; null where none comes. */
-export function nextButton(order) {
+export function nextButton(order, short) {
   if (!order?.next) return null;
-  return button(`${order.done ? 'Next' : 'Go on'}: ${order.nextWanted} × ${order.next}`, 'plan-next', () => start(order.next), { class: order.done ? 'main big' : '' });
+  const words = `${order.done ? 'Next' : 'Go on'}: ${order.nextWanted} × ${order.next}`;
+  return button(short ?? words, 'plan-next', () => start(order.next), { class: order.done ? 'main' : '', 'aria-label': words, title: words });
 }
 
 /** Straps whose clock or gyroscope is not known well yet. */

@@ -79,7 +79,7 @@ export function drawCalibration(region) {
     }));
   show(region, h('h2', {}, 'Calibration'),
     // Good and done, it is one line.
-    ready && !now.doing
+    ready && !STEPS.some((step) => step.key === now.doing?.what)
       ? fold('calibration', 'Done: how every strap sits on its segment is known.', steps)
       : [h('p', {}, ready ? 'How every strap sits on its segment is known.' : 'Straps may sit askew; these movements find out how.'), steps],
     isCoach() && !virtualLesson() && now.calibration.length > 0 && h('div', { class: 'actions' },

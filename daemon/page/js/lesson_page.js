@@ -43,7 +43,7 @@ function build() {
   }
   parts = { session: running().session, head: h('section', { class: 'lesson-head' }), settling: h('section', {}), about: h('section', {}), blocks: h('section', {}), end: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
   main.append(h('div', { class: 'lesson-page' }, parts.head,
-    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.about, parts.settling, parts.blocks, parts.notes, parts.end, parts.news))));
+    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, running().blocks.length === 0 ? [parts.about, parts.settling, parts.blocks] : [parts.settling, parts.blocks, parts.about], parts.notes, parts.end, parts.news))));
   listen();
   drawAll();
   aboutIt();

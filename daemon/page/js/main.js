@@ -99,7 +99,7 @@ function addressOf(path) {
 function drawTop() {
   const now = lesson();
   show(document.getElementById('top'),
-    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => !OF_THE_COACH.includes(path) || isCoach()).map(([path, words]) => h('a', {
+    h('nav', { 'aria-label': 'Pages' }, store.pairing ? null : Object.entries(WORDS).filter(([path]) => (!OF_THE_COACH.includes(path) || isCoach()) && (path !== 'straps' || name === path || !running())).map(([path, words]) => h('a', {
       href: path === 'straps' ? '#straps' : addressOf(path), class: path === 'straps' ? 'wide-only' : null, 'data-key': `nav-${path}`, 'aria-current': path === name ? 'page' : null,
     }, words))),
     h('div', { class: 'frame' },
@@ -117,7 +117,7 @@ function drawTop() {
 function countdown() {
   const order = store.opened ? null : standing();
   if (!order) return null;
-  return [h('span', { class: 'order-count', role: 'status' }, h('span', { class: 'order-label' }, order.label), ` ${order.made} of ${order.wanted}`), order.done && isCoach() && nextButton(order)];
+  return [h('span', { class: 'order-count', role: 'status' }, h('span', { class: 'order-label' }, order.label), ` ${order.made} of ${order.wanted}`), order.done && isCoach() && nextButton(order, 'Next')];
 }
 
 function drawAlarm() {
