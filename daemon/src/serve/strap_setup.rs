@@ -275,7 +275,7 @@ impl SetupControl {
             let say = move |progress| match progress {
                 Progress::Measuring(seconds) => lock(&shown).measured_s = Some([seconds, CHECK_S]),
                 Progress::Strap(role, what) => {
-                    told(&shown, format!("{role}: {}", words::strap::event(&what)))
+                    told(&shown, format!("{role}: {}", words::strap::event(&what)));
                 }
             };
             let done =

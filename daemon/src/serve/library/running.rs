@@ -39,7 +39,7 @@ impl Library {
         }
         toml_file::read(&path)
             .inspect_err(|why| {
-                tracing::warn!("{}: {why}; which lesson was interrupted is not known", path.display())
+                tracing::warn!("{}: {why}; which lesson was interrupted is not known", path.display());
             })
             .ok()
     }
