@@ -107,8 +107,8 @@ function places() {
       h('span', { class: 'place-name' }, capital(NAMES[place.role]), h('span', { class: 'fine' }, placeWords(place.role))),
       h('span', {}, place.id ? `${place.name || 'strap'} · ${place.id}` : 'no strap'),
       h('span', { class: 'actions' },
-        button(place.id ? 'Replace by a twist' : 'Find by a twist', `twist-${place.role}`, () => act(() => post('/straps/identify', { roles: [place.role] })), { class: 'tap', disabled: blocked(), 'aria-label': `${capital(NAMES[place.role])}: find its strap by a twist` }),
-        place.id && button('Take away', `forget-${place.role}`, () => act(() => remove(`/straps/${place.role}`)), { class: 'tap plain', disabled: blocked(), 'aria-label': `${capital(NAMES[place.role])}: take its strap away` }))))),
+        button(place.id ? 'Replace by a twist' : 'Find by a twist', `twist-${place.role}`, () => act(() => post('/straps/identify', { roles: [place.role] })), { class: 'tap', disabled: blocked(), 'aria-label': `${place.id ? 'Replace by a twist' : 'Find by a twist'}: ${NAMES[place.role]}` }),
+        place.id && button('Take away', `forget-${place.role}`, () => act(() => remove(`/straps/${place.role}`)), { class: 'tap plain', disabled: blocked(), 'aria-label': `Take away: ${NAMES[place.role]}` }))))),
     h('div', { class: 'actions' }, identifying
       ? stopButton()
       : [button('Tell all three apart by twisting', 'identify', () => act(() => post('/straps/identify', { roles })), { class: 'main', disabled: blocked() }),
