@@ -210,6 +210,8 @@ impl Codes {
         remarks.notes.clear();
         remarks.practise = None;
         remarks.last = None;
+        // The labels in force have codes; what stood in their place was typed.
+        remarks.renamed.clear();
         for blocks in [&mut remarks.balls, &mut remarks.without_ball] {
             *blocks = blocks.iter().map(|label| self.block(label)).collect();
         }

@@ -77,6 +77,15 @@ pub enum LoadError {
         /// The first one's trouble.
         first: String,
     },
+    /// That number is a repetition of a drill.
+    Repetition {
+        /// The folder.
+        folder: PathBuf,
+        /// The number asked for.
+        number: u32,
+        /// The drill.
+        block: String,
+    },
     /// The session has no swing of that number.
     NoSwing {
         /// The folder, with the block if one was asked for.
@@ -119,6 +128,14 @@ impl fmt::Display for LoadError {
                 folder.display(),
                 folder.display()
             ),
+            Self::Repetition { folder, number, block } => {
+                let folder = folder.display();
+                write!(
+                    f,
+                    "{folder}: {number} is a repetition of the drill {}; peakorder show {folder}:{block} shows it",
+                    quoted(block)
+                )
+            }
             Self::NoSwing { of, number, numbers } if numbers.is_empty() => {
                 write!(f, "{of}: no swing {number}, for there are no swings")
             }
@@ -195,6 +212,17 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     if let (true, Some(first)) = (swings.is_empty() && repetitions.is_empty(), problems.first()) {
         return Err(LoadError::NothingReadable { folder, count: problems.len(), first: first.text.clone() });
     }
+    // Swings are worth showing even where the rest cannot be read; that it is not is said.
+    let (remarks, mut notices) = match dir.remarks().read() {
+        Ok(read) => (read.fold(), read.notices),
+        Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
+    };
+    for swing in &mut swings {
+        swing.block = remarks.block(&swing.block).to_owned();
+    }
+    for repetition in &mut repetitions {
+        repetition.block = remarks.block(&repetition.block).to_owned();
+    }
     let mut blocks: Vec<String> = Vec::new();
     for swing in &swings {
         if !blocks.contains(&swing.block) {
@@ -208,11 +236,6 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         swings.retain(|s| s.block == *block);
         repetitions.retain(|r| r.block == *block);
     }
-    // Swings are worth showing even where the rest cannot be read; that it is not is said.
-    let (remarks, mut notices) = match dir.remarks().read() {
-        Ok(read) => (read.fold(), read.notices),
-        Err(e) => (Remarks::default(), vec![format!("remarks not read: {e}")]),
-    };
     let mobility = dir.read_mobility().unwrap_or_else(|e| {
         notices.push(format!("mobility check not read: {e}"));
         None
@@ -254,6 +277,10 @@ impl Loaded {
         }
         if let Some(problem) = self.problems.iter().find(|p| p.number == number) {
             return Err(LoadError::Damaged(problem.clone()));
+        }
+        if let Some(repetition) = self.repetitions.iter().find(|r| r.number == number) {
+            let folder = self.coded_as.as_ref().map_or_else(|| self.dir.path().to_owned(), PathBuf::from);
+            return Err(LoadError::Repetition { folder, number, block: repetition.block.clone() });
         }
         Err(LoadError::NoSwing {
             of: self.name(),

@@ -95,6 +95,14 @@ pub enum What {
         #[serde(default, skip_serializing_if = "std::ops::Not::not")]
         without_ball: bool,
     },
+    /// Gives a block another name, from its first swing to its last. What is said of it so far goes with it; a block
+    /// that has the new name already becomes one with it.
+    Rename {
+        /// The block's label, as it is now.
+        block: String,
+        /// Its new label: not empty.
+        name: String,
+    },
     /// Of one swing, whether it hit a ball, whatever the straps felt. Replaces what was said before.
     Ball {
         /// Number of the swing.
@@ -216,6 +224,9 @@ pub enum RemarkRefusal {
     /// A block cannot be both.
     #[error("a block in which every swing hits a ball is not without a ball; say one of them")]
     BothBalls,
+    /// A block's new label cannot be shown.
+    #[error("a block's new label is one line and not empty")]
+    BlockName,
     /// Too many labels for one swing.
     #[error("{0} outcome labels for one swing; give at most {LABELS_LIMIT}")]
     Labels(usize),
@@ -427,6 +438,7 @@ impl What {
             }
             Self::Note { swing, text } => Self::Note { swing, text: trim(&text) },
             Self::Practise { text } => Self::Practise { text: trim(&text) },
+            Self::Rename { block, name } => Self::Rename { block, name: trim(&name) },
             Self::Exclude { swing, excluded, reason } => {
                 Self::Exclude { swing, excluded, reason: trim(&reason) }
             }
@@ -466,6 +478,13 @@ impl What {
             }
             Self::Balls { every_swing: true, without_ball: true, .. } => Err(RemarkRefusal::BothBalls),
             Self::Balls { block, .. } => short_text("a block's label", block, TEXT_LIMIT),
+            Self::Rename { name, .. } if name.trim().is_empty() || name.chars().any(char::is_control) => {
+                Err(RemarkRefusal::BlockName)
+            }
+            Self::Rename { block, name } => {
+                short_text("a block's label", block, TEXT_LIMIT)?;
+                short_text("a block's label", name, LABEL_LIMIT)
+            }
             Self::Ball { swing, .. } => known_swing(*swing),
             Self::Target { target: Some(target) } => target.check(),
             Self::Chosen { measures } => chosen(measures),

@@ -448,6 +448,15 @@ impl SessionDir {
         Ok(())
     }
 
+    /// Removes the computed swings after number `last`: a recording that was broken off may not give them again.
+    pub fn remove_swings_after(&self, last: u32) -> Result<(), SessionError> {
+        for number in self.swing_numbers()?.into_iter().filter(|n| *n > last) {
+            remove_if_there(&self.swing_path(number))?;
+            remove_if_there(&self.curves_path(number))?;
+        }
+        Ok(())
+    }
+
     /// Numbers of the swings on disk, ascending.
     pub fn swing_numbers(&self) -> Result<Vec<u32>, SessionError> {
         let dir = self.path.join(SWINGS_DIR);

@@ -36,12 +36,20 @@ pub enum Trouble {
         /// Session time that is missing from here on, milliseconds: the strap that lost most.
         missing_ms: u64,
     },
+    /// The program that recorded was broken off, and the session was gone on with later.
+    Interrupted {
+        /// Session time from the last record before to the first after it, milliseconds.
+        missing_ms: u64,
+    },
 }
 
 impl Trouble {
     /// Whether a part of the recording is missing for it, which leaves a gap in the log.
     pub const fn leaves_gap(&self) -> bool {
-        matches!(self, Self::PartLost { .. } | Self::RecordingAgain { dropped: 1.., .. })
+        matches!(
+            self,
+            Self::PartLost { .. } | Self::Interrupted { .. } | Self::RecordingAgain { dropped: 1.., .. }
+        )
     }
 }
 

@@ -599,3 +599,35 @@ proptest! {
         prop_assert!(read(&bytes).is_err() || bytes.is_empty());
     }
 }
+
+/// Torn at any byte, a log is gone on with behind its last whole frame: what was whole stays, what comes is read, and
+/// the gap is seen.
+#[test]
+fn a_log_is_gone_on_with_wherever_it_was_torn() {
+    let batches = three_batches();
+    let (whole, _) = log_of(&batches);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("samples.log");
+    let later = vec![arrival(9_000, 20)];
+    for length in 0..=whole.len() {
+        std::fs::write(&path, &whole[..length]).unwrap();
+        let mut reader = LogReader::open(&path).unwrap();
+        let (mut before, mut batch) = (Vec::new(), Vec::new());
+        while reader.next_batch(&mut batch).unwrap() {
+            before.append(&mut batch);
+        }
+        let mut log = LogWriter::reopen(&path, reader.end()).unwrap();
+        log.append(&later).unwrap();
+        assert!(LogWriter::reopen(&path, reader.end()).is_err(), "another writer has it");
+        log.finish().unwrap();
+        let (after, findings) = read(&std::fs::read(&path).unwrap()).unwrap();
+        assert_eq!(after, [before.clone(), later.clone()].concat(), "torn at {length}");
+        let gaps: Vec<FindingKind> = findings.iter().map(|f| f.kind).collect();
+        // A header that was torn is written anew, and then nothing is missing before the first frame.
+        match &gaps[..] {
+            [] => assert!(length < frame::FILE_HEADER_LEN, "torn at {length}"),
+            [FindingKind::SequenceGap { expected, found }] => assert_eq!(*found, expected + 1),
+            other => panic!("torn at {length}: {other:?}"),
+        }
+    }
+}

@@ -417,3 +417,36 @@ fn the_last_choice_holds_and_can_be_taken_back() {
         assert!(wrong.check().is_err(), "{wrong:?}");
     }
 }
+
+#[test]
+fn a_renamed_block_takes_with_it_what_was_said_of_it() {
+    let (_keep, file) = folder();
+    let rename = |block: &str, name: &str| What::Rename { block: block.into(), name: name.into() };
+    let balls = |block: &str| What::Balls { block: block.into(), every_swing: true, without_ball: false };
+    file.append(1.0, balls("drill")).expect("written");
+    file.append(2.0, What::Target { target: Some(target(-43.0, "drill")) }).expect("written");
+    file.append(3.0, rename("drill", " hips first ")).expect("written");
+    let remarks = file.read().expect("readable").fold();
+    assert_eq!(remarks.block("drill"), "hips first");
+    assert_eq!(remarks.block("baseline"), "baseline");
+    assert_eq!(remarks.balls.iter().collect::<Vec<_>>(), ["hips first"]);
+    assert_eq!(remarks.target.as_ref().map(|t| t.block.as_str()), Some("hips first"));
+    assert!(remarks.target_for(4.0, "hips first").is_some() && remarks.target_for(4.0, "drill").is_none());
+    // Renamed again, by the name it has; then taken back, one after the other.
+    file.append(4.0, rename("hips first", "pivot")).expect("written");
+    assert_eq!(file.read().expect("readable").fold().block("drill"), "pivot");
+    file.undo_last(5.0).expect("written");
+    assert_eq!(file.read().expect("readable").fold().block("drill"), "hips first");
+    file.undo_last(6.0).expect("written");
+    let remarks = file.read().expect("readable").fold();
+    assert_eq!((remarks.block("drill"), remarks.renamed.len()), ("drill", 0));
+    assert_eq!(remarks.balls.iter().collect::<Vec<_>>(), ["drill"]);
+    // Back to the recorded name is no name of its own.
+    file.append(7.0, rename("drill", "x")).expect("written");
+    file.append(8.0, rename("x", "drill")).expect("written");
+    assert_eq!(file.read().expect("readable").fold().block("drill"), "drill");
+    for name in ["", "  ", "two\nlines"] {
+        let refused = file.append(9.0, rename("drill", name));
+        assert!(matches!(refused, Err(RemarkError::Refused(RemarkRefusal::BlockName))), "{name:?}");
+    }
+}

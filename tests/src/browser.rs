@@ -163,6 +163,27 @@ impl Browser {
         self.ask("/url", &json!({ "url": url })).unwrap_or_else(|e| panic!("{url}: {e}"));
     }
 
+    /// From now on the network carries this much and every answer waits this long.
+    pub fn slow_network(&self, kbit_s: f64, latency_ms: f64) {
+        let bytes_s = kbit_s * 1000.0 / 8.0;
+        let conditions = json!({
+            "cmd": "Network.emulateNetworkConditions",
+            "params": {
+                "offline": false, "latency": latency_ms, "downloadThroughput": bytes_s, "uploadThroughput": bytes_s,
+            },
+        });
+        let enable = json!({ "cmd": "Network.enable", "params": {} });
+        for command in [enable, conditions] {
+            self.ask("/goog/cdp/execute", &command).unwrap_or_else(|e| panic!("a slow network: {e}"));
+        }
+    }
+
+    /// Forgets what was loaded before.
+    pub fn clear_cache(&self) {
+        let command = json!({ "cmd": "Network.clearBrowserCache", "params": {} });
+        self.ask("/goog/cdp/execute", &command).unwrap_or_else(|e| panic!("an empty cache: {e}"));
+    }
+
     /// Runs a script in the page: `return …`.
     pub fn run(&self, script: &str) -> Value {
         self.ask("/execute/sync", &json!({"script": script, "args": []}))

@@ -59,7 +59,7 @@ struct Drawn {
     title: String,
     mean: f64,
     ci95_half: Option<f64>,
-    dots: Vec<Value>,
+    dots: Vec<OneDot>,
 }
 
 impl From<&Column> for Drawn {
@@ -75,13 +75,13 @@ impl From<&Column> for Drawn {
 }
 
 #[derive(Debug, Serialize)]
-struct Value {
+struct OneDot {
     number: u32,
     value: f64,
     movement: &'static str,
 }
 
-impl From<&Dot> for Value {
+impl From<&Dot> for OneDot {
     fn from(d: &Dot) -> Self {
         Self { number: d.number, value: d.value, movement: d.movement.key() }
     }
@@ -104,7 +104,10 @@ struct Line {
 
 impl From<&Figure> for Drawing {
     fn from(f: &Figure) -> Self {
-        let line = |l: &picture::Line| Line { segment: l.role.map(|r| r.key()), words: l.words.clone() };
+        let line = |l: &picture::Line| Line {
+            segment: l.role.map(peakorder_protocol::Role::key),
+            words: l.words.clone(),
+        };
         Self {
             key: f.key,
             title: f.title.clone(),

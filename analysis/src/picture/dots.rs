@@ -43,8 +43,11 @@ pub(super) fn dots(
     let (_, _, step) = scale(low, high);
     let y = |v: f64| foot - (foot - TOP) * (sense * v - low) / (high - low);
     let first = (low / step).ceil();
-    let ticks: Vec<f64> =
-        (0..).map(|i| (first + f64::from(i)) * step).take_while(|v| *v <= high).map(|v| sense * v).collect();
+    let ticks: Vec<f64> = (0..1000)
+        .map(|i| (first + f64::from(i)) * step)
+        .take_while(|v| *v <= high)
+        .map(|v| sense * v)
+        .collect();
     // Where both sides occur, a size alone would not tell which.
     let both = both_sides(measure, columns);
     let decimals = if step.fract().abs() > 1e-9 { measure.decimals().max(1) } else { 0 };

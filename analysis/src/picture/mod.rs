@@ -275,7 +275,7 @@ fn shown(id: &str, size: Size, row: &Row, compared: &Comparison, sides: Sides<'_
     let columns = columns::columns(row, compared, sides);
     let key = measure.key();
     let targets = || sides.whole.remarks.targets.iter().filter_map(|t| t.target.as_ref());
-    let target = targets().filter(|t| t.measure == key).last().cloned();
+    let target = targets().rfind(|t| t.measure == key).cloned();
     let svg = dots::dots(id, size, measure, &columns, target.as_ref()).into_string();
     let mut note =
         "A dot is a swing, in the order made; line and band are the mean and its 95 % interval.".to_owned();

@@ -43,7 +43,7 @@ pub fn months(id: &str, size: Size, kept: &Kept, course: &Course) -> Markup {
     // Days stand so far apart that they can be read.
     let every = ((DAY / step).ceil() as usize).max(1);
     let (from, to, apart) = super::draw::scale(low, high);
-    let ticks: Vec<f64> = (0..)
+    let ticks: Vec<f64> = (0..1000)
         .map(|i| from + apart * f64::from(i))
         .take_while(|v| *v <= to + 1e-9)
         .filter(|v| *v >= low && *v <= high)

@@ -6,6 +6,7 @@ pub mod chance;
 pub mod compared;
 pub mod import;
 pub mod integrity;
+pub mod interrupted;
 pub mod kept;
 pub mod mobility;
 pub mod picture;

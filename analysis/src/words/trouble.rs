@@ -29,7 +29,17 @@ pub fn sentence(trouble: &Trouble) -> String {
             "{:.2} s of the recording are lost from here on; what was left was saved",
             *missing_ms as f64 * 1e-3
         ),
+        Trouble::Interrupted { missing_ms } => format!(
+            "the recording was interrupted for {} and goes on from here; what came meanwhile is missing",
+            span(*missing_ms)
+        ),
         // A kind that is added later.
         _ => "something is wrong; see the log of peakorderd".into(),
     }
+}
+
+/// A time in seconds, or in minutes where it is long.
+fn span(ms: u64) -> String {
+    let seconds = (ms + 500) / 1000;
+    if seconds < 120 { format!("{seconds} s") } else { format!("{} min", (seconds + 30) / 60) }
 }

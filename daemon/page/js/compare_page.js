@@ -1,6 +1,7 @@
 // Before and after: any two blocks, compared by the same code as `peakorder compare`. Pictures first; numbers are folded away.
 
 import { attempt, lesson } from './store.js';
+import { keep } from './address.js';
 import { get, part } from './api.js';
 import { h, s, say, show } from './dom.js';
 import { curvesSection } from './compare_curves.js';
@@ -112,6 +113,7 @@ function earlier() {
 }
 
 async function compare() {
+  keep({ a: sides.a, b: sides.b }, 'after');
   if (!sides.a || !sides.b || sides.a === sides.b) {
     show(parts.result, h('p', { class: 'lead' }, 'It takes two blocks of swings.'));
     return;

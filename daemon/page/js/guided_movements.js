@@ -1,9 +1,10 @@
 // Guided movements: calibration and the mobility check. The page says what to do and shows
 // the daemon's result: good, or again and why.
 
-import { attempt, isCoach, running, store } from './store.js';
+import { attempt, isCoach, running, virtualLesson } from './store.js';
 import { post, stream } from './api.js';
 import { button, h, show } from './dom.js';
+import { fold } from './fold.js';
 import { NAMES, ROLES, Z95, capital, num } from './format.js';
 
 const STEPS = [
@@ -64,9 +65,7 @@ function goingOn(now) {
 export function drawCalibration(region) {
   const now = running();
   const ready = now.calibrated;
-  show(region, h('h2', {}, 'Calibration'),
-    h('p', {}, ready ? 'Done: how every strap sits on its segment is known.' : 'Straps may sit askew; these movements find out how.'),
-    h('ol', { class: 'steps' }, STEPS.map((step) => {
+  const steps = h('ol', { class: 'steps' }, STEPS.map((step) => {
       const doing = now.doing?.what === step.key;
       const said = now.calibration.filter((c) => c.step === step.key);
       const recent = lastOf(said);
@@ -74,11 +73,16 @@ export function drawCalibration(region) {
         h('h3', {}, step.name), h('p', {}, step.how),
         doing && h('p', { class: 'live-words' }, goingOn(now)),
         recent.map((c) => h('p', { class: 'verdict' }, h('b', {}, c.ok ? 'Good' : 'Again'), `: ${c.text}`)),
-        isCoach() && !store.state.virtual && h('div', { class: 'actions' }, doing
+        isCoach() && !virtualLesson() && h('div', { class: 'actions' }, doing
           ? button('End', `cal-${step.key}`, () => mark(`${step.mark}-end`), { class: 'main', 'aria-label': `${step.name}: end` })
           : button(recent.length ? 'Do it again' : 'Begin', `cal-${step.key}`, () => mark(`${step.mark}-start`), { disabled: Boolean(now.doing), 'aria-label': `${step.name}: begin` })));
-    })),
-    isCoach() && !store.state.virtual && now.calibration.length > 0 && h('div', { class: 'actions' },
+    }));
+  show(region, h('h2', {}, 'Calibration'),
+    // Good and done, it is one line.
+    ready && !STEPS.some((step) => step.key === now.doing?.what)
+      ? fold('calibration', 'Done: how every strap sits on its segment is known.', steps)
+      : [h('p', {}, ready ? 'How every strap sits on its segment is known.' : 'Straps may sit askew; these movements find out how.'), steps],
+    isCoach() && !virtualLesson() && now.calibration.length > 0 && h('div', { class: 'actions' },
       button('Straps put on again', 're-wear', () => mark('re-wear'), { class: 'link', disabled: Boolean(now.doing), title: 'They were taken off and put on again: these movements are needed anew.' })));
 }
 
@@ -92,7 +96,7 @@ export function drawMobility(region) {
   const now = running();
   show(region, h('h2', {}, 'Mobility check'),
     h('p', { class: 'fine' }, `Only as far as is comfortable; stop on pain. ${NO_DIAGNOSIS}`),
-    store.state.virtual && h('p', { class: 'fine' }, 'The virtual player calibrates and turns without being asked.'),
+    virtualLesson() && h('p', { class: 'fine' }, 'The virtual player calibrates and turns without being asked.'),
     h('ol', { class: 'steps' }, POSTURES.map((posture) => {
       const doing = now.doing?.what === `turn ${posture.key}`;
       const check = now.mobility.filter((c) => c.posture === posture.key).at(-1);
@@ -100,7 +104,7 @@ export function drawMobility(region) {
         h('h3', {}, posture.name), h('p', {}, posture.how),
         doing && h('p', { class: 'live-words' }, goingOn(now)),
         check && mobilityResult(check),
-        isCoach() && !store.state.virtual && h('div', { class: 'actions' }, doing
+        isCoach() && !virtualLesson() && h('div', { class: 'actions' }, doing
           ? button('End', `mob-${posture.key}`, () => mark('turn-end'), { class: 'main', 'aria-label': `${posture.name} turns: end` })
           : button(check ? 'Do it again' : 'Begin', `mob-${posture.key}`, () => mark('turn-start', posture.key), { disabled: Boolean(now.doing), 'aria-label': `${posture.name} turns: begin` })));
     })));

@@ -1,11 +1,13 @@
 // The course of a lesson: player, straps, guided movements, blocks, notes, end.
 
-import { attempt, isCoach, running, store } from './store.js';
-import { post, put } from './api.js';
+import { attempt, ended, isCoach, running, store } from './store.js';
+import { part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
-import { blockName, capital, clockTime, dateWords } from './format.js';
-import { everySwing, withoutBall } from './ball.js';
-import { ask, blockWithout, ownWords, addOwnWord, remark, undo } from './outcome.js';
+import { capital, clockTime, dateWords } from './format.js';
+import { offerAbout } from './about_lesson.js';
+import { blockList, drawBlocks, drawSettling } from './blocks.js';
+import { ask, ownWords, addOwnWord, remark, undo } from './outcome.js';
+import { afterwards } from './interrupted.js';
 import { caution, enterPlayers } from './players.js';
 import { drawCalibration, drawMobility, listen, mobilityResults, unlisten } from './guided_movements.js';
 
@@ -39,11 +41,17 @@ function build() {
     else show(place, h('h1', {}, 'No lesson is running'), h('p', { class: 'lead' }, 'The coach starts it on the coach’s own device.'));
     return;
   }
-  parts = { session: running().session, head: h('section', { class: 'lesson-head' }), blocks: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
+  parts = { session: running().session, head: h('section', { class: 'lesson-head' }), settling: h('section', {}), about: h('section', {}), blocks: h('section', {}), end: h('section', {}), calibration: h('section', {}), mobility: h('section', {}), notes: h('section', {}), news: h('section', {}) };
   main.append(h('div', { class: 'lesson-page' }, parts.head,
-    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, parts.blocks, parts.notes, parts.news))));
+    h('div', { class: `course${running().calibrated ? ' ready' : ''}` }, h('div', {}, parts.calibration, parts.mobility), h('div', {}, running().blocks.length === 0 ? [parts.about, parts.settling, parts.blocks] : [parts.settling, parts.blocks, parts.about], parts.notes, parts.end, parts.news))));
   listen();
   drawAll();
+  aboutIt();
+}
+
+/** What the lesson is about is named before the baseline is swung. It draws itself anew. */
+function aboutIt() {
+  if (isCoach()) offerAbout(parts.about);
 }
 
 /** An earlier lesson: its facts, with nothing to begin or end. */
@@ -51,30 +59,26 @@ function earlier() {
   const { player, started_utc: started, blocks, mobility, remarks } = store.opened.whole;
   const labels = [...new Set(blocks.map((b) => b.label))];
   return h('div', { class: 'lesson-page' },
-    h('section', { class: 'lesson-head' }, h('p', { class: 'kicker' }, dateWords(started)), h('h1', {}, `${player.name}’s lesson`), works(player)),
+    h('section', { class: 'lesson-head' }, h('p', { class: 'kicker' }, dateWords(started)), h('h1', {}, `${player.name}’s lesson`), works(player),
+      h('div', { class: 'actions' },
+        labels.length > 1 && h('a', { class: 'button', href: afterwards(store.opened.whole.session) }, 'Before and after'),
+        h('a', { class: 'button', href: `/api/v1/sessions/${part(store.opened.whole.session)}/report`, target: '_blank', rel: 'noopener' }, 'Page to take home'))),
     h('div', { class: 'course' },
       h('section', {}, h('h2', {}, 'Mobility check'), mobilityResults(mobility) ?? h('p', {}, 'None was made.')),
       h('div', {},
-        h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings, store.opened.whole.session)),
+        h('section', {}, h('h2', {}, 'Blocks'), blockList(labels, store.opened.whole.swings, store.opened.whole.session, store.opened.whole.repetitions)),
         h('section', {}, h('h2', {}, 'Notes'), remarks.notes.length ? noteList(remarks.notes) : h('p', {}, 'None.')))));
 }
 
 const works = (player) => h('p', { class: 'lead' }, player.goal && `Works on: ${player.goal}. `, player.limits && `Limits: ${player.limits}.`);
 
-function blockList(labels, all, session) {
-  const count = (label) => all.filter((x) => x.block === label).length;
-  const said = (label) => (withoutBall(label) ? ', without a ball' : everySwing(label) ? ', every swing hits a ball' : '');
-  return h('ul', { class: 'block-list' }, labels.map((label) => h('li', {},
-    h('span', {}, blockName(label)),
-    h('span', {}, `${count(label)} ${count(label) === 1 ? 'swing' : 'swings'}${said(label)}`),
-    isCoach() && !everySwing(label) && blockWithout(session, label))));
-}
-
 const noteList = (notes) => h('ul', { class: 'notes' }, notes.map((n) => h('li', {}, n.text)));
 
 function drawAll() {
   drawHead();
-  drawBlocks();
+  drawSettling(parts.settling);
+  drawBlocks(parts.blocks);
+  drawEnd();
   drawCalibration(parts.calibration);
   drawMobility(parts.mobility);
   drawNotes();
@@ -96,9 +100,10 @@ export function update(what) {
   if (!parts || !running()) return;
   if (what === 'calibration' || what === 'doing' || (what === 'heartbeat' && running().doing)) drawCalibration(parts.calibration);
   if (what === 'mobility' || what === 'doing') drawMobility(parts.mobility);
-  if (what === 'block' || what === 'swing') drawBlocks();
+  if (['block', 'swing', 'repetition', 'plan'].includes(what)) drawBlocks(parts.blocks);
+  if (what === 'straps') drawSettling(parts.settling);
   if (what === 'remarks') {
-    drawBlocks();
+    drawBlocks(parts.blocks);
     drawNotes();
   }
   if (what === 'strap') drawNews();
@@ -124,29 +129,19 @@ function whatViewersSee() {
     ' People who watch on their own device also see name, goal, limits and notes'));
 }
 
-function drawBlocks() {
-  const now = running();
-  const names = [...new Set(now.blocks.map((b) => b.label))];
-  const suggested = ['baseline', 'drill', 'after'].filter((n) => !names.includes(n));
-  const start = (label) => attempt(() => post('/lesson/mark', { mark: 'block', detail: label }));
-  show(parts.blocks, h('h2', {}, 'Blocks'),
-    h('p', { class: 'lead' }, now.block ? `Now: ${now.block}` : 'No block yet. The baseline comes first: the swings as they are.'),
-    names.length > 0 && blockList(names, now.swings, now.session),
-    isCoach() && h('div', { class: 'actions' },
-      suggested.map((n) => button(`Start ${n}`, `block-${n}`, () => start(n))),
-      button('another name', 'block-own', async () => {
-        const label = await ask('Start a block', 'Its name', '', 'Start');
-        if (label) start(label);
-      }, { class: 'link' })),
-    isCoach() && store.state.virtual && h('p', { class: 'fine' }, 'The virtual player goes through blocks of his own; one started here is recorded as well.'),
-    isCoach() && h('div', { class: 'actions' }, button('End the lesson', 'end-lesson', endLesson)));
+function drawEnd() {
+  show(parts.end, isCoach() && h('div', { class: 'actions' }, button('End the lesson', 'end-lesson', endLesson)));
 }
 
 async function endLesson() {
   const sure = await ask('End the lesson?', 'A last note for the lesson, if you like', '', 'End it');
   if (sure === null) return;
   if (sure) await remark(running().session, { what: 'note', swing: null, text: sure });
-  await attempt(() => post('/lesson/end'));
+  const blocks = new Set(running().swings.map((x) => x.block)).size;
+  const done = await attempt(() => post('/lesson/end'));
+  if (!done?.session) return;
+  ended(done.session);
+  location.hash = afterwards(done.session, blocks);
 }
 
 function drawNotes() {
@@ -160,7 +155,7 @@ function drawNotes() {
     noteList(notes),
     isCoach() && h('div', { class: 'actions' },
       button('Write a note', 'lesson-note', async () => {
-        const text = await ask('A note for the lesson', 'In your own words', '', 'Keep');
+        const text = await ask('A note for the lesson', 'In your own words', '', 'Save');
         if (text) remark(now.session, { what: 'note', swing: null, text });
       }),
       last && button('undo', 'lesson-undo', () => undo(now.session), { class: 'link', 'aria-label': `Undo: ${last.words}`, title: last.words }),

@@ -1,6 +1,7 @@
-// The line that says that an earlier lesson is shown, with buttons to step through it and play it.
+// The line that says that an earlier lesson is shown, with buttons to step through it and play it; or that a lesson was
+// interrupted.
 
-import { close, playAgain, running, stopPlay, store } from './store.js';
+import { close, isCoach, playAgain, running, stopPlay, store } from './store.js';
 import { button, h, show } from './dom.js';
 import { dateWords, num } from './format.js';
 
@@ -9,7 +10,10 @@ const SPEEDS = [1, 4, 20];
 export function drawOpened(region) {
   const opened = store.opened;
   if (!opened) {
-    show(region);
+    const left = isCoach() && !running() ? store.state?.interrupted : null;
+    show(region, left && location.hash.slice(1).split('?')[0] !== 'lesson' && h('div', { class: 'opened', role: 'group', 'aria-label': 'An interrupted lesson' },
+      h('p', {}, h('b', {}, `${left.player || 'A'}${left.player ? '’s' : ''} lesson was interrupted`), `, ${dateWords(left.last_utc)}. It can be continued.`),
+      h('a', { href: '#lesson', class: 'button' }, 'To the lesson')));
     return;
   }
   const { whole, lesson, playing } = opened;
@@ -18,7 +22,7 @@ export function drawOpened(region) {
       playing && h('span', { class: 'played' }, ` · ${num(lesson.t_s ?? 0)} s`)),
     h('div', { class: 'choices' },
       playing
-        ? button('stop playing', 'stop-playing', stopPlay)
-        : SPEEDS.map((v) => button(v === 1 ? 'play it again' : `${v}×`, `again-${v}`, () => playAgain(v), { 'aria-label': v === 1 ? 'Play it again at real speed' : `${v}× as fast, play it again` })),
-      button(running() ? 'back to the lesson now' : 'close', 'close-opened', close, { class: 'link' }))));
+        ? button('Stop playing', 'stop-playing', stopPlay)
+        : SPEEDS.map((v) => button(v === 1 ? 'Play it again' : `${v}×`, `again-${v}`, () => playAgain(v), { 'aria-label': v === 1 ? 'Play it again at real speed' : `${v}× as fast, play it again` })),
+      button(running() ? 'Back to the lesson now' : 'Close', 'close-opened', close, { class: 'link' }))));
 }

@@ -83,7 +83,7 @@ function ballTaps(session, swing, said) {
   ];
 }
 
-const blockBalls = (session, block, every, without) => remark(session, { what: 'balls', block, every_swing: every, without_ball: without });
+export const blockBalls = (session, block, every, without) => remark(session, { what: 'balls', block, every_swing: every, without_ball: without });
 
 /** Says of a block that it is without a ball, or takes that back. */
 export function blockWithout(session, block) {

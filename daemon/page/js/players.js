@@ -4,11 +4,15 @@ import { attempt, store } from './store.js';
 import { get, part, post, put } from './api.js';
 import { button, h, show } from './dom.js';
 import { consentWords, privacyButtons } from './player_privacy.js';
+import { afterwards, interruptedLesson } from './interrupted.js';
 
 let players = null;
 let picked = null;
 let editing = null;
 let region;
+let sought = '';
+/** With more players than this they are sought by typing. */
+const FEW = 12;
 
 export const CAUTION = [
   'Warm up before the first swing.',
@@ -37,19 +41,26 @@ function draw() {
   }
   const player = players.find((p) => p.id === picked);
   show(region,
+    interruptedLesson() ?? endedLesson(),
     h('div', { class: 'start' },
       h('div', {},
         h('h1', {}, 'Whose lesson?'),
         players.length === 0 && h('p', { class: 'lead' }, 'No player is known yet.'),
+        players.length > FEW && h('div', { class: 'seek' }, h('label', { for: 'seek' }, 'Find a player'),
+          h('input', { id: 'seek', 'data-key': 'seek', type: 'search', autocomplete: 'off', maxlength: 80, value: sought, oninput: (e) => {
+            sought = e.target.value;
+            draw();
+            document.getElementById('seek')?.setSelectionRange(sought.length, sought.length);
+          } })),
         h('div', { class: 'people', role: 'group', 'aria-label': 'Players' },
-          players.map((p) => button(p.name, `player-${p.id}`, () => {
+          offered().map((p) => button(p.name, `player-${p.id}`, () => {
             picked = p.id;
             draw();
           }, { class: 'choice', 'aria-pressed': String(p.id === picked) })),
-          button('add a player', 'add-player', () => {
+          button('Add a player', 'add-player', () => {
             editing = { name: '', handedness: 'right', goal: '', limits: '', hip_breadth_cm: null, consent: false };
             draw();
-          }, { class: 'link' }))),
+          }, { class: players.length === 0 ? 'main' : 'link' }))),
       h('div', {},
         player && [
           h('dl', { class: 'about' },
@@ -57,15 +68,43 @@ function draw() {
             h('dt', {}, 'Works on'), h('dd', {}, player.goal || '–'),
             h('dt', {}, 'Limits'), h('dd', {}, player.limits || 'none named'),
             h('dt', {}, 'Recording'), h('dd', {}, consentWords(player))),
-          button('change', 'change-player', () => {
+          button('Change', 'change-player', () => {
             editing = { ...player };
             draw();
           }, { class: 'link' }),
           privacyButtons(player, () => enterPlayers(region)),
         ],
         caution(),
-        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start an invented lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent })),
-        store.state.virtual && h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as invented.'))));
+        h('div', { class: 'actions' }, button(store.state.virtual ? 'Start a demo lesson' : 'Start the lesson', 'start', start, { class: 'main big', disabled: !player?.consent }), !store.state.virtual && h('a', { class: 'button', href: '#straps' }, 'Set up the straps')),
+        store.state.virtual
+          ? [h('p', { class: 'fine' }, 'No straps are worn: virtual ones play an invented lesson by themselves, and everything is marked as a demo.'), players.length === 0 && demo()]
+          : demo())));
+}
+
+/** The lesson that has just ended. */
+function endedLesson() {
+  const ended = store.ended;
+  return ended && h('section', { class: 'interrupted', 'aria-labelledby': 'ended-title' },
+    h('h2', { id: 'ended-title' }, ended.player ? `${ended.player}’s lesson has ended` : 'The lesson has ended'),
+    h('div', { class: 'actions' },
+      h('a', { class: 'button', href: afterwards(ended.session) }, 'Before and after'),
+      h('a', { class: 'button', href: `/api/v1/sessions/${part(ended.session)}/report`, target: '_blank', rel: 'noopener' }, 'Page to take home')));
+}
+
+/** An invented lesson to look at, in one tap. */
+function demo() {
+  return h('div', { class: 'demo' },
+    h('div', { class: 'actions' }, button('Play the demo lesson', 'demo', async () => {
+      if (await attempt(() => post('/demo'))) location.hash = '#swing';
+    }, { class: players.length === 0 ? 'main big' : '' })),
+    h('p', { class: 'fine' }, 'An invented player with virtual straps swings by himself; it takes some six minutes and is marked as a demo wherever it appears.'));
+}
+
+/** The players to choose from: all of a few, else those who are sought. */
+function offered() {
+  if (players.length <= FEW) return players;
+  const part = sought.trim().toLocaleLowerCase();
+  return players.filter((p) => p.id === picked || (part !== '' && p.name.toLocaleLowerCase().includes(part))).slice(0, FEW);
 }
 
 function start() {
@@ -95,7 +134,7 @@ function form(player) {
     h('label', { class: 'tick' }, h('input', { type: 'checkbox', checked: player.consent, onchange: (e) => {
       player.consent = e.target.checked;
     } }), 'The player has agreed to be recorded'),
-    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Keep'), button('Not now', 'give-up', () => {
+    h('div', { class: 'actions' }, h('button', { type: 'submit', class: 'main' }, 'Save'), button('Cancel', 'give-up', () => {
       editing = null;
       draw();
     })));

@@ -21,6 +21,8 @@ export const store = {
   strapNews: [],
   /** An earlier lesson opened from disk (`{ lesson, playing }`); null = the one that runs. */
   opened: null,
+  /** The lesson that ended last while this page was open: `{ session, player }`. */
+  ended: null,
   error: '',
   /** Set when the daemon does not know this device: `{ text, passcode }`. */
   pairing: null,
@@ -40,8 +42,18 @@ export function changed(what) {
 
 /** The lesson that runs now. */
 export const running = () => store.state?.lesson ?? null;
+/** The running lesson was ended from this page. The daemon's state follows. */
+export function ended(session) {
+  if (running()?.session !== session) return;
+  store.ended = { session, player: running().player.name };
+  store.state.lesson = null;
+}
 /** The lesson looked at: an earlier one that was opened, or the one that runs. */
 export const lesson = () => store.opened?.lesson ?? running();
+/** Id of the earlier lesson that is open; null if none is. */
+export const openedId = () => store.opened?.whole.session ?? null;
+/** Whether virtual straps are worn, now or in the lesson to come: nobody leads the player. */
+export const virtualLesson = () => (running() ? running().source === 'virtual' : store.state?.virtual === true);
 export const isCoach = () => store.state?.device === 'coach';
 /** The measured swings, oldest first. */
 export const swings = () => lesson()?.swings ?? [];
@@ -105,7 +117,11 @@ export function complete(view) {
   view.against ??= {};
   view.about ??= {};
   view.usual ??= [];
-  for (const swing of view.swings) swing.order_words ??= view.order_words[swing.number];
+  for (const swing of view.swings) {
+    swing.order_words ??= view.order_words[swing.number];
+    // The API knows a session by its folder's name, and a folder may have been renamed.
+    swing.session = view.session;
+  }
   view.quality ??= {};
   view.answers ??= {};
   view.remarks ??= { swings: {}, notes: [], target: null, last: null };
@@ -145,7 +161,7 @@ async function refused(error) {
 }
 
 /** Reads the whole state anew; events that arrive meanwhile are applied after it. */
-async function sync() {
+export async function sync() {
   if (syncing) {
     again = true;
     return;
@@ -195,7 +211,10 @@ async function readEarlier(now) {
     return;
   }
   if (running() !== now) return;
-  for (const swing of rest.swings) swing.order_words = rest.order_words[swing.number];
+  for (const swing of rest.swings) {
+    swing.order_words = rest.order_words[swing.number];
+    swing.session = now.session;
+  }
   now.swings.unshift(...rest.swings);
   now.repetitions?.unshift(...rest.repetitions);
   now.earlier = 0;
@@ -213,7 +232,7 @@ function restart() {
 
 const EVENTS = [
   'session_started', 'strap', 'calibration', 'block', 'wearing', 'swing', 'repetition', 'mobility', 'session_ended',
-  'swing_extra', 'usual', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers',
+  'swing_extra', 'usual', 'straps', 'doing', 'remarks', 'heartbeat', 'viewers', 'interrupted',
 ];
 
 /** Opens the stream of events and keeps it open. */
@@ -254,7 +273,8 @@ function put(list, item, key) {
 /** An event of the running lesson. */
 function live(name, data) {
   // A verdict on a movement may complete the calibration, which only the state tells.
-  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers'].includes(name)) sync();
+  if (name === 'session_ended' && running()) store.ended = { session: running().session, player: running().player.name };
+  if (['session_started', 'session_ended', 'calibration', 'wearing', 'viewers', 'interrupted'].includes(name)) sync();
   else if (running() && data !== null && apply(running(), name, data)) {
     // The player hears of every swing, whatever the coach looks at.
     if (name === 'swing_extra') changed('answer');
@@ -265,6 +285,9 @@ function live(name, data) {
 
 const what = (name) => (name === 'swing_extra' ? 'extra' : name);
 
+/** The label in force of a block that was recorded under `label`. */
+const inForce = (now, label) => now.remarks?.renamed?.[label] ?? label;
+
 /** Changes a lesson by one event; false if there is nothing to show of it. */
 function apply(now, name, data) {
   switch (name) {
@@ -273,11 +296,15 @@ function apply(now, name, data) {
     case 'calibration': now.calibration.push(data); return true;
     case 'wearing': now.calibration = []; return true;
     case 'block':
-      now.block = data.label;
-      now.blocks.push({ label: data.label, start_s: data.t_s, drill: data.drill === true });
+      now.block = inForce(now, data.label);
+      now.blocks.push({ label: now.block, start_s: data.t_s, drill: data.drill ?? false });
       return true;
-    case 'swing': put(now.swings, { ...data.swing, order_words: data.order_words }, 'number'); return true;
-    case 'repetition': put(now.repetitions, data.repetition, 'number'); return true;
+    case 'swing':
+      put(now.swings, { ...data.swing, session: now.session, block: inForce(now, data.swing.block), order_words: data.order_words }, 'number');
+      return true;
+    case 'repetition':
+      put(now.repetitions, { ...data.repetition, session: now.session, block: inForce(now, data.repetition.block) }, 'number');
+      return true;
     case 'swing_extra':
       // Told of the newest swing alone; of others it is asked for.
       if (data.against) now.against[data.number] = data.against;
@@ -291,7 +318,13 @@ function apply(now, name, data) {
     case 'usual': now.usual = data; return true;
     case 'mobility': put(now.mobility, { ...data.check, words: data.mobility_words }, 'number'); return true;
     case 'doing': now.doing = data?.doing === undefined ? data : data.doing; return true;
-    case 'remarks': now.remarks = data; return true;
+    case 'remarks': {
+      const renamed = JSON.stringify(now.remarks?.renamed ?? {}) !== JSON.stringify(data.renamed ?? {});
+      now.remarks = data;
+      // Labels of all that was recorded change with a name.
+      if (renamed && now === running()) sync();
+      return true;
+    }
     case 'heartbeat':
       now.t_s = data.t_s;
       now.disk_backlog = data.disk_backlog ?? 0;
@@ -337,7 +370,7 @@ export function playAgain(speed) {
   opened.lesson = complete({ ...whole, swings: [], repetitions: [], against: {}, about: {}, usual: [], answers: {}, calibration: [], mobility: [], blocks: [], block: '' });
   store.chosen = null;
   const handlers = { session_ended: () => stopPlay(), pose: (data) => changed({ pose: data }) };
-  for (const name of EVENTS.filter((n) => n !== 'session_ended' && n !== 'remarks')) {
+  for (const name of EVENTS.filter((n) => !['session_ended', 'remarks', 'interrupted'].includes(n))) {
     handlers[name] = (data) => {
       if (data !== null && apply(opened.lesson, name, data)) changed(what(name));
     };

@@ -1,5 +1,5 @@
 // The straps' line at the foot of every page: link, battery, rate, loss and clock in words
-// and numbers. A filled mark is heard, a hollow one is not.
+// and numbers. A filled mark is connected, a hollow one is not.
 
 import { running, store } from './store.js';
 import { h, s, show } from './dom.js';
@@ -17,7 +17,7 @@ function link(strap) {
   if (store.link !== 'live') return 'not known';
   if (!strap.connected) return 'no link';
   if ((strap.last_sample_age_s ?? 0) >= SILENT_S) return `silent ${num(strap.last_sample_age_s)} s`;
-  return 'heard';
+  return 'connected';
 }
 
 function details(strap) {
@@ -52,7 +52,7 @@ export function drawStraps(region) {
       h('b', {}, `${capital(NAMES[strap.role])} ${link(strap)}`), ' ',
       h('span', {}, details(strap).join(' · '))))),
     h('details', { class: 'straps-narrow', open },
-      h('summary', { 'data-key': 'straps' }, `${heard} of ${straps.length} straps heard`),
+      h('summary', { 'data-key': 'straps' }, `${heard} of ${straps.length} straps connected`),
       h('table', {}, h('caption', { class: 'unseen' }, 'Straps'),
         h('thead', {}, h('tr', {}, ['', 'link', 'battery', 'samples/s', 'lost', 'clock'].map((t) => h('th', { scope: 'col' }, t || h('span', { class: 'unseen' }, 'strap'))))),
         h('tbody', {}, straps.map((strap) => h('tr', {}, h('th', { scope: 'row' }, NAMES[strap.role]),

@@ -14,6 +14,7 @@ import { turns } from './turns.js';
 import { backswing } from './backswing.js';
 import { answerWords } from './answer_words.js';
 import { outcomeRow } from './outcome.js';
+import { allSwings } from './swing_list.js';
 
 export const title = 'Swing';
 const RUN = 12;
@@ -153,7 +154,7 @@ function heading(swing, lead = null) {
   const step = (by, words, label) => button(words, label, () => choose(movements()[at + by].number), { class: 'link', 'aria-label': label, disabled: !movements()[at + by] });
   return h('div', { class: 'swing-head' },
     h('p', { class: 'kicker' }, isRepetition(swing) ? `Repetition ${swing.number} · ${swing.block}` : swingTitle(swing, remark), placeInBlock(swing),
-      h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')),
+      h('span', { class: 'step' }, step(-1, '‹', 'The swing before'), step(1, '›', 'The next swing')), allSwings(),
       older && button('to the newest', 'newest', () => choose(null), { class: 'link' })),
     rehearsed(swing),
     lead ?? h('h1', { class: 'order', 'data-swing': swing.number }, swing.order_words),

@@ -6,9 +6,14 @@
 //! [`rest_check`] (does the strap fit its profile), [`notices`] (what a live session records of
 //! that), [`signal`] (is the signal good enough for a lesson), [`turning`] (which strap turns).
 //!
+//! [`finding`], [`identifying`] and [`checking`] are what comes before a lesson: the commands and the page both use them.
+//!
 //! Written for Linux (`BlueZ`), macOS and Windows alike; only Linux is tested.
 
+pub mod checking;
 mod connector;
+pub mod finding;
+pub mod identifying;
 mod link;
 pub mod notices;
 pub mod profiles;

@@ -36,19 +36,29 @@ const SILENT: (Duration, Duration) = (Duration::from_millis(1500), Duration::fro
 /// How often silence is looked for.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
 
-/// The session clock: monotonic, zero when made.
+/// The session clock: monotonic.
 #[derive(Debug, Clone, Copy)]
-pub struct SessionClock(Instant);
+pub struct SessionClock {
+    since: Instant,
+    /// What it showed then, nanoseconds.
+    from_ns: u64,
+}
 
 impl SessionClock {
-    /// Starts now.
+    /// Starts now, at zero.
     pub fn start() -> Self {
-        Self(Instant::now())
+        Self::going_on(0)
     }
 
-    /// Nanoseconds since the start.
+    /// Goes on now, at `from_ns`.
+    pub fn going_on(from_ns: u64) -> Self {
+        Self { since: Instant::now(), from_ns }
+    }
+
+    /// Nanoseconds since the session's start.
     pub fn now_ns(&self) -> u64 {
-        u64::try_from(self.0.elapsed().as_nanos()).unwrap_or(u64::MAX)
+        let passed = u64::try_from(self.since.elapsed().as_nanos()).unwrap_or(u64::MAX);
+        self.from_ns.saturating_add(passed)
     }
 }
 

@@ -3,14 +3,8 @@
 use super::bluetooth::{ConfigFile, harmless, table};
 use super::console;
 use super::{NotInRange, number_within};
-use crate::ble::radio::{Advert, Radio, advert};
+use crate::ble::finding::{AllHeard, Heard, listen};
 use crate::ble::read_battery;
-use crate::ble::setup::Setup;
-use crate::config::same_id;
-use btleplug::platform::Peripheral;
-use peakorder_protocol::Role;
-use serde::Serialize;
-use std::collections::BTreeMap;
 use std::io::{self, IsTerminal as _, Write as _};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -39,74 +33,7 @@ pub(super) fn seconds(s: &str) -> Result<f64, NotInRange> {
     number_within(s, 0.5..=86_400.0, "a number of seconds from 0.5 to 86400")
 }
 
-/// One device, as printed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct Heard {
-    pub(super) id: String,
-    pub(super) name: String,
-    pub(super) rssi_dbm: Option<i16>,
-    pub(super) profile: Option<String>,
-    pub(super) battery_percent: Option<u8>,
-    pub(super) worn_on: Option<Role>,
-}
-
-impl Heard {
-    fn of(advert: Advert, setup: &Setup) -> Self {
-        let profile = setup.profiles.fitting(&advert).map(|s| s.profile.id().to_owned());
-        let worn_on = setup.config.straps.iter().find(|(_, s)| same_id(&s.id, &advert.id)).map(|(r, _)| *r);
-        Self {
-            profile,
-            worn_on,
-            id: advert.id,
-            name: advert.name,
-            rssi_dbm: advert.rssi_dbm,
-            battery_percent: advert.battery_percent,
-        }
-    }
-}
-
-/// Listens for `length`; `changed` is told after every look, with what is new in it.
-pub(super) async fn listen(
-    radio: &Radio,
-    setup: &Setup,
-    length: Duration,
-    mut changed: impl FnMut(&BTreeMap<String, (Heard, Peripheral)>, &[Heard]),
-) -> anyhow::Result<BTreeMap<String, (Heard, Peripheral)>> {
-    radio.start_scan().await?;
-    let mut all: BTreeMap<String, (Heard, Peripheral)> = BTreeMap::new();
-    let mut look = tokio::time::interval(Duration::from_millis(400));
-    let end = tokio::time::sleep(length);
-    let stop = console::stop_signal();
-    tokio::pin!(end, stop);
-    loop {
-        tokio::select! {
-            () = &mut end => break,
-            () = &mut stop => break,
-            _ = look.tick() => {}
-        }
-        let mut news = Vec::new();
-        for peripheral in radio.known().await.unwrap_or_default() {
-            let Some(advert) = advert(&peripheral).await else { continue };
-            // Without a signal strength it is remembered, not heard.
-            if advert.rssi_dbm.is_none() {
-                continue;
-            }
-            let heard = Heard::of(advert, setup);
-            let same = |a: &Heard| {
-                Heard { rssi_dbm: None, ..a.clone() } == Heard { rssi_dbm: None, ..heard.clone() }
-            };
-            if !all.get(&heard.id).is_some_and(|(before, _)| same(before)) {
-                news.push(heard.clone());
-            }
-            all.insert(heard.id.clone(), (heard, peripheral));
-        }
-        changed(&all, &news);
-    }
-    radio.stop_scan().await;
-    Ok(all)
-}
-
-fn rows(all: &BTreeMap<String, (Heard, Peripheral)>, unknown_too: bool) -> (String, usize) {
+fn rows(all: &AllHeard, unknown_too: bool) -> (String, usize) {
     let mut shown: Vec<&Heard> =
         all.values().map(|(h, _)| h).filter(|h| unknown_too || h.profile.is_some()).collect();
     // Straps first, the nearest first.
@@ -140,7 +67,8 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         // A closed pipe is silent.
         let _ = write!(out, "{up}{text}").and_then(|()| out.flush());
     };
-    let mut all = listen(&radio, &setup, Duration::from_secs_f64(arguments.seconds), |all, news| {
+    let length = Duration::from_secs_f64(arguments.seconds);
+    let mut all = listen(&radio, &setup, length, console::stop_signal(), |all, news| {
         if arguments.json {
             for heard in news.iter().filter(|h| arguments.all || h.profile.is_some()) {
                 print(heard);

@@ -2,18 +2,14 @@
 
 use super::bluetooth::{ConfigFile, harmless, table};
 use super::{console, scan};
-use crate::ble::radio::Radio;
+use crate::ble::finding::listen;
+use crate::ble::identifying::{self, LOOK, NotIdentified, Placed, Step};
 use crate::ble::setup::Setup;
-use crate::ble::straps::{IncomingKind, SessionClock, StrapTarget, Straps};
-use crate::ble::turning::{Turned, Turning};
 use crate::config::same_id;
 use anyhow::{Context as _, bail};
-use peakorder_analysis::words;
-use peakorder_motion::stream::StrapStream;
 use peakorder_protocol::Role;
 use peakorder_protocol::estimate::Z95;
 use std::process::ExitCode;
-use std::sync::Arc;
 use std::time::Duration;
 
 /// Arguments of `peakorderd straps`.
@@ -54,11 +50,6 @@ enum Command {
         role: Role,
     },
 }
-
-/// Looking for straps takes this long.
-const LOOK: Duration = Duration::from_secs(5);
-/// Twisting is judged over this long.
-const WINDOW: Duration = Duration::from_secs(4);
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     match arguments.command {
@@ -122,7 +113,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
         (String::new(), profile)
     } else {
         let radio = setup.radio().await?;
-        let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
+        let all = listen(&radio, &setup, LOOK, console::stop_signal(), |_, _| {}).await?;
         let heard = all.values().map(|(h, _)| h).find(|h| same_id(&h.id, id)).with_context(|| {
             format!("{id} is not heard: switch it on, or name its profile with --profile (peakorderd profile list)")
         })?;
@@ -138,154 +129,39 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
     Ok(ExitCode::SUCCESS)
 }
 
-/// A strap that may be the one.
-struct Candidate {
-    id: String,
-    name: String,
-    wanted: StrapTarget,
-}
-
-/// The candidates' streams, and how far each strap has turned.
-struct Watched {
-    streams: Vec<StrapStream>,
-    turning: Turning,
-}
-
 async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::Result<ExitCode> {
     let radio = setup.radio().await?;
     console::print_line("looking for straps …");
-    let all = scan::listen(&radio, &setup, LOOK, |_, _| {}).await?;
-    let candidates: Vec<Candidate> = all
-        .into_values()
-        .filter_map(|(heard, _)| {
-            let known = setup.profiles.get(heard.profile.as_deref()?)?;
-            let wanted = StrapTarget { id: heard.id.clone(), profile: Arc::clone(&known.profile) };
-            Some(Candidate { id: heard.id, name: heard.name, wanted })
-        })
-        .collect();
-    if candidates.len() < roles.len() {
-        bail!(
-            "{} strap(s) heard, {} needed: switch all straps on, charge them, close phone apps that hold them \
-             (peakorderd scan --all shows what is heard)",
-            candidates.len(),
-            roles.len()
-        );
+    let heard = listen(&radio, &setup, LOOK, console::stop_signal(), |_, _| {}).await?;
+    let stop = Box::pin(console::stop_signal());
+    let placed = match identifying::identify(&radio, &setup, heard, roles, limit, stop, &mut say).await {
+        Ok(placed) => placed,
+        Err(why @ NotIdentified::TooFew { .. }) => bail!("{why} (peakorderd scan --all shows what is heard)"),
+        Err(why @ NotIdentified::NotTwisted(_)) => bail!("{why}. Try again, or use: peakorderd straps set"),
+        Err(why) => bail!("{why}"),
+    };
+    for Placed { role, id, name, profile } in placed {
+        setup.config.assign(role, &id, &name, &profile);
     }
-    let mut straps = start(&radio, &candidates);
-    let mut watched = Watched::new(&candidates);
-    let outcome = ask(&mut setup, roles, limit, &candidates, &mut straps, &mut watched).await;
-    straps.close().await;
-    outcome?;
     setup.config.save(&setup.path)?;
     Ok(ExitCode::SUCCESS)
 }
 
-fn start(radio: &Radio, candidates: &[Candidate]) -> Straps {
-    Straps::start(radio, candidates.iter().map(|c| c.wanted.clone()).collect(), SessionClock::start())
-}
-
-impl Watched {
-    fn new(candidates: &[Candidate]) -> Self {
-        Self {
-            streams: candidates.iter().map(|c| StrapStream::unaligned(&c.wanted.profile)).collect(),
-            turning: Turning::new(candidates.len()),
-        }
-    }
-
-    fn streaming(&self, strap: usize) -> bool {
-        self.streams[strap].counts().samples > 0
-    }
-
-    fn all_streaming(&self) -> bool {
-        (0..self.streams.len()).all(|i| self.streaming(i))
-    }
-}
-
-async fn ask(
-    setup: &mut Setup,
-    roles: &[Role],
-    limit: Duration,
-    candidates: &[Candidate],
-    straps: &mut Straps,
-    watched: &mut Watched,
-) -> anyhow::Result<()> {
-    let mut left: Vec<usize> = (0..candidates.len()).collect();
-    gather(straps, watched, candidates, Duration::from_secs(30), Watched::all_streaming).await?;
-    let silent: Vec<&str> =
-        (0..candidates.len()).filter(|i| !watched.streaming(*i)).map(|i| candidates[i].id.as_str()).collect();
-    if !silent.is_empty() {
-        console::print_error(&format!(
+fn say(step: Step) {
+    match step {
+        Step::Silent(ids) => console::print_error(&format!(
             "nothing comes in from {}; it cannot be identified",
-            silent.join(", ")
-        ));
-    }
-    for role in roles {
-        console::print_line(&format!(
+            ids.join(", ")
+        )),
+        Step::Twist(role) => console::print_line(&format!(
             "twist the strap you wear on the {role} now, to and fro, and keep the others still"
-        ));
-        let deadline = tokio::time::Instant::now() + limit;
-        let found = loop {
-            watched.turning.clear();
-            gather(straps, watched, candidates, WINDOW, |_| false).await?;
-            match watched.turning.judge(|i| left.contains(&i)) {
-                Turned::One(i) => break i,
-                Turned::None => {}
-                Turned::Unclear(a, b) => console::print_line(&format!(
-                    "unclear: {} and {} both turned ({:.0}° and {:.0}°); twist only the one on the {role}",
-                    candidates[a].id,
-                    candidates[b].id,
-                    watched.turning.path_deg(a),
-                    watched.turning.path_deg(b)
-                )),
-            }
-            if tokio::time::Instant::now() >= deadline {
-                bail!(
-                    "no strap was clearly twisted for the {role}; nothing was changed. Try again, or use: peakorderd straps set"
-                );
-            }
-        };
-        left.retain(|i| *i != found);
-        let strap = &candidates[found];
-        setup.config.assign(*role, &strap.id, &strap.name, strap.wanted.profile.id());
-        console::print_line(&format!("{role}: {} {}", strap.id, harmless(&strap.name)));
-    }
-    Ok(())
-}
-
-/// Takes in what comes for `length`, or until `enough`.
-async fn gather(
-    straps: &mut Straps,
-    watched: &mut Watched,
-    candidates: &[Candidate],
-    length: Duration,
-    enough: impl Fn(&Watched) -> bool,
-) -> anyhow::Result<()> {
-    let end = tokio::time::sleep(length);
-    let stop = console::stop_signal();
-    tokio::pin!(end, stop);
-    let mut items = Vec::new();
-    while !enough(watched) {
-        tokio::select! {
-            () = &mut end => return Ok(()),
-            () = &mut stop => bail!("stopped; nothing was changed"),
-            more = straps.receive(&mut items) => if !more { bail!("no strap is left; nothing was changed") },
+        )),
+        Step::Unclear { role, straps: [(a, a_deg), (b, b_deg)] } => console::print_line(&format!(
+            "unclear: {a} and {b} both turned ({a_deg:.0}° and {b_deg:.0}°); twist only the one on the {role}"
+        )),
+        Step::Found(Placed { role, id, name, .. }) => {
+            console::print_line(&format!("{role}: {id} {}", harmless(&name)));
         }
-        for item in items.drain(..) {
-            let stream = &mut watched.streams[item.strap];
-            if item.pass_to(stream) {
-                watched.turning.look(item.strap, stream.received().samples);
-            }
-            match item.kind {
-                IncomingKind::Status(what) => {
-                    let text = words::strap::event(&what);
-                    console::print_error(&format!("{}: {text}", candidates[item.strap].id));
-                }
-                IncomingKind::GivenUp(text) => {
-                    console::print_error(&format!("{}: {text}", candidates[item.strap].id));
-                }
-                IncomingKind::Packet { .. } | IncomingKind::Event(_) => {}
-            }
-        }
+        Step::Strap { id, text } => console::print_error(&format!("{id}: {text}")),
     }
-    Ok(())
 }

@@ -6,7 +6,7 @@ use crate::output::Outputs;
 use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::Record;
-use peakorder_protocol::session::{Session, SessionDir};
+use peakorder_protocol::session::{Session, SessionDir, SessionError};
 use peakorder_protocol::trouble::Trouble;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use tokio::sync::broadcast;
@@ -55,6 +55,11 @@ impl Computation {
         }
     }
 
+    /// From now on what is noticed of the straps is recorded.
+    pub(super) fn notice(&mut self, notices: Option<StrapNotices>) {
+        self.notices = notices;
+    }
+
     /// Runs `step` on the pipeline. A panic in it turns the computation off: what follows is
     /// recorded, and a replay by a mended program computes it.
     pub(super) fn compute(
@@ -76,6 +81,11 @@ impl Computation {
         if std::mem::replace(&mut self.computing, false) {
             self.trouble(Trouble::NotComputing);
         }
+    }
+
+    /// Removes swing files that the records so far do not give.
+    pub(super) fn remove_surplus(&self) -> Result<(), SessionError> {
+        self.outputs.dir().remove_swings_after(self.pipeline.swings())
     }
 
     /// Notes a trouble of the session at its newest record.

@@ -1,9 +1,11 @@
 //! Ties source, recorder, pipeline and outputs together.
 
 mod computation;
+mod resume;
 mod run;
 
 pub use computation::Computation;
+pub use resume::Resuming;
 
 use crate::ble::notices::StrapNotices;
 use crate::output::Outputs;

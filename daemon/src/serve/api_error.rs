@@ -4,6 +4,7 @@ use super::lesson::LessonError;
 use super::library::{LibraryError, PlayerError};
 use super::past_lesson::PastLessonError;
 use super::remarks::RemarksError;
+use super::strap_setup::SetupError;
 use axum::Json;
 use axum::extract::rejection::{JsonRejection, PathRejection, QueryRejection};
 use axum::http::{HeaderValue, StatusCode, header};
@@ -119,10 +120,25 @@ impl From<LessonError> for ApiError {
             | LessonError::OfPlayer(_)
             | LessonError::OtherName(_)
             | LessonError::NoneRunning
+            | LessonError::NoneInterrupted
+            | LessonError::OtherStraps(_)
             | LessonError::StillClosing => Self::conflict(text),
             LessonError::Straps(_) => Self::new(StatusCode::SERVICE_UNAVAILABLE, text),
             LessonError::Engine(_) | LessonError::Failed => Self::internal(text),
             LessonError::Library(e) => e.into(),
+        }
+    }
+}
+
+impl From<SetupError> for ApiError {
+    fn from(e: SetupError) -> Self {
+        let text = e.to_string();
+        match e {
+            SetupError::Virtual
+            | SetupError::LessonRuns
+            | SetupError::NotFound(_)
+            | SetupError::NotAssigned(_) => Self::conflict(text),
+            SetupError::Refused(_) => Self::new(StatusCode::SERVICE_UNAVAILABLE, text),
         }
     }
 }

@@ -5,6 +5,7 @@ use super::hub::Hub;
 use super::lesson::LessonControl;
 use super::library::Library;
 use super::remarks::RemarkWriter;
+use super::strap_setup::SetupControl;
 use super::viewers::ViewerRules;
 use futures::stream::Stream;
 use std::sync::Arc;
@@ -16,6 +17,7 @@ pub struct AppState {
     pub(super) hub: Arc<Hub>,
     pub(super) library: Arc<Library>,
     pub(super) lessons: LessonControl,
+    pub(super) straps: SetupControl,
     pub(super) remarks: Arc<RemarkWriter>,
     pub(super) access: Arc<AccessControl>,
     pub(super) viewers: Arc<ViewerRules>,

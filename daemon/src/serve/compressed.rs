@@ -62,7 +62,7 @@ pub(super) async fn compress(request: Request, next: Next) -> Response {
 }
 
 fn gzip(bytes: &[u8]) -> Option<Vec<u8>> {
-    let mut encoder = GzEncoder::new(Vec::with_capacity(bytes.len() / 3), Compression::fast());
+    let mut encoder = GzEncoder::new(Vec::with_capacity(bytes.len() / 3), Compression::default());
     encoder.write_all(bytes).ok()?;
     encoder.finish().ok()
 }

@@ -26,6 +26,7 @@ mod page;
 mod past_lesson;
 mod random;
 mod remarks;
+mod strap_setup;
 pub mod tls;
 mod told_folders;
 mod toml_file;
@@ -47,6 +48,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use strap_setup::SetupControl;
 use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
@@ -121,6 +123,7 @@ impl Server {
         let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
         let hub = Arc::new(Hub::new(random::hex(8), invented));
+        let straps = SetupControl::new(&options.source);
         let lessons = LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub));
         let access = Arc::new(AccessControl {
             allowed_hosts: options.allowed_hosts,
@@ -133,6 +136,7 @@ impl Server {
             hub,
             library,
             lessons,
+            straps,
             access,
             remarks,
             viewers: Arc::default(),
@@ -163,6 +167,7 @@ impl Server {
         {
             tracing::warn!(%why, "The lesson did not end in time.");
         }
+        app.straps.stop().await;
         close.send_replace(true);
         // It only fails if it panicked, which has been reported.
         let _ = serving.await;

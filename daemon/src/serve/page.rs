@@ -1,9 +1,11 @@
 //! The page's files, built into the program.
 
 use super::api_error::ApiError;
-use axum::http::{HeaderValue, Method, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::response::{IntoResponse as _, Response};
 use rust_embed::RustEmbed;
+use sha2::{Digest as _, Sha256};
+use std::borrow::Cow;
 
 /// `daemon/page/`. A debug build reads the folder for every request.
 #[derive(RustEmbed)]
@@ -24,8 +26,21 @@ fn kind(name: &str) -> Option<&'static str> {
     })
 }
 
+/// Where the modules are named in `index.html`: a browser would else find each only in the one that imports it, and wait for
+/// them one after the other.
+const MODULES: &str = "<!-- modules -->";
+
+fn with_modules(html: &[u8]) -> Cow<'static, [u8]> {
+    let mut modules: Vec<_> = Files::iter().filter(|name| name.starts_with("js/")).collect();
+    modules.sort();
+    let links: Vec<String> =
+        modules.iter().map(|name| format!("<link rel=\"modulepreload\" href=\"/{name}\">")).collect();
+    let html = String::from_utf8_lossy(html).replacen(MODULES, &links.join("\n"), 1);
+    Cow::Owned(html.into_bytes())
+}
+
 /// Serves a file of the page. Its name is compared with the names that exist.
-pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError> {
+pub(super) async fn file(method: Method, uri: Uri, headers: HeaderMap) -> Result<Response, ApiError> {
     if !matches!(method, Method::GET | Method::HEAD) {
         return Err(ApiError::new(StatusCode::METHOD_NOT_ALLOWED, "this address can only be read"));
     }
@@ -43,8 +58,17 @@ pub(super) async fn file(method: Method, uri: Uri) -> Result<Response, ApiError>
         return Err(ApiError::unknown("there is nothing at this address"));
     };
     let file = Files::get(&name).ok_or_else(|| ApiError::unknown("there is nothing at this address"))?;
-    let kind = (header::CONTENT_TYPE, HeaderValue::from_static(kind));
-    // The files are small, and a new version of the program must show at once.
+    let data = if wanted == "index.html" { with_modules(&file.data) } else { file.data };
+    let digest = Sha256::digest(&data);
+    let tag =
+        digest.iter().take(12).fold(String::from("\""), |tag, byte| tag + &format!("{byte:02x}")) + "\"";
+    // A new version of the program must show at once; what has not changed is not sent again.
     let keep = (header::CACHE_CONTROL, HeaderValue::from_static("no-cache"));
-    Ok(([kind, keep], file.data).into_response())
+    let known = headers.get_all(header::IF_NONE_MATCH).into_iter().any(|v| v.as_bytes() == tag.as_bytes());
+    let tag = (header::ETAG, HeaderValue::try_from(tag).unwrap_or(HeaderValue::from_static("\"\"")));
+    if known {
+        return Ok((StatusCode::NOT_MODIFIED, [keep, tag]).into_response());
+    }
+    let kind = (header::CONTENT_TYPE, HeaderValue::from_static(kind));
+    Ok(([kind, keep, tag], data).into_response())
 }

@@ -16,6 +16,7 @@ use peakorder_protocol::curves::SegmentCurves;
 use peakorder_protocol::estimate::round;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
+use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::{SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
@@ -46,8 +47,8 @@ pub(super) fn lesson(library: &Library, id: &str) -> Result<LessonView, LibraryE
     let loaded = library.load(id, None)?;
     let players = library.players()?;
     let player_id = Library::recorded_player(&players, &loaded.session.player).map(|p| p.id.clone());
-    let mut state = LessonState::new(id, loaded.session.clone(), player_id, BASELINE);
-    for event in blocks(&loaded.dir) {
+    let mut state = LessonState::new(id, loaded.session.clone(), player_id, BASELINE).with_labels_in_force();
+    for event in blocks(&loaded.dir, &loaded.remarks) {
         state.event(&event);
     }
     for check in loaded.mobility {
@@ -145,15 +146,16 @@ pub(super) fn chosen_last(found: &Found) -> Family {
     families.into_iter().find(|f| !matches!(f, Family::All)).unwrap_or(Family::All)
 }
 
-/// The blocks with their starts, which only the recording has. Of a damaged recording, the
+/// The blocks with their starts, which only the recording has, and the labels that are in force. Of a damaged recording, the
 /// blocks that can be read.
-fn blocks(dir: &SessionDir) -> Vec<LiveEvent> {
+fn blocks(dir: &SessionDir, remarks: &Remarks) -> Vec<LiveEvent> {
     let Ok(replay) = Replay::open(&dir.log_path()) else { return Vec::new() };
     replay
         .filter_map(|record| match record {
             Record::Mark(mark) if matches!(mark.kind, MarkKind::Block | MarkKind::Drill) => {
                 let drill = mark.kind == MarkKind::Drill;
-                Some(LiveEvent::Block { t_s: mark.t_ns as f64 * 1e-9, label: mark.detail, drill })
+                let label = remarks.block(&mark.detail).to_owned();
+                Some(LiveEvent::Block { t_s: mark.t_ns as f64 * 1e-9, label, drill })
             }
             _ => None,
         })

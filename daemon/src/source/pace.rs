@@ -56,6 +56,17 @@ pub fn play(
     records: impl Iterator<Item = Record>,
     speed: Speed,
     to: &mpsc::Sender<Vec<Record>>,
+    progress: impl FnMut(f64),
+) {
+    play_from(0.0, records, speed, to, progress);
+}
+
+/// The same for records that begin at session time `from_s`.
+pub fn play_from(
+    from_s: f64,
+    records: impl Iterator<Item = Record>,
+    speed: Speed,
+    to: &mpsc::Sender<Vec<Record>>,
     mut progress: impl FnMut(f64),
 ) {
     let start = Instant::now();
@@ -63,7 +74,7 @@ pub fn play(
     for record in records {
         let t_s = record.t_ns() as f64 * 1e-9;
         if let Speed::Times(times) = speed {
-            let due = start + Duration::from_secs_f64(t_s / times);
+            let due = start + Duration::from_secs_f64((t_s - from_s).max(0.0) / times);
             let now = Instant::now();
             if due > now {
                 if !batch.is_empty() && to.blocking_send(std::mem::take(&mut batch)).is_err() {

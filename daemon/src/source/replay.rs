@@ -1,6 +1,6 @@
 //! A recorded session's records.
 
-use peakorder_protocol::log::{Finding, LogError, LogReader, Record};
+use peakorder_protocol::log::{Finding, LogError, LogPosition, LogReader, Record};
 use std::fs::File;
 use std::path::Path;
 
@@ -20,6 +20,11 @@ impl Replay {
     /// Places where the log is damaged.
     pub fn findings(&self) -> &[Finding] {
         self.reader.findings()
+    }
+
+    /// Where a writer goes on; complete after the end was reached.
+    pub fn end(&self) -> LogPosition {
+        self.reader.end()
     }
 
     /// Byte offset reached.

@@ -1,7 +1,7 @@
 //! Reading a log, whole or damaged.
 
 use super::frame::{self, FILE_HEADER_LEN, FILE_MAGIC, FRAME_HEADER_LEN, FRAME_MAGIC, FileHeader};
-use super::{Finding, FindingKind, LogError, Record, wire};
+use super::{Finding, FindingKind, LogError, LogPosition, Record, wire};
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
@@ -23,6 +23,8 @@ pub struct LogReader<R: Read> {
     /// Where the bytes being skipped began, and what they seem to be.
     skipping: Option<(u64, FindingKind)>,
     findings: Vec<Finding>,
+    /// End of the last frame that was taken, or of the file header.
+    end_bytes: u64,
 }
 
 impl LogReader<File> {
@@ -47,6 +49,7 @@ impl<R: Read> LogReader<R> {
             next_sequence: 0,
             skipping: None,
             findings: Vec::new(),
+            end_bytes: 0,
         };
         log.fill(FILE_HEADER_LEN)?;
         match log.buf.first_chunk::<FILE_HEADER_LEN>().map(frame::judge_file_header) {
@@ -65,6 +68,7 @@ impl<R: Read> LogReader<R> {
             }
         }
         log.pos = log.buf.len().min(FILE_HEADER_LEN);
+        log.end_bytes = log.pos as u64;
         Ok(log)
     }
 
@@ -96,6 +100,7 @@ impl<R: Read> LogReader<R> {
             let whole = wire::decode_batch(header.version, &bytes[FRAME_HEADER_LEN..], out).is_some();
             self.end_skipping(Some(FindingKind::BadCrc));
             self.pos += header.total;
+            self.end_bytes = self.offset();
             let (expected, found) = (self.next_sequence, header.sequence);
             if found < expected {
                 self.find(offset, header.total as u64, FindingKind::Repeated { expected, found });
@@ -116,6 +121,11 @@ impl<R: Read> LogReader<R> {
     /// What was skipped or missing so far, in file order; complete after the end was reached.
     pub fn findings(&self) -> &[Finding] {
         &self.findings
+    }
+
+    /// Where a writer goes on: behind the last whole frame; complete after the end was reached.
+    pub fn end(&self) -> LogPosition {
+        LogPosition { len_bytes: self.end_bytes, next_sequence: self.next_sequence }
     }
 
     /// Byte offset up to which the log was read, for progress displays.

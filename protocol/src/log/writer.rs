@@ -55,8 +55,8 @@ impl Store for File {
 /// A place between two frames of a log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct LogPosition {
-    len_bytes: u64,
-    next_sequence: u64,
+    pub(super) len_bytes: u64,
+    pub(super) next_sequence: u64,
 }
 
 /// Appends frames to a log. It keeps no time: the caller syncs (every 0.25 s).
@@ -88,6 +88,27 @@ impl LogWriter<File> {
         let mut log = Self::new(file)?;
         log.sync()?;
         sync_folder_of(path);
+        Ok(log)
+    }
+
+    /// Goes on with the log at `path` behind `end`, where a reader found its last whole frame: what a kill left after it
+    /// is cut off, and readers find a gap in the frames' numbers. Refused while another writer has it.
+    pub fn reopen(path: &Path, end: LogPosition) -> Result<Self, LogError> {
+        let open = |source| LogError::Open { path: path.to_owned(), source };
+        let file = files::open_regular(path, OpenOptions::new().write(true)).map_err(open)?;
+        if let Err(TryLockError::WouldBlock) = file.try_lock() {
+            return Err(open(io::ErrorKind::ResourceBusy.into()));
+        }
+        // A kill while the file header was written leaves nothing to go on with.
+        if end.len_bytes < frame::FILE_HEADER_LEN as u64 {
+            file.set_len(0).map_err(open)?;
+            let mut log = Self::new(file)?;
+            log.sync()?;
+            return Ok(log);
+        }
+        let mut log = Self { store: file, len_bytes: 0, next_sequence: 0, failed: None, buffer: Vec::new() };
+        log.resume_at(end)?;
+        log.mark_gap();
         Ok(log)
     }
 }

@@ -16,6 +16,9 @@ pub struct Remarks {
     /// Labels of the blocks that are without a ball.
     #[serde(default)]
     pub without_ball: BTreeSet<String>,
+    /// Blocks that were renamed: recorded label → label in force. All other labels here are those in force.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub renamed: BTreeMap<String, String>,
     /// Notes of the lesson, in the order made.
     pub notes: Vec<LessonNote>,
     /// What the player is to practise; `None` where nothing is said.
@@ -140,6 +143,7 @@ impl Remarks {
                     }
                 }
             }
+            What::Rename { block, name } => self.rename(block, name),
             What::Ball { swing, struck } => self.swings.entry(*swing).or_default().struck = *struck,
             What::Target { target } => {
                 self.targets.push(TargetSet { id: remark.id, t_s: remark.t_s, target: target.clone() });
@@ -151,6 +155,30 @@ impl Remarks {
             What::Undo { .. } => return,
         }
         self.last = Some(Last { id: remark.id, words: remark.what.words() });
+    }
+
+    fn rename(&mut self, block: &str, name: &str) {
+        for shown in self.renamed.values_mut().filter(|shown| *shown == block) {
+            name.clone_into(shown);
+        }
+        // A recorded label that is shown under another name already is another block.
+        self.renamed.entry(block.to_owned()).or_insert_with(|| name.to_owned());
+        self.renamed.retain(|recorded, shown| recorded != shown);
+        for labels in [&mut self.balls, &mut self.without_ball] {
+            if labels.remove(block) {
+                labels.insert(name.to_owned());
+            }
+        }
+        // What holds of two blocks that become one cannot contradict itself.
+        self.without_ball.retain(|label| !self.balls.contains(label));
+        for target in self.targets.iter_mut().filter_map(|t| t.target.as_mut()).filter(|t| t.block == block) {
+            name.clone_into(&mut target.block);
+        }
+    }
+
+    /// The label in force of a block that was recorded under `label`.
+    pub fn block<'a>(&'a self, label: &'a str) -> &'a str {
+        self.renamed.get(label).map_or(label, String::as_str)
     }
 
     /// What is said of swing `number`.

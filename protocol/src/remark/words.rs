@@ -38,6 +38,9 @@ impl What {
                     (false, false) => format!("not every swing {of} hits a ball"),
                 }
             }
+            Self::Rename { block, name } => {
+                format!("block {} is now {}", shortened(block), shortened(name))
+            }
             Self::Ball { swing, struck: Some(true) } => format!("swing {swing}: hit a ball"),
             Self::Ball { swing, struck: Some(false) } => format!("swing {swing}: without a ball"),
             Self::Ball { swing, struck: None } => format!("swing {swing}: ball or not is as the straps say"),

@@ -2,6 +2,7 @@
 
 mod attacks;
 mod encrypted;
+mod interrupted;
 mod lesson;
 mod pairing;
 mod playing;

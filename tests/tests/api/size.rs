@@ -77,7 +77,7 @@ fn state_of_a_lesson_of_two_hundred_swings_is_small() {
     assert_eq!(lesson["about"][SWINGS.to_string()].as_array().map(Vec::len), Some(2));
     assert!(!lesson["against"][SWINGS.to_string()].as_array().expect("rows").is_empty());
     // As it is sent.
-    let mut packed = GzEncoder::new(Vec::new(), Compression::fast());
+    let mut packed = GzEncoder::new(Vec::new(), Compression::default());
     packed.write_all(&state).expect("in memory");
     let packed = packed.finish().expect("in memory").len();
     println!("state of {SWINGS} swings: {} bytes, {packed} compressed", state.len());

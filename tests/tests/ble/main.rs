@@ -4,6 +4,7 @@
 #![cfg(target_os = "linux")]
 
 mod common;
+mod served;
 mod session;
 mod setup;
 mod trouble;

@@ -50,15 +50,15 @@ fn a_lesson_by_keyboard() {
     tab_to(&browser, "INPUT   hip_breadth_cm");
     browser.press(TAB);
     browser.press(SPACE);
-    tab_to(&browser, "Keep");
+    tab_to(&browser, "Save");
     browser.press(ENTER);
     browser.sees("agreed to", SOON);
-    tab_to(&browser, "Start an invented lesson");
+    tab_to(&browser, "Start a demo lesson");
     browser.press(ENTER);
     browser.sees("Invented Player’s lesson", SOON);
     browser.until(
         "the lesson to run",
-        "return document.querySelector('footer').innerText.includes('heard')",
+        "return document.querySelector('footer').innerText.includes('connected')",
         SOON,
     );
 

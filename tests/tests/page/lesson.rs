@@ -37,7 +37,7 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     }
     browser.tap("[data-key=start]");
     browser.sees("Invented Player’s lesson", SOON);
-    browser.sees("invented", SOON);
+    browser.sees("Demo", SOON);
     // The guided movements are judged in words while they go on.
     browser.sees("Good", SOON);
     browser.sees("Done: how every strap sits", SOON);
@@ -158,9 +158,10 @@ fn after_the_lesson(browser: &Browser, server: &TestServer, session: &str, dir: 
     show(browser, "earlier");
     browser.tap(&format!("[data-key=\"open-{session}\"]"));
     // The page goes to the swing by itself once the lesson is read.
-    let opened = "return document.querySelector('.opened') !== null && location.hash === '#swing'";
+    let opened =
+        "return document.querySelector('.opened') !== null && location.hash.startsWith('#swing?lesson=')";
     browser.until("the lesson to be open", opened, SOON);
-    browser.sees("invented", SOON);
+    browser.sees("Demo", SOON);
     show(browser, "after");
     browser.until("the table", "return document.querySelectorAll('[data-measure]').length > 5", SOON);
     let rows = browser

@@ -16,7 +16,7 @@ fn a_daemon_that_goes_and_comes_back() {
     browser.goto(&address(&server, "swing"));
     swing_shown(&browser, 3);
     assert_eq!(browser.run("return document.body.dataset.link"), json!("live"));
-    assert!(browser.text().contains("Pelvis heard"));
+    assert!(browser.text().contains("Pelvis connected"));
 
     drop(server);
     let gone = Instant::now();
@@ -25,7 +25,7 @@ fn a_daemon_that_goes_and_comes_back() {
     assert!(gone.elapsed() < Duration::from_secs(7), "said after {:?}", gone.elapsed());
     let text = browser.text();
     assert!(text.contains("Numbers below are from swing"), "{text}");
-    assert!(!text.contains("heard"), "a strap still looks heard:\n{text}");
+    assert!(!text.contains("connected"), "a strap still looks connected:\n{text}");
     let pale = browser
         .run(
             "const ink = (e) => getComputedStyle(e).color;

@@ -7,7 +7,9 @@ mod backswing;
 mod ball;
 mod common;
 mod compared;
+mod continued;
 mod delay;
+mod found_again;
 mod headline;
 mod keyboard;
 mod left;
@@ -18,6 +20,7 @@ mod privacy;
 mod said;
 mod sound;
 #[cfg(target_os = "linux")]
+mod strap_setup;
 mod straps;
 mod target;
 mod tone;

@@ -14,6 +14,8 @@ const LOOKING: [&str; 22] = [
     "The swing before",
     "The next swing",
     "newest",
+    "all-swings",
+    "swing-",
     "ordinary",
     "mode-",
     "go-",

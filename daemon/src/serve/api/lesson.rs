@@ -52,8 +52,39 @@ pub(super) async fn start(
     Body(start): Body<Start>,
 ) -> Result<(StatusCode, Json<SessionId>), ApiError> {
     check_label(&start.baseline_block)?;
+    // A scan or a check holds the radio.
+    app.straps.stop().await;
     let session = app.lessons.start(&start.player, &start.baseline_block).await?;
     Ok((StatusCode::CREATED, Json(SessionId { session })))
+}
+
+/// Plays the demo lesson: virtual straps on an invented player. All that it records is marked as invented.
+#[utoipa::path(post, path = "/demo",
+    responses((status = 201, body = SessionId), (status = 409, description = "a lesson is running")))]
+pub(super) async fn demo(
+    State(app): State<Arc<AppState>>,
+) -> Result<(StatusCode, Json<SessionId>), ApiError> {
+    let session = app.lessons.demo().await?;
+    Ok((StatusCode::CREATED, Json(SessionId { session })))
+}
+
+/// Continues the interrupted lesson: same session, same calibration, same target. The recording has a gap.
+#[utoipa::path(post, path = "/lesson/continue", operation_id = "continue_lesson",
+    responses((status = 200, body = SessionId),
+        (status = 409, description = "none was interrupted, one is running, or the straps are others than before"),
+        (status = 503, description = "the straps cannot be used")))]
+pub(super) async fn go_on(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
+    app.straps.stop().await;
+    let session = app.lessons.go_on().await?;
+    Ok(Json(SessionId { session }))
+}
+
+/// Takes the interrupted lesson as ended.
+#[utoipa::path(post, path = "/lesson/leave",
+    responses((status = 200, body = SessionId), (status = 409, description = "none was interrupted")))]
+pub(super) async fn leave(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
+    let session = app.lessons.leave().await?;
+    Ok(Json(SessionId { session }))
 }
 
 /// Ends the running lesson.

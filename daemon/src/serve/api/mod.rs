@@ -10,6 +10,7 @@ mod players;
 mod remarks;
 mod sessions;
 mod state;
+mod strap_setup;
 mod streams;
 
 use super::api_error::ApiError;
@@ -41,7 +42,16 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(players::kept))
         .routes(routes!(lesson::start))
         .routes(routes!(lesson::end))
+        .routes(routes!(lesson::go_on))
+        .routes(routes!(lesson::leave))
+        .routes(routes!(lesson::demo))
         .routes(routes!(lesson::mark))
+        .routes(routes!(strap_setup::view))
+        .routes(routes!(strap_setup::scan))
+        .routes(routes!(strap_setup::identify))
+        .routes(routes!(strap_setup::check))
+        .routes(routes!(strap_setup::stop))
+        .routes(routes!(strap_setup::assign, strap_setup::forget))
         .routes(routes!(remarks::set_target, remarks::end_target))
         .routes(routes!(measures::measures))
         .routes(routes!(measures::designs))

@@ -84,6 +84,18 @@ impl PartialSchema for NewRemark {
                     },
                 },
                 {
+                    "type": "object", "required": ["what", "block", "name"],
+                    "description": "Gives a block another name; its swings and what is said of it go with it.",
+                    "properties": {
+                        "what": what("rename"),
+                        "block": text,
+                        "name": {
+                            "type": "string", "minLength": 1, "maxLength": LABEL_LIMIT,
+                            "pattern": r"^[^\u0000-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u001f\u007f-\u009f]*$",
+                        },
+                    },
+                },
+                {
                     "type": "object", "required": ["what", "swing"],
                     "description": "Whether one swing hit a ball, whatever the straps felt; null takes that away.",
                     "properties": {
@@ -132,7 +144,7 @@ impl ToSchema for NewRemark {}
 /// Adds a remark to a session, running or past: the ball's outcome, a note, a swing to be
 /// left out. `what` is `outcome` (`swing`, `labels`), `note` (`swing` or absent, `text`),
 /// `exclude` (`swing`, `excluded`, `reason`), `ball` (`swing`, `struck`), `balls` (`block`, `every_swing`,
-/// `without_ball`), `chosen` (`measures`), `practise` (`text`) or `undo` (`id`).
+/// `without_ball`), `rename` (`block`, `name`), `chosen` (`measures`), `practise` (`text`) or `undo` (`id`).
 #[utoipa::path(post, path = "/sessions/{id}/remarks", operation_id = "add_remark", request_body = NewRemark,
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
     responses((status = 201, body = Remark, description = "the remark with its id"),

@@ -17,6 +17,10 @@ pub(super) async fn state(
 ) -> Json<Snapshot> {
     let mut snapshot = app.hub.snapshot(device.key());
     snapshot.viewers = (!app.access.pairing.is_open()).then(|| app.viewers.get());
+    snapshot.interrupted = match device {
+        Device::Coach => app.lessons.interrupted(),
+        Device::Viewer => None,
+    };
     if app.viewers.hide_names_from(device) {
         snapshot.lesson = snapshot.lesson.map(without_names);
     }

@@ -34,6 +34,10 @@ pub struct LessonState {
     mobility: Vec<MobilityCheck>,
     remarks: Arc<Remarks>,
     extras: Extras,
+    /// Labels of `swings` as recorded; those in force are in the swings.
+    recorded: Vec<String>,
+    /// Labels come as they are in force.
+    labels_in_force: bool,
     usual: Arc<Vec<Usual>>,
     /// The version that `usual` is of.
     usual_version: Option<u64>,
@@ -60,11 +64,30 @@ impl LessonState {
             mobility: Vec::new(),
             remarks: Arc::default(),
             extras: Extras::new(),
+            recorded: Vec::new(),
+            labels_in_force: false,
             usual: Arc::default(),
             usual_version: None,
             version: 0,
             unassessed: Vec::new(),
         }
+    }
+
+    /// Whose swings and blocks come with the labels that are in force, and not with those recorded.
+    #[must_use]
+    pub fn with_labels_in_force(self) -> Self {
+        Self { labels_in_force: true, ..self }
+    }
+
+    /// The label in force of a block that comes with `label`.
+    fn label(&self, label: &str) -> String {
+        let label = if self.labels_in_force { label } else { self.remarks.block(label) };
+        label.to_owned()
+    }
+
+    /// The baseline's label in force.
+    fn baseline_label(&self) -> &str {
+        self.remarks.block(&self.baseline_block)
     }
 
     /// Session id.
@@ -125,7 +148,7 @@ impl LessonState {
             LiveEvent::Repetition { repetition } => {
                 let repetition = Arc::new(Repetition::clone(repetition));
                 self.repetitions.push(Arc::clone(&repetition));
-                self.unassessed.push(Movement::Repetition(repetition));
+                self.unassessed.push(Movement::Repetition(self.relabelled(&repetition)));
             }
             LiveEvent::Wearing { t_s, .. } => self.worn_since_s = *t_s,
             LiveEvent::Swing { swing } => self.add_swing(Swing::clone(swing)),
@@ -135,14 +158,25 @@ impl LessonState {
     }
 
     /// Adds a swing.
-    pub fn add_swing(&mut self, swing: Swing) {
+    pub fn add_swing(&mut self, mut swing: Swing) {
+        let label = self.label(&swing.block);
+        self.recorded.push(std::mem::replace(&mut swing.block, label));
         let swing = Arc::new(swing);
         self.swings.push(Arc::clone(&swing));
-        if in_baseline(&swing, &self.baseline_block, &self.remarks) {
+        if in_baseline(&swing, self.baseline_label(), &self.remarks) {
             self.inputs_changed();
         } else {
             self.unassessed.push(Movement::Swing(swing));
         }
+    }
+
+    /// The repetition with its block's label in force.
+    fn relabelled(&self, repetition: &Arc<Repetition>) -> Arc<Repetition> {
+        let label = self.label(&repetition.block);
+        if label == repetition.block {
+            return Arc::clone(repetition);
+        }
+        Arc::new(Repetition { block: label, ..Repetition::clone(repetition) })
     }
 
     /// The coach's remarks.
@@ -155,28 +189,37 @@ impl LessonState {
         &self.remarks
     }
 
-    /// Label of the current block; empty before the first.
+    /// Label of the current block, as it is in force; empty before the first.
     pub fn block(&self) -> &str {
-        &self.block
+        if self.labels_in_force { &self.block } else { self.remarks.block(&self.block) }
     }
 
     /// Replaces the coach's remarks.
     pub fn set_remarks(&mut self, remarks: Remarks) {
+        let renamed = remarks.renamed != self.remarks.renamed;
         self.remarks = Arc::new(remarks);
+        if renamed && !self.labels_in_force {
+            for (swing, recorded) in self.swings.iter_mut().zip(&self.recorded) {
+                let label = self.remarks.block(recorded);
+                if swing.block != label {
+                    *swing = Arc::new(Swing { block: label.to_owned(), ..Swing::clone(swing) });
+                }
+            }
+        }
         self.inputs_changed();
     }
 
     fn inputs_changed(&mut self) {
         self.version += 1;
         let swings = self.swings.iter().map(|s| Movement::Swing(Arc::clone(s)));
-        let repetitions = self.repetitions.iter().map(|r| Movement::Repetition(Arc::clone(r)));
+        let repetitions = self.repetitions.iter().map(|r| Movement::Repetition(self.relabelled(r)));
         self.unassessed = swings.chain(repetitions).collect();
         self.unassessed.sort_by_key(Movement::number);
     }
 
     /// The baseline's swings that count.
     pub fn baseline(&self) -> Vec<Arc<Swing>> {
-        let counts = |s: &&Arc<Swing>| in_baseline(s, &self.baseline_block, &self.remarks);
+        let counts = |s: &&Arc<Swing>| in_baseline(s, self.baseline_label(), &self.remarks);
         self.swings.iter().filter(counts).map(Arc::clone).collect()
     }
 
@@ -261,17 +304,24 @@ impl LessonState {
         self.session.calibration.iter().filter(|n| n.t_s >= self.worn_since_s)
     }
 
-    /// Whether the calibration covers every strap.
-    fn calibrated(&self) -> bool {
+    /// Since when the strap that was calibrated first is calibrated, s; `None` while a strap is not.
+    pub fn calibrated_since_s(&self) -> Option<f64> {
         let passed = |role: Role, step: CalibrationStep| {
-            self.calibration().any(|n| n.role == role && n.step == step && n.passed())
+            let good = self.calibration().filter(|n| n.role == role && n.step == step && n.passed());
+            good.map(|n| n.t_s).reduce(f64::max)
         };
-        self.session.straps.keys().all(|role| match role {
+        let since = self.session.straps.keys().map(|role| match role {
             Role::Pelvis | Role::Thorax => {
-                passed(*role, CalibrationStep::Still) && passed(*role, CalibrationStep::Bow)
+                Some(passed(*role, CalibrationStep::Still)?.max(passed(*role, CalibrationStep::Bow)?))
             }
             Role::LeadArm => passed(*role, CalibrationStep::ArmRaise),
-        })
+        });
+        since.collect::<Option<Vec<f64>>>()?.into_iter().reduce(f64::min)
+    }
+
+    /// The lesson was interrupted: what was going on is over.
+    pub fn interrupted(&mut self) {
+        self.doing = None;
     }
 
     /// The lesson as the page shows it, at session time `t_s`.
@@ -295,8 +345,12 @@ impl LessonState {
                 goal: player.goal.clone(),
                 limits: player.limits.clone(),
             },
-            block: self.block.clone(),
-            blocks: self.blocks.clone(),
+            block: self.label(&self.block),
+            blocks: self
+                .blocks
+                .iter()
+                .map(|b| BlockView { label: self.label(&b.label), ..b.clone() })
+                .collect(),
             calibration: self
                 .calibration()
                 .map(|n| CalibrationView {
@@ -307,13 +361,13 @@ impl LessonState {
                     text: words::calibration::outcome(n),
                 })
                 .collect(),
-            calibrated: self.calibrated(),
+            calibrated: self.calibrated_since_s().is_some(),
             doing: self.doing.clone(),
             straps,
             disk_backlog: 0.0,
             earlier: 0,
             swings: self.swings.clone(),
-            repetitions: self.repetitions.clone(),
+            repetitions: self.repetitions.iter().map(|r| self.relabelled(r)).collect(),
             order_words: self.swings.clone(),
             against: self.swings.last().and_then(|s| self.extras.get(&s.number)).map(Arc::clone),
             about: self.extras.clone(),
@@ -326,7 +380,7 @@ impl LessonState {
                 .iter()
                 .map(|c| MobilityView { check: c.clone(), words: c.into() })
                 .collect(),
-            baseline_block: self.baseline_block.clone(),
+            baseline_block: self.baseline_label().to_owned(),
         }
     }
 }

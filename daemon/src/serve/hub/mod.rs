@@ -78,6 +78,12 @@ impl RunningLesson {
         }
     }
 
+    /// That goes on at this time of its clock.
+    #[must_use]
+    pub fn going_on(self, newest_ns: u64) -> Self {
+        Self { newest_ns, ..self }
+    }
+
     /// With what waits for the disk.
     #[must_use]
     pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
@@ -166,6 +172,7 @@ impl Hub {
             device: device.into(),
             invented: self.invented,
             viewers: None,
+            interrupted: None,
             lesson: inner.lesson.as_ref().map(|l| l.view().newest()),
         }
     }
@@ -207,6 +214,13 @@ impl Hub {
         let event = LiveEvent::SessionStarted { session: lesson.state.id().to_owned() };
         inner.lesson = Some(lesson);
         inner.feed.publish(event_name(&event), &event);
+        // One that goes on has swings already.
+        self.unassessed.notify_one();
+    }
+
+    /// Tells the watchers that there is no interrupted lesson any more.
+    pub fn publish_interrupted_over(&self) {
+        self.lock().feed.publish("interrupted", &json!({ "session": null }));
     }
 
     /// Applies the records that the engine took and the events that came of them.

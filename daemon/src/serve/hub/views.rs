@@ -1,6 +1,7 @@
 //! What the page shows, as JSON.
 
 use super::assessment::{Extras, SwingExtra};
+use crate::serve::lesson::InterruptedView;
 use crate::serve::viewers::ViewersSee;
 use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
@@ -34,6 +35,8 @@ pub struct Snapshot {
     pub invented: bool,
     /// What viewers may see; absent where there are none, on a loopback address.
     pub viewers: Option<ViewersSee>,
+    /// A lesson that was never ended and can be continued; told to the coach alone.
+    pub interrupted: Option<InterruptedView>,
     /// The lesson that is running. A viewer is told names, goal, limits and notes only if `viewers` says so.
     pub lesson: Option<LessonView>,
 }

@@ -1,18 +1,23 @@
 //! Starts, marks and ends lessons: source → engine → hub.
 
+mod interrupted;
 mod source;
 
+pub use interrupted::{Interrupted, InterruptedView};
 pub use source::LessonSource;
 
 use super::hub::lesson_state::LessonState;
 use super::hub::{Hub, RunningLesson};
-use super::library::{Kept, Library, LibraryError};
-use crate::engine::{Engine, EngineError, Recording};
+use super::library::{Kept, Library, LibraryError, RunningNote};
+use super::past_lesson::BASELINE;
+use crate::engine::{Engine, EngineError, Recording, Resuming};
 use crate::source::straps::{CLOSING, Request};
-use peakorder_protocol::log::MarkKind;
-use source::OpenSource;
+use peakorder_protocol::event::LiveEvent;
+use peakorder_protocol::log::{Disconnection, MarkKind, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::session::Player;
+use source::{OpenSource, Waiting};
 use std::sync::{Arc, Mutex as StdMutex, MutexGuard, PoisonError};
-use tokio::sync::{Mutex, mpsc, watch};
+use tokio::sync::{Mutex, broadcast, mpsc, watch};
 
 /// Why a lesson cannot be started, marked or ended.
 #[derive(Debug, thiserror::Error)]
@@ -32,6 +37,12 @@ pub enum LessonError {
     /// No lesson is running.
     #[error("no lesson is running; start one first")]
     NoneRunning,
+    /// No lesson was interrupted.
+    #[error("no lesson was interrupted; start one")]
+    NoneInterrupted,
+    /// The interrupted lesson cannot go on with these straps; says why.
+    #[error("the lesson cannot be continued: {0}; it is kept as it is, start a new one")]
+    OtherStraps(&'static str),
     /// It failed inside this program.
     #[error("this failed inside peakorderd; the log says more (PEAKORDER_LOG=debug)")]
     Failed,
@@ -49,8 +60,8 @@ pub enum LessonError {
     Library(#[from] LibraryError),
 }
 
-fn lock<T>(events: &StdMutex<T>) -> MutexGuard<'_, T> {
-    events.lock().unwrap_or_else(PoisonError::into_inner)
+fn lock<T>(shared: &StdMutex<T>) -> MutexGuard<'_, T> {
+    shared.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// The ends of a started lesson.
@@ -65,38 +76,165 @@ pub struct LessonControl {
     library: Arc<Library>,
     hub: Arc<Hub>,
     handle: Mutex<Option<Handle>>,
-    /// No lesson begins while a player is being forgotten.
+    /// No lesson begins while another does, or while a player is being forgotten.
     beginning: Mutex<()>,
+    interrupted: StdMutex<Option<Interrupted>>,
 }
+
+/// The demo lesson is always the same.
+const DEMO_SEED: u64 = 1;
+/// Whose it is.
+const DEMO_PLAYER: &str = "Demo player";
 
 impl LessonControl {
     /// Lessons with samples from `source`, recorded into `library` and shown by `hub`.
     pub fn new(source: LessonSource, library: Arc<Library>, hub: Arc<Hub>) -> Self {
-        Self { source, library, hub, handle: Mutex::new(None), beginning: Mutex::new(()) }
+        let interrupted = StdMutex::new(Interrupted::find(&library));
+        Self { source, library, hub, handle: Mutex::new(None), beginning: Mutex::new(()), interrupted }
     }
 
     /// Starts a lesson of the player of that id; returns the session's id.
     pub async fn start(&self, player: &str, baseline_block: &str) -> Result<String, LessonError> {
         let _beginning = self.beginning.lock().await;
         let player = &self.on_library(player, Library::player).await?;
-        let mut handle = self.handle.lock().await;
-        if let Some(running) = self.hub.running() {
-            return Err(LessonError::AlreadyRunning(running));
-        }
+        self.refuse_if_running()?;
         if !player.about.consent {
             return Err(LessonError::NoConsent(player.about.name.clone()));
         }
-        let OpenSource { session, clock, waiting } = source::open(&self.source, player).await?;
+        let open = source::open(&self.source, player).await?;
+        self.begin(open, Some(player.id.clone()), baseline_block).await
+    }
+
+    /// Starts the demo lesson of an invented player; returns the session's id.
+    pub async fn demo(&self) -> Result<String, LessonError> {
+        let _beginning = self.beginning.lock().await;
+        self.refuse_if_running()?;
+        let player = Player { name: DEMO_PLAYER.into(), ..Player::default() };
+        let open = source::invented(DEMO_SEED, self.source.virtual_speed(), player.handedness, player);
+        self.begin(open, None, BASELINE).await
+    }
+
+    fn refuse_if_running(&self) -> Result<(), LessonError> {
+        self.hub.running().map_or(Ok(()), |running| Err(LessonError::AlreadyRunning(running)))
+    }
+
+    /// A new session begins.
+    async fn begin(
+        &self,
+        open: OpenSource,
+        player: Option<String>,
+        baseline_block: &str,
+    ) -> Result<String, LessonError> {
+        let OpenSource { session, clock, seed, waiting } = open;
         let id = session.id.clone();
         let dir = self.library.new_session(&id)?;
         let engine = Engine::new(dir, session, Recording::Live)?;
-        let state = LessonState::new(&id, engine.session().clone(), Some(player.id.clone()), baseline_block);
-        let events = Arc::new(StdMutex::new(engine.watch()));
-        self.hub.begin(RunningLesson::new(state, clock).with_backlog(engine.backlog()));
+        let note = RunningNote {
+            session: id.clone(),
+            baseline_block: baseline_block.into(),
+            seed: seed.map(u64::cast_signed),
+        };
+        // Without the note the lesson is recorded as well; after a kill it could only be opened.
+        if let Err(why) = self.library.note_running(&note) {
+            tracing::warn!(%why, "The running lesson could not be noted.");
+        }
+        *lock(&self.interrupted) = None;
+        let state = LessonState::new(&id, engine.session().clone(), player, baseline_block);
+        let lesson = RunningLesson::new(state, clock);
+        let events = engine.watch();
+        self.run(id.clone(), engine, events, lesson, waiting).await;
+        Ok(id)
+    }
+
+    /// The lesson that was interrupted, as the page shows it now.
+    pub fn interrupted(&self) -> Option<InterruptedView> {
+        lock(&self.interrupted).as_ref().map(Interrupted::view)
+    }
+
+    /// Takes the interrupted lesson as ended; returns its session's id.
+    pub async fn leave(&self) -> Result<String, LessonError> {
+        let _beginning = self.beginning.lock().await;
+        let left = lock(&self.interrupted).take().ok_or(LessonError::NoneInterrupted)?;
+        self.library.clear_running()?;
+        self.hub.publish_interrupted_over();
+        Ok(left.note.session)
+    }
+
+    /// Continues the interrupted lesson; returns its session's id.
+    pub async fn go_on(&self) -> Result<String, LessonError> {
+        let _beginning = self.beginning.lock().await;
+        self.refuse_if_running()?;
+        let lesson = lock(&self.interrupted).clone().ok_or(LessonError::NoneInterrupted)?;
+        let note = lesson.note.clone();
+        let opened = self.on_library(&note.session, Library::open_session).await;
+        // Its player may have been forgotten meanwhile, and the session with the player.
+        let (dir, session) = opened.map_err(|_| LessonError::NoneInterrupted)?;
+        let players = Arc::clone(&self.library);
+        let player = tokio::task::spawn_blocking(move || players.players())
+            .await
+            .map_err(|_| LessonError::Failed)??;
+        let player = Library::recorded_player(&player, &session.player).cloned();
+        if let Some(player) = player.as_ref().filter(|p| !p.about.consent) {
+            return Err(LessonError::NoConsent(player.about.name.clone()));
+        }
+        let again = source::again(&self.source, &session, note.seed.map(i64::cast_unsigned)).await?;
+        let computing = tokio::task::spawn_blocking(move || {
+            let remarks = dir.remarks();
+            let mut resuming = Resuming::open(dir, session.clone())?;
+            let mut events = resuming.watch();
+            let mut state =
+                LessonState::new(&note.session, session, player.map(|p| p.id), &note.baseline_block);
+            let last_ns = resuming.compute(|_, computation| {
+                while let Ok(event) = events.try_recv() {
+                    state.event(&event);
+                    if matches!(event, LiveEvent::Calibration { .. }) {
+                        state.set_calibration(&computation.session().calibration);
+                    }
+                }
+            })?;
+            match remarks.read() {
+                Ok(read) => state.set_remarks(read.fold()),
+                Err(why) => tracing::warn!(%why, "The remarks of the interrupted lesson cannot be read."),
+            }
+            state.interrupted();
+            Ok::<_, EngineError>((resuming, state, last_ns))
+        });
+        let (resuming, state, last_ns) = computing.await.map_err(|_| LessonError::Failed)??;
+        let from_ns = lesson.goes_on_ns(last_ns);
+        let (clock, waiting) = again.at(last_ns, from_ns);
+        let mut engine = resuming.record(from_ns)?;
+        let events = engine.watch();
+        // The links are gone: what is not told to the pipeline would look like one stream.
+        let reason = Disconnection::NotKnown;
+        let roles = engine.session().straps.keys();
+        let gone: Vec<Record> = roles
+            .map(|role| (*role, StrapEventKind::Disconnected { reason: reason.clone() }))
+            .map(|(role, what)| Record::Strap(StrapEvent { t_ns: from_ns, role, what }))
+            .collect();
+        engine.push(&gone);
+        *lock(&self.interrupted) = None;
+        let id = lesson.note.session;
+        self.run(id.clone(), engine, events, RunningLesson::new(state, clock).going_on(from_ns), waiting)
+            .await;
+        Ok(id)
+    }
+
+    /// Shows and records a lesson whose source waits, until it ends.
+    async fn run(
+        &self,
+        id: String,
+        engine: Engine,
+        events: broadcast::Receiver<LiveEvent>,
+        lesson: RunningLesson,
+        waiting: Waiting,
+    ) {
+        // Whoever ends the lesson waits until it can be ended.
+        let mut handle = self.handle.lock().await;
+        let events = Arc::new(StdMutex::new(events));
+        self.hub.begin(lesson.with_backlog(engine.backlog()));
         let flow = waiting.start();
         let (ended, watch_ended) = watch::channel(false);
-        let hub = Arc::clone(&self.hub);
-        let lesson = id.clone();
+        let (hub, library) = (Arc::clone(&self.hub), Arc::clone(&self.library));
         let shown = Arc::clone(&hub);
         let seen = Arc::clone(&events);
         let recording =
@@ -110,14 +248,16 @@ impl LessonControl {
                 Err(why) => Some(why.to_string()),
             };
             let problem = problem.map(|why| {
-                tracing::error!(%lesson, %why, "The recording stopped early.");
+                tracing::error!(lesson = %id, %why, "The recording stopped early.");
                 format!("the recording stopped: {why}; what was recorded before is kept")
             });
+            if let Err(why) = library.clear_running() {
+                tracing::warn!(%why, "The lesson that ended is still noted as running.");
+            }
             hub.end(&mut lock(&events), problem.as_deref());
             let _ = ended.send(true);
         });
         *handle = Some(Handle { requests: flow.requests, ended: watch_ended });
-        Ok(id)
     }
 
     /// Work with the library on a thread that may block.

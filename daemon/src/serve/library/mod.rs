@@ -4,6 +4,7 @@
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
 //! LIBRARY/in-use.lock          locked by the program that serves the library
+//! LIBRARY/running.toml           the lesson that is being recorded; left behind by a kill
 //! LIBRARY/devices.toml           paired devices (`access::paired_devices`)
 //! ```
 //!
@@ -13,12 +14,14 @@ mod consent;
 mod export;
 mod forget;
 mod players;
+mod running;
 mod sessions;
 
 pub use consent::{ConsentEntry, ConsentTo};
 pub use export::{ExportError, Exported};
 pub use forget::{Kept, KeptSession, Person};
 pub use players::{NewPlayer, PlayerCard, PlayerError};
+pub use running::RunningNote;
 pub use sessions::SessionRow;
 
 use super::toml_file::TomlFileError;

@@ -3,6 +3,7 @@
 use super::{Library, LibraryError};
 use crate::serve::told_folders::from_library;
 use peakorder_analysis::load::{Loaded, load};
+use peakorder_protocol::remark::REMARKS_FILE;
 use peakorder_protocol::session::{Player, SESSION_FILE, SWINGS_DIR, Session, SessionDir};
 use serde::Serialize;
 use std::collections::HashMap;
@@ -36,7 +37,7 @@ pub struct SessionRow {
 }
 
 /// When a session's files were last written: a cached row is valid until that changes.
-type Stamp = (Option<SystemTime>, Option<SystemTime>);
+type Stamp = [Option<SystemTime>; 3];
 
 /// What was read of a session: a row without the library's facts about its player.
 #[derive(Clone)]
@@ -60,7 +61,8 @@ impl RowCache {
 
 fn stamp(folder: &Path) -> Stamp {
     let changed = |name: &str| folder.join(name).metadata().and_then(|m| m.modified()).ok();
-    (changed(SESSION_FILE), changed(SWINGS_DIR))
+    // A remark may rename a block.
+    [SESSION_FILE, SWINGS_DIR, REMARKS_FILE].map(changed)
 }
 
 impl Library {
