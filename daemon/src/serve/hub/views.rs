@@ -112,9 +112,9 @@ pub struct LessonView {
     pub baseline_block: String,
 }
 
-/// So many swings and repetitions come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
+/// So many swings and repetitions come with the state: those that the page shows at once. A swing is 2 to 3 kB compressed, and a lesson
 /// of 200 would take a tablet on a slow network longer than a coach waits.
-pub const NEWEST: usize = 28;
+pub const NEWEST: usize = 16;
 
 impl LessonView {
     /// With the newest swings and repetitions only.
