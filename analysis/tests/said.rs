@@ -18,7 +18,9 @@ fn number(words: &str) -> (f64, &str) {
     let end = words.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(words.len());
     let size = words[..end].parse().unwrap_or_else(|_| panic!("no number in {words:?}"));
     let mut rest = words[end..].trim_start_matches('°').trim();
-    for unit in ["degrees per second", "degrees", "milliseconds", "centimetres", "per cent", "°/s", "ms", "cm", "%"] {
+    for unit in
+        ["degrees per second", "degrees", "milliseconds", "centimetres", "per cent", "°/s", "ms", "cm", "%"]
+    {
         rest = rest.strip_prefix(unit).unwrap_or(rest).trim();
     }
     (size, rest)
@@ -28,7 +30,9 @@ fn number(words: &str) -> (f64, &str) {
 fn told(measure: Measure, words: &str) -> f64 {
     let (size, way) = number(words);
     let negative = match way {
-        "back" | "before" | "after impact" | "towards the target" | "to the trail side" | "straighter" => true,
+        "back" | "before" | "after impact" | "towards the target" | "to the trail side" | "straighter" => {
+            true
+        }
         "to the lead side" => matches!(measure, Measure::TiltAtTop(_)),
         "through" | "after" | "before impact" | "across" | "more bent" => false,
         way if way.starts_with("the other way") => measure == Measure::SeparationStretch,
@@ -54,7 +58,8 @@ fn followed(measure: Measure, value: f64, correction: &str) -> f64 {
         "too early" | "too short" => value + by,
         "too late" | "too long" => value - by,
         what => {
-            let wanted = what.strip_prefix("short of ").unwrap_or_else(|| panic!("{what:?} is no correction"));
+            let wanted =
+                what.strip_prefix("short of ").unwrap_or_else(|| panic!("{what:?} is no correction"));
             let wanted = told(measure, wanted);
             assert!(((wanted - value).abs() - by).abs() < 1e-9, "{what:?} is not {by} from {value}");
             wanted
@@ -179,9 +184,11 @@ fn recorded_swings_of_both_hands_are_told_rightly() {
         assert_eq!(loaded.session.player.handedness, hand);
         for (swing, measure) in loaded.swings.iter().flat_map(|s| Measure::ALL.map(|m| (s, m))) {
             let Some(now) = measure.of(swing) else { continue };
-            for (by, least) in [(-3.2, true), (-3.2, false), (3.2, true), (3.2, false), (0.1, true), (0.1, false)] {
-                let target =
-                    fixed(measure, now.value + by * said::step(measure), least, None, None, "").expect("a target");
+            for (by, least) in
+                [(-3.2, true), (-3.2, false), (3.2, true), (3.2, false), (0.1, true), (0.1, false)]
+            {
+                let target = fixed(measure, now.value + by * said::step(measure), least, None, None, "")
+                    .expect("a target");
                 holds(measure, &target, now.value);
                 let answer = answer(&target, swing);
                 let said = said::answer(measure, target.value, target.bound, now.value);
@@ -204,20 +211,98 @@ fn spoken(measure: Measure, wanted: f64, least: bool, value: f64) -> String {
 fn the_words_of_each_kind() {
     use Role::{LeadArm, Pelvis, Thorax};
     for (measure, wanted, least, value, words) in [
-        (Measure::TurnAtTop(Pelvis), 25.0, false, -26.0, "pelvis turn at top: 25° back or less: 26 degrees back, 1 too much"),
-        (Measure::TurnAtTop(Pelvis), 40.0, true, -39.0, "pelvis turn at top: 40° back or more: 39 degrees back, 1 short"),
-        (Measure::TurnAtTop(Thorax), 90.0, true, -89.7, "thorax turn at top: 90° back or more: 89.7 degrees back, 0.3 short"),
-        (Measure::TurnAtTop(Pelvis), 40.0, true, 2.0, "pelvis turn at top: 40° back or more: 2 degrees through, 42 short of 40 degrees back"),
-        (Measure::TurnAtImpact(Pelvis), 40.0, true, 36.0, "pelvis turn at impact: 40° through or more: 36 degrees through, 4 short"),
-        (Measure::TurnAtImpact(Pelvis), 10.0, true, -3.0, "pelvis turn at impact: 10° through or more: 3 degrees back, 13 short of 10 degrees through"),
-        (Measure::TurnAtImpact(Thorax), -5.0, false, -9.0, "thorax turn at impact: 5° back or less: 9 degrees back, 4 too much"),
+        (
+            Measure::TurnAtTop(Pelvis),
+            25.0,
+            false,
+            -26.0,
+            "pelvis turn at top: 25° back or less: 26 degrees back, 1 too much",
+        ),
+        (
+            Measure::TurnAtTop(Pelvis),
+            40.0,
+            true,
+            -39.0,
+            "pelvis turn at top: 40° back or more: 39 degrees back, 1 short",
+        ),
+        (
+            Measure::TurnAtTop(Thorax),
+            90.0,
+            true,
+            -89.7,
+            "thorax turn at top: 90° back or more: 89.7 degrees back, 0.3 short",
+        ),
+        (
+            Measure::TurnAtTop(Pelvis),
+            40.0,
+            true,
+            2.0,
+            "pelvis turn at top: 40° back or more: 2 degrees through, 42 short of 40 degrees back",
+        ),
+        (
+            Measure::TurnAtImpact(Pelvis),
+            40.0,
+            true,
+            36.0,
+            "pelvis turn at impact: 40° through or more: 36 degrees through, 4 short",
+        ),
+        (
+            Measure::TurnAtImpact(Pelvis),
+            10.0,
+            true,
+            -3.0,
+            "pelvis turn at impact: 10° through or more: 3 degrees back, 13 short of 10 degrees through",
+        ),
+        (
+            Measure::TurnAtImpact(Thorax),
+            -5.0,
+            false,
+            -9.0,
+            "thorax turn at impact: 5° back or less: 9 degrees back, 4 too much",
+        ),
         (Measure::SeparationAtTop, 45.0, true, -41.0, "separation at top: 45° or more: 41 degrees, 4 short"),
-        (Measure::SeparationAtTop, 45.0, false, -47.0, "separation at top: 45° or less: 47 degrees, 2 too much"),
-        (Measure::Gap(Pelvis, Thorax), 12.0, true, 7.0, "pelvis → thorax gap: 12 ms after or later: 7 milliseconds after, 5 too early"),
-        (Measure::Gap(Thorax, LeadArm), -6.0, true, -9.0, "thorax → arm gap: 6 ms before or later: 9 milliseconds before, 3 too early"),
-        (Measure::PeakBeforeImpact(Pelvis), 80.0, true, 70.0, "pelvis peak to impact: 80 ms before impact or earlier: 70 milliseconds before impact, 10 too late"),
-        (Measure::Backswing, 800.0, true, 740.0, "backswing: 800 ms or longer: 740 milliseconds, 60 too short"),
-        (Measure::TiltAtTop(Pelvis), 6.0, false, 8.0, "pelvis tilt at top: 6° to the trail side or less: 8 degrees to the trail side, 2 too much"),
+        (
+            Measure::SeparationAtTop,
+            45.0,
+            false,
+            -47.0,
+            "separation at top: 45° or less: 47 degrees, 2 too much",
+        ),
+        (
+            Measure::Gap(Pelvis, Thorax),
+            12.0,
+            true,
+            7.0,
+            "pelvis → thorax gap: 12 ms after or later: 7 milliseconds after, 5 too early",
+        ),
+        (
+            Measure::Gap(Thorax, LeadArm),
+            -6.0,
+            true,
+            -9.0,
+            "thorax → arm gap: 6 ms before or later: 9 milliseconds before, 3 too early",
+        ),
+        (
+            Measure::PeakBeforeImpact(Pelvis),
+            80.0,
+            true,
+            70.0,
+            "pelvis peak to impact: 80 ms before impact or earlier: 70 milliseconds before impact, 10 too late",
+        ),
+        (
+            Measure::Backswing,
+            800.0,
+            true,
+            740.0,
+            "backswing: 800 ms or longer: 740 milliseconds, 60 too short",
+        ),
+        (
+            Measure::TiltAtTop(Pelvis),
+            6.0,
+            false,
+            8.0,
+            "pelvis tilt at top: 6° to the trail side or less: 8 degrees to the trail side, 2 too much",
+        ),
         (Measure::TempoRatio, 3.0, true, 2.85, "backswing / downswing: 3.00 or more: 2.85, 0.15 short"),
     ] {
         assert_eq!(spoken(measure, wanted, least, value), words);
@@ -236,11 +321,17 @@ fn changes_and_their_intervals_are_told_by_size_and_across_zero_by_direction() {
     assert_eq!(told(Measure::Gap(Pelvis, Thorax), 4.0, -9.0), "9.0 ms earlier");
     assert_eq!(told(top, -35.0, 0.04), "none");
     // Halves go up, whichever side.
-    assert_eq!((said::value(top, -30.5), said::value(impact, 31.5)), ("31° back".into(), "32° through".into()));
+    assert_eq!(
+        (said::value(top, -30.5), said::value(impact, 31.5)),
+        ("31° back".into(), "32° through".into())
+    );
     assert_eq!(said::range_to(top, -35.0, (-11.2, -5.0), 1), "5.0° to 11.2° more");
     assert_eq!(said::range_to(top, -35.0, (-9.0, 7.0), 1), "7.0° less to 9.0° more");
     assert_eq!(said::range_to(impact, 3.0, (-9.0, -2.0), 1), "2.0° to 9.0° further back");
-    assert_eq!(said::between(Measure::Gap(Pelvis, Thorax), 4.0, (-9.0, 2.0)), "between 9 ms earlier and 2 ms later");
+    assert_eq!(
+        said::between(Measure::Gap(Pelvis, Thorax), 4.0, (-9.0, 2.0)),
+        "between 9 ms earlier and 2 ms later"
+    );
 }
 
 /// What the page and the terminal watcher show of a swing's turn.
@@ -253,5 +344,9 @@ fn a_swings_file_is_answered_in_the_same_words() {
     let target = fixed(measure, (now.abs() - 1.0).round(), false, None, Some(3.0), "").expect("a target");
     let answer = answer(&target, &swing);
     assert_eq!(answer.answer, AnswerKind::Nearly);
-    assert!(answer.spoken.contains("degrees back, nearly, ") && answer.spoken.ends_with(" too much"), "{}", answer.spoken);
+    assert!(
+        answer.spoken.contains("degrees back, nearly, ") && answer.spoken.ends_with(" too much"),
+        "{}",
+        answer.spoken
+    );
 }

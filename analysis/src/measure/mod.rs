@@ -184,7 +184,13 @@ impl Row {
     }
 
     /// A quantity whose sign is a side with a name.
-    const fn sided(group: Group, unit: Unit, more: More, ways: [&'static str; 2], moved: [&'static str; 2]) -> Self {
+    const fn sided(
+        group: Group,
+        unit: Unit,
+        more: More,
+        ways: [&'static str; 2],
+        moved: [&'static str; 2],
+    ) -> Self {
         Self { signed: true, more, ways, moved, ..Self::size(group, unit) }
     }
 }

@@ -183,7 +183,10 @@ fn rows_table(rows: &[&Row]) -> Table {
                 "",
                 Align::Right,
                 column(&|r| {
-                    pick(r).sample.sd.map_or("(–)".into(), |sd| format!("({})", number(sd, decimals(r), false)))
+                    pick(r)
+                        .sample
+                        .sd
+                        .map_or("(–)".into(), |sd| format!("({})", number(sd, decimals(r), false)))
                 }),
             ),
         ]

@@ -91,10 +91,7 @@ mod tests {
     #[test]
     fn turns_have_a_side_and_gaps_an_order() {
         assert_eq!(subject(Measure::TurnAtTop(Pelvis), -44.2), "Pelvis turn at top 44° back");
-        assert_eq!(
-            subject(Measure::TurnAtImpact(Pelvis), 30.0),
-            "Pelvis turn at impact 30° through"
-        );
+        assert_eq!(subject(Measure::TurnAtImpact(Pelvis), 30.0), "Pelvis turn at impact 30° through");
         assert_eq!(subject(Measure::Gap(Pelvis, Thorax), 12.0), "Thorax peak 12 ms after pelvis peak");
         assert_eq!(subject(Measure::Gap(Thorax, LeadArm), -6.0), "Lead arm peak 6 ms before thorax peak");
         assert_eq!(subject(Measure::Gap(Thorax, LeadArm), 0.3), "Thorax and lead arm peaks together");

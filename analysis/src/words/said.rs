@@ -185,7 +185,13 @@ pub fn bound(measure: Measure, bound: Bound, target: f64) -> String {
         match side(target, decimals) {
             // From nothing it goes to a side.
             0 => row.moved[usize::from(up)],
-            at => if (at > 0) == up { more } else { less },
+            at => {
+                if (at > 0) == up {
+                    more
+                } else {
+                    less
+                }
+            }
         }
     };
     format!("{} or {or}", value_to(measure, target, decimals))

@@ -58,12 +58,18 @@ impl Played {
     /// with its number and the moment when the batch that completes it was handed over.
     pub(crate) fn lesson(&self, seed: u64, begun: impl FnOnce(), mut swing: impl FnMut(u32, Instant)) {
         let mut before = 0;
-        self.batches(&format!("lesson-{seed}"), seed, begun, |_| {}, |_, start, swings| {
-            if swings > before {
-                swing(swings, start);
-            }
-            before = swings;
-        });
+        self.batches(
+            &format!("lesson-{seed}"),
+            seed,
+            begun,
+            |_| {},
+            |_, start, swings| {
+                if swings > before {
+                    swing(swings, start);
+                }
+                before = swings;
+            },
+        );
     }
 
     /// Plays it as session `id`. `due` is called before each batch with the time of its newest record, s, and may wait;

@@ -135,9 +135,7 @@ impl From<PastLessonError> for ApiError {
             PastLessonError::Report(ReportError::SameBlock(_)) => Self::bad(text),
             PastLessonError::Report(ReportError::NoBlock { .. })
             | PastLessonError::NoCurves { .. }
-            | PastLessonError::NoSwing { .. } => {
-                Self::unknown(text)
-            }
+            | PastLessonError::NoSwing { .. } => Self::unknown(text),
         }
     }
 }

@@ -110,7 +110,9 @@ fn may_read(uri: &Uri, running: Option<&str>, see: ViewersSee) -> bool {
     let is_running = |id: &str| running == Some(id);
     match path.split('/').skip(1).collect::<Vec<_>>()[..] {
         ["state" | "events" | "pose" | "reach" | "measures" | "openapi.json" | "sessions" | "pair"] => true,
-        ["sessions", id] | ["sessions", id, "swings"] | ["sessions", id, "swings", _, "curves" | "against"] => is_running(id),
+        ["sessions", id]
+        | ["sessions", id, "swings"]
+        | ["sessions", id, "swings", _, "curves" | "against"] => is_running(id),
         ["sessions", id, "report"] => is_running(id) && see.names,
         ["compare"] => Query::<Sides>::try_from_uri(uri).is_ok_and(|Query(sides)| {
             [sides.a, sides.b].iter().all(|side| is_running(side.split(':').next().unwrap_or_default()))

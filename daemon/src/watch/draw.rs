@@ -1,8 +1,8 @@
 //! What the screen says, line by line.
 
 use super::screen::{Lesson, Screen};
-use peakorder_analysis::order::{LEGEND, Order, short};
 use peakorder_analysis::measure::Measure;
+use peakorder_analysis::order::{LEGEND, Order, short};
 use peakorder_analysis::stats::Z95;
 use peakorder_analysis::words;
 use peakorder_protocol::swing::{Swing, SwingKind};

@@ -42,11 +42,19 @@ fn state_of_a_lesson_of_two_hundred_swings_is_small() {
     let mut lesson = LessonState::new("long", loaded.session.clone(), None, "baseline");
     let mut said = Vec::new();
     for number in 1..=SWINGS {
-        let mut swing = serde_json::to_value(&loaded.swings[number as usize % loaded.swings.len()]).expect("JSON");
+        let mut swing =
+            serde_json::to_value(&loaded.swings[number as usize % loaded.swings.len()]).expect("JSON");
         varied(&mut swing, &mut dice);
         let mut swing: Swing = serde_json::from_value(swing).expect("a swing");
         swing.number = number;
-        swing.block = if number <= 40 { "baseline" } else if number <= 160 { "pivot drill" } else { "after" }.into();
+        swing.block = if number <= 40 {
+            "baseline"
+        } else if number <= 160 {
+            "pivot drill"
+        } else {
+            "after"
+        }
+        .into();
         lesson.add_swing(swing);
         let labels = vec![["solid", "thin", "left"][number as usize % 3].to_owned()];
         said.push(Remark { id: number, t_s: 0.0, what: What::Outcome { swing: number, labels } });
@@ -80,8 +88,12 @@ fn state_of_a_lesson_of_two_hundred_swings_is_small() {
 /// Header and body of a GET, as they come.
 fn raw(server: &TestServer, path: &str, accept: &str) -> (String, Vec<u8>) {
     let mut stream = TcpStream::connect(server.at).expect("it listens");
-    write!(stream, "GET {path} HTTP/1.1\r\nHost: {}\r\nAccept-Encoding: {accept}\r\nConnection: close\r\n\r\n", server.at)
-        .expect("sent");
+    write!(
+        stream,
+        "GET {path} HTTP/1.1\r\nHost: {}\r\nAccept-Encoding: {accept}\r\nConnection: close\r\n\r\n",
+        server.at
+    )
+    .expect("sent");
     let mut all = Vec::new();
     stream.read_to_end(&mut all).expect("an answer");
     let end = all.windows(4).position(|w| w == b"\r\n\r\n").expect("a header");
@@ -96,7 +108,10 @@ fn what_is_long_is_sent_compressed_to_who_takes_it() {
         let (header, plain) = raw(&server, path, "identity");
         assert!(!header.contains("content-encoding"), "{header}");
         let (header, packed) = raw(&server, path, "gzip, deflate");
-        assert!(header.contains("content-encoding: gzip") && header.contains("vary: accept-encoding"), "{path}: {header}");
+        assert!(
+            header.contains("content-encoding: gzip") && header.contains("vary: accept-encoding"),
+            "{path}: {header}"
+        );
         let mut unpacked = Vec::new();
         GzDecoder::new(&packed[..]).read_to_end(&mut unpacked).expect("gzip");
         assert_eq!(unpacked, plain, "{path}");

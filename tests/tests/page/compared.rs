@@ -53,7 +53,8 @@ fn what_was_meant_gets_the_verdicts_and_the_curves_are_drawn() {
     show(&browser, "target");
     for (count, key) in [(1, "pelvis_turn_top_deg"), (2, "thorax_turn_top_deg")] {
         browser.tap(&format!("[data-key=about-{key}]"));
-        let chosen = format!("return document.querySelectorAll('.about-taps [aria-pressed=true]').length === {count}");
+        let chosen =
+            format!("return document.querySelectorAll('.about-taps [aria-pressed=true]').length === {count}");
         browser.until("what is chosen", &chosen, SOON);
     }
     no_findings(&browser);

@@ -54,8 +54,10 @@ fn what_the_lesson_is_about_leads() {
     let chosen = [Measure::TurnAtTop(Role::Pelvis), Measure::ArmRaised];
     for (count, measure) in chosen.iter().enumerate() {
         browser.tap(&format!("[data-key=\"about-{}\"]", measure.key()));
-        let there =
-            format!("return document.querySelectorAll('.about-taps [aria-pressed=true]').length === {}", count + 1);
+        let there = format!(
+            "return document.querySelectorAll('.about-taps [aria-pressed=true]').length === {}",
+            count + 1
+        );
         browser.until("the choice", &there, SOON);
     }
     show(&browser, "swing");
@@ -64,7 +66,8 @@ fn what_the_lesson_is_about_leads() {
         "return [...document.querySelectorAll('.lead-row')].map((r) => [r.dataset.measure,
            r.querySelector('.lead-title').textContent, [...r.querySelectorAll('.lead-label')].map((t) => t.textContent)])",
     );
-    let baseline: Vec<_> = files.iter().filter(|s| s.block == "baseline" && s.kind == SwingKind::Strike).collect();
+    let baseline: Vec<_> =
+        files.iter().filter(|s| s.block == "baseline" && s.kind == SwingKind::Strike).collect();
     let expected: Vec<Value> = chosen
         .iter()
         .map(|m| {
@@ -107,9 +110,14 @@ fn what_the_lesson_is_about_leads() {
     let against = format!("/api/v1/sessions/{session}/swings/{}/against", last.number - 1);
     let told = server.get(&against).expect(200);
     for measure in chosen {
-        let row = told.as_array().expect("rows").iter().find(|r| r["measure"] == measure.key()).expect("a row");
+        let row =
+            told.as_array().expect("rows").iter().find(|r| r["measure"] == measure.key()).expect("a row");
         let words = row["words"].as_str().expect("words");
-        browser.until(words, &format!("return document.querySelector('.against')?.textContent.includes({})", json!(words)), SOON);
+        browser.until(
+            words,
+            &format!("return document.querySelector('.against')?.textContent.includes({})", json!(words)),
+            SOON,
+        );
     }
     // Nothing that was not chosen speaks.
     assert_eq!(browser.run("return document.querySelectorAll('.differences .difference').length"), 2);
@@ -137,7 +145,8 @@ fn the_target_page_has_room_for_fingers_and_last_lessons_choice_is_one_tap() {
     let server = TestServer::virtual_lessons(home.path(), "max");
     let player = server.player("Invented Player");
     let before = server.whole_lesson_of(&player);
-    let about = json!([{ "measure": "separation_top_deg", "matters": 4.0 }, { "measure": "pelvis_turn_top_deg" }]);
+    let about =
+        json!([{ "measure": "separation_top_deg", "matters": 4.0 }, { "measure": "pelvis_turn_top_deg" }]);
     server
         .post(&format!("/api/v1/sessions/{before}/remarks"), &json!({ "what": "chosen", "measures": about }))
         .expect(201);
@@ -151,7 +160,9 @@ fn the_target_page_has_room_for_fingers_and_last_lessons_choice_is_one_tap() {
     browser.tap("[data-key=about-as-before]");
     let there = "return document.querySelectorAll('.about-taps [aria-pressed=true]').length === 2";
     browser.until("the choice", there, SOON);
-    let kept = server.get(&format!("/api/v1/sessions/{session}")).expect(200)["remarks"]["chosen"]["measures"].clone();
+    let kept =
+        server.get(&format!("/api/v1/sessions/{session}")).expect(200)["remarks"]["chosen"]["measures"]
+            .clone();
     assert_eq!(kept, about);
     if let Some(axe) = axe() {
         assert_eq!(findings(&browser, &axe), Vec::<String>::new());
@@ -180,7 +191,8 @@ fn a_rehearsal_takes_neither_the_page_nor_the_taps() {
     );
     events.until("session_ended");
     let files = swings(&home.path().join("sessions").join(&session));
-    let rehearsals: Vec<u32> = files.iter().filter(|s| s.kind == SwingKind::Rehearsal).map(|s| s.number).collect();
+    let rehearsals: Vec<u32> =
+        files.iter().filter(|s| s.kind == SwingKind::Rehearsal).map(|s| s.number).collect();
     assert_eq!(rehearsals, [9, 10]);
     let shown: Vec<u32> = kept(&browser).into_iter().map(|(number, _)| number).collect();
     assert!(shown.len() > 15 && shown.contains(&8), "{shown:?}");

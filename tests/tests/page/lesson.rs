@@ -52,7 +52,8 @@ fn the_invented_lesson_as_a_coach_sees_it() {
     browser.until("the form", "return document.querySelector('#target-block') !== null", SOON);
     browser.sees("Baseline", SOON);
     // The next drill is offered; this one has a name of its own.
-    let offered = browser.run("return [...document.querySelectorAll('#target-block option')].map((o) => o.textContent)");
+    let offered = browser
+        .run("return [...document.querySelectorAll('#target-block option')].map((o) => o.textContent)");
     assert_eq!(offered, json!(["drill (a new block)", "every block from now on", "another name…"]));
     browser.run(
         "const list = document.getElementById('target-block'); list.selectedIndex = list.options.length - 1;
@@ -110,7 +111,8 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
         let lead = page["lead"].as_str().expect("text");
         if !lead.is_empty() {
             let turn = -swing.segments[&Role::Pelvis].turn_deg.expect("calibrated").top;
-            let (size, way) = lead.strip_prefix("Pelvis turn at top ").and_then(|l| l.split_once("° ")).expect(lead);
+            let (size, way) =
+                lead.strip_prefix("Pelvis turn at top ").and_then(|l| l.split_once("° ")).expect(lead);
             assert_eq!(way, "back", "swing {number}: {lead}");
             let size: f64 = size.parse().expect(lead);
             // To whole degrees, or to more where they would hide that the target is not met.

@@ -8,12 +8,12 @@ mod ball;
 mod common;
 mod compared;
 mod delay;
+mod headline;
 mod keyboard;
 mod left;
 mod lesson;
 mod lost;
 mod privacy;
-mod headline;
 mod said;
 mod sound;
 #[cfg(target_os = "linux")]

@@ -10,7 +10,8 @@ use serde_json::{Value, json};
 
 const VALUES: [f64; 15] =
     [-1234.5, -88.76, -41.25, -30.5, -5.0, -0.44, -0.02, 0.0, 0.04, 0.5, 2.85, 12.0, 31.5, 40.049, 712.3];
-const CHANGES: [(f64, f64); 6] = [(-9.0, 7.0), (-11.2, -5.0), (2.0, 9.4), (-45.0, 50.0), (0.0, 3.0), (-2.5, 0.0)];
+const CHANGES: [(f64, f64); 6] =
+    [(-9.0, 7.0), (-11.2, -5.0), (2.0, 9.4), (-45.0, 50.0), (0.0, 3.0), (-2.5, 0.0)];
 
 /// What the page is asked: `[key, value, from, low, high]`.
 fn questions() -> Vec<(Measure, f64, f64, f64)> {
@@ -28,7 +29,10 @@ fn questions() -> Vec<(Measure, f64, f64, f64)> {
 /// The answers of the program, by the same functions that the terminal and the speech use.
 fn told(measure: Measure, value: f64, low: f64, high: f64) -> Value {
     let decimals = measure.decimals();
-    let change = |c| said::change_to(measure, value, c, decimals).unwrap_or_else(|| said::amount_to(measure, 0.0, decimals));
+    let change = |c| {
+        said::change_to(measure, value, c, decimals)
+            .unwrap_or_else(|| said::amount_to(measure, 0.0, decimals))
+    };
     json!([
         said::value(measure, value),
         said::value_to(measure, value, decimals),

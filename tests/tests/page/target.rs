@@ -149,7 +149,11 @@ fn the_form_has_the_running_targets_values_and_a_target_of_less_answers_too_much
     browser.until("25", &format!("{preview}.startsWith('Pelvis turn at top: 25° back or less')"), SOON);
     browser.tap(".target-form button[type=submit]");
     let set = || state(&server)["lesson"]["remarks"]["target"].clone();
-    browser.until("the target", "return document.querySelector('.target-now h1').textContent.includes('25° back or less')", SOON);
+    browser.until(
+        "the target",
+        "return document.querySelector('.target-now h1').textContent.includes('25° back or less')",
+        SOON,
+    );
     assert_eq!((&set()["value"], &set()["bound"]), (&json!(-25.0), &json!("at_least")));
 
     // The baseline's swings turn some 31°: whoever is told "1 short" would turn further still.

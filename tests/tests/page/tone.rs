@@ -108,7 +108,8 @@ fn tone_begins_within_fifty_milliseconds_of_the_sample_that_reaches_the_target()
     // Each movement that reaches it is heard once on its way to the top, and silent again before its finish.
     let mut latencies = Vec::new();
     for swing in &made {
-        let during = |t: &&&Value| (swing.events.takeaway.t_s - 0.1..swing.events.finish.t_s + 0.1).contains(&at(t));
+        let during =
+            |t: &&&Value| (swing.events.takeaway.t_s - 0.1..swing.events.finish.t_s + 0.1).contains(&at(t));
         let on: Vec<&&Value> = tones.iter().filter(during).filter(|t| t["on"] == true).collect();
         let turned = turn_at_top(swing);
         if turned > WANTED_DEG + 2.0 {

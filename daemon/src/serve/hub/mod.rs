@@ -13,8 +13,8 @@ pub mod strap_status;
 mod timed_lock;
 pub mod views;
 
-pub use assessment::{SwingExtra, ToldExtra};
 use assessment::Assessment;
+pub use assessment::{SwingExtra, ToldExtra};
 
 use crate::engine::Computation;
 use crate::output::Told;

@@ -142,7 +142,9 @@ impl ReachTracker {
         let is_address = match self.address {
             None => lasted >= ADDRESS_S,
             Some((last, _)) if last.alike(trunk, ALIKE_DEG) => lasted >= ADDRESS_S,
-            Some((_, held_s)) => lasted >= LONG_S || (lasted >= MOVED_ON_S && stretch.since_s - held_s >= LEFT_S),
+            Some((_, held_s)) => {
+                lasted >= LONG_S || (lasted >= MOVED_ON_S && stretch.since_s - held_s >= LEFT_S)
+            }
         };
         if is_address {
             self.address = Some((trunk, t_s));
@@ -166,7 +168,9 @@ fn position(measure: Measure, now: Trunk, address: Trunk) -> Option<f64> {
     let turn = |role: Role| Some(turned(now.of(role)?.turn, address.of(role)?.turn));
     match measure {
         Measure::TurnAtTop(role) | Measure::TurnAtImpact(role) => turn(role),
-        Measure::SeparationAtTop | Measure::SeparationLargest => Some(turn(Role::Thorax)? - turn(Role::Pelvis)?),
+        Measure::SeparationAtTop | Measure::SeparationLargest => {
+            Some(turn(Role::Thorax)? - turn(Role::Pelvis)?)
+        }
         Measure::TiltAtTop(role) => {
             let (now, before) = (now.of(role)?.lateral, address.of(role)?.lateral);
             ((now - before).abs() >= MOVED_DEG).then_some(now)
@@ -281,8 +285,14 @@ mod tests {
 
     #[test]
     fn separation_is_told_by_both_and_a_tilt_by_moving() {
-        let address = Trunk { pelvis: Some(Angles { turn: 170.0, lateral: 3.0 }), thorax: Some(Angles { turn: -178.0, lateral: 8.0 }) };
-        let now = Trunk { pelvis: Some(Angles { turn: 140.0, lateral: 6.5 }), thorax: Some(Angles { turn: 100.0, lateral: 8.5 }) };
+        let address = Trunk {
+            pelvis: Some(Angles { turn: 170.0, lateral: 3.0 }),
+            thorax: Some(Angles { turn: -178.0, lateral: 8.0 }),
+        };
+        let now = Trunk {
+            pelvis: Some(Angles { turn: 140.0, lateral: 6.5 }),
+            thorax: Some(Angles { turn: 100.0, lateral: 8.5 }),
+        };
         let told = |m| position(m, now, address);
         assert_eq!(told(Measure::TurnAtTop(Role::Pelvis)), Some(-30.0));
         // Past ±180 degrees.
