@@ -18,6 +18,8 @@ const STILL_DPS: f64 = 15.0;
 const STILL_DEG: f64 = 1.5;
 /// A still pose is an address after so long, s,
 const ADDRESS_S: f64 = 0.5;
+/// as it was this long before, s,
+const MOMENT_S: f64 = 0.25;
 /// if the trunk is turned like at the last one, deg. A held top is not.
 const ALIKE_DEG: f64 = 12.0;
 /// Else, because a player has turned round or the straps have drifted: after so long,
@@ -88,6 +90,10 @@ fn turned(to: f64, from: f64) -> f64 {
 struct Stretch {
     first: Trunk,
     since_s: f64,
+    /// The pose a moment ago, and when; and the one before it. A slow turn begins within what counts as still: the older
+    /// one is from before it.
+    recent: (Trunk, f64),
+    settled: Trunk,
 }
 
 /// Follows the trunk from address to the target.
@@ -135,7 +141,12 @@ impl ReachTracker {
         }
         let stretch = match self.stretch {
             Some(s) if s.first.alike(trunk, STILL_DEG) => s,
-            _ => Stretch { first: trunk, since_s: t_s },
+            _ => Stretch { first: trunk, since_s: t_s, recent: (trunk, t_s), settled: trunk },
+        };
+        let stretch = if t_s - stretch.recent.1 >= MOMENT_S {
+            Stretch { settled: stretch.recent.0, recent: (trunk, t_s), ..stretch }
+        } else {
+            stretch
         };
         self.stretch = Some(stretch);
         let lasted = t_s - stretch.since_s;
@@ -147,7 +158,7 @@ impl ReachTracker {
             }
         };
         if is_address {
-            self.address = Some((trunk, t_s));
+            self.address = Some((stretch.settled, t_s));
         }
     }
 }
