@@ -17,6 +17,7 @@ pub mod codes;
 pub mod compare;
 pub mod curves;
 pub mod design;
+pub mod drill;
 pub mod export;
 pub mod integrity;
 pub mod json;

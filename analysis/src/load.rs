@@ -77,6 +77,15 @@ pub enum LoadError {
         /// The first one's trouble.
         first: String,
     },
+    /// That number is a repetition of a drill.
+    Repetition {
+        /// The folder.
+        folder: PathBuf,
+        /// The number asked for.
+        number: u32,
+        /// The drill.
+        block: String,
+    },
     /// The session has no swing of that number.
     NoSwing {
         /// The folder, with the block if one was asked for.
@@ -119,6 +128,14 @@ impl fmt::Display for LoadError {
                 folder.display(),
                 folder.display()
             ),
+            Self::Repetition { folder, number, block } => {
+                let folder = folder.display();
+                write!(
+                    f,
+                    "{folder}: {number} is a repetition of the drill {}; peakorder show {folder}:{block} shows it",
+                    quoted(block)
+                )
+            }
             Self::NoSwing { of, number, numbers } if numbers.is_empty() => {
                 write!(f, "{of}: no swing {number}, for there are no swings")
             }
@@ -254,6 +271,10 @@ impl Loaded {
         }
         if let Some(problem) = self.problems.iter().find(|p| p.number == number) {
             return Err(LoadError::Damaged(problem.clone()));
+        }
+        if let Some(repetition) = self.repetitions.iter().find(|r| r.number == number) {
+            let folder = self.coded_as.as_ref().map_or_else(|| self.dir.path().to_owned(), PathBuf::from);
+            return Err(LoadError::Repetition { folder, number, block: repetition.block.clone() });
         }
         Err(LoadError::NoSwing {
             of: self.name(),

@@ -22,6 +22,7 @@ MARKS = [
     "still-start", "still-end", "bow-start", "bow-end", "arm-raise-start",
     "arm-raise-end", "block", "note", "turn-start", "turn-end", "shake-start", "shake-end",
     "re-wear",
+    "drill",
 ]
 REASONS = ["not-known", "session-ended", "link-lost", "sent-nothing", "fell-silent", "service-gone"]
 

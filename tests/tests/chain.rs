@@ -5,6 +5,7 @@ use peakorder_motion::pipeline::{Output, Pipeline};
 use peakorder_protocol::calibration::JudgedStep;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Disconnection, Record, StrapEvent, StrapEventKind};
+use peakorder_protocol::repetition::Numbered;
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_protocol::{Handedness, Role};
 use peakorder_tests::files::{assert_same, computed, records, swings};
@@ -45,6 +46,23 @@ fn a_replay_gives_the_live_sessions_files_byte_for_byte() {
     assert_same(&before, &computed(&paced));
 }
 
+/// A drill is computed again from its recording to the byte, at any speed and in any batches.
+#[test]
+fn a_replay_of_a_drill_gives_its_repetitions() {
+    let folder = tempfile::tempdir().unwrap();
+    let live = folder.path().join("live");
+    let again = folder.path().join("again");
+    let made =
+        daemon(["virtual", "--out", text(&live), "--seed", "3", "--swings", "2", "--drill", "4"]).done();
+    assert!(made.out.contains("2 swings and 4 repetitions"), "{}", made.out);
+    let before = computed(&live);
+    let _ = daemon(["replay", text(&live), "--into", text(&again), "--speed", "300"]).done();
+    assert_same(&before, &computed(&again));
+    let all = SessionDir::open(&live).unwrap().0.read_all().unwrap();
+    let kinds: Vec<bool> = all.iter().map(|n| matches!(n, Numbered::Repetition(_))).collect();
+    assert_eq!(kinds, [false, true, true, true, true, false], "numbered in one row");
+}
+
 #[test]
 fn the_same_seed_gives_the_same_bytes_and_another_does_not() {
     let folder = tempfile::tempdir().unwrap();
@@ -72,6 +90,7 @@ fn outputs(script: &Script) -> Vec<String> {
     out.iter()
         .filter_map(|o| match o {
             Output::Swing(swing, _) => Some(swing.to_json().expect("finite")),
+            Output::Repetition(repetition) => Some(repetition.to_json().expect("finite")),
             _ => None,
         })
         .collect()

@@ -75,6 +75,22 @@ fn no_swing_is_found_in_a_moving_person_with_three_sensors() {
     assert!(swings(&work.path().join("s")).is_empty());
 }
 
+/// Marked as a drill from beginning to end, daily living has no repetition either.
+#[test]
+fn no_repetition_is_found_in_daily_living_that_is_marked_as_a_drill() {
+    let Some(folder) = data() else { return };
+    let work = tempfile::tempdir().unwrap();
+    let file = work.path().join("back.csv");
+    let source = folder.join("lower_back_daily_living_100hz.csv");
+    cut(&source, ["", "gx", "gy", "gz", "ax", "ay", "az"], EDGES, &file);
+    let marks = work.path().join("marks.csv");
+    std::fs::write(&marks, "time_s,mark,detail\n0.5,drill,pivot\n").unwrap();
+    let session = work.path().join("s");
+    let arguments = ["import", "--out", session.to_str().unwrap(), "--thorax", file.to_str().unwrap()];
+    let said = daemon(arguments.into_iter().chain(["--marks", marks.to_str().unwrap()])).done();
+    assert!(said.out.contains("0 swings"), "{}", said.out);
+}
+
 #[test]
 fn no_swing_is_found_in_daily_living() {
     let Some(folder) = data() else { return };

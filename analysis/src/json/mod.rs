@@ -13,7 +13,9 @@
 //!   `remarks` (`swings`: number → `labels`, `note`, `struck` if said, `excluded`, `reason`; `balls` and
 //!   `without_ball`: labels of blocks of which that is said; `notes`, `target`, `targets`, `last`), `blocks` (`label`, `used`, `rehearsals`, `unsure`, `struck` and left out because the block is `without_ball`, `unusable`, `excluded`, `orders` and `reversal_orders`
 //!   with `count`, `of`, `share`, `share_ci95`; `measures` with `n`, `mean`, `ci95_half`,
-//!   `sd`, `measuring_sd`, `bone_sd`, `definition`, `other_definition`; `advice` or `null`).
+//!   `sd`, `measuring_sd`, `bone_sd`, `definition`, `other_definition`; `advice` or `null`), `repetitions` of drills
+//!   (`number`, `block`, `values`: key → `value`, `measuring_sd`; turns back are positive; `withheld`), `drills` (`label`, `n`, `values`: key → `n`,
+//!   `mean`, `sd` between repetitions).
 //! - `peakorder.show-swing/1`: `session` as above, `swing` (the whole `peakorder.swing/1`
 //!   object), `said` of it by the coach or `null`, `order_text`, `curves` (`true` when the curves file can be read) and
 //!   `curves_problem`.

@@ -2,6 +2,7 @@
 
 use super::blocks::Unlike;
 use super::shared::{Block, Session};
+use crate::drill::{self, Quantity};
 use crate::load::{self, Loaded};
 use crate::measure::{self, Measure};
 use crate::order::Order;
@@ -9,6 +10,7 @@ use crate::outliers::{self, Flag};
 use crate::summary::{by_block, summarise};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::{Ball, Remarks, SwingRemarks};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::swing::{Swing, SwingKind, Withheld};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -26,6 +28,8 @@ pub struct Show {
     block: Option<String>,
     swings: Vec<SwingRow>,
     blocks: Vec<Block>,
+    repetitions: Vec<RepetitionRow>,
+    drills: Vec<Drill>,
     remarks: Remarks,
     problems: Vec<Problem>,
 }
@@ -41,6 +45,8 @@ impl From<&Loaded> for Show {
             block: loaded.block.clone(),
             swings: loaded.swings.iter().map(|s| SwingRow::of(s, &loaded.remarks, &flags)).collect(),
             blocks: blocks.iter().map(|(l, s)| (&summarise(l, s, &loaded.remarks)).into()).collect(),
+            repetitions: loaded.repetitions.iter().map(Into::into).collect(),
+            drills: drill::by_block(&loaded.repetitions).into_iter().map(Into::into).collect(),
             remarks: loaded.remarks.clone(),
             problems: loaded.problems.iter().map(Into::into).collect(),
         }
@@ -125,6 +131,62 @@ impl SwingRow {
             unlike: flags.iter().filter(|f| f.number == swing.number).map(Unlike::from).collect(),
         }
     }
+}
+
+/// A repetition of a drill.
+#[derive(Debug, Serialize)]
+struct RepetitionRow {
+    number: u32,
+    block: String,
+    values: BTreeMap<String, RepetitionValue>,
+    withheld: Vec<Withheld>,
+}
+
+impl From<&Repetition> for RepetitionRow {
+    fn from(repetition: &Repetition) -> Self {
+        let value = |q: Quantity| {
+            let (value, measuring_sd) = q.of(repetition)?;
+            Some((q.key(), RepetitionValue { value, measuring_sd }))
+        };
+        Self {
+            number: repetition.number,
+            block: repetition.block.clone(),
+            values: Quantity::ALL.into_iter().filter_map(value).collect(),
+            withheld: repetition.quality.withheld.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct RepetitionValue {
+    value: f64,
+    measuring_sd: Option<f64>,
+}
+
+/// A drill's repetitions together.
+#[derive(Debug, Serialize)]
+struct Drill {
+    label: String,
+    n: usize,
+    values: BTreeMap<String, DrillValue>,
+}
+
+impl From<(&str, Vec<&Repetition>)> for Drill {
+    fn from((label, repetitions): (&str, Vec<&Repetition>)) -> Self {
+        let value = |s: drill::Spread| (s.quantity.key(), DrillValue { n: s.n, mean: s.mean, sd: s.sd });
+        Self {
+            label: label.to_owned(),
+            n: repetitions.len(),
+            values: drill::spreads(&repetitions).into_iter().map(value).collect(),
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct DrillValue {
+    n: usize,
+    mean: f64,
+    sd: Option<f64>,
 }
 
 #[derive(Debug, Serialize)]

@@ -6,6 +6,7 @@
 mod blocks;
 mod bone;
 mod compare;
+mod drill;
 mod integrity;
 mod kept;
 mod mobility;

@@ -33,7 +33,7 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
     for problem in &loaded.problems {
         wrap(&mut out, style, "", &format!("Left out, cannot be read: {}", clean(&problem.text)));
     }
-    if loaded.swings.is_empty() {
+    if loaded.swings.is_empty() && loaded.repetitions.is_empty() {
         out.push('\n');
         wrap(
             &mut out,
@@ -44,11 +44,17 @@ pub fn session(loaded: &Loaded, style: Style) -> String {
         );
         return out;
     }
+    if loaded.swings.is_empty() {
+        super::drill::drills(&mut out, style, &loaded.repetitions);
+        ending(&mut out, style);
+        return out;
+    }
     out.push('\n');
     legend(&mut out, style);
     for (label, swings) in by_block(&loaded.swings) {
         block(&mut out, style, &label, &swings, &loaded.remarks);
     }
+    super::drill::drills(&mut out, style, &loaded.repetitions);
     heading(&mut out, style, "How to read this", "");
     how_to_read(&mut out, style);
     if loaded.swings.iter().any(|s| !s.bone_prior.is_empty()) {

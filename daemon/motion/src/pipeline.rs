@@ -159,7 +159,9 @@ pub struct Pipeline {
     blocks: Vec<Block>,
     drills: Drills,
     last_back_deg: Option<f64>,
-    swings: u32,
+    /// Swings and repetitions.
+    numbered: u32,
+    repetitions: u32,
     started: BTreeMap<CalibrationStep, f64>,
     pending: Vec<PendingStep>,
     turns: Turns,
@@ -200,7 +202,8 @@ impl Pipeline {
             blocks: vec![Block { from_s: f64::NEG_INFINITY, label: String::new(), drill: false }],
             drills: Drills::default(),
             last_back_deg: None,
-            swings: 0,
+            numbered: 0,
+            repetitions: 0,
             started: BTreeMap::new(),
             pending: Vec::new(),
             turns: Turns::default(),
@@ -237,9 +240,14 @@ impl Pipeline {
         self.run_drills(true, out);
     }
 
-    /// Number of swings so far.
+    /// Number of swings so far; repetitions of drills are counted apart.
     pub fn swings(&self) -> u32 {
-        self.swings
+        self.numbered - self.repetitions
+    }
+
+    /// Number of repetitions of drills so far.
+    pub fn repetitions(&self) -> u32 {
+        self.repetitions
     }
 
     /// How the strap worn at `role` sits on its segment, once calibrated.
@@ -456,7 +464,7 @@ impl Pipeline {
             return;
         }
         let moved = self.moved(&parts);
-        let number = self.swings + 1;
+        let number = self.numbered + 1;
         let Block { label: block, drill, .. } = block_at(&self.blocks, phases.moving_s);
         let context = Context {
             session: &self.session,
@@ -474,7 +482,7 @@ impl Pipeline {
             return;
         }
         let curves = curves(&measured.parts, &phases);
-        self.swings = number;
+        self.numbered = number;
         for stream in &mut self.streams {
             stream.zero_heading(phases.address_to_s);
             stream.address(phases.address_to_s);
@@ -503,7 +511,7 @@ impl Pipeline {
         &mut self,
         candidate: &repetition::Candidate,
     ) -> Result<Option<Repetition>, NotARepetition> {
-        let Block { label, drill, .. } = block_at(&self.blocks, candidate.from_s);
+        let Block { label, drill, .. } = block_at(&self.blocks, candidate.back_s);
         if !drill
             || candidate.from_s < self.not_before_s - repetition::OVERLAP_S
             || self.turns.covers(candidate.back_s)
@@ -519,14 +527,15 @@ impl Pipeline {
         let (found, paths) = repetition::find(&window, candidate, self.last_back_deg)?;
         let of = Of {
             session: &self.session,
-            number: self.swings + 1,
+            number: self.numbered + 1,
             block: label,
             wearing: self.wearing,
             settings: &self.settings,
             worn: &self.worn,
         };
         let repetition = repetition_of::repetition(&window, paths, &found, &of);
-        self.swings += 1;
+        self.numbered += 1;
+        self.repetitions += 1;
         self.last_back_deg = Some(found.back_deg);
         self.drills.found(candidate, found.back_deg);
         self.not_before_s = found.finish.t_s;

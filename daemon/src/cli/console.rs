@@ -201,10 +201,14 @@ pub(super) fn line(event: &LiveEvent, json: bool) -> Option<String> {
 /// The one line a session comes to.
 pub(super) fn summary_line(path: &Path, summary: &Summary) -> String {
     let mut line = format!(
-        "{}: {} swing{} in {}, {} samples",
+        "{}: {}{} in {}, {} samples",
         path.display(),
-        summary.swings,
-        if summary.swings == 1 { "" } else { "s" },
+        words::plural(summary.swings as usize, "swing"),
+        if summary.repetitions > 0 {
+            format!(" and {}", words::plural(summary.repetitions as usize, "repetition"))
+        } else {
+            String::new()
+        },
         duration(summary.seconds),
         summary.samples
     );

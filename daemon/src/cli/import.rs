@@ -109,10 +109,11 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         console::print_error(notice);
     }
     made.warnings.splice(0..0, same);
-    if made.summary.swings == 0 && roles == [Role::Pelvis] {
+    let measured = made.summary.swings + made.summary.repetitions;
+    if measured == 0 && roles == [Role::Pelvis] {
         made.warnings.push(ImportWarning::MissingStrap { role: Role::Thorax });
     }
-    if made.summary.swings > 0 && made.judged.is_empty() {
+    if measured > 0 && made.judged.is_empty() {
         made.warnings.push(ImportWarning::NoGuidedMovements);
     }
     for warning in &made.warnings {
@@ -121,7 +122,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     for judged in &made.judged {
         console::print_error(&console::judged_line(judged));
     }
-    if made.summary.swings == 0
+    if measured == 0
         && let Some(why) = made.warnings.iter().find(|w| w.prevents_measuring())
     {
         import_folder.give_up();

@@ -9,7 +9,7 @@ use jiff::{Span, civil};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::{Player, SessionDir};
 use peakorder_virtual_straps::virtual_session;
-use peakorder_virtual_straps::{PlayerParams, Population, PracticeOptions, Script, Sliding};
+use peakorder_virtual_straps::{DrillOptions, PlayerParams, Population, PracticeOptions, Script, Sliding};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use tokio::sync::mpsc;
@@ -42,6 +42,9 @@ pub(super) struct Arguments {
     /// After so many swings the straps are taken off, put on again and calibrated anew.
     #[arg(long, value_name = "N")]
     re_wear_after: Option<u32>,
+    /// After half of the swings comes a drill of so many turns back and through without a ball, slow, some of them held.
+    #[arg(long, value_name = "N")]
+    drill: Option<u32>,
     /// Side the invented player swings from.
     #[arg(long, default_value = "right", value_name = "right|left")]
     handedness: Handedness,
@@ -107,6 +110,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         correlation: arguments.correlation,
         drift: arguments.drift,
         wear_again_after: arguments.re_wear_after,
+        drill: arguments.drill.map(|repetitions| DrillOptions { repetitions, ..DrillOptions::default() }),
         ..PracticeOptions::default()
     };
     let mut script = Script::practice(arguments.seed, player, arguments.swings, &options);

@@ -89,6 +89,7 @@ impl Computation {
         self.write_outputs();
         let mut summary = self.summary;
         summary.swings = self.pipeline.swings();
+        summary.repetitions = self.pipeline.repetitions();
         for (_, counts) in self.pipeline.counts() {
             summary.samples += counts.samples;
             summary.lost += counts.lost;

@@ -43,6 +43,8 @@ pub enum EngineError {
 pub struct Summary {
     /// Swings measured.
     pub swings: u32,
+    /// Repetitions of drills measured.
+    pub repetitions: u32,
     /// Session time of the last record, s.
     pub seconds: f64,
     /// Samples that came in.

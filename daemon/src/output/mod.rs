@@ -19,7 +19,9 @@ pub struct Outputs {
     session: Session,
     mobility: Mobility,
     watchers: broadcast::Sender<LiveEvent>,
-    swings: u32,
+    /// The highest number of a swing or repetition.
+    numbered: u32,
+    repetitions: u32,
     unwritten: Vec<ComputedFile>,
     /// The watchers know that files cannot be written.
     told_unwritten: bool,
@@ -54,7 +56,16 @@ impl Outputs {
         dir.remove_mobility()?;
         let mobility = Mobility::new(&session.id, session.player.handedness);
         let (watchers, _) = broadcast::channel(WATCHER_BACKLOG);
-        Ok(Self { dir, session, mobility, watchers, swings: 0, unwritten: Vec::new(), told_unwritten: false })
+        Ok(Self {
+            dir,
+            session,
+            mobility,
+            watchers,
+            numbered: 0,
+            repetitions: 0,
+            unwritten: Vec::new(),
+            told_unwritten: false,
+        })
     }
 
     /// A new watcher: sees what happens from now on.
@@ -76,7 +87,7 @@ impl Outputs {
     pub fn write(&mut self, output: &Output, t_s: f64) {
         match output {
             Output::Swing(swing, curves) => {
-                self.swings = swing.number;
+                self.numbered = swing.number;
                 let (number, curves) = (swing.number, curves.to_bytes());
                 match swing.to_json() {
                     Ok(json) => self.write_file(ComputedFile::Swing { number, json, curves }, t_s),
@@ -88,7 +99,8 @@ impl Outputs {
                 }
             }
             Output::Repetition(repetition) => {
-                self.swings = repetition.number;
+                self.numbered = repetition.number;
+                self.repetitions += 1;
                 let number = repetition.number;
                 match repetition.to_json() {
                     Ok(json) => self.write_file(ComputedFile::Repetition { number, json }, t_s),
@@ -190,8 +202,8 @@ impl Outputs {
     pub fn finish(mut self, t_s: f64) -> (SessionDir, u32) {
         self.write_file(ComputedFile::Session, t_s);
         let others = self.unwritten.iter().filter(|f| !f.is_numbered()).count();
-        let missing = (1..=self.swings).filter(|n| !self.dir.swing_path(*n).exists()).count();
-        self.tell(LiveEvent::SessionEnded { t_s, swings: self.swings });
+        let missing = (1..=self.numbered).filter(|n| !self.dir.swing_path(*n).exists()).count();
+        self.tell(LiveEvent::SessionEnded { t_s, swings: self.numbered - self.repetitions });
         (self.dir, (others + missing) as u32)
     }
 

@@ -17,6 +17,7 @@ use peakorder_protocol::log::{
 use peakorder_protocol::mobility::Mobility;
 use peakorder_protocol::packet::{RawCounts, ReferencePacket, common_clock};
 use peakorder_protocol::profile::{Decoded, Decoder, Profile};
+use peakorder_protocol::repetition::Repetition;
 use peakorder_protocol::session::{FORMAT, Player, Session, SourceKind, Strap};
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
@@ -293,6 +294,10 @@ pub fn swing_json(data: &[u8]) {
         let written = swing.to_json().expect("JSON has finite numbers only");
         assert_eq!(Swing::from_json(&written).expect("what was written can be read"), swing);
     }
+    if let Ok(repetition) = Repetition::from_json(text) {
+        let written = repetition.to_json().expect("JSON has finite numbers only");
+        assert_eq!(Repetition::from_json(&written).expect("what was written can be read"), repetition);
+    }
 }
 
 /// Any text as mobility checks; what could be read comes back the same.
@@ -434,6 +439,10 @@ pub fn pipeline(data: &[u8]) {
     }
     pipeline.finish(&mut out);
     for output in out {
+        if let Output::Repetition(repetition) = &output {
+            let text = repetition.to_json().expect("finite");
+            assert_eq!(Repetition::from_json(&text).expect("what was measured can be read"), **repetition);
+        }
         if let Output::Swing(swing, curves) = output {
             assert_eq!(
                 Swing::from_json(&swing.to_json().expect("finite")).expect("what was measured can be read"),

@@ -9,6 +9,7 @@
 mod backswing;
 mod coverage;
 mod live;
+mod repetition;
 mod shift;
 
 use flate2::read::GzDecoder;
@@ -30,6 +31,8 @@ const SESSIONS: [&str; 5] = ["struck", "struck-softly", "unstruck", "struck-104h
 
 /// In place of a segment: without the arm strap.
 const NO_ARM: &str = "no arm";
+/// The same, and the swings are marked as a drill's repetitions.
+const NO_ARM_DRILL: &str = "no arm, drill";
 
 fn data() -> Option<PathBuf> {
     let folder = std::env::var_os("PEAKORDER_GOLF_DATA").map(PathBuf::from);
@@ -75,9 +78,10 @@ fn session(data: &Path, name: &str, segment: &str, holes: &[(f64, f64)]) -> (tem
     let out = folder.path().join("session");
     let (pelvis, thorax, arm) = (file("pelvis"), file("thorax"), file("lead-arm"));
     let marks = source.join("marks.csv");
+    let marks = if segment == NO_ARM_DRILL { repetition::as_drill(&marks, folder.path()) } else { marks };
     let mut arguments = vec!["import", "--out", out.to_str().unwrap(), "--pelvis", &pelvis];
     arguments.extend(["--thorax", &thorax, "--marks", marks.to_str().unwrap()]);
-    if segment != NO_ARM {
+    if ![NO_ARM, NO_ARM_DRILL].contains(&segment) {
         arguments.extend(["--lead-arm", &arm]);
     }
     let said = daemon(arguments);

@@ -82,8 +82,14 @@ pub(crate) fn repetition(window: &Window, paths: Vec<SegmentPath>, found: &Found
         .map(|part| {
             let role = part.window.role;
             let clock_sd_s = if role == trunk { 0.0 } else { clock_sd_s };
+            let is_trunk = role == trunk;
             let at = measured.iter().find(|m| m.part.window.role == role);
-            (role, at.map_or_else(RepetitionSegment::default, |m| segment(m, found, clock_sd_s, skins)))
+            (
+                role,
+                at.map_or_else(RepetitionSegment::default, |m| {
+                    segment(m, is_trunk, found, clock_sd_s, skins)
+                }),
+            )
         })
         .collect();
     let both = |role| measured.iter().find(|m| m.part.window.role == role);
@@ -103,8 +109,8 @@ pub(crate) fn repetition(window: &Window, paths: Vec<SegmentPath>, found: &Found
         kind: RepetitionKind::Repetition,
         events: RepetitionEvents {
             takeaway: bone(found.takeaway),
-            top: bone(found.top),
-            through: found.through.map(bone),
+            top: bone(found.top.at),
+            through: found.through.map(|through| bone(through.at)),
             finish: instant(found.finish.t_s, found.finish.sd_s),
         },
         separation: pair.and_then(|(p, t)| separation(p, t, found, clock_sd_s, skins)),
@@ -117,7 +123,13 @@ pub(crate) fn repetition(window: &Window, paths: Vec<SegmentPath>, found: &Found
     }
 }
 
-fn segment(m: &Measured<'_>, found: &Found, clock_sd_s: f64, skins: Skins<'_>) -> RepetitionSegment {
+fn segment(
+    m: &Measured<'_>,
+    is_trunk: bool,
+    found: &Found,
+    clock_sd_s: f64,
+    skins: Skins<'_>,
+) -> RepetitionSegment {
     let path = &m.part.path;
     let skin = skins.skin(m.part.window.role);
     let address_s = found.zero_s.min(found.takeaway.t_s);
@@ -127,13 +139,15 @@ fn segment(m: &Measured<'_>, found: &Found, clock_sd_s: f64, skins: Skins<'_>) -
         let followed = if is_turn { skin.turn } else { skin.tilt };
         let at = |t: f64| path.at(series, t);
         let told = |when: When| -> Option<(f64, f64, Option<f64>)> {
-            let moment = open(at, when.t_s, when.sd_s.hypot(clock_sd_s))?;
+            // What is at its extreme is that whenever it was.
+            let moment =
+                if is_turn && is_trunk { 0.0 } else { open(at, when.t_s, when.sd_s.hypot(clock_sd_s))? };
             let sd = of(&m.sources.at(when.t_s)).sd_deg().hypot(zero).hypot(moment);
             let value = at(when.t_s)?;
             Some((round(value, 3), round(sd, 3), stated(sd.hypot(followed.sd_deg(value)), 3)))
         };
-        let (top, sd, bone_sd) = told(found.top)?;
-        let through = found.through.and_then(told);
+        let (top, sd, bone_sd) = told(found.top.read)?;
+        let through = found.through.and_then(|through| told(through.read));
         Some(RepetitionAngle {
             address: round(if is_turn { 0.0 } else { at(address_s)? }, 3),
             top,
@@ -161,12 +175,13 @@ fn turns(
 ) -> Option<[(f64, f64, f64); 2]> {
     let one = |m: &Measured<'_>| {
         let role = m.part.window.role;
-        let value = m.turn(found.top.t_s)?;
-        let when_sd_s = found.top.sd_s.hypot(if role == Role::Thorax { 0.0 } else { clock_sd_s });
-        let moment = open(|t| m.turn(t), found.top.t_s, when_sd_s)?;
+        let value = m.turn(found.top.read.t_s)?;
+        let when_sd_s = found.top.read.sd_s.hypot(if role == Role::Thorax { 0.0 } else { clock_sd_s });
+        let at_extreme = role == Role::Thorax;
+        let moment = if at_extreme { 0.0 } else { open(|t| m.turn(t), found.top.read.t_s, when_sd_s)? };
         let sd = m
             .sources
-            .at(found.top.t_s)
+            .at(found.top.read.t_s)
             .turn
             .sd_deg()
             .hypot(m.part.path.sway(&m.part.path.turn_deg))

@@ -106,6 +106,15 @@ pub(crate) struct When {
     pub(crate) sd_s: f64,
 }
 
+/// Where the trunk turned round.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Extreme {
+    /// When.
+    pub(crate) at: When,
+    /// The instant at which angles are read.
+    pub(crate) read: When,
+}
+
 /// Instants of a repetition.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Found {
@@ -114,11 +123,11 @@ pub(crate) struct Found {
     /// They are zero shortly before this.
     pub(crate) zero_s: f64,
     pub(crate) takeaway: When,
-    pub(crate) top: When,
+    pub(crate) top: Extreme,
     /// From when to when it was held there.
     pub(crate) held: [When; 2],
     /// Furthest through, if it went through.
-    pub(crate) through: Option<When>,
+    pub(crate) through: Option<Extreme>,
     /// The turn forward is over: through, or home.
     pub(crate) forward: When,
     pub(crate) finish: When,
@@ -254,24 +263,29 @@ pub(crate) fn find(
         let rate = trunk.signed_dps.get(i).map_or(SLOWEST_DPS, |v| v.abs().max(SLOWEST_DPS));
         When { t_s: t(i), sd_s: (MOMENT_DEG / rate).hypot(STEP_S / 2.0) }
     };
-    // Where it turns round it stays for a while, and anywhere in it may be the furthest.
-    let turned_round = |at: usize, from: usize, to: usize| {
-        let rectangular = (t(to) - t(from)) / 12_f64.sqrt();
-        When { t_s: t(at), sd_s: rectangular.max(STEP_S / 2.0) }
+    // Where it turns round it stays for a while, and anywhere in it may be the furthest: a strap that sits askew sees it
+    // earlier or later. The other angles are read where it is plainly furthest.
+    let stays = |at: usize, deg: f64| {
+        let there = |i: &usize| (turn(*i) - turn(at)).abs() < deg;
+        let from = (lo..=at).rev().take_while(there).last().unwrap_or(at);
+        let to = (at..=hi).take_while(there).last().unwrap_or(at);
+        ((t(to) - t(from)) / 12_f64.sqrt()).max(STEP_S / 2.0)
     };
-    let almost = |i: &usize| turn(*i) > forward_deg - within;
-    let there_from = (held_to..=forward_end).rev().take_while(almost).last().unwrap_or(forward_end);
-    let furthest = turned_round(forward_end, there_from, forward_end);
+    let turned_round = |at: usize| Extreme {
+        at: When { t_s: t(at), sd_s: stays(at, within) },
+        read: When { t_s: t(at), sd_s: stays(at, MOMENT_DEG) },
+    };
+    let furthest = turned_round(forward_end);
     Ok((
         Found {
             address_s: candidate.address_s,
             zero_s,
             takeaway,
-            top: turned_round(top, held_from, held_to),
+            top: turned_round(top),
             held: [edge(held_from), edge(held_to)],
             through: through.then_some(furthest),
-            forward: if through { furthest } else { edge(home) },
-            finish: When { t_s: candidate.forward_s, sd_s: furthest.sd_s.max(0.02) },
+            forward: if through { furthest.at } else { edge(home) },
+            finish: When { t_s: candidate.forward_s, sd_s: furthest.at.sd_s.max(0.02) },
             back_deg,
         },
         paths,

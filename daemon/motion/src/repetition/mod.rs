@@ -21,6 +21,8 @@ use watch::Watch;
 const AFTER_BLOCK_S: f64 = 6.0;
 /// Other straps' samples may still be on their way, s.
 const GRACE_S: f64 = 0.5;
+/// The player may stand ready, or turn back already, before the drill is marked, s.
+const BEFORE_MARK_S: f64 = 3.0;
 /// Repetitions without a pause touch one another, s.
 pub(crate) const OVERLAP_S: f64 = 0.3;
 /// Samples needed after a repetition's end, s.
@@ -49,7 +51,12 @@ impl Drills {
             open.until_s = None;
             return;
         }
-        self.open = Some(Open { watch: Watch::new(), until_s: None, seen_s: t_s, pending: Vec::new() });
+        self.open = Some(Open {
+            watch: Watch::new(),
+            until_s: None,
+            seen_s: t_s - BEFORE_MARK_S,
+            pending: Vec::new(),
+        });
     }
 
     /// Another block begins at `t_s`.

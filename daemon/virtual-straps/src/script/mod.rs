@@ -17,7 +17,7 @@ pub use session::{IdealSamples, Records, Session};
 
 use super::body::Body;
 use super::body::activities::STILL_SWAY_DPS;
-use super::body::drill::RepetitionPlan;
+use super::body::drill::{DrillOptions, RepetitionPlan};
 use super::body::planner::Planner;
 use super::body::player::PlayerParams;
 use super::body::swing::{SwingPlan, SwingStyle, plan};
@@ -115,6 +115,8 @@ pub struct PracticeOptions {
     pub drift: f64,
     /// After so many swings the straps are taken off, put on again and calibrated anew.
     pub wear_again_after: Option<u32>,
+    /// After half of the swings comes a drill; the swings before it are the block `baseline`, those after it `after`.
+    pub drill: Option<DrillOptions>,
 }
 
 impl Default for PracticeOptions {
@@ -133,6 +135,7 @@ impl Default for PracticeOptions {
             correlation: 0.0,
             drift: 0.0,
             wear_again_after: None,
+            drill: None,
         }
     }
 }
@@ -255,14 +258,19 @@ impl Script {
         if options.shake {
             w.planner.shake();
         }
-        if !options.block.is_empty() {
-            w.block(&options.block);
+        let block = if options.drill.is_some() { "baseline" } else { &options.block };
+        if !block.is_empty() {
+            w.block(block);
         }
         let total: f64 = options.styles.iter().map(|s| s.1.max(0.0)).sum();
         w.series = Series::new(options.correlation, options.drift);
         for i in 0..swings {
             if let Some(series) = &mut w.series {
                 series.swing(i, swings);
+            }
+            if let Some(drill) = options.drill.as_ref().filter(|_| i == swings / 2) {
+                w.drill(&player, drill, "drill");
+                w.block("after");
             }
             if options.wear_again_after == Some(i) {
                 w.planner.wear_again();
