@@ -96,10 +96,17 @@ struct Stretch {
     settled: Trunk,
 }
 
+/// The target of position that remarks set, if any.
+#[derive(Debug)]
+struct Wanted {
+    remarks: Arc<Remarks>,
+    position: Option<(Measure, f64)>,
+}
+
 /// Follows the trunk from address to the target.
 #[derive(Debug, Default)]
 pub(super) struct ReachTracker {
-    wanted: Option<(Arc<Remarks>, Option<(Measure, f64)>)>,
+    wanted: Option<Wanted>,
     stretch: Option<Stretch>,
     /// The last address, and when it was last held.
     address: Option<(Trunk, f64)>,
@@ -124,13 +131,13 @@ impl ReachTracker {
     fn target(&mut self, state: &LessonState) -> Option<(Measure, f64)> {
         let remarks = state.shared_remarks();
         // Remarks are replaced as a whole.
-        if !self.wanted.as_ref().is_some_and(|(of, _)| Arc::ptr_eq(of, remarks)) {
+        if !self.wanted.as_ref().is_some_and(|w| Arc::ptr_eq(&w.remarks, remarks)) {
             let found = remarks.target.as_ref().and_then(|t| Some((Measure::from_key(&t.measure)?, t.value)));
             let found = found.filter(|(m, value)| is_position(*m) && value.abs() >= MOVED_DEG);
-            self.wanted = Some((Arc::clone(remarks), found));
+            self.wanted = Some(Wanted { remarks: Arc::clone(remarks), position: found });
         }
         let block = &remarks.target.as_ref()?.block;
-        self.wanted.as_ref()?.1.filter(|_| block.is_empty() || block == state.block())
+        self.wanted.as_ref()?.position.filter(|_| block.is_empty() || block == state.block())
     }
 
     /// Finds the address: the last pose that was still before the movement.

@@ -196,6 +196,7 @@ fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
     remarks.serialize(to)
 }
 
+#[expect(clippy::ref_option, reason = "serde hands on the field as it is")]
 fn against_only<S: Serializer>(newest: &Option<Arc<SwingExtra>>, to: S) -> Result<S::Ok, S::Error> {
     to.collect_map(newest.iter().map(|extra| (extra.number, &extra.against)))
 }
