@@ -6,6 +6,7 @@ use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 impl Measure {
     /// The measure that stands for those that say nearly the same; itself where it stands alone. Which goes with which is own
     /// judgement: parts of one sum, or one angle told in two frames.
+    #[must_use]
     pub const fn stands_for(self) -> Self {
         match self {
             // The ratio is made of the two durations.

@@ -142,7 +142,7 @@ fn ends(measure: Measure, from: f64, (low, high): (f64, f64), decimals: usize) -
     }
     // "Less" is said before "more", whichever sign that has.
     let falls = words[1] == measure.row().compared[1];
-    if !falls { (said(low), said(high)) } else { (said(high), said(low)) }
+    if falls { (said(high), said(low)) } else { (said(low), said(high)) }
 }
 
 /// What a change towards the negative and one towards the positive is called. More or less by size, as long as no end

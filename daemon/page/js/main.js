@@ -134,7 +134,7 @@ function drawAlarm() {
     parts.push(h('p', { class: 'alarm' }, store.error, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
   }
   if (isLost() && !store.pairing) {
-    parts.push(h('p', { class: 'alarm sound-lost' }, 'Sound is off since the page was loaded anew. ', button('Turn it on', 'sound-again', () => setMuted(false), { class: 'link' }), button('Leave it off', 'sound-off', () => setMuted(true), { class: 'link' })));
+    parts.push(h('p', { class: 'alarm sound-lost' }, 'Sound is off since the page was loaded anew. ', button('Turn it on', 'mute-again', () => setMuted(false), { class: 'link' }), button('Leave it off', 'mute-for-good', () => setMuted(true), { class: 'link' })));
   }
   show(document.getElementById('alarm'), parts);
 }

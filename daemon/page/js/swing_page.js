@@ -174,7 +174,7 @@ function rehearsed(swing) {
   if (store.chosen !== null || since.length === 0) return null;
   const last = since.at(-1);
   return h('p', { class: 'quiet-line' }, since.length === 1 ? `Swing ${last.number} was a rehearsal. ` : `${since.length} rehearsals since. `,
-    button('look at it', 'look-rehearsal', () => choose(last.number), { class: 'link', 'aria-label': `Look at swing ${last.number}, a rehearsal` }));
+    button('look at it', 'newest-rehearsal', () => choose(last.number), { class: 'link', 'aria-label': `Look at swing ${last.number}, a rehearsal` }));
 }
 
 function answerPart(swing) {

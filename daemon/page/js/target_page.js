@@ -108,7 +108,7 @@ function trend(set, list) {
 function drawSounds() {
   const heard = [['met', 'three short notes'], ['nearly', 'two short notes'], ['not', 'one long note'], ['not_measured', 'a soft click']];
   show(parts.sounds, h('h2', {}, 'What the player hears'),
-    isMuted() && h('p', {}, button('Turn sound on', 'sound-on', () => setMuted(false), { class: 'main' })),
+    isMuted() && h('p', {}, button('Turn sound on', 'mute-on-target', () => setMuted(false), { class: 'main' })),
     h('h3', {}, 'After each swing'),
     h('div', { class: 'choices', role: 'group', 'aria-label': 'How swings are answered' }, [['tones', 'notes'], ['number', 'spoken number'], ['both', 'both']].map(([value, words]) => button(words, `way-${value}`, () => {
       setWay(value);
@@ -124,7 +124,7 @@ function toneChoice() {
   const words = { off: 'off', every: 'every repetition', second: 'every second', fading: 'fewer and fewer' };
   const set = target();
   return [h('h3', {}, 'Inside the movement: turn until you hear it'),
-    h('div', { class: 'choices', role: 'group', 'aria-label': 'In which repetitions the tone sounds' }, SCHEDULES.map((value) => button(words[value], `tone-${value}`, () => {
+    h('div', { class: 'choices', role: 'group', 'aria-label': 'In which repetitions the tone sounds' }, SCHEDULES.map((value) => button(words[value], `way-tone-${value}`, () => {
       setSchedule(value);
       drawSounds();
     }, { class: 'choice', 'aria-pressed': String(schedule() === value) })), button('hear it', 'hear-tone', () => tryTone(), { class: 'link' })),

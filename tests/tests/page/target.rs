@@ -1,11 +1,11 @@
 //! Tally and trend of a drill as the page shows them, against numbers computed anew from the
 //! swing files.
 
-use crate::common::{SOON, address, show, swing_shown};
+use crate::common::{SOON, address, show, state, swing_shown};
 use peakorder_analysis::measure::Measure;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Bound;
-use peakorder_tests::browser::{Browser, PHONE};
+use peakorder_tests::browser::{Browser, PHONE, TABLET};
 use peakorder_tests::files::swings;
 use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
@@ -126,4 +126,46 @@ fn an_undone_target_takes_its_answers_off_the_page() {
     browser.until("no answer", &answer(false), SOON);
     let newest = browser.run("return document.querySelector('[data-key=newest]') === null");
     assert_eq!(newest, json!(false), "the earlier swing is still on the page");
+}
+
+#[test]
+fn the_form_has_the_running_targets_values_and_a_target_of_less_answers_too_much() {
+    let Some(browser) = Browser::open(TABLET) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let server = TestServer::virtual_lessons(home.path(), "16");
+    server.lesson(&server.player("Invented Player"));
+    let target = json!({ "measure": "pelvis_turn_top_deg", "value": 24, "at_most": true, "margin": 2 });
+    server.send("PUT", "/api/v1/lesson/target", &target).expect(200);
+    browser.goto(&address(&server, "target"));
+    let form = "return document.getElementById('target-value')?.value";
+    browser.until("the form", &format!("{form} === '24'"), SOON);
+    let shown = browser.run(
+        "return [document.querySelector('[data-key=target-less]').getAttribute('aria-pressed'),
+           document.getElementById('target-block').value, document.querySelector('.target-form h2').textContent]",
+    );
+    assert_eq!(shown, json!(["true", "", "Change the target"]));
+    browser.tap("[data-key=more]");
+    let preview = "return document.getElementById('target-preview').textContent";
+    browser.until("25", &format!("{preview}.startsWith('Pelvis turn at top: 25° back or less')"), SOON);
+    browser.tap(".target-form button[type=submit]");
+    let set = || state(&server)["lesson"]["remarks"]["target"].clone();
+    browser.until(
+        "the target",
+        "return document.querySelector('.target-now h1').textContent.includes('25° back or less')",
+        SOON,
+    );
+    assert_eq!((&set()["value"], &set()["bound"]), (&json!(-25.0), &json!("at_least")));
+
+    // The baseline's swings turn some 31°: whoever is told "1 short" would turn further still.
+    show(&browser, "swing");
+    browser.until("an answer", "return document.querySelector('.leads [data-answer]') !== null", SOON);
+    let said = browser.run(
+        "const row = document.querySelector('.lead-row');
+         return [Number(row.querySelector('.lead-title').dataset.swing), row.querySelector('.lead-answer').textContent.trim()]",
+    );
+    let answer = &state(&server)["lesson"]["answers"][said[0].to_string()];
+    assert_eq!(said[1], answer["correction"], "{answer}");
+    let by = answer["short_by"].as_f64().expect("it misses");
+    assert!(by > 1.0, "{answer}");
+    assert!(answer["spoken"].as_str().expect("words").ends_with(" too much"), "{answer}");
 }

@@ -61,8 +61,8 @@ fn tone_begins_within_fifty_milliseconds_of_the_sample_that_reaches_the_target()
         made.iter().map(|s| (s.events.takeaway.t_s - 1.2, s.events.finish.t_s + 0.2)).collect();
 
     browser.goto(&format!("http://{}/#target", played.at));
-    browser.until("the choice", "return document.querySelector('[data-key=tone-every]') !== null", SOON);
-    browser.tap("[data-key=tone-every]");
+    browser.until("the choice", "return document.querySelector('[data-key=way-tone-every]') !== null", SOON);
+    browser.tap("[data-key=way-tone-every]");
     browser.tap("[data-key=mute]");
     browser.sees("sound: on", SOON);
     browser.run(
@@ -148,7 +148,7 @@ fn tone_comes_in_the_repetitions_that_the_coach_set() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let played = Played::open();
     browser.goto(&format!("http://{}/#target", played.at));
-    browser.until("the choice", "return document.querySelector('[data-key=tone-every]') !== null", SOON);
+    browser.until("the choice", "return document.querySelector('[data-key=way-tone-every]') !== null", SOON);
     let heard = |by: &str| {
         browser.run_async(&format!(
             "const done = arguments[arguments.length - 1];
@@ -161,15 +161,15 @@ fn tone_comes_in_the_repetitions_that_the_coach_set() {
     // All of four, two of three until the tenth, every second one until the twentieth, then none.
     assert_eq!(heard("fading"), json!([1, 2, 3, 4, 5, 6, 8, 9, 11, 13, 15, 17, 19]));
     // Kept where the page is loaded anew, and said that sound is off then; one tap brings it back.
-    browser.tap("[data-key=tone-fading]");
+    browser.tap("[data-key=way-tone-fading]");
     browser.tap("[data-key=mute]");
     browser.sees("sound: on", SOON);
     browser.goto("about:blank");
     browser.goto(&format!("http://{}/#target", played.at));
     browser.sees("Sound is off since the page was loaded anew", SOON);
-    let pressed = "return document.querySelector('[data-key=tone-fading]')?.getAttribute('aria-pressed')";
+    let pressed = "return document.querySelector('[data-key=way-tone-fading]')?.getAttribute('aria-pressed')";
     browser.until("the choice kept", &format!("{pressed} === 'true'"), SOON);
-    browser.tap("[data-key=sound-again]");
+    browser.tap("[data-key=mute-again]");
     browser.sees("sound: on", SOON);
     browser.until("no alarm", "return !document.body.innerText.includes('Sound is off since')", SOON);
 }

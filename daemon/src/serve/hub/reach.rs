@@ -18,6 +18,8 @@ const STILL_DPS: f64 = 15.0;
 const STILL_DEG: f64 = 1.5;
 /// A still pose is an address after so long, s,
 const ADDRESS_S: f64 = 0.5;
+/// as it was this long before, s,
+const MOMENT_S: f64 = 0.25;
 /// if the trunk is turned like at the last one, deg. A held top is not.
 const ALIKE_DEG: f64 = 12.0;
 /// Else, because a player has turned round or the straps have drifted: after so long,
@@ -88,12 +90,23 @@ fn turned(to: f64, from: f64) -> f64 {
 struct Stretch {
     first: Trunk,
     since_s: f64,
+    /// The pose a moment ago, and when; and the one before it. A slow turn begins within what counts as still: the older
+    /// one is from before it.
+    recent: (Trunk, f64),
+    settled: Trunk,
+}
+
+/// The target of position that remarks set, if any.
+#[derive(Debug)]
+struct Wanted {
+    remarks: Arc<Remarks>,
+    position: Option<(Measure, f64)>,
 }
 
 /// Follows the trunk from address to the target.
 #[derive(Debug, Default)]
 pub(super) struct ReachTracker {
-    wanted: Option<(Arc<Remarks>, Option<(Measure, f64)>)>,
+    wanted: Option<Wanted>,
     stretch: Option<Stretch>,
     /// The last address, and when it was last held.
     address: Option<(Trunk, f64)>,
@@ -118,13 +131,13 @@ impl ReachTracker {
     fn target(&mut self, state: &LessonState) -> Option<(Measure, f64)> {
         let remarks = state.shared_remarks();
         // Remarks are replaced as a whole.
-        if !self.wanted.as_ref().is_some_and(|(of, _)| Arc::ptr_eq(of, remarks)) {
+        if !self.wanted.as_ref().is_some_and(|w| Arc::ptr_eq(&w.remarks, remarks)) {
             let found = remarks.target.as_ref().and_then(|t| Some((Measure::from_key(&t.measure)?, t.value)));
             let found = found.filter(|(m, value)| is_position(*m) && value.abs() >= MOVED_DEG);
-            self.wanted = Some((Arc::clone(remarks), found));
+            self.wanted = Some(Wanted { remarks: Arc::clone(remarks), position: found });
         }
         let block = &remarks.target.as_ref()?.block;
-        self.wanted.as_ref()?.1.filter(|_| block.is_empty() || block == state.block())
+        self.wanted.as_ref()?.position.filter(|_| block.is_empty() || block == state.block())
     }
 
     /// Finds the address: the last pose that was still before the movement.
@@ -135,7 +148,12 @@ impl ReachTracker {
         }
         let stretch = match self.stretch {
             Some(s) if s.first.alike(trunk, STILL_DEG) => s,
-            _ => Stretch { first: trunk, since_s: t_s },
+            _ => Stretch { first: trunk, since_s: t_s, recent: (trunk, t_s), settled: trunk },
+        };
+        let stretch = if t_s - stretch.recent.1 >= MOMENT_S {
+            Stretch { settled: stretch.recent.0, recent: (trunk, t_s), ..stretch }
+        } else {
+            stretch
         };
         self.stretch = Some(stretch);
         let lasted = t_s - stretch.since_s;
@@ -147,7 +165,7 @@ impl ReachTracker {
             }
         };
         if is_address {
-            self.address = Some((trunk, t_s));
+            self.address = Some((stretch.settled, t_s));
         }
     }
 }

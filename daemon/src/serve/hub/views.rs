@@ -115,9 +115,9 @@ pub struct LessonView {
     pub baseline_block: String,
 }
 
-/// So many swings and repetitions come with the state: those that the page shows at once. A swing is some 1.6 kB compressed, and a lesson
+/// So many swings and repetitions come with the state: those that the page shows at once. A swing is 2 to 3 kB compressed, and a lesson
 /// of 200 would take a tablet on a slow network longer than a coach waits.
-pub const NEWEST: usize = 28;
+pub const NEWEST: usize = 16;
 
 impl LessonView {
     /// With the newest swings and repetitions only.
@@ -199,6 +199,7 @@ fn shared<S: Serializer>(remarks: &Remarks, to: S) -> Result<S::Ok, S::Error> {
     remarks.serialize(to)
 }
 
+#[expect(clippy::ref_option, reason = "serde hands on the field as it is")]
 fn against_only<S: Serializer>(newest: &Option<Arc<SwingExtra>>, to: S) -> Result<S::Ok, S::Error> {
     to.collect_map(newest.iter().map(|extra| (extra.number, &extra.against)))
 }
