@@ -6,7 +6,7 @@ use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 
 /// What a viewer may tap, by the start of its key: ways of looking, and this device's own sound.
-const LOOKING: [&str; 22] = [
+const LOOKING: [&str; 24] = [
     "nav-",
     "mute",
     "theme",
