@@ -4,7 +4,7 @@
 use crate::against::next_swing;
 use crate::chosen::Family;
 use crate::measure::{Definition, Measure, Value};
-use crate::stats::{LEVEL, Sample};
+use crate::stats::{LEVEL, Sample, Z95};
 use crate::words::said;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::repetition::Repetition;
@@ -38,6 +38,8 @@ pub struct AboutValue {
     pub measure: String,
     /// The swing's value, in the measure's unit and sign; absent where it was not measured.
     pub value: Option<f64>,
+    /// Half the width of its 95 % band, no finer than it is shown.
+    pub half: Option<f64>,
     /// To be shown: `38° back`.
     pub words: String,
     /// To be said aloud: `38 degrees back`.
@@ -98,8 +100,11 @@ fn values(remarks: &Remarks, of: impl Fn(Measure) -> Option<Value>) -> Vec<About
     chosen
         .iter()
         .map(|c| {
-            let value = of(c.measure).map(|v| v.value);
+            let measured = of(c.measure);
+            let value = measured.as_ref().map(|v| v.value);
+            let sd = measured.as_ref().and_then(|v| v.sd);
             AboutValue {
+                half: sd.map(|sd| (Z95 * sd).max(said::step(c.measure))),
                 measure: c.measure.key(),
                 value,
                 words: value.map_or_else(|| "not measured".into(), |v| said::value(c.measure, v)),

@@ -16,6 +16,8 @@ use peakorder_protocol::swing::Swing;
 
 /// Characters and lines of a text that the sheet has room for.
 const ROOM: (usize, usize) = (500, 5);
+/// With so few bytes of text the sheet has room to spare, and everything is larger.
+const LITTLE: usize = 120;
 /// Lines that tell of one block, where there is nothing to set it against.
 const LINES: usize = 6;
 /// A player's name is cut to this.
@@ -29,8 +31,11 @@ pub(super) fn sheet(
     appendix: bool,
 ) -> Markup {
     let session = &loaded.session;
+    let written: usize =
+        [sections::practise(loaded).join("\n"), sections::lesson_notes(loaded).join("\n")].iter().map(String::len).sum();
+    let roomy = written <= LITTLE;
     html! {
-        section class="sheet" {
+        section class=(if roomy { "sheet roomy" } else { "sheet" }) {
             header {
                 h1 { "Your lesson" }
                 p class="when" {
@@ -38,7 +43,7 @@ pub(super) fn sheet(
                     @if session.invented { " · " b { "Invented scenario: simulated straps, nobody was measured" } }
                 }
             }
-            (practise(loaded, appendix))
+            (practise(loaded, appendix, roomy))
             @match (sides, compared) {
                 (None, _) => { h2 { "What was measured" } p { "No swings in this session." } }
                 (Some(sides), Some(Ok(compared))) => (changed(loaded, sides, compared)),
@@ -56,14 +61,13 @@ pub(super) fn sheet(
 }
 
 /// What the coach wants practised; lines to write on where nothing is said.
-fn practise(loaded: &Loaded, appendix: bool) -> Markup {
+fn practise(loaded: &Loaded, appendix: bool, roomy: bool) -> Markup {
     let text = sections::practise(loaded).iter().map(|t| capital(t)).collect::<Vec<_>>().join("\n");
     html! {
         section class="practise" {
             h2 { "To practise" }
             @if text.is_empty() {
-                div class="rule" {}
-                div class="rule" {}
+                @for _ in 0..if roomy { 3 } else { 2 } { div class="rule" {} }
             } @else { (shortened(&text, appendix)) }
             p class="small" { "Warm up first. Stop on pain." }
         }

@@ -26,6 +26,8 @@ export function leads(swing) {
   const found = (lesson().about?.[swing.number] ?? [])
     .map((a) => ({ ...a, m: measureOf(a.measure), answer: a.measure === answer?.measure ? answer : null }))
     .filter((a) => a.m)
+    // Of a repetition there is no impact and no arm: what it cannot have does not lead it.
+    .filter((a) => !isRepetition(swing) || Number.isFinite(a.value))
     .sort((a, b) => Boolean(b.answer) - Boolean(a.answer))
     .slice(0, MOST);
   return !isRepetition(swing) && found.every((a) => a.m.group === 'timing') ? [] : found;
@@ -52,7 +54,7 @@ function row(swing, lead, first, lineWidth) {
   const { m, answer } = lead;
   const target = answer && targetOf(swing);
   const name = h('span', { class: 'lead-name' }, capital(m.label));
-  const value = Number.isFinite(lead.value) ? valueWords(m, answer?.value_words ?? lead.words) : h('span', { class: 'lead-missing' }, 'not measured');
+  const value = Number.isFinite(lead.value) ? [valueWords(m, answer?.value_words ?? lead.words), band(m, lead.half)] : h('span', { class: 'lead-missing' }, 'not measured');
   return h('div', { class: 'lead-row', 'data-measure': m.key },
     h('div', { class: 'lead-said' },
       h(first ? 'h1' : 'h2', { class: 'lead-title', 'data-swing': first ? swing.number : null }, name, ' ', value),
@@ -78,6 +80,11 @@ function valueWords(m, words) {
     h('span', { class: 'lead-way' }, ` ${words.slice(end).trim()}`));
 }
 
+/** Half the width of the value's 95 % band. */
+function band(m, half) {
+  return Number.isFinite(half) && h('span', { class: 'lead-band' }, ` ± ${num(half, m.spoken_decimals)}`);
+}
+
 /** The values of the last swings that count, oldest first, without this one. */
 function dots(swing, key) {
   return movements()
@@ -88,7 +95,8 @@ function dots(swing, key) {
 }
 
 function line(swing, { m, value, measure }, target, width) {
-  const usual = lesson().usual?.find((u) => u.measure === measure) ?? null;
+  // A drill is no full swing, and is not held against what is usual of those.
+  const usual = isRepetition(swing) ? null : lesson().usual?.find((u) => u.measure === measure) ?? null;
   const wanted = target?.measure === measure ? target.value : null;
   const earlier = dots(swing, measure);
   const all = [value, wanted, usual?.mean, ...(usual?.band ?? []), ...earlier].filter(Number.isFinite);
@@ -126,7 +134,7 @@ function lineWords(m, usual, target, earlier) {
   return [
     usual && `Your usual ${usual.words}${usual.band ? `, 19 of 20 swings within ${withUnit(m, num(Math.abs(usual.band[1] - usual.band[0]) / 2, m.spoken_decimals))} of it` : ` after ${usual.n} swings`}.`,
     target && `Target: ${target.words}.`,
-    earlier.length > 0 && `Dots: the last ${earlier.length} swings of this block.`,
+    earlier.length > 0 && `Dots: the last ${earlier.length} of this block.`,
   ].filter(Boolean).join(' ');
 }
 
