@@ -173,7 +173,7 @@ function rehearsed(swing) {
   const since = movements().filter((x) => x.number > swing.number);
   if (store.chosen !== null || since.length === 0) return null;
   const last = since.at(-1);
-  return h('p', { class: 'quiet-line' }, since.length === 1 ? `Swing ${last.number} was a rehearsal. ` : `${since.length} rehearsals since. `,
+  return h('p', { class: 'quiet-line', 'data-told': last.number }, since.length === 1 ? `Swing ${last.number} was a rehearsal. ` : `${since.length} rehearsals since. `,
     button('look at it', 'newest-rehearsal', () => choose(last.number), { class: 'link', 'aria-label': `Look at swing ${last.number}, a rehearsal` }));
 }
 

@@ -23,7 +23,10 @@ pub(crate) fn keep_what_is_shown(browser: &Browser) {
     browser
         .run(
             "window.kept = {};
+             window.told = {};
              const look = () => {
+               const told = document.querySelector('.quiet-line')?.dataset.told;
+               if (told) window.told[told] ??= performance.timeOrigin + performance.now();
                const title = document.querySelector('h1[data-swing]');
                const strip = document.querySelector('svg.strip');
                if (!title || !strip) return;

@@ -157,7 +157,9 @@ fn a_lesson_with_straps_is_led_by_tapping() {
     let swing = dir.read_swing(1).expect("a swing");
     assert_eq!(swing.block, "baseline");
     assert!(swing.segments.values().all(|s| s.turn_deg.is_some()), "calibrated: {:?}", swing.quality);
-    // What was said at the end heads the page that goes home; the check is on it too.
-    let report = server.get(&format!("/api/v1/sessions/{session}/report")).text;
-    assert!(report.contains("Ten slow swings") && report.contains("How far you turned"), "{report}");
+    // What was said at the end heads the page that goes home; the check is in its appendix.
+    let sheet = server.get(&format!("/api/v1/sessions/{session}/report")).text;
+    assert!(sheet.contains("Ten slow swings") && !sheet.contains("How far you turned"), "{sheet}");
+    let whole = server.get(&format!("/api/v1/sessions/{session}/report?appendix=true")).text;
+    assert!(whole.contains("How far you turned"), "{whole}");
 }

@@ -457,8 +457,8 @@ fn the_lesson_changes_what_it_says_it_changes() {
         assert!(change(|s| s.segments[&Role::Pelvis].peak_before_ms) > 10.0);
         assert!(change(|s| s.segments[&Role::Pelvis].peak_dps) > 25.0);
         let kinds: Vec<MarkKind> = session.marks().iter().map(|m| m.kind).collect();
-        // The lesson has no shake test and one wearing; a practice that asks for these has them.
-        let asked_for = [MarkKind::ShakeStart, MarkKind::ShakeEnd, MarkKind::ReWear];
+        // The lesson has no shake test, one wearing and no drill without a ball; a practice that asks for these has them.
+        let asked_for = [MarkKind::ShakeStart, MarkKind::ShakeEnd, MarkKind::ReWear, MarkKind::Drill];
         for kind in MarkKind::ALL.into_iter().filter(|kind| !asked_for.contains(kind)) {
             assert!(kinds.contains(&kind), "{kind} is missing");
         }
