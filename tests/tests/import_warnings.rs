@@ -237,7 +237,8 @@ fn a_sessions_id_is_of_its_content_and_its_date_can_be_said() {
     assert_eq!(other_is.zone, "Europe/Berlin");
     let page = first.path("page.html");
     let arguments =
-        ["report", first.path("s").to_str().unwrap(), "--out", page.to_str().unwrap(), "--appendix"].map(String::from);
+        ["report", first.path("s").to_str().unwrap(), "--out", page.to_str().unwrap(), "--appendix"]
+            .map(String::from);
     let _ = analysis(arguments).done();
     assert!(
         fs::read_to_string(page).unwrap().contains("25 November 2026, 10:05"),

@@ -31,8 +31,10 @@ pub(super) fn sheet(
     appendix: bool,
 ) -> Markup {
     let session = &loaded.session;
-    let written: usize =
-        [sections::practise(loaded).join("\n"), sections::lesson_notes(loaded).join("\n")].iter().map(String::len).sum();
+    let written: usize = [sections::practise(loaded).join("\n"), sections::lesson_notes(loaded).join("\n")]
+        .iter()
+        .map(String::len)
+        .sum();
     let roomy = written <= LITTLE;
     html! {
         section class=(if roomy { "sheet roomy" } else { "sheet" }) {

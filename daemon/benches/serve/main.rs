@@ -12,11 +12,14 @@
 mod long_lesson;
 mod played;
 
-use played::{LESSONS, Played};
+use played::Played;
 use std::io::{BufRead as _, BufReader, Write as _};
 use std::net::TcpStream;
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
+
+/// Lessons played; each has 26 swings.
+const LESSONS: u64 = 8;
 
 fn percentile(sorted: &[Duration], share: f64) -> f64 {
     let at = ((sorted.len() - 1) as f64 * share).round() as usize;

@@ -16,8 +16,6 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Lessons played; each has 26 swings.
-pub(crate) const LESSONS: u64 = 8;
 /// Records in a batch: three straps' packets of one connection interval and a half.
 const BATCH: usize = 4;
 

@@ -74,10 +74,11 @@ function answerPart(answer) {
 function valueWords(m, words) {
   const unit = m.unit && words.indexOf(m.unit);
   const end = m.unit ? unit + m.unit.length : words.search(/[^0-9.]|$/);
+  const way = words.slice(end).trim();
   const number = m.unit ? words.slice(0, unit).trim() : words.slice(0, end);
   return h('span', { class: 'lead-value' }, h('span', { class: 'lead-number' }, number),
     m.unit && h('span', { class: m.unit === '°' ? 'lead-degree' : 'lead-unit' }, m.unit === '°' ? '°' : ` ${m.unit}`),
-    h('span', { class: 'lead-way' }, ` ${words.slice(end).trim()}`));
+    way && h('span', { class: 'lead-way' }, ` ${way}`));
 }
 
 /** Half the width of the value's 95 % band. */

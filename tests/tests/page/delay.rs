@@ -8,13 +8,13 @@
 //! swings the page is waited for, as in a lesson, where seconds lie between them. How fast the
 //! daemon's part alone is, `cargo bench -p peakorder-daemon --bench serve` tells.
 
-#[path = "../../../daemon/benches/serve/played.rs"]
-mod played;
-
 use crate::common::{SOON, keep_what_is_shown, kept};
+use crate::played::Played;
 use peakorder_tests::browser::{Browser, TABLET};
-use played::{LESSONS, Played};
 use std::time::{SystemTime, UNIX_EPOCH};
+
+/// Lessons played; each has 26 swings.
+const LESSONS: u64 = 8;
 
 fn now_ms() -> f64 {
     SystemTime::now().duration_since(UNIX_EPOCH).expect("after 1970").as_secs_f64() * 1e3

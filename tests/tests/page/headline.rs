@@ -71,12 +71,13 @@ fn what_the_lesson_is_about_leads() {
     let expected: Vec<Value> = chosen
         .iter()
         .map(|m| {
-            let now = m.of(last).expect("measured").value;
+            let now = m.of(last).expect("measured");
+            let half = (1.96 * now.sd.expect("stated")).max(1.0);
             let values: Vec<f64> = baseline.iter().filter_map(|s| Some(m.of(s)?.value)).collect();
             let mean = values.iter().sum::<f64>() / values.len() as f64;
             let label = m.label();
             let (first, rest) = label.split_at(1);
-            let title = format!("{}{rest} {}", first.to_uppercase(), said::value(*m, now));
+            let title = format!("{}{rest} {} ± {half:.0}", first.to_uppercase(), said::value(*m, now.value));
             json!([m.key(), title, [format!("your usual {}", said::amount(*m, mean))]])
         })
         .collect();
@@ -93,7 +94,7 @@ fn what_the_lesson_is_about_leads() {
     browser.run(HEIGHTS);
     let matters = smallest(&browser, ".lead-number");
     assert!(matters >= MATTERS_PX, "{matters} px of {MATTERS_PX}");
-    for css in [".lead-name", ".lead-way", ".lead-label"] {
+    for css in [".lead-name", ".lead-way", ".lead-band", ".lead-label"] {
         let height = smallest(&browser, css);
         assert!(height >= NEEDED_PX, "{css}: {height} px of {NEEDED_PX}");
     }

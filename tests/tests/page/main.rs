@@ -16,7 +16,10 @@ mod left;
 mod lesson;
 mod lost;
 mod picture;
+#[path = "../../../daemon/benches/serve/played.rs"]
+mod played;
 mod privacy;
+mod repetition;
 mod said;
 mod sound;
 #[cfg(target_os = "linux")]

@@ -6,16 +6,13 @@
 //! nothing queues that would not queue in a lesson. Both ends read this machine's clock. What the browser itself takes
 //! from a gain that is set to sound is printed apart; Bluetooth and the loudspeaker add theirs.
 
-#[path = "../../../daemon/benches/serve/played.rs"]
-mod played;
-
 use crate::common::SOON;
+use crate::played::Played;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::{Bound, Remarks, Target, TargetSet};
 use peakorder_protocol::swing::Swing;
 use peakorder_tests::browser::{Browser, TABLET};
 use peakorder_tests::files::swings;
-use played::Played;
 use serde_json::{Value, json};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 

@@ -304,6 +304,8 @@ fn integrated(path: &SegmentPath, zero_s: f64) -> Vec<f64> {
         })
         .collect();
     let zero = angle[index(path, zero_s)];
-    angle.iter_mut().for_each(|a| *a -= zero);
+    for a in &mut angle {
+        *a -= zero;
+    }
     angle
 }

@@ -15,10 +15,10 @@ struct Seen {
     rejected: Vec<(f64, String)>,
 }
 
-fn play(script: Script) -> (Vec<RepetitionTruth>, Seen) {
+fn play(script: &Script) -> (Vec<RepetitionTruth>, Seen) {
     let session = script.clone().session();
     let player = Player { handedness: script.player().handedness, ..Player::default() };
-    let meta = virtual_session(&script, "drill", player, "2026-01-01T00:00:00Z");
+    let meta = virtual_session(script, "drill", player, "2026-01-01T00:00:00Z");
     let mut pipeline = Pipeline::new(&meta).expect("a valid session");
     let mut out = Vec::new();
     for record in session.records() {
@@ -155,7 +155,7 @@ fn every_repetition_is_found_and_measured() {
                     ..StrapOptions::default()
                 });
             }
-            let (truths, seen) = play(script);
+            let (truths, seen) = play(&script);
             assert_eq!(seen.swings, 0, "a drill has no swings");
             for truth in truths.iter().filter(|t| of(t, &seen).is_none()) {
                 println!(
@@ -181,7 +181,7 @@ fn every_repetition_is_found_and_measured() {
 fn an_hour_of_other_movement_in_a_drill_is_no_repetition() {
     let mut invented = 0;
     for seed in 1..=6 {
-        let (_, seen) = play(Script::no_repetitions(seed, 600.0));
+        let (_, seen) = play(&Script::no_repetitions(seed, 600.0));
         for r in &seen.repetitions {
             println!(
                 "{seed}: {:.1} s, {:?}",

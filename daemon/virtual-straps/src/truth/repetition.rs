@@ -84,7 +84,7 @@ pub(crate) fn of(body: &Body, plan: &RepetitionPlan, roles: &[Role]) -> Repetiti
     let (fastest_s, fastest) = steps(plan.takeaway_s, top_s)
         .map(|t| (t, away(t)))
         .fold((plan.takeaway_s, 0.0), |best, next| if next.1 > best.1 { next } else { best });
-    let began = steps(plan.takeaway_s - 0.2, fastest_s).filter(|t| away(*t) < 0.05 * fastest).last();
+    let began = steps(plan.takeaway_s - 0.2, fastest_s).rev().find(|t| away(*t) < 0.05 * fastest);
     RepetitionTruth {
         block: plan.block.clone(),
         style: plan.style,
