@@ -1,7 +1,7 @@
 //! The lesson on paper: one sheet that the player takes home, and on request an appendix for the coach.
 //!
 //! It is one self-contained HTML page that needs no script, no network and no other file. Printed, the sheet is one side of A4 or
-//! of Letter; the appendix begins on a side of its own. Every verdict in it is that of [`compare`](crate::compare()), in a sentence.
+//! of Letter; the appendix begins on a side of its own. Every verdict in it is that of [`compare`](mod@crate::compare), in a sentence.
 
 mod backswing;
 mod curves;
