@@ -113,7 +113,11 @@ fn swings_were_shown_as_filed(shown: &[(u32, Value)], files: &[Swing]) {
             let turn = -swing.segments[&Role::Pelvis].turn_deg.expect("calibrated").top;
             let (size, way) =
                 lead.strip_prefix("Pelvis turn at top ").and_then(|l| l.split_once("° ")).expect(lead);
+            let (way, half) = way.split_once(" ± ").expect(lead);
             assert_eq!(way, "back", "swing {number}: {lead}");
+            let sd = swing.segments[&Role::Pelvis].turn_deg.expect("calibrated").sd;
+            let half: f64 = half.trim().parse().expect(lead);
+            assert!((half - (1.96 * sd).max(1.0)).abs() <= 0.5, "swing {number}: {lead}, {sd}");
             let size: f64 = size.parse().expect(lead);
             // To whole degrees, or to more where they would hide that the target is not met.
             assert!((size - turn).abs() <= 0.5, "swing {number}: {lead}, {turn}");

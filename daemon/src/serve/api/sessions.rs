@@ -275,8 +275,8 @@ pub(super) async fn months(
 ) -> Result<Json<json::Months>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || -> Result<_, ApiError> {
-        let about = of.about.as_deref().filter(|a| !a.is_empty()).map(chosen).transpose()?;
         let found = past_lesson::all_of(&library, &of.player)?;
+        let about = of.about.as_deref().filter(|a| !a.is_empty()).map(chosen).transpose()?;
         let family = about.unwrap_or_else(|| past_lesson::chosen_last(&found));
         let kept = kept(&found, &family).map_err(|e| ApiError::bad(e.to_string()))?;
         let trend = trend(&found, &of.block, &family);
