@@ -190,7 +190,6 @@ pub enum Numbered {
 impl Numbered {
     /// Reads a numbered file, whichever it is.
     pub fn from_json(text: &str) -> Result<Self, DocumentError> {
-        document::check(text.as_bytes())?;
         if is_repetition(text) {
             Repetition::from_json(text).map(|r| Self::Repetition(Box::new(r)))
         } else {

@@ -93,7 +93,9 @@ pub(crate) fn repetition(window: &Window, paths: Vec<SegmentPath>, found: &Found
         })
         .collect();
     let both = |role| measured.iter().find(|m| m.part.window.role == role);
-    let pair = both(Role::Pelvis).zip(both(Role::Thorax));
+    let turned = both(Role::Pelvis)
+        .zip(both(Role::Thorax))
+        .and_then(|(pelvis, thorax)| turns(pelvis, thorax, found, clock_sd_s, skins));
     let time_sd_s = skins.skin(trunk).time_sd_s;
     let bone = |when: When| swing::Instant {
         bone_sd_ms: stated(when.sd_s.hypot(time_sd_s) * 1e3, 3),
@@ -113,8 +115,8 @@ pub(crate) fn repetition(window: &Window, paths: Vec<SegmentPath>, found: &Found
             through: found.through.map(|through| bone(through.at)),
             finish: instant(found.finish.t_s, found.finish.sd_s),
         },
-        separation: pair.and_then(|(p, t)| separation(p, t, found, clock_sd_s, skins)),
-        pelvis_share: pair.and_then(|(p, t)| share(p, t, found, clock_sd_s, skins)),
+        separation: turned.map(separation),
+        pelvis_share: turned.and_then(share),
         segments,
         tempo: tempo(found, both(trunk)),
         angle_order: swing::ANGLE_ORDER.into(),
@@ -165,6 +167,9 @@ fn segment(
     }
 }
 
+/// A turn with the standard uncertainties of strap and skin, deg.
+type Turned = (f64, f64, f64);
+
 /// Turns of pelvis and thorax where the thorax was furthest back, with standard uncertainties of strap and skin.
 fn turns(
     pelvis: &Measured<'_>,
@@ -172,7 +177,7 @@ fn turns(
     found: &Found,
     clock_sd_s: f64,
     skins: Skins<'_>,
-) -> Option<[(f64, f64, f64); 2]> {
+) -> Option<[Turned; 2]> {
     let one = |m: &Measured<'_>| {
         let role = m.part.window.role;
         let value = m.turn(found.top.read.t_s)?;
@@ -191,31 +196,17 @@ fn turns(
     Some([one(pelvis)?, one(thorax)?])
 }
 
-fn separation(
-    pelvis: &Measured<'_>,
-    thorax: &Measured<'_>,
-    found: &Found,
-    clock_sd_s: f64,
-    skins: Skins<'_>,
-) -> Option<RepetitionSeparation> {
-    let [(p, p_sd, p_skin), (t, t_sd, t_skin)] = turns(pelvis, thorax, found, clock_sd_s, skins)?;
+fn separation([(p, p_sd, p_skin), (t, t_sd, t_skin)]: [Turned; 2]) -> RepetitionSeparation {
     let sd = p_sd.hypot(t_sd);
-    Some(RepetitionSeparation {
+    RepetitionSeparation {
         top_deg: round(t - p, 3),
         sd_deg: round(sd, 3),
         bone_sd_deg: stated(sd.hypot(p_skin).hypot(t_skin), 3),
         method: SEPARATION_METHOD.into(),
-    })
+    }
 }
 
-fn share(
-    pelvis: &Measured<'_>,
-    thorax: &Measured<'_>,
-    found: &Found,
-    clock_sd_s: f64,
-    skins: Skins<'_>,
-) -> Option<PelvisShare> {
-    let [(p, p_sd, p_skin), (t, t_sd, t_skin)] = turns(pelvis, thorax, found, clock_sd_s, skins)?;
+fn share([(p, p_sd, p_skin), (t, t_sd, t_skin)]: [Turned; 2]) -> Option<PelvisShare> {
     if t > -SHARE_FROM_DEG {
         return None;
     }
