@@ -48,7 +48,7 @@ def parse() -> argparse.Namespace:
     parser.add_argument("questions", metavar="QUESTION", nargs="*", help=f"of {', '.join(known())}; all if none is named")
     parser.add_argument("--out", metavar="FOLDER", type=Path, help="write every answer there as CSV and JSON")
     parser.add_argument("--conf", metavar="KEY=VALUE", action="append", default=[], help="a setting for Spark")
-    return parser.parse_args()
+    return parser.parse_intermixed_args()
 
 
 def known() -> list[str]:

@@ -1,26 +1,18 @@
--- What is left at the start of the next lesson? A session's start is its block 'baseline', else its first
--- block; its end is the last other block. A session without an end is practice: its start is held against
--- the lesson before, and no later one is held against it.
+-- What is left at the start of the next lesson? A session starts with its phase baseline and ends with
+-- after. One without an end is practice: its start is held against the lesson before, and no later one is
+-- held against it.
 --   gained       end less start of the lesson before
 --   kept         this start less the start of the lesson before
 --   since_end    this start less the end of the lesson before
 -- Means over a player's pairs in the measure's unit; se_…: standard error from how the pairs differ, two
 -- pairs or more. Blocks with two or more counted swings of one definition enter.
-WITH ends AS (
-  SELECT session_id,
-         COALESCE(MAX(CASE WHEN block = 'baseline' THEN block_no END), MIN(block_no)) AS start_no,
-         MAX(CASE WHEN block <> 'baseline' THEN block_no END) AS last_no
+WITH courses AS (
+  SELECT player_id, measure, definition, session_id, started_utc,
+         MAX(CASE WHEN phase = 'baseline' THEN mean END) AS start_mean,
+         MAX(CASE WHEN phase = 'after' THEN mean END) AS end_mean
   FROM block_stats
-  GROUP BY session_id
-),
-courses AS (
-  SELECT stats.player_id, stats.measure, stats.definition, stats.session_id, stats.started_utc,
-         MAX(CASE WHEN stats.block_no = ends.start_no THEN stats.mean END) AS start_mean,
-         MAX(CASE WHEN stats.block_no = ends.last_no AND ends.last_no <> ends.start_no THEN stats.mean END) AS end_mean
-  FROM block_stats AS stats
-  JOIN ends ON ends.session_id = stats.session_id
-  WHERE stats.n > 1
-  GROUP BY stats.player_id, stats.measure, stats.definition, stats.session_id, stats.started_utc
+  WHERE n > 1
+  GROUP BY player_id, measure, definition, session_id, started_utc
 ),
 numbered AS (
   SELECT player_id, measure, definition, start_mean, end_mean,
