@@ -24,6 +24,8 @@ from unpivot import swing_values
 HERE = Path(__file__).resolve().parent
 # Rows that are printed; --out writes all.
 SHOWN = 40
+# Characters of a cell that are printed, its last: definitions begin alike.
+WIDEST = 40
 
 
 def main() -> int:
@@ -126,7 +128,8 @@ def shown(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
     # What a text holds must not steer the terminal.
-    return "" if value is None else "".join(c if c.isprintable() else "?" for c in str(value))
+    text = "" if value is None else "".join(c if c.isprintable() else "?" for c in str(value))
+    return text if len(text) <= WIDEST else "…" + text[1 - WIDEST :]
 
 
 def write(folder: Path, question: str, engine: str, columns: list[str], rows: list[tuple[Any, ...]]) -> None:

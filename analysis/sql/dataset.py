@@ -236,7 +236,8 @@ def _each_session_once(sessions: Table) -> int:
         for session in columns["session_id"]:
             if session in seen:
                 raise Problem(
-                    f"{path}: session {session} stands in {seen[session]} too and would count twice; remove one of the two"
+                    f"{path}: session {session} stands in {seen[session]} too and would count twice; 'peakorder dataset "
+                    "compact' keeps one of them"
                 )
             seen[session] = path
     return swings

@@ -8,6 +8,7 @@ pub mod csv;
 pub mod files;
 pub mod made_dataset;
 pub mod programs;
+pub mod python;
 pub mod synthetic;
 pub mod test_server;
 #[cfg(target_os = "linux")]

@@ -12,6 +12,7 @@ fn main() -> ExitCode {
             swings: swings.parse().ok().filter(|n| *n > 0)?,
             months: months.parse().ok().filter(|n| (1..=240).contains(n))?,
             seed: seed.parse().ok()?,
+            first_player: 0,
         })
     };
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
@@ -31,7 +32,7 @@ fn main() -> ExitCode {
     let began = Instant::now();
     match write(Path::new(folder), &plan) {
         Ok(made) => {
-            let (taken, Plan { swings: _, months, seed }) = (began.elapsed().as_secs_f64(), plan);
+            let (taken, Plan { months, seed, .. }) = (began.elapsed().as_secs_f64(), plan);
             println!(
                 "{} swings in {} sessions of {} players over {months} months, seed {seed}: {taken:.1} s",
                 made.swings, made.sessions, made.players

@@ -11,8 +11,10 @@ use rand_distr::{Distribution as _, StandardNormal};
 
 /// Labels of the drills.
 pub(super) const DRILLS: [&str; 4] = ["step in", "wall turn", "pump", "feet together"];
-/// Of practice, the shortest session.
-pub(super) const FEWEST_SWINGS: u64 = 14;
+/// Swings of baseline and after, of a drill, and of practice.
+const FULL: usize = 10;
+const DRILL: usize = 6;
+const PRACTICE: usize = 14;
 const ORDERS: [&str; 4] =
     ["pelvis → thorax → arm", "thorax → pelvis → arm", "pelvis ≈ thorax → arm", "pelvis → arm → thorax"];
 /// Strap models with the share of swings whose trunk angles, and whose arm, they leave withheld.
@@ -160,7 +162,11 @@ impl Lesson {
             .iter()
             .enumerate()
             .flat_map(|(at, block)| {
-                let swings = if block.phase == "drill" { 6 } else { 10 } + usize::from(chosen.is_none()) * 4;
+                let swings = match block.phase {
+                    "drill" => DRILL,
+                    _ if chosen.is_none() => PRACTICE,
+                    _ => FULL,
+                };
                 std::iter::repeat_n((at, block.phase), swings)
             })
             .map(|(at, phase)| {
@@ -184,10 +190,20 @@ impl Lesson {
     }
 }
 
-/// Every third session is practice; the others have two drills.
+/// Every third session.
+const fn is_practice(place: u32) -> bool {
+    place % 3 == 2
+}
+
+/// Swings of a player's first so many sessions.
+pub(super) fn swings_in(sessions: u32) -> u64 {
+    (0..sessions).map(|place| if is_practice(place) { PRACTICE } else { 2 * FULL + 2 * DRILL } as u64).sum()
+}
+
+/// The two drills of a lesson; practice has none.
 fn drills(person: &Person, place: u32) -> Option<[&'static str; 2]> {
     let first = (person.number as usize + place as usize) % DRILLS.len();
-    (place % 3 != 2).then(|| [DRILLS[first], DRILLS[(first + 1) % DRILLS.len()]])
+    (!is_practice(place)).then(|| [DRILLS[first], DRILLS[(first + 1) % DRILLS.len()]])
 }
 
 fn effect(drills: Option<&[&'static str; 2]>, measure: usize) -> f64 {

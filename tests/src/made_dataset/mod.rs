@@ -25,6 +25,8 @@ pub struct Plan {
     pub months: u32,
     /// What chance does follows from it.
     pub seed: u64,
+    /// Number of the first player: plans of other players have other sessions.
+    pub first_player: u64,
 }
 
 /// What was made.
@@ -54,10 +56,11 @@ pub fn works_on(drill: &str, measure: usize) -> bool {
 /// # Panics
 /// When the product's tables have a column that this module does not know: it must be given values.
 pub fn write(folder: &Path, plan: &Plan) -> Result<Made, WriteError> {
-    let players = plan.swings.div_ceil(u64::from(plan.months * SESSIONS_A_MONTH) * lesson::FEWEST_SWINGS);
+    let players = plan.swings.div_ceil(lesson::swings_in(plan.months * SESSIONS_A_MONTH));
     let tables = Tables::new();
     let mut made = Made { players, ..Made::default() };
-    let people: Vec<Person> = (0..players).map(|p| Person::new(plan.seed, p)).collect();
+    let people: Vec<Person> =
+        (plan.first_player..).take(players as usize).map(|p| Person::new(plan.seed, p)).collect();
     for month in 0..plan.months {
         let name = format!("month={}-{:02}", 2024 + month / 12, 1 + month % 12);
         let mut files = tables.begin(|table| folder.join(table).join(&name).join("made.parquet"))?;

@@ -83,7 +83,9 @@ impl Tables {
             measure_rows: measure_rows(),
             of_measures: all
                 .iter()
-                .map(|m| (m.key(), definitions(*m).map(peakorder_analysis::measure::Definition::text), spread(*m)))
+                .map(|m| {
+                    (m.key(), definitions(*m).map(peakorder_analysis::measure::Definition::text), spread(*m))
+                })
                 .collect(),
         }
     }
@@ -222,7 +224,8 @@ fn of_swing<'a>(
 }
 
 fn of_session<'a>(name: &str, person: &'a Person, lesson: &'a Lesson) -> Cell<'a> {
-    let count = |which: fn(&Made) -> bool| Cell::Int(lesson.swings.iter().filter(|s| which(s)).count() as i64);
+    let count =
+        |which: fn(&Made) -> bool| Cell::Int(lesson.swings.iter().filter(|s| which(s)).count() as i64);
     match name {
         "lesson_date" => Cell::Date(lesson.day),
         "duration_s" => Cell::Real(lesson.swings.len() as f64 * 40.0 + 3.0),
