@@ -8,7 +8,7 @@ use peakorder_analysis::data::{
     Facts, block_stats, block_stats_table, measure_rows, measures_table, session_row, sessions_table,
     swing_rows, swings_table,
 };
-use peakorder_analysis::kept::{Stage, kept};
+use peakorder_analysis::kept::{Point, Stage, kept};
 use peakorder_analysis::library::find;
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::measure::Measure;
@@ -247,25 +247,30 @@ fn of_retention(answer: &Answer, library: &Path, sessions: &[Loaded], codes: &Co
             let definition = definition(sessions, &name, course.measure);
             let (mut last, mut gained, mut left, mut since_end) = (None, Vec::new(), Vec::new(), Vec::new());
             for stage in &course.stages {
-                // What the product says is found to its own accuracy.
-                let near = |said: f64, step: f64| (said - step).abs() < 1e-6 * step.abs().max(1.0);
                 if let Some((before, end)) = last {
-                    let before: &Stage = before;
-                    let (kept, lost) = (stage.start.mean - before.start.mean, stage.start.mean - end);
-                    left.extend(
-                        stage.left.map(|said| near(said.difference, kept).then_some(kept).expect("the same")),
-                    );
-                    since_end.extend(
-                        stage
-                            .since_end
-                            .map(|said| near(said.difference, lost).then_some(lost).expect("the same")),
-                    );
-                    if (stage.left.is_some() || stage.since_end.is_some()) && before.gained.is_some() {
-                        gained.push(end - before.start.mean);
+                    let (before, end): (&Stage, Point) = (before, end);
+                    let steps =
+                        [(&mut left, before.start, stage.left), (&mut since_end, end, stage.since_end)];
+                    let mut any = false;
+                    for (steps, from, said) in steps {
+                        let step = stage.start.mean - from.mean;
+                        // The product also leaves out blocks without any spread, for it states intervals.
+                        if stage.start.swings > 1 && from.swings > 1 {
+                            steps.push(step);
+                            any = true;
+                        }
+                        // What it states is found to its own accuracy.
+                        assert!(
+                            said.is_none_or(|s| (s.difference - step).abs() < 1e-6 * step.abs().max(1.0))
+                        );
+                        assert!(said.is_none() || stage.start.swings > 1 && from.swings > 1);
+                    }
+                    if any && before.start.swings > 1 && end.swings > 1 {
+                        gained.push(end.mean - before.start.mean);
                     }
                 }
                 if let Some(end) = stage.end {
-                    last = Some((stage, end.mean));
+                    last = Some((stage, end));
                 }
             }
             if left.is_empty() && since_end.is_empty() {
