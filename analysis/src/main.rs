@@ -1,5 +1,8 @@
 //! `peakorder`: what recorded sessions say.
 
+#[cfg(feature = "open-data")]
+mod commands;
+
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::chosen::{Chosen, Family};
@@ -244,6 +247,13 @@ enum Command {
         #[command(flatten)]
         codes: CodeArguments,
     },
+    /// Keep the swings of many players and places as one open dataset of Parquet files, for any engine that reads them.
+    #[cfg(feature = "open-data")]
+    #[command(subcommand)]
+    Dataset(commands::dataset::DatasetCommand),
+    /// Say which drills changed what, over all players of a dataset.
+    #[cfg(feature = "open-data")]
+    Academy(commands::academy::AcademyArguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -475,6 +485,14 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let wanted = Wanted { from: session, into, like: like.as_deref(), started: *started };
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
+        }
+        #[cfg(feature = "open-data")]
+        Command::Academy(arguments) => commands::academy::run(arguments)?,
+        #[cfg(feature = "open-data")]
+        Command::Dataset(command) => {
+            let (text, ended) = commands::dataset::run(command)?;
+            code = ended;
+            text
         }
         Command::Export { session, out, force, codes } => {
             let table = export::csv(&loaded(session, codes.open()?.as_ref())?)?;
