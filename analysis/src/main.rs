@@ -487,7 +487,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
         #[cfg(feature = "open-data")]
-        Command::Academy(arguments) => commands::academy::run(arguments)?,
+        Command::Academy(arguments) => commands::academy::run(arguments, style)?,
         #[cfg(feature = "open-data")]
         Command::Dataset(command) => {
             let (text, ended) = commands::dataset::run(command)?;
