@@ -5,13 +5,15 @@ use peakorder_analysis::measure::Measure;
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::What;
 use peakorder_protocol::session::SessionDir;
-use peakorder_tests::programs::{analysis, daemon};
+use peakorder_tests::programs::{analysis, daemon, peakorder};
 use peakorder_tests::python::python;
+use peakorder_tests::test_server::TestServer;
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
+use std::time::{Duration, Instant};
 
 /// Players of the library: enough that their drill is shown, and one more drill of too few.
 const PLAYERS: usize = 7;
@@ -316,6 +318,54 @@ fn a_forgotten_player_is_gone_and_does_not_come_back() {
     let _ = json(&["dataset", "compact", text(&dataset), "--json"]);
     assert_eq!(findings(&dataset), Vec::<String>::new());
     assert_eq!(check(&dataset)["players"], PLAYERS as u64 - 1);
+}
+
+#[test]
+fn forgetting_in_the_library_reaches_the_datasets_that_its_sessions_went_into() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let library = library(folder.path());
+    let dataset = folder.path().join("dataset");
+    add(&dataset, &library);
+    let forget = ["players", "--library", text(&library), "forget", "p4", "--yes"];
+    let out = daemon(forget).done().out;
+    assert!(out.contains("stay until you give: peakorder dataset forget"), "{out}");
+    assert!(findings(&dataset).contains(&"forgotten".to_owned()), "what is still there is said");
+    assert!(add(&dataset, &library).contains("12 unchanged, 0 left out"));
+    let gone = json(&["dataset", "forget", text(&dataset), "p4", "--yes", "--json"]);
+    assert_eq!(gone["sessions"], 2);
+    assert_eq!(findings(&dataset), Vec::<String>::new());
+}
+
+/// A bay's lessons go into its dataset by themselves.
+#[cfg(unix)]
+#[test]
+fn a_program_of_the_owner_adds_every_lesson_that_ends() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let folder = tempfile::tempdir().expect("a folder");
+    let (library, dataset) = (folder.path().join("library"), folder.path().join("dataset"));
+    let program = folder.path().join("ended.sh");
+    let line = format!(
+        "#!/bin/sh\nexec '{}' dataset add '{}' \"$1\" --bay 'bay 7'\n",
+        peakorder().display(),
+        dataset.display()
+    );
+    fs::write(&program, line).expect("written");
+    fs::set_permissions(&program, fs::Permissions::from_mode(0o700)).expect("executable");
+    let arguments =
+        ["--listen", "127.0.0.1:0", "--virtual", "--speed", "max", "--when-ended", text(&program)];
+    let server = TestServer::start(&library, &arguments);
+    let player = server.player("Somebody");
+    let session =
+        server.post("/api/v1/lesson", &serde_json::json!({ "player": player })).expect(201)["session"]
+            .clone();
+    // The lesson plays to its end by itself.
+    let until = Instant::now() + Duration::from_secs(120);
+    while !dataset.join("sessions").is_dir() {
+        assert!(Instant::now() < until, "no session came");
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    let report = check(&dataset);
+    assert_eq!((&report["sessions"], &report["swings"]), (&1.into(), &26.into()), "of {session}: {report}");
 }
 
 #[test]
