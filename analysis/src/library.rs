@@ -149,7 +149,8 @@ fn name_of(sessions: &[Loaded]) -> &str {
     sessions.last().map_or("", |l| l.session.player.name.trim())
 }
 
-fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
+/// Sessions in `folder`: itself, or those that it holds.
+pub(crate) fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
     if !folder.is_dir() {
         return Err(FindError::NoFolder(folder.to_owned()));
     }

@@ -1,12 +1,13 @@
 //! `peakorder`: what recorded sessions say.
 
+mod export_command;
+
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, Question, Side, answer};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
-use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
 use peakorder_analysis::kept::{Kept, kept};
@@ -230,20 +231,8 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Write every swing's numbers as CSV, one row a swing, the unit in each column's name.
-    Export {
-        /// Session folder, or FOLDER:BLOCK for one block of it.
-        #[arg(value_name = "FOLDER[:BLOCK]")]
-        session: String,
-        /// File to write; without it, standard output.
-        #[arg(long, value_name = "FILE.csv")]
-        out: Option<PathBuf>,
-        /// Replace the file if it is there.
-        #[arg(long, requires = "out")]
-        force: bool,
-        #[command(flatten)]
-        codes: CodeArguments,
-    },
+    /// Write what is in sessions for other programs: the swings as CSV, or everything as tables, MCAP or files for import.
+    Export(export_command::Arguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -476,16 +465,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
-        Command::Export { session, out, force, codes } => {
-            let table = export::csv(&loaded(session, codes.open()?.as_ref())?)?;
-            match out {
-                None => table,
-                Some(out) => {
-                    keep(out, &table, *force)?;
-                    format!("wrote {}\n", clean(&out.display().to_string()))
-                }
-            }
-        }
+        Command::Export(arguments) => export_command::run(arguments)?,
     };
     print(&text)?;
     Ok(code)
