@@ -16,6 +16,8 @@ pub mod chosen;
 pub mod codes;
 pub mod compare;
 pub mod curves;
+#[cfg(feature = "open-data")]
+pub mod data;
 pub mod design;
 pub mod drill;
 pub mod export;
