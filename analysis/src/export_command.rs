@@ -61,7 +61,7 @@ pub(super) fn run(arguments: &Arguments) -> anyhow::Result<String> {
 #[cfg(feature = "open-data")]
 mod folder {
     use super::super::complain;
-    use super::CodeArguments;
+    use peakorder_analysis::codes::Codes;
     use peakorder_analysis::export::{Kind, Wanted, What, export};
     use peakorder_protocol::text::clean;
     use peakorder_tables::Format;
@@ -91,14 +91,16 @@ mod folder {
         #[arg(long, requires = "into", conflicts_with = "format")]
         for_import: bool,
         /// Keep names, and what was typed, in that folder.
-        #[arg(long, requires = "into", conflicts_with = "code_key")]
+        #[arg(long, requires = "into")]
         names: bool,
     }
 
     pub(super) fn run(arguments: &super::Arguments, into: &Path) -> anyhow::Result<String> {
         let asked = &arguments.folder;
-        let codes = CodeArguments { codes: !asked.names, code_key: arguments.code_key.clone() };
-        let codes = codes.open()?;
+        let codes = match &arguments.code_key {
+            Some(file) => Codes::from_file(file)?,
+            None => Codes::fresh()?,
+        };
         let kind = match (asked.for_import, asked.format) {
             (true, _) => Kind::ForImport,
             (false, Files::Csv) => Kind::Tables(Format::Csv),
@@ -109,7 +111,7 @@ mod folder {
             anyhow::bail!("--only chooses tables, and an MCAP file has none; leave one of them out");
         }
         let sessions: Vec<PathBuf> = arguments.sessions.iter().map(PathBuf::from).collect();
-        let wanted = Wanted { sessions: &sessions, into, kind, only: &asked.only, codes: codes.as_ref() };
+        let wanted = Wanted { sessions: &sessions, into, kind, only: &asked.only, codes: &codes, names: asked.names };
         let done = export(&wanted)?;
         for notice in &done.notices {
             complain(notice);

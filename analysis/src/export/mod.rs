@@ -4,6 +4,8 @@
 mod one_file;
 
 #[cfg(feature = "open-data")]
+mod computed;
+#[cfg(feature = "open-data")]
 mod curves;
 #[cfg(feature = "open-data")]
 mod error;

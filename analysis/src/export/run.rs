@@ -4,14 +4,15 @@ use super::error::ExportError;
 use super::for_import::{ForImport, MARKS_FILE, strap_name};
 use super::log::{NoSamples, Reading, Seen, read};
 use super::mcap_file::McapFile;
-use super::rows::{self, MarkRow, Of, StepRow};
+use super::computed::{Computed, Naming};
+use super::rows::MarkRow;
 use super::samples::FromLog;
 use super::stage::Stage;
-use super::tables::{Open, Written};
+use super::tables::Written;
 use super::what::What;
 use crate::codes::Codes;
 use crate::load::{LoadError, Loaded, load};
-use crate::{library, words};
+use crate::library;
 use peakorder_protocol::Role;
 use peakorder_protocol::files::{Lasting, replace};
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -45,8 +46,10 @@ pub struct Wanted<'a> {
     pub kind: Kind,
     /// Only these tables; empty for all.
     pub only: &'a [What],
-    /// What replaces names; without it they stay, and so does what was typed.
-    pub codes: Option<&'a Codes>,
+    /// What replaces names; where they are kept, only that of a player without an id.
+    pub codes: &'a Codes,
+    /// Names are kept, and so is what was typed.
+    pub names: bool,
 }
 
 /// What was exported.
@@ -69,82 +72,28 @@ enum To {
 
 /// Tables that are open.
 struct Tables {
+    computed: Computed,
     from_log: FromLog,
     needs_log: bool,
-    curves: Option<Open<Of<super::curves::Point>>>,
-    normalised: Option<Open<Of<super::curves::Point>>>,
-    calibration: Option<Open<Of<StepRow>>>,
-    uncalibrated_matters: bool,
+    needs_calibration: bool,
 }
 
 impl Tables {
     fn open(folder: &Path, only: &[What], format: Format) -> Result<Self, ExportError> {
         let wanted: Vec<What> =
             What::ALL.into_iter().filter(|w| only.is_empty() || only.contains(w)).collect();
-        let is = |what| wanted.contains(&what);
-        let curves = |what, table| Open::new(folder, what, table, format);
         Ok(Self {
+            computed: Computed::open(folder, &wanted, format)?,
             from_log: FromLog::open(folder, &wanted, format)?,
             needs_log: wanted.iter().any(|w| w.needs_log()),
-            curves: is(What::Curves).then(|| curves(What::Curves, super::curves::table())).transpose()?,
-            normalised: is(What::CurvesNormalised)
-                .then(|| curves(What::CurvesNormalised, super::curves::normalised_table()))
-                .transpose()?,
-            calibration: is(What::Calibration)
-                .then(|| Open::new(folder, What::Calibration, rows::calibration(), format))
-                .transpose()?,
-            uncalibrated_matters: is(What::SamplesSegment),
+            needs_calibration: wanted.contains(&What::SamplesSegment),
         })
-    }
-
-    /// What needs no recording.
-    fn computed(&mut self, loaded: &Loaded, id: &Arc<str>, notices: &mut Vec<String>) -> Result<(), ExportError> {
-        if let Some(calibration) = &mut self.calibration {
-            for judged in &loaded.session.calibration {
-                let row = StepRow {
-                    t_s: judged.t_s,
-                    step: judged.step.key(),
-                    role: judged.role,
-                    passed: judged.passed(),
-                    words: words::calibration::outcome(judged),
-                };
-                calibration.push(&Of { session: id.clone(), row })?;
-            }
-        }
-        if self.curves.is_none() && self.normalised.is_none() {
-            return Ok(());
-        }
-        for swing in &loaded.swings {
-            let curves = match loaded.curves(swing.number) {
-                Ok(curves) => curves,
-                Err(why) => {
-                    notices.push(format!("no curves of swing {}: {why}", swing.number));
-                    continue;
-                }
-            };
-            if let Some(table) = &mut self.curves {
-                for row in super::curves::points(swing, &curves) {
-                    table.push(&Of { session: id.clone(), row })?;
-                }
-            }
-            if let Some(table) = &mut self.normalised {
-                for row in super::curves::normalised(swing, &curves) {
-                    table.push(&Of { session: id.clone(), row })?;
-                }
-            }
-        }
-        Ok(())
     }
 
     fn finish(self, folder: &Path) -> Result<Vec<(String, u64)>, ExportError> {
         let mut written: Vec<Written> = Vec::new();
-        for table in [self.curves, self.normalised].into_iter().flatten() {
-            written.push(table.finish()?);
-        }
+        self.computed.finish(&mut written)?;
         self.from_log.finish(&mut written)?;
-        if let Some(calibration) = self.calibration {
-            written.push(calibration.finish()?);
-        }
         write_dictionary(folder, &written)?;
         Ok(files(written))
     }
@@ -204,9 +153,10 @@ pub fn export(wanted: &Wanted<'_>) -> Result<Done, ExportError> {
         let mut said: Vec<String> = loaded.problems.iter().map(|p| format!("left out: {}", p.text)).collect();
         said.extend(loaded.notices.iter().cloned());
         handedness = Some(loaded.session.player.handedness);
-        let typed = Typed { remarks: loaded.remarks.clone(), codes: wanted.codes };
-        if let Some(codes) = wanted.codes {
-            codes.hide(&mut loaded);
+        let naming = Naming { codes: (!wanted.names).then_some(wanted.codes), ids: wanted.codes };
+        let typed = Typed { remarks: loaded.remarks.clone(), naming };
+        if !wanted.names {
+            wanted.codes.hide(&mut loaded);
         }
         one_session(&mut to, &loaded, &typed, &mut said)?;
         notices.extend(said.into_iter().map(|said| format!("{name}: {said}")));
@@ -245,14 +195,14 @@ pub fn export(wanted: &Wanted<'_>) -> Result<Done, ExportError> {
 /// What is known of labels before they were hidden.
 struct Typed<'a> {
     remarks: Remarks,
-    codes: Option<&'a Codes>,
+    naming: Naming<'a>,
 }
 
 impl Typed<'_> {
     /// A mark as it may be told.
     fn mark(&self, mark: &Mark) -> MarkRow {
         let label = || self.remarks.block(&mark.detail);
-        let detail = match (mark.kind, self.codes) {
+        let detail = match (mark.kind, self.naming.codes) {
             (MarkKind::Block | MarkKind::Drill, Some(codes)) => codes.block(label()),
             (MarkKind::Block | MarkKind::Drill, None) => label().to_owned(),
             (MarkKind::Note, Some(_)) => String::new(),
@@ -276,7 +226,7 @@ fn one_session(
     let (dir, session) = (&loaded.dir, &loaded.session);
     let reading = match to {
         To::Tables(tables) => {
-            tables.computed(loaded, &id, said)?;
+            tables.computed.session(loaded, &typed.naming, said)?;
             if !tables.needs_log {
                 return Ok(());
             }
@@ -309,7 +259,7 @@ fn one_session(
             }
         })?,
     };
-    let segments = matches!(to, To::Tables(tables) if tables.uncalibrated_matters);
+    let segments = matches!(to, To::Tables(tables) if tables.needs_calibration);
     tell(reading, segments, said);
     Ok(())
 }
