@@ -7,6 +7,7 @@ pub mod browser;
 pub mod csv;
 pub mod files;
 pub mod programs;
+pub mod python;
 pub mod synthetic;
 pub mod test_server;
 #[cfg(target_os = "linux")]
