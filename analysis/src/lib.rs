@@ -10,6 +10,8 @@
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.
 
+#[cfg(feature = "open-data")]
+pub mod academy;
 pub mod against;
 pub mod arranged;
 pub mod chosen;
@@ -18,6 +20,8 @@ pub mod compare;
 pub mod curves;
 #[cfg(feature = "open-data")]
 pub mod data;
+#[cfg(feature = "open-data")]
+pub mod dataset;
 pub mod design;
 pub mod drill;
 pub mod export;

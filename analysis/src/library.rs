@@ -149,8 +149,8 @@ fn name_of(sessions: &[Loaded]) -> &str {
     sessions.last().map_or("", |l| l.session.player.name.trim())
 }
 
-/// Sessions in `folder`: itself, or those that it holds.
-pub(crate) fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
+/// The session folders in `folder`: itself, those that it holds, or those in its `sessions/`.
+pub fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
     if !folder.is_dir() {
         return Err(FindError::NoFolder(folder.to_owned()));
     }

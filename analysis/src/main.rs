@@ -1,6 +1,6 @@
 //! `peakorder`: what recorded sessions say.
 
-mod export_command;
+mod commands;
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
@@ -232,7 +232,14 @@ enum Command {
         json: bool,
     },
     /// Write what is in sessions for other programs: the swings as CSV, or everything as tables, MCAP or files for import.
-    Export(export_command::Arguments),
+    Export(commands::export::ExportArguments),
+    /// Keep the swings of many players and places as one open dataset of Parquet files, for any engine that reads them.
+    #[cfg(feature = "open-data")]
+    #[command(subcommand)]
+    Dataset(commands::dataset::DatasetCommand),
+    /// Say which drills changed what, over all players of a dataset.
+    #[cfg(feature = "open-data")]
+    Academy(commands::academy::AcademyArguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -465,7 +472,15 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
-        Command::Export(arguments) => export_command::run(arguments)?,
+        Command::Export(arguments) => commands::export::run(arguments)?,
+        #[cfg(feature = "open-data")]
+        Command::Academy(arguments) => commands::academy::run(arguments)?,
+        #[cfg(feature = "open-data")]
+        Command::Dataset(command) => {
+            let (text, ended) = commands::dataset::run(command)?;
+            code = ended;
+            text
+        }
     };
     print(&text)?;
     Ok(code)

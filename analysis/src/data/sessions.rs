@@ -13,6 +13,8 @@ use std::sync::Arc;
 pub struct SessionRow {
     /// Whose it is.
     pub facts: Arc<Facts>,
+    /// Digest of all its rows, in a dataset.
+    pub content: Option<String>,
     session: Session,
     swings: usize,
     repetitions: usize,
@@ -27,6 +29,7 @@ pub fn session_row(loaded: &Loaded, facts: &Arc<Facts>) -> SessionRow {
     let ends = swings.chain(loaded.repetitions.iter().map(|r| r.events.finish.t_s));
     SessionRow {
         facts: Arc::clone(facts),
+        content: None,
         session: loaded.session.clone(),
         swings: loaded.swings.len(),
         repetitions: loaded.repetitions.len(),
@@ -96,5 +99,12 @@ pub fn sessions_table() -> Table<SessionRow> {
             )
             .required(),
             |r| Cell::Int(r.lost_samples),
+        )
+        .column(
+            Column::text(
+                "content",
+                "Digest of all rows of the session: the same where nothing of it changed.",
+            ),
+            |r| r.content.as_deref().into(),
         )
 }

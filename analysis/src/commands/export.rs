@@ -1,6 +1,6 @@
 //! `peakorder export`.
 
-use super::{CodeArguments, keep, loaded};
+use crate::{CodeArguments, keep, loaded};
 use peakorder_analysis::export;
 use peakorder_protocol::text::clean;
 use std::path::PathBuf;
@@ -9,7 +9,7 @@ use std::path::PathBuf;
 #[derive(Debug, clap::Args)]
 #[command(group = clap::ArgGroup::new("where").args(["out", "into"]))]
 #[command(group = clap::ArgGroup::new("coded").args(["codes", "into"]).multiple(true))]
-pub(super) struct Arguments {
+pub(crate) struct ExportArguments {
     /// Session folder, or FOLDER:BLOCK for one block of it. With --into session folders, or folders that hold them.
     #[arg(value_name = "FOLDER[:BLOCK]", required = true)]
     sessions: Vec<String>,
@@ -35,7 +35,7 @@ pub(super) struct Arguments {
     code_key: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments) -> anyhow::Result<String> {
+pub(crate) fn run(arguments: &ExportArguments) -> anyhow::Result<String> {
     #[cfg(feature = "open-data")]
     if let Some(into) = &arguments.into {
         return folder::run(arguments, into);
@@ -60,7 +60,7 @@ pub(super) fn run(arguments: &Arguments) -> anyhow::Result<String> {
 
 #[cfg(feature = "open-data")]
 mod folder {
-    use super::super::complain;
+    use crate::complain;
     use peakorder_analysis::codes::Codes;
     use peakorder_analysis::export::{Kind, Wanted, What, export};
     use peakorder_protocol::text::clean;
@@ -95,7 +95,7 @@ mod folder {
         names: bool,
     }
 
-    pub(super) fn run(arguments: &super::Arguments, into: &Path) -> anyhow::Result<String> {
+    pub(crate) fn run(arguments: &super::ExportArguments, into: &Path) -> anyhow::Result<String> {
         let asked = &arguments.folder;
         let codes = match &arguments.code_key {
             Some(file) => Codes::from_file(file)?,
