@@ -23,12 +23,6 @@ pub fn run(python: &Path, script: &str, arguments: &[OsString]) -> String {
     let path = crate::programs::workspace().join("tests/scripts").join(script);
     let out = Command::new(python).arg(&path).args(arguments).output().expect("python starts");
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    assert!(
-        out.status.success(),
-        "{} failed:\n{}\n{}",
-        path.display(),
-        text(&out.stdout),
-        text(&out.stderr)
-    );
+    assert!(out.status.success(), "{} failed:\n{}\n{}", path.display(), text(&out.stdout), text(&out.stderr));
     text(&out.stdout)
 }

@@ -42,7 +42,9 @@ pub(crate) fn run(arguments: &ExportArguments) -> anyhow::Result<String> {
     }
     #[cfg(not(feature = "open-data"))]
     if arguments.into.is_some() {
-        anyhow::bail!("this peakorder was built without tables of open data; build it with its default features");
+        anyhow::bail!(
+            "this peakorder was built without tables of open data; build it with its default features"
+        );
     }
     let [session] = arguments.sessions.as_slice() else {
         anyhow::bail!("one CSV is of one session; for several, --into FOLDER makes tables");
@@ -81,11 +83,24 @@ mod folder {
     #[derive(Debug, clap::Args)]
     pub(super) struct FolderArguments {
         /// Files in that folder: tables as CSV or Parquet, or the recordings as MCAP.
-        #[arg(long, value_name = "FORMAT", value_enum, requires = "into", default_value = "csv", hide_possible_values = true)]
+        #[arg(
+            long,
+            value_name = "FORMAT",
+            value_enum,
+            requires = "into",
+            default_value = "csv",
+            hide_possible_values = true
+        )]
         format: Files,
         /// Only these tables: sessions, swings, blocks, repetitions, remarks, measures, curves, curves_normalised,
         /// samples_segment, samples_strap, orientations, gaps, marks, calibration, mountings.
-        #[arg(long, value_name = "TABLE", value_delimiter = ',', requires = "into", conflicts_with = "for_import")]
+        #[arg(
+            long,
+            value_name = "TABLE",
+            value_delimiter = ',',
+            requires = "into",
+            conflicts_with = "for_import"
+        )]
         only: Vec<What>,
         /// Instead of tables what peakorderd import takes: a CSV of samples for each strap, and the marks. Of one session.
         #[arg(long, requires = "into", conflicts_with = "format")]
@@ -111,7 +126,8 @@ mod folder {
             anyhow::bail!("--only chooses tables, and an MCAP file has none; leave one of them out");
         }
         let sessions: Vec<PathBuf> = arguments.sessions.iter().map(PathBuf::from).collect();
-        let wanted = Wanted { sessions: &sessions, into, kind, only: &asked.only, codes: &codes, names: asked.names };
+        let wanted =
+            Wanted { sessions: &sessions, into, kind, only: &asked.only, codes: &codes, names: asked.names };
         let done = export(&wanted)?;
         for notice in &done.notices {
             complain(notice);

@@ -33,7 +33,9 @@ impl<R> With<R> {
 const HIDDEN: &str = "Empty unless names are kept.";
 
 fn player<R: 'static>(table: Table<With<R>>) -> Table<With<R>> {
-    table.column(Column::text("player", format!("Name of the player. {HIDDEN}")), |r| r.player.as_deref().into())
+    table.column(Column::text("player", format!("Name of the player. {HIDDEN}")), |r| {
+        r.player.as_deref().into()
+    })
 }
 
 fn sessions() -> Table<With<SessionRow>> {
@@ -42,9 +44,14 @@ fn sessions() -> Table<With<SessionRow>> {
 
 fn swings() -> Table<With<SwingRow>> {
     player(data::swings_table().within("peakorder.export/1/swings", |r| &r.row))
-        .column(Column::flag("left_out", "The coach left it out of every summary.").required(), |r| r.left_out.into())
+        .column(Column::flag("left_out", "The coach left it out of every summary.").required(), |r| {
+            r.left_out.into()
+        })
         .column(
-            Column::text("ball", "What the ball did, by the coach; words of the coach's own only where names are kept."),
+            Column::text(
+                "ball",
+                "What the ball did, by the coach; words of the coach's own only where names are kept.",
+            ),
             |r| r.ball.as_deref().into(),
         )
         .column(Column::text("note", format!("The coach's note. {HIDDEN}")), |r| r.text.as_deref().into())
@@ -53,12 +60,18 @@ fn swings() -> Table<With<SwingRow>> {
 fn remarks() -> Table<With<RemarkRow>> {
     data::remarks_table()
         .within("peakorder.export/1/remarks", |r: &With<RemarkRow>| &r.row)
-        .column(Column::text("words", format!("What was typed: note, reason, target, text to practise. {HIDDEN}")), |r| {
-            r.text.as_deref().into()
-        })
-        .column(Column::text("ball", format!("Of outcome: all of its words. {HIDDEN}")), |r| match r.ball.as_deref() {
-            Some(ball) => Cell::Text(ball),
-            None => Cell::None,
+        .column(
+            Column::text(
+                "words",
+                format!("What was typed: note, reason, target, text to practise. {HIDDEN}"),
+            ),
+            |r| r.text.as_deref().into(),
+        )
+        .column(Column::text("ball", format!("Of outcome: all of its words. {HIDDEN}")), |r| {
+            match r.ball.as_deref() {
+                Some(ball) => Cell::Text(ball),
+                None => Cell::None,
+            }
         })
 }
 
@@ -133,7 +146,12 @@ impl Computed {
         self.curves(loaded, &id, said)
     }
 
-    fn numbers(&mut self, loaded: &Loaded, naming: &Naming<'_>, said: &mut Vec<String>) -> Result<(), ExportError> {
+    fn numbers(
+        &mut self,
+        loaded: &Loaded,
+        naming: &Naming<'_>,
+        said: &mut Vec<String>,
+    ) -> Result<(), ExportError> {
         let facts = match Facts::of(loaded, "", Some(naming.ids)) {
             Ok(facts) => Arc::new(facts),
             Err(why) => {

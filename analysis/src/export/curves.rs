@@ -23,13 +23,19 @@ pub(super) struct Point {
 
 const SPEED: &str = "Speed of the segment, of the kind named in speed_def; negative away from the target where the kind has a sign.";
 const SPEED_DEF: &str = "axial (about the long axis), across (perpendicular to it, without sign) or resultant (the whole, without sign).";
-const TURN: &str = "Turn since the swing's address, positive towards the target; empty where the strap was not calibrated.";
-const PHASE: &str = "Where in the swing: 0 takeaway, 100 top, 200 impact, 300 finish, linear in time between.";
+const TURN: &str =
+    "Turn since the swing's address, positive towards the target; empty where the strap was not calibrated.";
+const PHASE: &str =
+    "Where in the swing: 0 takeaway, 100 top, 200 impact, 300 finish, linear in time between.";
 
 fn begin(id: &str, about: &str) -> Table<Of<Point>> {
     Table::new(id, about)
-        .column(Column::text("session_id", "Session, or its code.").required(), |p: &Of<Point>| Cell::Text(&p.session))
-        .column(Column::int("swing", "Number of the swing in the session.").required(), |p| p.row.swing.into())
+        .column(Column::text("session_id", "Session, or its code.").required(), |p: &Of<Point>| {
+            Cell::Text(&p.session)
+        })
+        .column(Column::int("swing", "Number of the swing in the session.").required(), |p| {
+            p.row.swing.into()
+        })
         .column(Column::text("segment", "pelvis, thorax or lead_arm.").required(), |p| Cell::Text(p.row.role))
 }
 

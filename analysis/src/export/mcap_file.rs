@@ -51,7 +51,8 @@ struct Messages<R> {
 
 impl<R> Messages<R> {
     fn of(table: Table<R>) -> Self {
-        let name = |c: &Column| (!OF_THE_CHANNEL.contains(&c.name.as_str())).then(|| format!("\"{}\":", c.name));
+        let name =
+            |c: &Column| (!OF_THE_CHANNEL.contains(&c.name.as_str())).then(|| format!("\"{}\":", c.name));
         Self { names: table.schema().columns.iter().map(name).collect(), table, text: String::new() }
     }
 
@@ -110,9 +111,14 @@ fn json_schema(schema: &Schema) -> Vec<u8> {
 
 impl McapFile {
     /// Begins `path` for `session`; `id` is what it is called, `start_ns` when it began.
-    pub(super) fn create(path: &Path, session: &Session, id: &Arc<str>, start_ns: u64) -> Result<Self, ExportError> {
-        let file =
-            private_file(path, OpenOptions::new().write(true).create_new(true)).map_err(ExportError::io(path))?;
+    pub(super) fn create(
+        path: &Path,
+        session: &Session,
+        id: &Arc<str>,
+        start_ns: u64,
+    ) -> Result<Self, ExportError> {
+        let file = private_file(path, OpenOptions::new().write(true).create_new(true))
+            .map_err(ExportError::io(path))?;
         let failed = |why| ExportError::Mcap { path: path.to_owned(), why };
         let options = WriteOptions::new()
             .profile("")
@@ -122,8 +128,7 @@ impl McapFile {
             .compression_threads(0);
         let mut writer = options.create(BufWriter::with_capacity(1 << 16, file)).map_err(failed)?;
         let (samples, marks) = (Messages::of(rows::samples_strap()), Messages::of(rows::marks()));
-        let mut schema =
-            |s: &Schema| writer.add_schema(&s.id, "jsonschema", &json_schema(s)).map_err(failed);
+        let mut schema = |s: &Schema| writer.add_schema(&s.id, "jsonschema", &json_schema(s)).map_err(failed);
         let sample_schema = schema(samples.table.schema())?;
         let mark_schema = schema(marks.table.schema())?;
         let none = BTreeMap::new();
@@ -135,7 +140,10 @@ impl McapFile {
                 ("profile".to_owned(), strap.profile.clone()),
             ]);
             let topic = format!("/{}/samples", role.key());
-            straps.insert(*role, channel(writer.add_channel(sample_schema, &topic, "json", &about).map_err(failed)?));
+            straps.insert(
+                *role,
+                channel(writer.add_channel(sample_schema, &topic, "json", &about).map_err(failed)?),
+            );
         }
         let mark_channel = channel(writer.add_channel(mark_schema, "/marks", "json", &none).map_err(failed)?);
         let metadata = Metadata {
@@ -207,7 +215,8 @@ impl McapFile {
     pub(super) fn finish(mut self) -> Result<u64, ExportError> {
         let path = self.path.clone();
         self.writer.finish().map_err(|why| ExportError::Mcap { path: path.clone(), why })?;
-        let file = self.writer.into_inner().into_inner().map_err(|e| ExportError::io(&path)(e.into_error()))?;
+        let file =
+            self.writer.into_inner().into_inner().map_err(|e| ExportError::io(&path)(e.into_error()))?;
         file.sync_all().map_err(ExportError::io(&path))?;
         Ok(self.rows)
     }

@@ -38,7 +38,8 @@ const COLUMNS: [Column; 16] = [
 /// it.
 pub fn csv(loaded: &Loaded) -> Result<String, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let measures = measures().flat_map(|m| [m.key(), m.key_of("sd"), m.key_of("bone_sd"), m.definition_key()]);
+    let measures =
+        measures().flat_map(|m| [m.key(), m.key_of("sd"), m.key_of("bone_sd"), m.definition_key()]);
     table.write_record(COLUMNS.map(|(name, _)| name.to_owned()).into_iter().chain(measures))?;
     for swing in &loaded.swings {
         table.write_record(row(loaded, swing))?;

@@ -33,7 +33,8 @@ fn segment_column() -> Column {
     Column::text("segment", "Where the strap is worn: pelvis, thorax or lead_arm.").required()
 }
 
-const T_ABOUT: &str = "Session time: seconds on the computer's monotonic clock since the session began, common to all straps.";
+const T_ABOUT: &str =
+    "Session time: seconds on the computer's monotonic clock since the session began, common to all straps.";
 
 fn time_column(about: impl Into<String>) -> Column {
     Column::real("t_s", "s", about).required()
@@ -108,9 +109,10 @@ pub(super) fn samples_strap() -> Table<Sample> {
     }
     for (axis, name) in AXES.into_iter().enumerate() {
         let about = format!("Specific force along the strap's {name} axis; at rest it points up.");
-        table = table.column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", about).required(), move |s| {
-            axes(&s.row.acc_m_s2, axis)
-        });
+        table = table
+            .column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", about).required(), move |s| {
+                axes(&s.row.acc_m_s2, axis)
+            });
     }
     quality(table, |s| &s.row)
 }
@@ -134,9 +136,10 @@ pub(super) fn samples_segment() -> Table<Of<Segmental>> {
     }
     for (axis, name) in AXES.into_iter().enumerate() {
         let about = format!("Specific force along the segment's {}; at rest it points up.", FRAME[axis]);
-        table = table.column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", about).required(), move |s| {
-            axes(&s.row.there.acc_m_s2, axis)
-        });
+        table = table
+            .column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", about).required(), move |s| {
+                axes(&s.row.there.acc_m_s2, axis)
+            });
     }
     for (axis, name) in AXES.into_iter().enumerate() {
         let about = format!("Gyroscope bias that was taken off about the segment's {}.", FRAME[axis]);
@@ -199,10 +202,17 @@ pub(super) fn gaps() -> Table<Of<Gap>> {
     Table::new(id("gaps"), "A stretch in which samples of a strap are missing.")
         .column(session_column(), |g: &Of<Gap>| Cell::Text(&g.session))
         .column(segment_column(), |g| Cell::Text(g.row.role.key()))
-        .column(Column::real("from_s", "s", "Session time of the last sample before it.").required(), |g| time(g.row.from_s))
-        .column(Column::real("to_s", "s", "Session time of the first sample after it.").required(), |g| time(g.row.to_s))
+        .column(Column::real("from_s", "s", "Session time of the last sample before it.").required(), |g| {
+            time(g.row.from_s)
+        })
+        .column(Column::real("to_s", "s", "Session time of the first sample after it.").required(), |g| {
+            time(g.row.to_s)
+        })
         .column(
-            Column::int("lost", "Samples missing; empty where the strap started anew and its count does not say."),
+            Column::int(
+                "lost",
+                "Samples missing; empty where the strap started anew and its count does not say.",
+            ),
             |g| g.row.lost.map_or(Cell::None, |n| Cell::Int(n.into())),
         )
 }
@@ -221,12 +231,18 @@ pub(super) fn marks() -> Table<Of<MarkRow>> {
         .column(session_column(), |m: &Of<MarkRow>| Cell::Text(&m.session))
         .column(time_column("Session time."), |m| time(m.row.t_s))
         .column(
-            Column::text("mark", "still-start, still-end, bow-start, …, block, drill, note, re-wear, as import takes them.")
-                .required(),
+            Column::text(
+                "mark",
+                "still-start, still-end, bow-start, …, block, drill, note, re-wear, as import takes them.",
+            )
+            .required(),
             |m| Cell::Text(m.row.kind),
         )
         .column(
-            Column::text("detail", "Label of the block (or its code), posture of a mobility turn, or text of the note."),
+            Column::text(
+                "detail",
+                "Label of the block (or its code), posture of a mobility turn, or text of the note.",
+            ),
             |m| m.row.detail.as_deref().into(),
         )
 }
@@ -246,9 +262,13 @@ pub(super) fn calibration() -> Table<Of<StepRow>> {
         .column(session_column(), |c: &Of<StepRow>| Cell::Text(&c.session))
         .column(segment_column(), |c| Cell::Text(c.row.role.key()))
         .column(time_column("Session time at the end of the movement."), |c| time(c.row.t_s))
-        .column(Column::text("step", "still, bow, arm-raise or shake.").required(), |c| Cell::Text(c.row.step))
+        .column(Column::text("step", "still, bow, arm-raise or shake.").required(), |c| {
+            Cell::Text(c.row.step)
+        })
         .column(Column::flag("passed", "It need not be repeated.").required(), |c| Cell::Flag(c.row.passed))
-        .column(Column::text("words", "What was found, or what to repeat and why.").required(), |c| Cell::Text(&c.row.words))
+        .column(Column::text("words", "What was found, or what to repeat and why.").required(), |c| {
+            Cell::Text(&c.row.words)
+        })
 }
 
 /// How a strap sat on its segment.
@@ -282,11 +302,17 @@ pub(super) fn mountings() -> Table<Of<Seat>> {
     }
     table
         .column(
-            Column::real("sd_deg", "deg", "Standard uncertainty of the calibration's axes together.").required(),
+            Column::real("sd_deg", "deg", "Standard uncertainty of the calibration's axes together.")
+                .required(),
             |m| rounded(m.row.mounting.sd_deg),
         )
         .column(
-            Column::real("long_axis_sd_deg", "deg", "Of which that of the long axis, about each axis across it.").required(),
+            Column::real(
+                "long_axis_sd_deg",
+                "deg",
+                "Of which that of the long axis, about each axis across it.",
+            )
+            .required(),
             |m| rounded(m.row.mounting.long_axis_sd_deg),
         )
 }
@@ -296,14 +322,16 @@ pub(super) fn for_import() -> Table<SampleRow> {
     let mut table = Table::new(id("for_import"), "Samples as peakorderd import takes them.")
         .column(Column::real("time_s", "s", "Session time.").required(), |s: &SampleRow| time(s.t_s));
     for (axis, name) in AXES.into_iter().enumerate() {
-        table = table.column(Column::real(format!("gyro_{name}_dps"), "deg/s", "Angular velocity."), move |s| {
-            Cell::Real(s.gyro_rad_s[axis].to_degrees())
-        });
+        table = table
+            .column(Column::real(format!("gyro_{name}_dps"), "deg/s", "Angular velocity."), move |s| {
+                Cell::Real(s.gyro_rad_s[axis].to_degrees())
+            });
     }
     for (axis, name) in AXES.into_iter().enumerate() {
-        table = table.column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", "Specific force."), move |s| {
-            Cell::Real(s.acc_m_s2[axis])
-        });
+        table = table
+            .column(Column::real(format!("accel_{name}_m_s2"), "m/s^2", "Specific force."), move |s| {
+                Cell::Real(s.acc_m_s2[axis])
+            });
     }
     table
 }

@@ -1,18 +1,18 @@
 //! One export: sessions in, a folder out.
 
+use super::computed::{Computed, Naming};
 use super::error::ExportError;
 use super::for_import::{ForImport, MARKS_FILE, strap_name};
 use super::log::{NoSamples, Reading, Seen, read};
 use super::mcap_file::McapFile;
-use super::computed::{Computed, Naming};
 use super::rows::MarkRow;
 use super::samples::FromLog;
 use super::stage::Stage;
 use super::tables::Written;
 use super::what::What;
 use crate::codes::Codes;
-use crate::load::{LoadError, Loaded, load};
 use crate::library;
+use crate::load::{LoadError, Loaded, load};
 use peakorder_protocol::Role;
 use peakorder_protocol::files::{Lasting, replace};
 use peakorder_protocol::log::{Mark, MarkKind};
@@ -127,9 +127,7 @@ pub fn export(wanted: &Wanted<'_>) -> Result<Done, ExportError> {
     let stage = Stage::new(wanted.into)?;
     let mut to = match wanted.kind {
         Kind::Tables(format) => To::Tables(Box::new(Tables::open(stage.path(), wanted.only, format)?)),
-        Kind::Mcap => {
-            To::Mcap { folder: stage.path().to_owned(), names: BTreeSet::new(), files: Vec::new() }
-        }
+        Kind::Mcap => To::Mcap { folder: stage.path().to_owned(), names: BTreeSet::new(), files: Vec::new() },
         Kind::ForImport => To::ForImport(ForImport::new(stage.path())),
     };
     let mut notices = Vec::new();
@@ -299,8 +297,11 @@ fn start_ns(session: &peakorder_protocol::session::Session, said: &mut Vec<Strin
 
 /// A file name for the session that no other one has.
 fn free_name(id: &str, taken: &mut BTreeSet<String>) -> String {
-    let plain: String =
-        id.chars().map(|c| if c.is_ascii_alphanumeric() || "-_".contains(c) { c } else { '_' }).take(80).collect();
+    let plain: String = id
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() || "-_".contains(c) { c } else { '_' })
+        .take(80)
+        .collect();
     let mut name = format!("{plain}.mcap");
     let mut n = 1;
     while !taken.insert(name.clone()) {

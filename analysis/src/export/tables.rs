@@ -25,12 +25,22 @@ pub(super) struct Open<R> {
 
 impl<R> Open<R> {
     /// `what` in `folder`.
-    pub(super) fn new(folder: &Path, what: What, table: Table<R>, format: Format) -> Result<Self, ExportError> {
+    pub(super) fn new(
+        folder: &Path,
+        what: What,
+        table: Table<R>,
+        format: Format,
+    ) -> Result<Self, ExportError> {
         Self::named(folder, &format!("{}.{}", what.key(), format.ending()), table, format)
     }
 
     /// A file of that name in `folder`.
-    pub(super) fn named(folder: &Path, name: &str, table: Table<R>, format: Format) -> Result<Self, ExportError> {
+    pub(super) fn named(
+        folder: &Path,
+        name: &str,
+        table: Table<R>,
+        format: Format,
+    ) -> Result<Self, ExportError> {
         let writer = Writer::create(&folder.join(name), table.schema(), format)?;
         Ok(Self { name: name.to_owned(), table, writer, rows: 0 })
     }

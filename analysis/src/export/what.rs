@@ -103,8 +103,9 @@ impl FromStr for What {
     type Err = String;
 
     fn from_str(word: &str) -> Result<Self, String> {
-        Self::ALL.into_iter().find(|w| w.key() == word).ok_or_else(|| {
-            format!("no such table; there are {}", Self::ALL.map(Self::key).join(", "))
-        })
+        Self::ALL
+            .into_iter()
+            .find(|w| w.key() == word)
+            .ok_or_else(|| format!("no such table; there are {}", Self::ALL.map(Self::key).join(", ")))
     }
 }

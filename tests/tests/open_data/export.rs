@@ -43,8 +43,13 @@ fn write_expected(folder: &Path, rows: &[SampleRow]) {
         let (mut strap, mut segment) = (Vec::new(), Vec::new());
         for row in rows.iter().filter(|r| r.role == role) {
             let numbers = |to: &mut Vec<u8>, gyro: nalgebra::Vector3<f64>, acc: nalgebra::Vector3<f64>| {
-                let all = [row.t_s].into_iter().chain(gyro.iter().map(|w| w.to_degrees())).chain(acc.iter().copied());
-                for x in all.chain([f64::from(row.lost_before), f64::from(u8::from(row.clipped)), row.arrival_s]) {
+                let all = [row.t_s]
+                    .into_iter()
+                    .chain(gyro.iter().map(|w| w.to_degrees()))
+                    .chain(acc.iter().copied());
+                for x in
+                    all.chain([f64::from(row.lost_before), f64::from(u8::from(row.clipped)), row.arrival_s])
+                {
                     to.extend(x.to_le_bytes());
                 }
             };
@@ -68,9 +73,12 @@ fn other_programs_read_what_was_written() {
         let Recorded { dir, .. } = lesson(folder.path(), handedness);
         let name = |what: &str| folder.path().join(format!("{}-{what}", handedness.key()));
         let sessions = paths(&[&dir]);
-        for (what, kind, names) in
-            [("csv", CSV, false), ("parquet", PARQUET, false), ("mcap", Kind::Mcap, false), ("names", CSV, true)]
-        {
+        for (what, kind, names) in [
+            ("csv", CSV, false),
+            ("parquet", PARQUET, false),
+            ("mcap", Kind::Mcap, false),
+            ("names", CSV, true),
+        ] {
             let done = exported(&sessions, &name(what), kind, names).unwrap();
             assert_eq!(done.notices, Vec::<String>::new());
         }
@@ -138,7 +146,12 @@ fn several_sessions_share_tables_and_what_is_missing_is_said() {
     let said = |what: &str| done.notices.iter().filter(|n| n.contains(what)).count();
     assert_eq!(done.notices.len(), 2, "{:?}", done.notices);
     assert_eq!(said("left: samples.log: "), 1, "{:?}", done.notices);
-    assert_eq!(said("not in samples_segment: pelvis, thorax, lead arm, never calibrated"), 1, "{:?}", done.notices);
+    assert_eq!(
+        said("not in samples_segment: pelvis, thorax, lead arm, never calibrated"),
+        1,
+        "{:?}",
+        done.notices
+    );
     let count = |name: &str| done.files.iter().find(|f| f.0 == format!("{name}.csv")).unwrap().1;
     assert_eq!(count("sessions"), 3);
     assert_eq!(count("swings"), 10);
@@ -152,7 +165,8 @@ fn several_sessions_share_tables_and_what_is_missing_is_said() {
     let codes = Codes::fresh().unwrap();
     let only = [What::Marks, What::Swings];
     let twice = [right.path().to_owned(), right.path().to_owned()];
-    let wanted = Wanted { sessions: &twice, into: &into, kind: CSV, only: &only, codes: &codes, names: false };
+    let wanted =
+        Wanted { sessions: &twice, into: &into, kind: CSV, only: &only, codes: &codes, names: false };
     let done = export(&wanted).unwrap();
     assert_eq!(done.files.len(), 2);
     assert_eq!(done.files[0], ("swings.csv".into(), 4));
@@ -169,13 +183,20 @@ fn a_damaged_recording_gives_what_is_there() {
     let middle = bytes.len() / 2;
     bytes[middle] ^= 0x40;
     fs::write(dir.log_path(), &bytes).unwrap();
-    for (kind, name) in [(CSV, "csv"), (PARQUET, "parquet"), (Kind::Mcap, "mcap"), (Kind::ForImport, "import")] {
+    for (kind, name) in
+        [(CSV, "csv"), (PARQUET, "parquet"), (Kind::Mcap, "mcap"), (Kind::ForImport, "import")]
+    {
         let done = exported(&paths(&[&dir]), &folder.path().join(name), kind, false).unwrap();
         assert_eq!(done.notices.len(), 1, "{:?}", done.notices);
-        assert!(done.notices[0].contains("samples.log: byte ") && done.notices[0].contains("verify"), "{:?}", done.notices);
+        assert!(
+            done.notices[0].contains("samples.log: byte ") && done.notices[0].contains("verify"),
+            "{:?}",
+            done.notices
+        );
         if kind == CSV {
             let rows = done.files.iter().find(|f| f.0 == "samples_strap.csv").unwrap().1 as usize;
-            assert!(rows < whole && rows > whole - 500, "{rows} of {whole}");
+            // A frame holds the 256 records of a batch, each of four samples; one frame is lost.
+            assert!(rows < whole && rows >= whole - 256 * 4, "{rows} of {whole}");
         }
     }
 }
@@ -185,7 +206,8 @@ fn a_damaged_recording_gives_what_is_there() {
 fn a_new_wearing_is_told_and_begins_uncalibrated() {
     let folder = tempfile::tempdir().unwrap();
     let dir = lesson(folder.path(), Handedness::Right).dir;
-    let (mut log, mut batch, mut records) = (LogReader::open(&dir.log_path()).unwrap(), Vec::new(), Vec::new());
+    let (mut log, mut batch, mut records) =
+        (LogReader::open(&dir.log_path()).unwrap(), Vec::new(), Vec::new());
     while log.next_batch(&mut batch).unwrap() {
         records.append(&mut batch);
     }
@@ -201,7 +223,9 @@ fn a_new_wearing_is_told_and_begins_uncalibrated() {
     let into = folder.path().join("out");
     exported(&paths(&[&again]), &into, PARQUET, false).unwrap();
     let mut wearings = [0; 2];
-    rows(&into.join("samples_strap.parquet"), &["wearing"], |row| wearings[row[0].int().unwrap() as usize] += 1);
+    rows(&into.join("samples_strap.parquet"), &["wearing"], |row| {
+        wearings[row[0].int().unwrap() as usize] += 1
+    });
     assert!(wearings.iter().all(|n| *n > 1000), "{wearings:?}");
     let mark_s = t_ns as f64 * 1e-9;
     rows(&into.join("samples_segment.parquet"), &["t_s", "wearing"], |row| {

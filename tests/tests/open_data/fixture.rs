@@ -12,16 +12,17 @@ use peakorder_virtual_straps::{
 use std::path::{Path, PathBuf};
 
 /// Words that somebody typed; none of them may be found where names are hidden.
-pub const TYPED: [&str; 5] = ["Zaphira Quill", "back hurts", "kept the elbow", "sounded hollow", "Zaphira's way"];
+pub(crate) const TYPED: [&str; 5] =
+    ["Zaphira Quill", "back hurts", "kept the elbow", "sounded hollow", "Zaphira's way"];
 
 /// A recorded session.
-pub struct Recorded {
-    pub dir: SessionDir,
-    pub truth: Session,
+pub(crate) struct Recorded {
+    pub(crate) dir: SessionDir,
+    pub(crate) truth: Session,
 }
 
 /// Records `records` as a session of that script, and computes it.
-pub fn record(path: &Path, script: &Script, player: Player, records: &[Record]) -> SessionDir {
+pub(crate) fn record(path: &Path, script: &Script, player: Player, records: &[Record]) -> SessionDir {
     let id = path.file_name().unwrap().to_string_lossy();
     let session = virtual_session(script, &id, player, "2026-03-04T15:06:07Z");
     let dir = SessionDir::create(path, false).unwrap();
@@ -33,16 +34,11 @@ pub fn record(path: &Path, script: &Script, player: Player, records: &[Record]) 
 }
 
 fn player(handedness: Handedness) -> Player {
-    Player {
-        name: TYPED[0].into(),
-        handedness,
-        limits: TYPED[1].into(),
-        ..Player::default()
-    }
+    Player { name: TYPED[0].into(), handedness, limits: TYPED[1].into(), ..Player::default() }
 }
 
 /// Four swings with a drill between them; the pelvis strap is lost for a moment, and the coach has said something.
-pub fn lesson(folder: &Path, handedness: Handedness) -> Recorded {
+pub(crate) fn lesson(folder: &Path, handedness: Handedness) -> Recorded {
     let seed = 40 + u64::from(handedness == Handedness::Left);
     let mut params = PlayerParams::drawn_from(Population::Amateur, seed);
     params.handedness = handedness;
@@ -63,7 +59,7 @@ pub fn lesson(folder: &Path, handedness: Handedness) -> Recorded {
 }
 
 /// Two swings without a calibration, at 104 Hz.
-pub fn uncalibrated(folder: &Path) -> SessionDir {
+pub(crate) fn uncalibrated(folder: &Path) -> SessionDir {
     let params = PlayerParams::drawn_from(Population::Amateur, 45);
     let options = PracticeOptions { calibration: false, ..PracticeOptions::default() };
     let straps = StrapOptions { rate_hz: 104.0, ..StrapOptions::default() };
@@ -73,6 +69,6 @@ pub fn uncalibrated(folder: &Path) -> SessionDir {
 }
 
 /// Paths as the export takes them.
-pub fn paths(sessions: &[&SessionDir]) -> Vec<PathBuf> {
+pub(crate) fn paths(sessions: &[&SessionDir]) -> Vec<PathBuf> {
     sessions.iter().map(|s| s.path().to_owned()).collect()
 }
