@@ -28,6 +28,7 @@ pub mod export;
 pub mod integrity;
 pub mod json;
 pub mod kept;
+pub mod known_datasets;
 pub mod library;
 pub mod load;
 pub mod measure;

@@ -1,6 +1,5 @@
 //! `peakorder`: what recorded sessions say.
 
-#[cfg(feature = "open-data")]
 mod commands;
 
 use anyhow::{Context as _, bail};
@@ -9,7 +8,6 @@ use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, Question, Side, answer};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
-use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
 use peakorder_analysis::kept::{Kept, kept};
@@ -233,20 +231,8 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Write every swing's numbers as CSV, one row a swing, the unit in each column's name.
-    Export {
-        /// Session folder, or FOLDER:BLOCK for one block of it.
-        #[arg(value_name = "FOLDER[:BLOCK]")]
-        session: String,
-        /// File to write; without it, standard output.
-        #[arg(long, value_name = "FILE.csv")]
-        out: Option<PathBuf>,
-        /// Replace the file if it is there.
-        #[arg(long, requires = "out")]
-        force: bool,
-        #[command(flatten)]
-        codes: CodeArguments,
-    },
+    /// Write what is in sessions for other programs: the swings as CSV, or everything as tables, MCAP or files for import.
+    Export(commands::export::ExportArguments),
     /// Keep the swings of many players and places as one open dataset of Parquet files, for any engine that reads them.
     #[cfg(feature = "open-data")]
     #[command(subcommand)]
@@ -486,23 +472,14 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
+        Command::Export(arguments) => commands::export::run(arguments)?,
         #[cfg(feature = "open-data")]
-        Command::Academy(arguments) => commands::academy::run(arguments)?,
+        Command::Academy(arguments) => commands::academy::run(arguments, style)?,
         #[cfg(feature = "open-data")]
         Command::Dataset(command) => {
             let (text, ended) = commands::dataset::run(command)?;
             code = ended;
             text
-        }
-        Command::Export { session, out, force, codes } => {
-            let table = export::csv(&loaded(session, codes.open()?.as_ref())?)?;
-            match out {
-                None => table,
-                Some(out) => {
-                    keep(out, &table, *force)?;
-                    format!("wrote {}\n", clean(&out.display().to_string()))
-                }
-            }
         }
     };
     print(&text)?;

@@ -1,6 +1,8 @@
 //! The Python with the readers of open data that `PEAKORDER_PYTHON` names.
 
-use std::path::PathBuf;
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
+use std::process::Command;
 
 /// Its path; `None`, loudly, where none is named. With `PEAKORDER_NEEDS_PYTHON` set that is a failure.
 ///
@@ -18,4 +20,13 @@ pub fn python() -> Option<PathBuf> {
         );
     }
     named
+}
+
+/// Runs a script of `tests/scripts` and returns what it printed; panics where it fails.
+pub fn run(python: &Path, script: &str, arguments: &[OsString]) -> String {
+    let path = crate::programs::workspace().join("tests/scripts").join(script);
+    let out = Command::new(python).arg(&path).args(arguments).output().expect("python starts");
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    assert!(out.status.success(), "{} failed:\n{}\n{}", path.display(), text(&out.stdout), text(&out.stderr));
+    text(&out.stdout)
 }

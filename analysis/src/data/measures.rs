@@ -20,32 +20,19 @@ pub fn measures() -> impl Iterator<Item = Measure> {
     Measure::ALL.into_iter().filter(|m| !m.means_only())
 }
 
-/// A measure's key with `what` before the unit.
-fn with(measure: Measure, what: &str) -> String {
-    let key = measure.key();
-    match key.rsplit_once('_') {
-        Some((name, unit)) if unit != "ratio" => format!("{name}_{what}_{unit}"),
-        _ => format!("{key}_{what}"),
-    }
-}
-
 /// Column of a measure's standard uncertainty, of the strap: `gap_pelvis_thorax_sd_ms`.
 pub fn sd_key(measure: Measure) -> String {
-    with(measure, "sd")
+    measure.key_of("sd")
 }
 
 /// Column of its standard uncertainty, of the bone: `gap_pelvis_thorax_bone_sd_ms`.
 pub fn bone_sd_key(measure: Measure) -> String {
-    with(measure, "bone_sd")
+    measure.key_of("bone_sd")
 }
 
 /// Column of its definition: `gap_pelvis_thorax_def`.
 pub fn def_key(measure: Measure) -> String {
-    let key = measure.key();
-    match key.rsplit_once('_') {
-        Some((name, unit)) if unit != "ratio" => format!("{name}_def"),
-        _ => format!("{key}_def"),
-    }
+    measure.definition_key()
 }
 
 /// A measure, and in which columns of `swings` it stands.

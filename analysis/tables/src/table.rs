@@ -27,6 +27,19 @@ impl<R> Table<R> {
         self
     }
 
+    /// The same columns, under that id, for rows that hold such a row: more can be added that need what the others hold.
+    #[must_use]
+    pub fn within<S: 'static>(self, id: impl Into<String>, part: fn(&S) -> &R) -> Table<S>
+    where
+        R: 'static,
+    {
+        let of = |cell: Read<R>| -> Read<S> { Box::new(move |row| cell(part(row))) };
+        Table {
+            schema: Schema { id: id.into(), ..self.schema },
+            cells: self.cells.into_iter().map(of).collect(),
+        }
+    }
+
     /// Its columns.
     pub const fn schema(&self) -> &Schema {
         &self.schema

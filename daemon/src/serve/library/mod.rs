@@ -11,6 +11,7 @@
 //! An id in a request is compared with the names on disk and never becomes part of a path.
 
 mod consent;
+mod datasets;
 mod export;
 mod forget;
 mod players;
