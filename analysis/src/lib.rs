@@ -29,6 +29,7 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+pub mod parallel;
 pub mod picture;
 pub mod render;
 pub mod report;
