@@ -4,6 +4,7 @@ Nothing is computed here. What is wrong is said in one line that names the file 
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -112,7 +113,7 @@ def open_dataset(folder: Path) -> Dataset:
     by_name = {table.name: table for table in tables}
     measures = _measures(by_name["measures"], by_name["swings"])
     notes = []
-    told = _each_session_once(by_name["sessions"])
+    told = _each_session_once(folder, by_name["sessions"])
     if told != by_name["swings"].rows:
         notes.append(
             f"sessions tell of {told} swings, swings has {by_name['swings'].rows}: files are still being written or "
@@ -220,8 +221,8 @@ def _measures(measures: Table, swings: Table) -> list[tuple[str, str, str]]:
     return found
 
 
-def _each_session_once(sessions: Table) -> int:
-    """How many swings the sessions tell of."""
+def _each_session_once(folder: Path, sessions: Table) -> int:
+    """How many swings the sessions tell of; no session twice, and none of a forgotten player."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -229,7 +230,7 @@ def _each_session_once(sessions: Table) -> int:
     swings = 0
     for path in sessions.files:
         try:
-            columns = pq.ParquetFile(path).read(columns=["session_id", "swings"]).to_pydict()
+            columns = pq.ParquetFile(path).read(columns=["session_id", "player_id", "swings"]).to_pydict()
         except (pa.ArrowException, OSError) as e:
             raise Problem(f"{path}: damaged ({_first_line(e)}); {_AGAIN}") from None
         swings += sum(n or 0 for n in columns["swings"])
@@ -240,6 +241,11 @@ def _each_session_once(sessions: Table) -> int:
                     "compact' keeps one of them"
                 )
             seen[session] = path
+        for player in set(columns["player_id"]):
+            if (folder / "forgotten" / hashlib.sha256(player.encode()).hexdigest()).exists():
+                raise Problem(
+                    f"{path}: has a player that was forgotten, come back with a copy; 'peakorder dataset compact' removes it"
+                )
     return swings
 
 

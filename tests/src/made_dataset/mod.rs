@@ -8,6 +8,7 @@ mod lesson;
 mod rows;
 
 use lesson::{Lesson, Person};
+use peakorder_analysis::dataset::Dataset;
 use peakorder_tables::{Format, WriteError, Writer};
 use rows::Tables;
 use std::fs;
@@ -56,6 +57,7 @@ pub fn works_on(drill: &str, measure: usize) -> bool {
 /// # Panics
 /// When the product's tables have a column that this module does not know: it must be given values.
 pub fn write(folder: &Path, plan: &Plan) -> Result<Made, WriteError> {
+    Dataset::open_or_make(folder).unwrap_or_else(|e| panic!("{e}"));
     let players = plan.swings.div_ceil(lesson::swings_in(plan.months * SESSIONS_A_MONTH));
     let tables = Tables::new();
     let mut made = Made { players, ..Made::default() };

@@ -132,6 +132,17 @@ fn a_session_that_stands_there_twice_does_not_count_twice() {
 }
 
 #[test]
+fn a_forgotten_player_that_came_back_is_not_asked_of() {
+    let Some(tried) = Tried::new() else { return };
+    // SHA-256 of "player-000000", computed with sha256sum.
+    let mark = "7ddedb04dec4458d8c5c1b930b1bc2dc0f25f6bf403e3e13454218768eae1b95";
+    let forgotten = tried.dataset().join("forgotten");
+    fs::create_dir_all(&forgotten).expect("a folder");
+    put(&forgotten.join(mark), b"");
+    tried.each_engine_names("made.parquet", "forgotten");
+}
+
+#[test]
 fn a_wrong_command_is_told_what_would_be_right() {
     let Some(tried) = Tried::new() else { return };
     let dataset = tried.text();

@@ -4,10 +4,7 @@ use crate::ask::{Answer, agree, ask};
 use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::compare;
-use peakorder_analysis::data::{
-    Facts, block_stats, block_stats_table, measure_rows, measures_table, session_row, sessions_table,
-    swing_rows, swings_table,
-};
+use peakorder_analysis::dataset::{Added, Dataset, Wanted};
 use peakorder_analysis::kept::{Point, Stage, kept};
 use peakorder_analysis::library::find;
 use peakorder_analysis::load::{Loaded, load};
@@ -16,13 +13,11 @@ use peakorder_analysis::summary::summarise;
 use peakorder_protocol::Role::{LeadArm, Pelvis, Thorax};
 use peakorder_protocol::remark::What;
 use peakorder_protocol::swing::{Swing, Withholding};
-use peakorder_tables::{Format, Table, Writer};
 use peakorder_tests::programs::daemon;
 use peakorder_tests::python::python;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
-use std::sync::Arc;
 
 /// Two players on five days: lessons, and practice on the third.
 fn record(library: &Path) {
@@ -48,31 +43,13 @@ fn record(library: &Path) {
     }
 }
 
-/// Their rows, a file for each session and table.
+/// Their rows, as `peakorder dataset add` puts them.
 fn dataset(folder: &Path, sessions: &[Loaded], codes: &Codes) {
+    let dataset = Dataset::open_or_make(folder).expect("a dataset");
+    let mut adding = dataset.adding(Wanted { bay: "", codes: Some(codes) }).expect("nobody else writes");
     for loaded in sessions {
-        let facts = Arc::new(Facts::of(loaded, "", Some(codes)).expect("facts"));
-        let path = |table: &str| {
-            let month = folder.join(table).join(format!("month={}", facts.month));
-            fs::create_dir_all(&month).expect("a folder");
-            month.join(format!("{}.parquet", facts.session))
-        };
-        put(&path("swings"), &swings_table(), &swing_rows(loaded, &facts));
-        put(&path("sessions"), &sessions_table(), &[session_row(loaded, &facts)]);
-        put(&path("block_stats"), &block_stats_table(), &block_stats(loaded, &facts));
+        assert_eq!(adding.add(loaded).expect("it is added"), Added::New);
     }
-    fs::create_dir_all(folder.join("measures")).expect("a folder");
-    put(&folder.join("measures/measures.parquet"), &measures_table(), &measure_rows());
-}
-
-fn put<R>(path: &Path, table: &Table<R>, rows: &[R]) {
-    let mut file = Writer::create(path, table.schema(), Format::Parquet).expect("a file");
-    let mut cells = Vec::new();
-    for row in rows {
-        table.row(row, &mut cells);
-        file.push(&cells).expect("a row");
-    }
-    file.finish().expect("it is whole");
 }
 
 type Key = Vec<String>;
