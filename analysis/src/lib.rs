@@ -36,6 +36,7 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+pub mod parallel;
 pub mod picture;
 pub mod render;
 pub mod report;

@@ -99,6 +99,7 @@ impl Server {
     pub async fn open(options: Options) -> anyhow::Result<Self> {
         let passcode = options.passcode_file.as_deref().map(passcode).transpose()?;
         let library = Arc::new(Library::open(&options.library)?);
+        library.begin_reading();
         if options.forget_devices {
             PairedDevices::forget(&options.library).context("the paired devices could not be forgotten")?;
         }
