@@ -10,7 +10,6 @@
 //! Dates and numbers stay.
 
 use crate::BASELINE;
-use crate::library::Found;
 use crate::load::Loaded;
 use crate::mobility::Checks;
 use crate::report::Choice;
@@ -259,18 +258,12 @@ impl Codes {
         self.hide_loaded(after, &a);
     }
 
-    /// A player's sessions: all have the code of the first that has an id.
-    pub fn hide_found(&self, found: &mut Found) {
-        let players = || found.sessions.iter().map(|l| &l.session.player);
-        let Some(player) = players().find(|p| p.id.is_some()).or_else(|| players().next()) else { return };
-        let code = self.player(player);
-        for loaded in &mut found.sessions {
-            self.hide_loaded(loaded, &code);
-        }
-        for why in &mut found.left_out {
-            *why = "a session folder that cannot be read".into();
-        }
-        found.player = code;
+    /// What is said of a session that could not be read.
+    pub(crate) const LEFT_OUT: &'static str = "a session folder that cannot be read";
+
+    /// One of a player's sessions: all have one code for the player.
+    pub(crate) fn hide_of(&self, loaded: &mut Loaded, player: &str) {
+        self.hide_loaded(loaded, player);
     }
 
     /// A session's mobility checks.

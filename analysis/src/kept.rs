@@ -7,13 +7,13 @@
 
 use crate::BASELINE;
 use crate::chosen::Family;
-use crate::compare::compare;
+use crate::compare::one_change;
 use crate::library::{Found, started_s};
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::stats::LEVEL;
 use crate::stats::lessons::{Shared, against};
-use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use crate::summary::{BlockSummary, MeasureSummary, summarise_of};
 use crate::wearing::{InSessions, half_width, shared_in};
 use peakorder_protocol::swing::Swing;
 
@@ -103,29 +103,68 @@ pub enum KeptError {
     NothingMeant,
 }
 
+/// What one session brought and left, taken from it so that it need not stay loaded.
+pub struct Part {
+    started_s: f64,
+    /// The session's name, where no swing counts.
+    ends: Result<Ends, String>,
+}
+
 /// A session's blocks that matter here.
-struct Ends<'a> {
-    session: &'a Loaded,
+struct Ends {
+    id: String,
+    started_utc: String,
     day: f64,
     start: BlockSummary,
     end: Option<BlockSummary>,
+    gained: Vec<(Measure, Step)>,
+}
+
+/// Takes parts from sessions, in any order and on several threads.
+pub struct Taking {
+    measures: Vec<Measure>,
+}
+
+impl Taking {
+    /// For the measures of `family`.
+    pub fn of(family: &Family) -> Result<Self, KeptError> {
+        match family {
+            Family::All => Err(KeptError::NothingMeant),
+            Family::Chosen(chosen) | Family::Only(chosen) => {
+                Ok(Self { measures: chosen.iter().map(|c| c.measure).collect() })
+            }
+        }
+    }
+
+    /// The part of this session.
+    pub fn part(&self, session: &Loaded) -> Part {
+        let ends = ends_of(session, &self.measures).ok_or_else(|| session.name());
+        Part { started_s: started_s(session), ends }
+    }
+
+    /// What the parts, earliest first, say together of `player`.
+    pub fn kept(self, player: &str, left_out: &[String], parts: Vec<Part>) -> Kept {
+        let first_s = parts.first().map_or(0.0, |p| p.started_s);
+        let mut left_out = left_out.to_vec();
+        let mut ends = Vec::new();
+        for part in parts {
+            match part.ends {
+                Ok(found) => ends.push(Ends { day: (part.started_s - first_s) / 86400.0, ..found }),
+                Err(name) => left_out.push(format!("{name}: no swing counts")),
+            }
+        }
+        together(player, &self.measures, ends, left_out)
+    }
 }
 
 /// Follows the measures of `family` through the sessions found.
 pub fn kept(found: &Found, family: &Family) -> Result<Kept, KeptError> {
-    let measures = match family {
-        Family::All => return Err(KeptError::NothingMeant),
-        Family::Chosen(chosen) | Family::Only(chosen) => chosen.iter().map(|c| c.measure),
-    };
-    let first_s = found.sessions.first().map_or(0.0, started_s);
-    let mut left_out = found.left_out.clone();
-    let mut ends = Vec::new();
-    for session in &found.sessions {
-        match ends_of(session, (started_s(session) - first_s) / 86400.0) {
-            Some(found) => ends.push(found),
-            None => left_out.push(format!("{}: no swing counts", session.name())),
-        }
-    }
+    let taking = Taking::of(family)?;
+    let parts = found.sessions.iter().map(|s| taking.part(s)).collect();
+    Ok(taking.kept(&found.player, &found.left_out, parts))
+}
+
+fn together(player: &str, measures: &[Measure], ends: Vec<Ends>, left_out: Vec<String>) -> Kept {
     let starts: Vec<InSessions<'_>> = Measure::ALL
         .into_iter()
         .map(|measure| InSessions {
@@ -136,25 +175,26 @@ pub fn kept(found: &Found, family: &Family) -> Result<Kept, KeptError> {
         .collect();
     let shared = shared_in(&starts);
     let courses = measures
-        .filter_map(|measure| {
+        .iter()
+        .filter_map(|&measure| {
             let at = starts.iter().position(|s| s.measure == measure)?;
             Some(course(measure, &ends, &shared[at]))
         })
         .collect();
     let lessons = ends
-        .iter()
+        .into_iter()
         .map(|e| Lesson {
-            id: e.session.session.id.clone(),
-            started_utc: e.session.session.started_utc.clone(),
+            id: e.id,
+            started_utc: e.started_utc,
             day: e.day,
-            start: e.start.label.clone(),
-            end: e.end.as_ref().map(|b| b.label.clone()),
+            start: e.start.label,
+            end: e.end.map(|b| b.label),
         })
         .collect();
-    Ok(Kept { player: found.player.clone(), lessons, courses, left_out })
+    Kept { player: player.to_owned(), lessons, courses, left_out }
 }
 
-fn ends_of(session: &Loaded, day: f64) -> Option<Ends<'_>> {
+fn ends_of(session: &Loaded, measures: &[Measure]) -> Option<Ends> {
     let counted = |label: &&String| !session.counted(label).is_empty();
     let start = session
         .blocks
@@ -163,14 +203,27 @@ fn ends_of(session: &Loaded, day: f64) -> Option<Ends<'_>> {
         .find(|b| *b == BASELINE)
         .or_else(|| session.blocks.iter().find(counted))?;
     let end = session.blocks.iter().rev().filter(|b| *b != start).find(counted);
-    let summary = |label: &String| {
+    let summary = |measures: &[Measure], label: &String| {
         let swings: Vec<&Swing> = session.swings.iter().filter(|s| s.block == *label).collect();
-        summarise(label, &swings, &session.remarks)
+        summarise_of(measures, label, &swings, &session.remarks)
     };
-    Some(Ends { session, day, start: summary(start), end: end.map(summary) })
+    let gained = |end: &String| {
+        let (start, end) = (session.only(start), session.only(end));
+        let step = |m: &Measure| Some((*m, gained(*m, &start, &end)?));
+        measures.iter().filter_map(step).collect()
+    };
+    Some(Ends {
+        id: session.session.id.clone(),
+        started_utc: session.session.started_utc.clone(),
+        day: 0.0,
+        // All of them together say how far sessions differ.
+        start: summary(&Measure::ALL, start),
+        gained: end.map(gained).unwrap_or_default(),
+        end: end.map(|label| summary(measures, label)),
+    })
 }
 
-fn course(measure: Measure, ends: &[Ends<'_>], shared: &Shared) -> Course {
+fn course(measure: Measure, ends: &[Ends], shared: &Shared) -> Course {
     let mut stages: Vec<Stage> = Vec::new();
     // The last lesson with a drill, by its place, and the practice since.
     let mut last: Option<usize> = None;
@@ -186,7 +239,7 @@ fn course(measure: Measure, ends: &[Ends<'_>], shared: &Shared) -> Course {
             lesson,
             start: point(start, shared),
             end: end.map(|m| point(m, shared)),
-            gained: end.and(e.end.as_ref()).and_then(|end| gained(measure, e, &end.label)),
+            gained: end.and_then(|_| e.gained.iter().find(|(m, _)| *m == measure).map(|(_, step)| *step)),
             left: from_start.and_then(|from| between(start, from, shared)),
             since_end: from_end.and_then(|from| between(start, from, shared)),
             practised,
@@ -209,11 +262,8 @@ fn point(summary: &MeasureSummary, shared: &Shared) -> Point {
     }
 }
 
-fn gained(measure: Measure, ends: &Ends<'_>, end: &str) -> Option<Step> {
-    let family = Family::Only(vec![crate::chosen::Chosen::of(measure)]);
-    let session = ends.session;
-    let compared = compare(&session.only(&ends.start.label), &session.only(end), &family).ok()?;
-    let row = compared.rows.first()?;
+fn gained(measure: Measure, start: &Loaded, end: &Loaded) -> Option<Step> {
+    let row = one_change(start, end, measure)?;
     Some(Step { difference: row.difference, interval: row.interval? })
 }
 

@@ -191,14 +191,43 @@ fn resolve(spec: &str) -> Result<(PathBuf, Option<String>), LoadError> {
     Err(LoadError::NoFolder { given: spec.to_owned() })
 }
 
+/// Which swings of a session are loaded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Which {
+    /// All of them.
+    All,
+    /// Those of one block.
+    Block(String),
+    /// Those of these blocks, known to be the ones with these numbers. The session's labels are given as well, for they are
+    /// not known without reading all.
+    Known { blocks: Vec<String>, numbers: Vec<u32> },
+}
+
 /// Loads `FOLDER` or `FOLDER:BLOCK`. `FOLDER:` is the swings before the first block.
 ///
 /// A session without swings loads as one without swings. A damaged swing file is reported
 /// in [`Loaded::problems`]; only when none of several can be read is that an error.
 pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     let (folder, block) = resolve(spec)?;
-    let (dir, session) = SessionDir::open(&folder)?;
-    let numbers = dir.swing_numbers()?;
+    load_folder(&folder, block.map_or(Which::All, Which::Block))
+}
+
+pub(crate) fn load_folder(folder: &Path, which: Which) -> Result<Loaded, LoadError> {
+    let (dir, session) = SessionDir::open(folder)?;
+    load_opened(dir, session, which)
+}
+
+pub(crate) fn load_opened(dir: SessionDir, session: Session, which: Which) -> Result<Loaded, LoadError> {
+    let folder = dir.path().to_owned();
+    let (block, known) = match which {
+        Which::All => (None, None),
+        Which::Block(block) => (Some(block), None),
+        Which::Known { blocks, numbers } => (None, Some((blocks, numbers))),
+    };
+    let numbers = match &known {
+        Some((_, numbers)) => numbers.clone(),
+        None => dir.swing_numbers()?,
+    };
     let mut swings = Vec::with_capacity(numbers.len());
     let mut repetitions = Vec::new();
     let mut problems = Vec::new();
@@ -223,12 +252,7 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
     for repetition in &mut repetitions {
         repetition.block = remarks.block(&repetition.block).to_owned();
     }
-    let mut blocks: Vec<String> = Vec::new();
-    for swing in &swings {
-        if !blocks.contains(&swing.block) {
-            blocks.push(swing.block.clone());
-        }
-    }
+    let blocks = known.map_or_else(|| labels(&swings), |(blocks, _)| blocks);
     if let Some(block) = &block {
         if !blocks.contains(block) && repetitions.iter().all(|r| r.block != *block) {
             return Err(LoadError::NoBlock { folder, block: block.clone(), blocks });
@@ -254,6 +278,17 @@ pub fn load(spec: &str) -> Result<Loaded, LoadError> {
         notices,
         coded_as: None,
     })
+}
+
+/// The blocks of these swings, in order of appearance.
+fn labels(swings: &[Swing]) -> Vec<String> {
+    let mut blocks: Vec<String> = Vec::new();
+    for swing in swings {
+        if !blocks.contains(&swing.block) {
+            blocks.push(swing.block.clone());
+        }
+    }
+    blocks
 }
 
 pub(crate) fn read_numbered(dir: &SessionDir, number: u32) -> Result<Numbered, Problem> {

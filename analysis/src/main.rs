@@ -1,6 +1,7 @@
 //! `peakorder`: what recorded sessions say.
 
 mod commands;
+mod reading;
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
@@ -10,13 +11,13 @@ use peakorder_analysis::compare::{Comparison, Question, Side, answer};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
-use peakorder_analysis::kept::{Kept, kept};
-use peakorder_analysis::library;
+use peakorder_analysis::kept::{self, Kept, KeptError};
+use peakorder_analysis::library::{self, Swings};
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{self, Choice};
-use peakorder_analysis::trend::trend;
+use peakorder_analysis::trend;
 use peakorder_protocol::files::private_file;
 use peakorder_protocol::text::{causes, clean, clean_lines};
 use std::fs;
@@ -251,17 +252,49 @@ fn lasted(session: &Loaded, earlier: &[PathBuf], codes: Option<&Codes>) -> anyho
     folders.push(session.dir.path().to_owned());
     // By the session on disk: its name in `session` may be a code.
     let (_, on_disk) = peakorder_protocol::session::SessionDir::open(session.dir.path())?;
-    let mut found = library::find(&folders, Some(&on_disk.player.name))?;
-    found.sessions.retain(|s| s.session.started_utc <= session.session.started_utc);
-    if let Some(codes) = codes {
-        codes.hide_found(&mut found);
-    }
-    match kept(&found, &Family::of_remarks(&session.remarks)) {
+    let mut chosen = chosen(&folders, Some(&on_disk.player.name), codes)?;
+    chosen.up_to(&session.session.started_utc);
+    match kept_of(&mut chosen, &Family::of_remarks(&session.remarks)) {
         Ok(kept) => Ok(Some(kept)),
         Err(e) => {
             complain(&e.to_string());
             Ok(None)
         }
+    }
+}
+
+/// The sessions of a player, with how far they are read where somebody watches.
+fn chosen<'a>(
+    folders: &[PathBuf],
+    player: Option<&str>,
+    codes: Option<&'a Codes>,
+) -> anyhow::Result<library::Chosen<'a>> {
+    let bar = reading::Bar::hidden_at_first();
+    let chosen = library::select(folders, player, &|done, of| bar.at(done, of));
+    bar.end();
+    let chosen = chosen?;
+    for notice in &chosen.notices {
+        complain(notice);
+    }
+    Ok(match codes {
+        None => chosen,
+        Some(codes) => chosen.coded(codes),
+    })
+}
+
+/// What lasted of these sessions.
+fn kept_of(chosen: &mut library::Chosen<'_>, family: &Family) -> Result<Kept, KeptError> {
+    let taking = kept::Taking::of(family)?;
+    let parts = chosen.each(Swings::Ends(None), |session| taking.part(session));
+    Ok(taking.kept(&chosen.player, &chosen.left_out, parts))
+}
+
+/// What is looked at over months: as asked for, or as chosen in the latest session.
+fn over_months(about: &[Chosen], sessions: &library::Chosen<'_>) -> Family {
+    if about.is_empty() {
+        Family::of_remarks(&sessions.last_remarks())
+    } else {
+        Family::Chosen(about.to_vec())
     }
 }
 
@@ -409,12 +442,10 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             }
         }
         Command::Kept { folders, player, about, json, codes } => {
-            let mut found = library::find(folders, player.as_deref())?;
-            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
-            if let Some(codes) = codes.open()? {
-                codes.hide_found(&mut found);
-            }
-            let kept = kept(&found, &family)?;
+            let codes = codes.open()?;
+            let mut chosen = chosen(folders, player.as_deref(), codes.as_ref())?;
+            let family = over_months(about, &chosen);
+            let kept = kept_of(&mut chosen, &family)?;
             if *json { document(&json::Kept::from(&kept))? } else { render::kept(&kept, style) }
         }
         Command::Report { session, out, before, after, earlier, appendix, force, codes } => {
@@ -430,15 +461,13 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             format!("wrote {}\n", clean(&out.display().to_string()))
         }
         Command::Trend { folders, player, block, about, json, codes } => {
-            let mut found = library::find(folders, player.as_deref())?;
-            let family = found.sessions.last().map_or(Family::All, |last| family(about, &[], last));
-            let trend = match codes.open()? {
-                None => trend(&found, block, &family),
-                Some(codes) => {
-                    codes.hide_found(&mut found);
-                    trend(&found, &codes.block(block), &family)
-                }
-            };
+            let codes = codes.open()?;
+            let mut chosen = chosen(folders, player.as_deref(), codes.as_ref())?;
+            let family = over_months(about, &chosen);
+            let label = codes.as_ref().map_or_else(|| block.clone(), |c| c.block(block));
+            let taking = trend::Taking::of(&label);
+            let parts = chosen.each(Swings::Block(block), |session| taking.part(session));
+            let trend = taking.follow(&chosen.player, &chosen.left_out, parts, &family);
             if trend.sessions.is_empty() {
                 bail!(
                     "no swing of block '{block}' counts in any session of {}; name another with --block",
@@ -474,7 +503,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
         }
         Command::Export(arguments) => commands::export::run(arguments)?,
         #[cfg(feature = "open-data")]
-        Command::Academy(arguments) => commands::academy::run(arguments)?,
+        Command::Academy(arguments) => commands::academy::run(arguments, style)?,
         #[cfg(feature = "open-data")]
         Command::Dataset(command) => {
             let (text, ended) = commands::dataset::run(command)?;

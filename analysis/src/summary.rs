@@ -44,9 +44,6 @@ pub struct MeasureSummary {
     pub measure: Measure,
     /// Size, mean and SD between swings.
     pub sample: Sample,
-    /// Half-width of the 95 % interval of the mean, within this wearing: swings that resemble their neighbours and may
-    /// drift ([`level`]), with what `shared` adds.
-    pub half_width: Option<f64>,
     /// What is believed of the mean, and how swings depended on one another; `None` for one swing, or without
     /// variation.
     pub level: Option<Level>,
@@ -74,6 +71,14 @@ impl MeasureSummary {
 }
 
 impl MeasureSummary {
+    /// Half-width of the 95 % interval of the mean, within this wearing: swings that resemble their neighbours and may
+    /// drift ([`level`]), with what `shared` adds. It takes longer than all else here.
+    pub fn half_width(&self) -> Option<f64> {
+        let known = self.shared.as_ref().map_or(0.0, squared);
+        let (low, high) = self.level.as_ref()?.mean.with_known(known).interval(LEVEL)?;
+        Some((high - low) / 2.0)
+    }
+
     /// The mean and what its swings leave in it; of a block without spread nothing is known.
     pub fn session_mean(&self) -> Option<SessionMean> {
         Some(SessionMean {
@@ -111,6 +116,11 @@ pub fn by_block(swings: &[Swing]) -> Vec<(String, Vec<&Swing>)> {
 /// Summarises swings as one block called `label`. Swings that the coach left out, rehearsals
 /// and swings with unusable timing are left out of every figure and listed.
 pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSummary {
+    summarise_of(&Measure::ALL, label, swings, remarks)
+}
+
+/// As [`summarise`], of these measures only.
+pub fn summarise_of(measures: &[Measure], label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSummary {
     let mut excluded = Vec::new();
     let mut rehearsals = Vec::new();
     let mut unsure = Vec::new();
@@ -137,7 +147,7 @@ pub fn summarise(label: &str, swings: &[&Swing], remarks: &Remarks) -> BlockSumm
         excluded,
         orders: shares(used.iter().filter_map(|s| Order::of_peaks(&s.sequence))),
         reversal_orders: shares(used.iter().filter_map(|s| Order::of_reversals(&s.sequence))),
-        measures: Measure::ALL.into_iter().filter_map(|m| summarise_measure(m, &used)).collect(),
+        measures: measures.iter().filter_map(|m| summarise_measure(*m, &used)).collect(),
         used: used.iter().map(|s| s.number).collect(),
     }
 }
@@ -167,14 +177,9 @@ pub fn summarise_measure(measure: Measure, swings: &[&Swing]) -> Option<MeasureS
         .then(|| std::array::from_fn(|i| shared.iter().map(|s| s[i]).sum::<f64>() / shared.len() as f64));
     let at: Vec<f64> = places.iter().map(|&p| f64::from(p)).collect();
     let level = level(Series { values: &numbers, places: &at }, &Rule::standard());
-    let half_width = level.as_ref().and_then(|l| {
-        let (low, high) = l.mean.with_known(shared.as_ref().map_or(0.0, squared)).interval(LEVEL)?;
-        Some((high - low) / 2.0)
-    });
     Some(MeasureSummary {
         measure,
         sample,
-        half_width,
         level,
         shared,
         measuring_sd: rms(&sds),

@@ -16,6 +16,7 @@ use crate::summary::{BlockSummary, MeasureSummary, summarise};
 use crate::wearing::{InSessions, half_width, shared_in};
 use crate::words::{amount, difference, plural, subject, value};
 use peakorder_protocol::swing::Swing;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// The fewest sessions whose scatter says something about the next. Own judgement: with
 /// three points one degree of freedom is left, and Student's factor is 12.7.
@@ -78,31 +79,83 @@ pub struct Trend {
     pub notes: Vec<String>,
 }
 
-/// Follows `block` through the sessions found; verdicts for the measures of `family`.
-pub fn trend(found: &Found, block: &str, family: &Family) -> Trend {
-    let mut notes: Vec<String> = found.left_out.iter().map(|why| format!("Left out: {why}")).collect();
-    let mut loaded: Vec<(&Loaded, BlockSummary)> = Vec::new();
-    for session in &found.sessions {
-        let swings: Vec<&Swing> = session.swings.iter().filter(|s| s.block == block).collect();
-        let summary = summarise(block, &swings, &session.remarks);
-        if summary.used.is_empty() {
-            notes.push(format!("Left out: {}: no swing of block '{block}' counts.", session.name()));
-        } else {
-            loaded.push((session, summary));
+/// What one session has of the block, taken from it so that it need not stay loaded.
+pub struct Part {
+    name: String,
+    id: String,
+    started_utc: String,
+    started_s: f64,
+    invented: bool,
+    summary: BlockSummary,
+    /// The block itself, where sessions may be too few for a line.
+    block: Option<Loaded>,
+}
+
+/// Takes the parts of one block from sessions, in any order and on several threads.
+pub struct Taking<'a> {
+    block: &'a str,
+    /// Sessions so far in which a swing counts.
+    taken: AtomicUsize,
+}
+
+impl<'a> Taking<'a> {
+    /// Of the block `block`.
+    pub const fn of(block: &'a str) -> Self {
+        Self { block, taken: AtomicUsize::new(0) }
+    }
+
+    /// The part of this session.
+    pub fn part(&self, session: &Loaded) -> Part {
+        let swings: Vec<&Swing> = session.swings.iter().filter(|s| s.block == self.block).collect();
+        let summary = summarise(self.block, &swings, &session.remarks);
+        // From ENOUGH on the line is all that is asked.
+        let needed = !summary.used.is_empty() && self.taken.fetch_add(1, Ordering::Relaxed) < ENOUGH;
+        Part {
+            name: session.name(),
+            id: session.session.id.clone(),
+            started_utc: session.session.started_utc.clone(),
+            started_s: started_s(session),
+            invented: session.session.invented,
+            summary,
+            block: needed.then(|| session.only(self.block)),
         }
     }
-    let first_s = loaded.first().map_or(0.0, |(l, _)| started_s(l));
-    let sessions: Vec<Session> = loaded
-        .iter()
-        .map(|(l, summary)| Session {
-            name: l.name(),
-            id: l.session.id.clone(),
-            started_utc: l.session.started_utc.clone(),
-            day: (started_s(l) - first_s) / 86400.0,
-            invented: l.session.invented,
-            summary: summary.clone(),
-        })
-        .collect();
+
+    /// What the parts, earliest first, say together of `player`; verdicts for the measures of `family`.
+    pub fn follow(self, player: &str, left_out: &[String], parts: Vec<Part>, family: &Family) -> Trend {
+        follow(self.block, player, left_out, parts, family)
+    }
+}
+
+/// Follows `block` through the sessions found; verdicts for the measures of `family`.
+pub fn trend(found: &Found, block: &str, family: &Family) -> Trend {
+    let taking = Taking::of(block);
+    let parts = found.sessions.iter().map(|s| taking.part(s)).collect();
+    taking.follow(&found.player, &found.left_out, parts, family)
+}
+
+fn follow(block: &str, player: &str, left_out: &[String], parts: Vec<Part>, family: &Family) -> Trend {
+    let mut notes: Vec<String> = left_out.iter().map(|why| format!("Left out: {why}")).collect();
+    let (mut sessions, mut blocks): (Vec<Session>, Vec<Loaded>) = (Vec::new(), Vec::new());
+    let mut first_s = 0.0;
+    for part in parts {
+        if part.summary.used.is_empty() {
+            notes.push(format!("Left out: {}: no swing of block '{block}' counts.", part.name));
+            continue;
+        }
+        if sessions.is_empty() {
+            first_s = part.started_s;
+        }
+        blocks.extend(part.block);
+        sessions.push(Session {
+            name: part.name,
+            id: part.id,
+            started_utc: part.started_utc,
+            day: (part.started_s - first_s) / 86400.0,
+            invented: part.invented,
+            summary: part.summary,
+        });
+    }
     let by_line = sessions.len() >= ENOUGH;
     if sessions.len() > 1 {
         notes.push(if by_line {
@@ -130,13 +183,12 @@ pub fn trend(found: &Found, block: &str, family: &Family) -> Trend {
     allow_for_wearing(&mut rows, &sessions);
     if by_line {
         judge_lines(&mut rows, &sessions, family);
-    } else if let [earlier @ .., (last, _)] = loaded.as_slice()
+    } else if let Some((last, earlier)) = blocks.split_last()
         && !earlier.is_empty()
     {
-        let earlier: Vec<Loaded> = earlier.iter().map(|(l, _)| l.only(block)).collect();
-        judge_last(&mut rows, &earlier, &last.only(block), family);
+        judge_last(&mut rows, earlier, last, family);
     }
-    Trend { player: found.player.clone(), block: block.to_owned(), sessions, rows, notes }
+    Trend { player: player.to_owned(), block: block.to_owned(), sessions, rows, notes }
 }
 
 fn row(measure: Measure, sessions: &[Session], family: &Family) -> Option<TrendRow> {

@@ -103,7 +103,6 @@ fn baseline(measure: Measure, mean: f64) -> MeasureSummary {
     MeasureSummary {
         measure,
         sample: Sample::of(&[mean]).expect("a value"),
-        half_width: None,
         level: None,
         places: vec![1],
         values: vec![mean],

@@ -266,7 +266,7 @@ fn a_shift_at_impact_is_told_of_blocks_only() {
     let all: Vec<&Swing> = swings.iter().collect();
     let mean = summarise_measure(Measure::MidHipsShiftAtImpact, &all).expect("measured");
     let lever = [1.2_f64, 0.1, 0.5, 0.6].iter().map(|s| s * s).sum::<f64>().sqrt();
-    assert!(mean.half_width.expect("twelve swings") > 1.96 * lever);
+    assert!(mean.half_width().expect("twelve swings") > 1.96 * lever);
     let target = target::fixed(Measure::MidHipsShiftAtImpact, 3.0, true, None, None, "");
     assert!(matches!(target, Err(TargetError::MeansOnly(_))));
 }

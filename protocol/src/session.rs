@@ -263,7 +263,8 @@ impl Session {
                 });
             }
         }
-        toml::from_str(text).map_err(malformed)
+        // The text is read again only for where in it the mistake is.
+        table.try_into().or_else(|_: toml::de::Error| toml::from_str(text)).map_err(malformed)
     }
 
     /// The text of `session.toml`.

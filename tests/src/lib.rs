@@ -6,6 +6,7 @@ pub mod bluez;
 pub mod browser;
 pub mod csv;
 pub mod files;
+pub mod made_dataset;
 pub mod programs;
 pub mod python;
 pub mod synthetic;

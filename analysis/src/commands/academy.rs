@@ -3,7 +3,7 @@
 use peakorder_analysis::SAFETY;
 use peakorder_analysis::academy::{Academy, FEWEST, Row, academy};
 use peakorder_analysis::dataset::Dataset;
-use peakorder_analysis::render::{columns, number};
+use peakorder_analysis::render::{Style, columns, number, wrap};
 use peakorder_analysis::words::plural;
 use peakorder_protocol::text::clean;
 use serde::Serialize;
@@ -70,7 +70,7 @@ impl From<&Row> for DocumentRow {
 }
 
 /// The text to print.
-pub(crate) fn run(arguments: &AcademyArguments) -> anyhow::Result<String> {
+pub(crate) fn run(arguments: &AcademyArguments, style: Style) -> anyhow::Result<String> {
     let academy = academy(&Dataset::open(&arguments.dataset)?)?;
     if arguments.json {
         return crate::document(&Document {
@@ -84,10 +84,15 @@ pub(crate) fn run(arguments: &AcademyArguments) -> anyhow::Result<String> {
             rows: academy.rows.iter().map(DocumentRow::from).collect(),
         });
     }
-    Ok(text(&academy, arguments.all))
+    Ok(text(&academy, arguments.all, style))
 }
 
-fn text(academy: &Academy, all: bool) -> String {
+/// How the table is to be read.
+const READING: &str = "Change: the block after less the baseline of the same lesson. Each player counts once, by the mean of his \
+    lessons; the interval is for players like these. One in ten of those shown may be there by chance. Lessons without a drill change \
+    too, by settling in: a drill did what it did beyond them. Players chose their drills; nobody dealt them out.";
+
+fn text(academy: &Academy, all: bool, style: Style) -> String {
     let mut text = format!(
         "{} with a before and an after, of {}{}\n",
         plural(academy.lessons, "lesson"),
@@ -129,12 +134,9 @@ fn text(academy: &Academy, all: bool) -> String {
             plural(academy.suppressed_rows, "number")
         );
     }
-    let _ = write!(
-        text,
-        "\nChange: the block after less the baseline of the same lesson. Each player counts once, by the mean of his lessons; the \
-         interval is for players like these. One in ten of those shown may be there by chance. Lessons without a drill change too, \
-         by settling in: a drill did what it did beyond them. Players chose their drills; nobody dealt them out.\n{SAFETY}\n"
-    );
+    text.push('\n');
+    wrap(&mut text, style, "", READING);
+    wrap(&mut text, style, "", SAFETY);
     text
 }
 

@@ -6,6 +6,7 @@ use clap::{Args, Subcommand};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::data::SCHEMA;
 use peakorder_analysis::dataset::{AddError, Added, Compacted, Dataset, Finding, Forgotten, Report, Wanted};
+use peakorder_analysis::known_datasets::{DATASETS_FILE, is_library, note_dataset};
 use peakorder_analysis::library::sessions_in;
 use peakorder_analysis::load::load;
 use peakorder_analysis::words::plural;
@@ -118,6 +119,11 @@ fn add(arguments: &AddArguments) -> anyhow::Result<(String, ExitCode)> {
     }
     let codes = arguments.code_key.as_deref().map(Codes::from_file).transpose()?;
     let dataset = Dataset::open_or_make(&arguments.of.dataset)?;
+    for library in arguments.folders.iter().filter(|f| is_library(f)) {
+        // Before its sessions go in, so that none is there of which the library does not know.
+        note_dataset(library, dataset.folder())
+            .with_context(|| library.join(DATASETS_FILE).display().to_string())?;
+    }
     let mut adding = dataset.adding(Wanted { bay: &arguments.bay, codes: codes.as_ref() })?;
     let mut sum = Sum { schema: "peakorder.dataset-add/1", ..Sum::default() };
     let terminal = io::stderr().is_terminal();

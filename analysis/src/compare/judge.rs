@@ -179,7 +179,6 @@ fn joined(sessions: &[&MeasureSummary]) -> MeasureSummary {
             mean: crate::stats::mean(&means).unwrap_or(first.sample.mean),
             sd: all(&|s| s.sample.sd),
         },
-        half_width: None,
         level: None,
         measuring_sd: all(&|s| s.measuring_sd),
         bone_sd: all(&|s| s.bone_sd),

@@ -21,7 +21,7 @@ use crate::order_change::OrderChange;
 use crate::outliers::{Flag, outliers};
 use crate::stats::lessons::SessionMean;
 use crate::stats::{Dependence, LEVEL, false_discovery_known, holm_known, t_quantile};
-use crate::summary::{BlockSummary, MeasureSummary, summarise};
+use crate::summary::{BlockSummary, MeasureSummary, summarise, summarise_of};
 use crate::wearing::Kind;
 use judge::Pair;
 use peakorder_protocol::session::Player;
@@ -189,7 +189,7 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         Some(label) => label.clone(),
         None => "all blocks".to_owned(),
     };
-    let summary = summarise(loaded.block.as_deref().unwrap_or(""), &swings, &loaded.remarks);
+    let summary = summarise(label(loaded), &swings, &loaded.remarks);
     if summary.used.is_empty() {
         return Err(CompareError { name: loaded.name(), left_out: swings.len() });
     }
@@ -203,6 +203,39 @@ fn side(loaded: &Loaded) -> Result<Side, CompareError> {
         unlike: unlike(&used(loaded, &summary)),
         summary,
     })
+}
+
+fn label(loaded: &Loaded) -> &str {
+    loaded.block.as_deref().unwrap_or("")
+}
+
+/// The one row of a comparison of `measure` between two blocks of a session: nothing else of it is asked.
+pub(crate) fn one_change(before: &Loaded, after: &Loaded, measure: Measure) -> Option<Row> {
+    let family = Family::Only(vec![crate::chosen::Chosen::of(measure)]);
+    let wearings: BTreeSet<u32> = [before, after]
+        .into_iter()
+        .flat_map(|l| l.swings.iter().filter(|s| l.remarks.counts(s)).map(|s| s.wearing))
+        .collect();
+    if before.session.id != after.session.id || wearings.len() != 1 {
+        // Then what the other measures show of the wearings counts.
+        return compare(before, after, &family).ok()?.rows.into_iter().next();
+    }
+    let summary = |loaded: &Loaded| {
+        let swings: Vec<&Swing> = loaded.swings.iter().collect();
+        summarise_of(&[measure], label(loaded), &swings, &loaded.remarks)
+    };
+    let side = |loaded: &Loaded| Side {
+        wearings: wearings.iter().copied().collect(),
+        name: String::new(),
+        title: String::new(),
+        session: loaded.session.id.clone(),
+        player: loaded.session.player.clone(),
+        unlike: Vec::new(),
+        summary: summary(loaded),
+    };
+    let (before, after) = (side(before), side(after));
+    let pair = pair(measure, &[&before], &after, &[]).ok()??;
+    Some(judge::row(&pair, true, None, &family, 1))
 }
 
 /// The swings that the statistics rest on.

@@ -1,9 +1,10 @@
 //! Adding sessions.
 
-use super::files::{hash, is_of_one_session, open, rewrite, session_file};
+use super::files::{is_of_one_session, open, rewrite, session_file};
 use super::{Dataset, DatasetError, Monthly};
 use crate::codes::Codes;
 use crate::data::{self, Facts, FactsError, SessionRow};
+use crate::known_datasets::mark_of;
 use crate::load::Loaded;
 use peakorder_protocol::remark::RemarkError;
 use peakorder_tables::{Cell, Format, Table, Writer};
@@ -156,7 +157,7 @@ impl Dataset {
 
     /// The file that says that a player was forgotten.
     pub(super) fn mark(&self, player: &str) -> PathBuf {
-        self.folder.join("forgotten").join(hash(player, 64))
+        mark_of(&self.folder, player)
     }
 }
 

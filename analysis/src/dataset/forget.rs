@@ -2,7 +2,7 @@
 
 use super::files::{rewrite, whose};
 use super::{Dataset, DatasetError, Monthly};
-use std::fs::{self, OpenOptions};
+use crate::known_datasets::mark;
 
 /// What was removed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,16 +22,7 @@ impl Dataset {
     /// mark, which holds a hash of the id and nothing else.
     pub fn forget(&self, player: &str) -> Result<Forgotten, DatasetError> {
         let _writing = self.writing()?;
-        let mark = self.mark(player);
-        let folder = self.folder.join("forgotten");
-        fs::create_dir_all(&folder).map_err(DatasetError::at(&folder))?;
-        OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .open(&mark)
-            .and_then(|file| file.sync_all())
-            .map_err(DatasetError::at(&mark))?;
+        mark(&self.folder, player).map_err(DatasetError::at(&self.folder))?;
         self.remove_rows(player)
     }
 

@@ -24,6 +24,7 @@ pub use compact::Compacted;
 pub use forget::Forgotten;
 
 use crate::data::{self, SCHEMA};
+use crate::known_datasets::DATASET_FILE;
 use peakorder_protocol::files::{self as regular, Lasting, replace};
 use peakorder_tables::{Format, ReadError, Schema, WriteError, Writer};
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -31,8 +32,6 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-/// The file that says what a folder is.
-const DATASET_FILE: &str = "dataset.json";
 const DATASET_FILE_LIMIT_BYTES: u64 = 1 << 16;
 const LOCK_FILE: &str = "dataset.lock";
 /// How long another writer is waited for.

@@ -46,7 +46,7 @@ impl From<&MeasureSummary> for Numbers {
         Self {
             n: m.sample.n,
             mean: m.sample.mean,
-            ci95_half: m.half_width,
+            ci95_half: m.half_width(),
             sd: m.sample.sd,
             measuring_sd: m.measuring_sd,
             bone_sd: m.bone_sd,

@@ -162,7 +162,7 @@ fn column(part: Part, title: String, summary: &MeasureSummary, loaded: &Loaded) 
                 .map_or(Movement::Swing, |s| Movement::of(loaded, s)),
         })
         .collect();
-    Column { part, title, dots, mean: summary.sample.mean, half_width: summary.half_width }
+    Column { part, title, dots, mean: summary.sample.mean, half_width: summary.half_width() }
 }
 
 /// The blocks that lie between the two compared, each with all that has the number and is not left out.

@@ -22,7 +22,7 @@ pub(super) fn strip(id: &str, width: f64, blocks: &[&BlockSummary]) -> Option<Ma
         .collect();
     let all = || rows.iter().flat_map(|(_, of)| of.iter().flatten().copied());
     let longest =
-        all().map(|m| m.sample.mean + m.half_width.unwrap_or(0.0)).fold(f64::NEG_INFINITY, f64::max);
+        all().map(|m| m.sample.mean + m.half_width().unwrap_or(0.0)).fold(f64::NEG_INFINITY, f64::max);
     if !longest.is_finite() {
         return None;
     }
@@ -63,9 +63,9 @@ pub(super) fn strip(id: &str, width: f64, blocks: &[&BlockSummary]) -> Option<Ma
 
 fn row(role: Role, m: &MeasureSummary, y: f64, strong: bool, x: &dyn Fn(f64) -> f64, width: f64) -> Markup {
     let mean = m.sample.mean;
-    let half = m.half_width.map_or(String::new(), |h| format!(" ± {h:.0}"));
+    let half = m.half_width().map_or(String::new(), |h| format!(" ± {h:.0}"));
     html! {
-        @if let Some(half) = m.half_width {
+        @if let Some(half) = m.half_width() {
             @let (from, to) = (x(mean + half), x(mean - half));
             @let tall = if strong { 13.0 } else { 7.0 };
             rect class={ "p-beam " (class(role)) @if !strong { " thin" } } x=(tenth(from)) y=(tenth(y - tall / 2.0))
@@ -82,7 +82,7 @@ fn described(rows: &[(Role, Vec<Option<&MeasureSummary>>)]) -> String {
             .iter()
             .map(|m| {
                 m.map_or("not measured".into(), |m| {
-                    let half = m.half_width.map_or(String::new(), |h| format!(" ± {h:.0}"));
+                    let half = m.half_width().map_or(String::new(), |h| format!(" ± {h:.0}"));
                     format!("{:.0}{half}", m.sample.mean)
                 })
             })

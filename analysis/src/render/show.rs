@@ -392,7 +392,7 @@ fn measure_table(measures: &[&MeasureSummary], ragged: bool, parted: bool) -> Ta
                 column(&|m| number(m.sample.mean, m.measure.decimals(), m.measure.signed())),
             ),
             ("±", Align::Left, column(&|_| "±".into())),
-            ("CI", Align::Right, column(&|m| optional(m.half_width, m))),
+            ("CI", Align::Right, column(&|m| optional(m.half_width(), m))),
         ],
     );
     table.group("", vec![("SD", Align::Right, column(&|m| optional(m.sample.sd, m)))]);

@@ -52,14 +52,14 @@ impl<'a> Part<'a> {
         // Hips that turn further than the chest, or the other way, take no room from it.
         let length = (-hips.sample.mean).clamp(0.0, self.turn().max(0.0));
         [
-            (Pelvis, "hips", -hips.sample.mean, hips.half_width, length),
-            (Thorax, "trunk", -trunk.sample.mean, trunk.half_width, self.turn() - length),
-            (LeadArm, "shoulder", arm.sample.mean, arm.half_width, arm.sample.mean),
+            (Pelvis, "hips", -hips.sample.mean, hips.half_width(), length),
+            (Thorax, "trunk", -trunk.sample.mean, trunk.half_width(), self.turn() - length),
+            (LeadArm, "shoulder", arm.sample.mean, arm.half_width(), arm.sample.mean),
         ]
     }
 
     fn share(&self) -> String {
-        let half = self.share.half_width.map_or(String::new(), |h| format!(" ± {h:.0}"));
+        let half = self.share.half_width().map_or(String::new(), |h| format!(" ± {h:.0}"));
         format!("turn {:.0}{half} %", self.share.sample.mean)
     }
 

@@ -118,7 +118,7 @@ async function readBefore(now) {
   if (!isCoach() || !player || before.player === player) return false;
   before = { player, chosen: [] };
   try {
-    const rows = await get(`/sessions?player=${part(now.player.name)}`);
+    const rows = await get(`/sessions?player=${part(player)}&limit=4`);
     // Newest first. Few lessons in a row are about nothing.
     for (const row of rows.filter((r) => r.id !== now.session && !r.running).slice(0, 3)) {
       const view = await get(`/sessions/${part(row.id)}`);

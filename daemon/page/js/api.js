@@ -3,6 +3,10 @@
 const BASE = '/api/v1';
 
 async function request(method, path, body) {
+  return (await answer(method, path, body)).value;
+}
+
+async function answer(method, path, body) {
   let response;
   try {
     response = await fetch(BASE + path, {
@@ -25,8 +29,23 @@ async function request(method, path, body) {
     const error = new Error(value?.error ?? `${path}: status ${response.status}.`);
     throw Object.assign(error, { status: response.status, passcode: value?.passcode === true });
   }
-  return value;
+  return { value, headers: response.headers };
 }
+
+/** A part of a list: its rows, how many there are altogether, the path of the next part, and what of the library is read so far. */
+export async function getPart(path) {
+  const { value, headers } = await answer('GET', path);
+  const next = headers.get('Link')?.match(/^<([^>]+)>; rel="next"$/)?.[1] ?? null;
+  return {
+    rows: Array.isArray(value) ? value : [],
+    total: Number(headers.get('Peakorder-Total') ?? 0),
+    next: next?.startsWith(BASE) ? next.slice(BASE.length) : null,
+    reading: headers.get('Peakorder-Reading')?.split('/').map(Number) ?? null,
+  };
+}
+
+/** All lessons of a player (id, or the name of who has none): as many as can matter. */
+export const lessonsOf = (player) => get(`/sessions?player=${part(player)}&limit=1000`);
 
 export const get = (path) => request('GET', path);
 // A body is always sent, because the daemon takes changes only as JSON.

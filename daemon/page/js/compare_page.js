@@ -2,7 +2,7 @@
 
 import { attempt, lesson } from './store.js';
 import { keep } from './address.js';
-import { get, part } from './api.js';
+import { get, lessonsOf, part } from './api.js';
 import { h, s, say, show } from './dom.js';
 import { curvesSection } from './compare_curves.js';
 import { pictures, roomOf } from './compare_picture.js';
@@ -43,7 +43,7 @@ export async function enter(main, query) {
     later = setTimeout(() => room && parts?.result.isConnected && Math.abs(roomOf(parts.result) - room) > 24 && compare(), 200);
   });
   watch.observe(parts.result);
-  const [list, known] = await Promise.all([attempt(() => get('/sessions')), attempt(() => get('/measures'))]);
+  const [list, known] = await Promise.all([attempt(() => (lesson() ? lessonsOf(personOf(lesson().player.id, lesson().player.name)) : get('/sessions'))), attempt(() => get('/measures'))]);
   sessions = Array.isArray(list) ? list : [];
   measures = Array.isArray(known) ? known : [];
   sides = { ...sides, a: query.get('a') ?? '', b: query.get('b') ?? '' };

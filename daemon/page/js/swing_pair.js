@@ -2,7 +2,7 @@
 // or beside it, of the same lesson or of another of this player.
 
 import { attempt, complete, lesson, shownSwing, swings } from './store.js';
-import { get, part } from './api.js';
+import { get, lessonsOf, part } from './api.js';
 import { personOf } from './format.js';
 import { struck } from './ball.js';
 
@@ -25,9 +25,10 @@ export function begin() {
 /** Looks up the player's other lessons that have swings. */
 export async function findOthers() {
   const now = lesson();
-  const list = await attempt(() => get('/sessions'));
-  if (!now || !Array.isArray(list)) return;
+  if (!now) return;
   const who = personOf(now.player.id, now.player.name);
+  const list = await attempt(() => lessonsOf(who));
+  if (!Array.isArray(list)) return;
   others = list.filter((x) => x.id !== now.session && x.swings > 0 && personOf(x.player_id, x.player) === who);
 }
 

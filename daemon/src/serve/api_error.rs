@@ -2,7 +2,7 @@
 
 use super::lesson::LessonError;
 use super::library::{LibraryError, PlayerError};
-use super::past_lesson::PastLessonError;
+use super::past_lesson::{MonthsError, PastLessonError};
 use super::remarks::RemarksError;
 use super::strap_setup::SetupError;
 use axum::Json;
@@ -152,6 +152,15 @@ impl From<PastLessonError> for ApiError {
             PastLessonError::Report(ReportError::NoBlock { .. })
             | PastLessonError::NoCurves { .. }
             | PastLessonError::NoSwing { .. } => Self::unknown(text),
+        }
+    }
+}
+
+impl From<MonthsError> for ApiError {
+    fn from(e: MonthsError) -> Self {
+        match e {
+            MonthsError::Library(e) => e.into(),
+            MonthsError::Kept(e) => Self::bad(e.to_string()),
         }
     }
 }

@@ -2,15 +2,17 @@
 
 use super::hub::lesson_state::LessonState;
 use super::hub::views::LessonView;
-use super::library::{Library, LibraryError, SessionRow};
+use super::library::{KnownSession, Library, LibraryError};
 use crate::source::replay::Replay;
 use nalgebra::{Quaternion, UnitQuaternion};
 use peakorder_analysis::against::Against;
 use peakorder_analysis::chosen::Family;
-use peakorder_analysis::kept::{Kept, kept};
-use peakorder_analysis::library::Found;
+use peakorder_analysis::kept::{self, Kept, KeptError};
+use peakorder_analysis::library::{Swings, load_known};
 use peakorder_analysis::load::{Loaded, NoCurves};
+use peakorder_analysis::parallel;
 use peakorder_analysis::report::{self, Choice, ReportError};
+use peakorder_analysis::trend::{self, Trend};
 use peakorder_motion::angles::Cardan;
 use peakorder_protocol::curves::SegmentCurves;
 use peakorder_protocol::estimate::round;
@@ -92,58 +94,83 @@ const LESSONS: usize = 12;
 /// session that cannot be read is passed over: it is told of where it is opened.
 fn lasted(library: &Library, id: &str, loaded: &Loaded) -> Result<Option<Kept>, LibraryError> {
     let family = Family::of_remarks(&loaded.remarks);
-    if matches!(family, Family::All) {
-        return Ok(None);
-    }
-    let rows = library.sessions(None, None)?;
-    let Some(now) = rows.iter().find(|r| r.id == id) else { return Ok(None) };
-    let same = |r: &&SessionRow| match (&r.player_id, &now.player_id) {
-        (Some(a), Some(b)) => a == b,
-        (None, None) => !now.player.is_empty() && r.player == now.player,
-        _ => false,
+    let Ok(taking) = kept::Taking::of(&family) else { return Ok(None) };
+    let Some(player) = library.player_of(loaded)? else { return Ok(None) };
+    let now = (loaded.session.started_utc.as_str(), id);
+    let before = |s: &KnownSession| {
+        s.row.name != id && s.row.head().is_some_and(|h| (h.started_utc.as_str(), s.row.name.as_str()) <= now)
     };
-    // Newest first.
-    let earlier: Vec<&SessionRow> = rows
-        .iter()
-        .filter(|r| r.id != id && (&r.started_utc, &r.id) <= (&now.started_utc, &now.id))
-        .filter(same)
-        .take(LESSONS - 1)
-        .collect();
-    if earlier.is_empty() {
-        return Ok(None);
-    }
-    let mut sessions: Vec<Loaded> =
-        earlier.into_iter().rev().filter_map(|r| library.load(&r.id, None).ok()).collect();
-    sessions.push(loaded.clone());
-    let found = Found { player: now.player.clone(), sessions, left_out: Vec::new() };
-    Ok(kept(&found, &family).ok())
+    let all = library.of_player(&player, usize::MAX)?;
+    let earlier: Vec<&KnownSession> = all.iter().filter(|s| before(s)).take(LESSONS - 1).collect();
+    let Some(latest) = earlier.first() else { return Ok(None) };
+    let part = |s: &&KnownSession| Some(taking.part(&s.load(Swings::Ends(None))?));
+    let mut parts: Vec<kept::Part> = parallel::each(&earlier, part).into_iter().rev().flatten().collect();
+    parts.push(taking.part(loaded));
+    Ok(Some(taking.kept(&latest.name, &[], parts)))
 }
 
 /// So many lessons are looked through over months, the latest.
 const MONTHS: usize = 100;
 
-/// All sessions of a player, earliest first, by the player's id or, of sessions without one, the name. What cannot be read is
-/// named.
-pub(super) fn all_of(library: &Library, player: &str) -> Result<Found, LibraryError> {
-    let rows = library.sessions(None, None)?;
+/// A player's lessons over months, by the player's id or, of sessions without one, the name: what lasted, and the trend of
+/// `block`. What cannot be read is named. `about` is asked for, or what was chosen last.
+pub(super) fn months(
+    library: &Library,
+    player: &str,
+    block: &str,
+    about: Option<Family>,
+) -> Result<(Kept, Trend), MonthsError> {
     // Newest first.
-    let of: Vec<&SessionRow> =
-        rows.iter().filter(|r| r.player_id.as_deref().unwrap_or(&r.player) == player).take(MONTHS).collect();
-    let name = of.first().ok_or(LibraryError::NoSession)?.player.clone();
-    let mut found = Found { player: name, sessions: Vec::new(), left_out: Vec::new() };
-    for row in of.into_iter().rev() {
-        match library.load(&row.id, None) {
-            Ok(loaded) => found.sessions.push(loaded),
-            Err(_) => found.left_out.push(format!("{}: cannot be read; opening it says why", row.id)),
+    let mut of = library.of_player(player, MONTHS)?;
+    let name = of.first().ok_or(LibraryError::NoSession)?.name.clone();
+    let family = about.unwrap_or_else(|| chosen_last(&of));
+    let lasted = kept::Taking::of(&family)?;
+    let followed = trend::Taking::of(block);
+    of.reverse();
+    let (mut kept_parts, mut trend_parts, mut left_out) = (Vec::new(), Vec::new(), Vec::new());
+    let parts = parallel::each(&of, |session| {
+        let loaded = session.load(Swings::Ends(Some(block)))?;
+        Some((lasted.part(&loaded), followed.part(&loaded)))
+    });
+    for (session, parts) in of.iter().zip(parts) {
+        match parts {
+            Some((kept, trend)) => {
+                kept_parts.push(kept);
+                trend_parts.push(trend);
+            }
+            None => left_out.push(format!("{}: cannot be read; opening it says why", session.row.name)),
         }
     }
-    Ok(found)
+    let kept = lasted.kept(&name, &left_out, kept_parts);
+    Ok((kept, followed.follow(&name, &left_out, trend_parts, &family)))
 }
 
-/// What the latest session was about that was about something.
-pub(super) fn chosen_last(found: &Found) -> Family {
-    let families = found.sessions.iter().rev().map(|s| Family::of_remarks(&s.remarks));
+/// Why nothing is told over months.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum MonthsError {
+    /// The library does not have the player.
+    #[error(transparent)]
+    Library(#[from] LibraryError),
+    /// It is not said what they are about.
+    #[error(transparent)]
+    Kept(#[from] KeptError),
+}
+
+/// What the latest session was about that was about something; `sessions` latest first.
+fn chosen_last(sessions: &[KnownSession]) -> Family {
+    let families = sessions.iter().filter_map(|s| {
+        let read = SessionDir::at(&s.folder).remarks().read();
+        Some(Family::of_remarks(&read.ok()?.fold()))
+    });
     families.into_iter().find(|f| !matches!(f, Family::All)).unwrap_or(Family::All)
+}
+
+impl KnownSession {
+    /// `None` where it cannot be read any more.
+    fn load(&self, swings: Swings<'_>) -> Option<Loaded> {
+        let head = self.row.head().filter(|h| h.loads)?;
+        load_known(&self.folder, head, swings).ok()
+    }
 }
 
 /// The blocks with their starts, which only the recording has, and the labels that are in force. Of a damaged recording, the

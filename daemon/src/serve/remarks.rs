@@ -133,6 +133,8 @@ impl RemarkWriter {
         };
         let file = RemarkFile::of(dir.path());
         let done = work(&file, t_s)?;
+        // It may have renamed a block.
+        self.library.session_changed(id);
         if live.is_some() {
             self.hub.set_remarks(id, file.read()?.fold());
         }

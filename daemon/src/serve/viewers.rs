@@ -85,6 +85,7 @@ pub(super) fn running_only(rows: Vec<SessionRow>, hide_names: bool) -> Vec<Sessi
         for row in &mut rows {
             row.player_id = None;
             row.player.clear();
+            row.goal.clear();
             // These name folders.
             row.problems.clear();
         }

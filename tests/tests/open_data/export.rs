@@ -73,7 +73,7 @@ fn write_expected(folder: &Path, rows: &[SampleRow]) {
 /// have; every column is described; integrating the exported rates gives the file's turns.
 #[test]
 fn other_programs_read_what_was_written() {
-    let Some(python) = python::interpreter() else { return };
+    let Some(python) = python::python() else { return };
     let folder = tempfile::tempdir().unwrap();
     for handedness in [Handedness::Right, Handedness::Left] {
         let Recorded { dir, .. } = lesson(folder.path(), handedness);

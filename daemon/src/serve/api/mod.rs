@@ -8,6 +8,7 @@ mod pairing;
 mod playback;
 mod players;
 mod remarks;
+mod session_list;
 mod sessions;
 mod state;
 mod strap_setup;
@@ -55,7 +56,7 @@ fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
         .routes(routes!(remarks::set_target, remarks::end_target))
         .routes(routes!(measures::measures))
         .routes(routes!(measures::designs))
-        .routes(routes!(sessions::list))
+        .routes(routes!(session_list::list))
         .routes(routes!(sessions::session))
         .routes(routes!(sessions::curves))
         .routes(routes!(sessions::swings))

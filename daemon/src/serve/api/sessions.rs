@@ -5,7 +5,7 @@ use crate::serve::access::pairing::Device;
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::views::{EarlierSwings, LessonView};
-use crate::serve::library::{Library, SessionRow};
+use crate::serve::library::Library;
 use crate::serve::past_lesson;
 use crate::serve::viewers;
 use axum::extract::State;
@@ -17,38 +17,12 @@ use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::compare::{self, Comparison, Question};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::json;
-use peakorder_analysis::kept::kept;
 use peakorder_analysis::load::Loaded;
 use peakorder_analysis::picture::{self, Layout};
 use peakorder_analysis::report::Choice;
-use peakorder_analysis::trend::trend;
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
-
-/// Which sessions.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
-pub(super) struct OfPlayer {
-    /// Name of the player; by default all sessions.
-    player: Option<String>,
-}
-
-/// All sessions, newest first.
-#[utoipa::path(get, path = "/sessions", operation_id = "sessions", params(OfPlayer), responses((status = 200, body = Vec<SessionRow>)))]
-pub(super) async fn list(
-    State(app): State<Arc<AppState>>,
-    Extension(device): Extension<Device>,
-    Query(of): Query<OfPlayer>,
-) -> Result<Json<Vec<SessionRow>>, ApiError> {
-    let running = app.hub.running();
-    let library = Arc::clone(&app.library);
-    let rows = on_disk(move || library.sessions(of.player.as_deref(), running.as_deref())).await?;
-    Ok(Json(match device {
-        Device::Coach => rows,
-        Device::Viewer => viewers::running_only(rows, app.viewers.hide_names_from(device)),
-    }))
-}
 
 /// One session, as the lesson in the state.
 #[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
@@ -275,11 +249,8 @@ pub(super) async fn months(
 ) -> Result<Json<json::Months>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || -> Result<_, ApiError> {
-        let found = past_lesson::all_of(&library, &of.player)?;
         let about = of.about.as_deref().filter(|a| !a.is_empty()).map(chosen).transpose()?;
-        let family = about.unwrap_or_else(|| past_lesson::chosen_last(&found));
-        let kept = kept(&found, &family).map_err(|e| ApiError::bad(e.to_string()))?;
-        let trend = trend(&found, &of.block, &family);
+        let (kept, trend) = past_lesson::months(&library, &of.player, &of.block, about)?;
         let width = f64::from(of.width.clamp(240, 2000));
         Ok(json::Months::of(&kept, &trend, (width, 260.0)))
     })

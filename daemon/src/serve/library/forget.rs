@@ -6,17 +6,19 @@
 
 use super::{Library, LibraryError, PlayerCard};
 use crate::serve::random;
+use peakorder_analysis::library::{Head, INDEX_FILE, Row};
 use peakorder_protocol::files::read;
 use peakorder_protocol::remark::REMARKS_FILE;
 use peakorder_protocol::session::{SESSION_FILE, SessionDir};
 use serde::Serialize;
+use std::collections::HashSet;
 use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 use utoipa::ToSchema;
 
-/// How the name of a session folder that goes begins.
-pub(super) const FORGOTTEN: &str = ".forgotten-";
+pub(super) use peakorder_analysis::library::FORGOTTEN;
+
 /// A damaged `session.toml` is searched for the player's id, and remarks are counted, up to this length.
 const SEARCHED_BYTES: u64 = 8 << 20;
 
@@ -35,6 +37,11 @@ pub struct Kept {
     pub perhaps: Vec<KeptSession>,
     /// Folders among the sessions that cannot be read: whose they are is not known.
     pub unreadable: Vec<String>,
+    /// Names of datasets that sessions of the library went into: rows of the player may be there, and stay until `peakorder dataset
+    /// forget` removes them.
+    pub datasets: Vec<String>,
+    #[serde(skip)]
+    pub(crate) dataset_folders: Vec<PathBuf>,
 }
 
 /// One session.
@@ -67,7 +74,7 @@ pub struct Person {
 
 /// Whose a session folder is.
 enum Whose {
-    Of { id: String, name: String },
+    Of(String),
     Named(String),
     Unknown,
 }
@@ -86,13 +93,15 @@ impl Library {
             .into_iter()
             .map(|card| Person { id: card.id.clone(), name: card.about.name.clone(), card: Some(card) })
             .collect();
-        let mut folders = self.all_folders()?;
-        folders.sort_by(|a, b| b.kept.started_utc.cmp(&a.kept.started_utc));
-        for folder in folders {
-            if let Whose::Of { id, name } = folder.whose
-                && !people.iter().any(|p| p.id == id)
+        let mut known: HashSet<String> = people.iter().map(|p| p.id.clone()).collect();
+        let rows = self.catalogue.all_now();
+        let mut heads: Vec<&Head> = rows.iter().filter_map(|row| row.head()).collect();
+        heads.sort_by(|a, b| b.started_utc.cmp(&a.started_utc));
+        for player in heads.into_iter().map(|h| &h.player) {
+            if let Some(id) = &player.id
+                && known.insert(id.clone())
             {
-                people.push(Person { id, name, card: None });
+                people.push(Person { id: id.clone(), name: player.name.clone(), card: None });
             }
         }
         people.sort_by(|a, b| a.name.cmp(&b.name).then_with(|| a.id.cmp(&b.id)));
@@ -109,13 +118,26 @@ impl Library {
             sessions: Vec::new(),
             perhaps: Vec::new(),
             unreadable: Vec::new(),
+            datasets: Vec::new(),
+            dataset_folders: self.datasets(),
         };
+        kept.datasets.extend(kept.dataset_folders.iter().map(|d| name_of(d)));
         let same = |name: &str| name.trim().to_lowercase() == kept.name.trim().to_lowercase();
-        for folder in self.all_folders()? {
+        let perhaps_theirs = |row: &Row| match row.head().map(|h| &h.player) {
+            None => true,
+            Some(player) => player.id.as_deref().map_or_else(|| same(&player.name), |id| id == kept.id),
+        };
+        let rows = self.catalogue.all_now();
+        let theirs: Vec<Folder> = rows
+            .iter()
+            .filter(|row| perhaps_theirs(row))
+            .map(|row| folder(row.name.clone(), self.sessions.join(&row.name)))
+            .collect();
+        for folder in theirs.into_iter().chain(self.unnamed_folders()?) {
             match folder.whose {
-                Whose::Of { id, .. } if id == kept.id => kept.sessions.push(folder.kept),
+                Whose::Of(id) if id == kept.id => kept.sessions.push(folder.kept),
                 Whose::Named(name) if same(&name) => kept.perhaps.push(folder.kept),
-                Whose::Of { .. } | Whose::Named(_) => {}
+                Whose::Of(_) | Whose::Named(_) => {}
                 Whose::Unknown if names(&folder.kept.folder, &kept.id) => kept.sessions.push(folder.kept),
                 Whose::Unknown => kept.unreadable.push(folder.kept.id),
             }
@@ -137,12 +159,16 @@ impl Library {
         for session in &going {
             SessionDir::at(&session.folder).refuse_if_recording()?;
         }
+        self.mark_forgotten(id);
         for session in &going {
             let aside = self.sessions.join(format!("{FORGOTTEN}{}", random::hex(8)));
             fs::rename(&session.folder, &aside).map_err(LibraryError::at(&session.folder))?;
         }
         self.clear_forgotten()?;
-        self.rows.forget(going.iter().map(|s| s.id.as_str()));
+        // The index names them, too. Without it all are read again.
+        let index = self.sessions.join(INDEX_FILE);
+        self.catalogue.forget(going.iter().map(|s| s.id.as_str())).map_err(LibraryError::at(&index))?;
+        self.cards.forget(&kept.id);
         sync(&self.sessions);
         let card = self.players.join(format!("{}.toml", kept.id));
         let part = self.players.join(format!("{}.toml.part", kept.id));
@@ -167,13 +193,14 @@ impl Library {
         Ok(())
     }
 
-    /// Every folder among the sessions, whether it can be read or not; links are not followed.
-    fn all_folders(&self) -> Result<Vec<Folder>, LibraryError> {
+    /// Folders whose names the index cannot have; links are not followed.
+    fn unnamed_folders(&self) -> Result<Vec<Folder>, LibraryError> {
         let mut folders = Vec::new();
         for entry in fs::read_dir(&self.sessions).map_err(LibraryError::at(&self.sessions))? {
             let entry = entry.map_err(LibraryError::at(&self.sessions))?;
             let id = entry.file_name().to_string_lossy().into_owned();
-            if id.starts_with(FORGOTTEN) || !entry.file_type().is_ok_and(|t| t.is_dir()) {
+            let is_named = entry.file_name().to_str().is_some();
+            if is_named || id.starts_with(FORGOTTEN) || !entry.file_type().is_ok_and(|t| t.is_dir()) {
                 continue;
             }
             folders.push(folder(id, entry.path()));
@@ -186,10 +213,9 @@ fn folder(id: String, path: PathBuf) -> Folder {
     let (started_utc, whose) = match SessionDir::open(&path) {
         Err(_) => (String::new(), Whose::Unknown),
         Ok((_, session)) => {
-            let name = session.player.name;
             let whose = match session.player.id {
-                Some(id) => Whose::Of { id, name },
-                None => Whose::Named(name),
+                Some(id) => Whose::Of(id),
+                None => Whose::Named(session.player.name),
             };
             (session.started_utc, whose)
         }
@@ -226,6 +252,11 @@ fn bytes_in(folder: &Path) -> u64 {
             Err(_) => 0,
         })
         .sum()
+}
+
+/// The last part of a path: what lies before it often names the computer's user.
+fn name_of(folder: &Path) -> String {
+    folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
 /// Best effort: some file systems cannot sync a folder. After a power cut the files may be there again,

@@ -3,6 +3,7 @@
 //! ```text
 //! LIBRARY/players/<id>.toml      one player
 //! LIBRARY/sessions/<id>/         one session folder
+//! LIBRARY/sessions/.peakorder-index  what is known of many sessions; can be made again from them
 //! LIBRARY/in-use.lock          locked by the program that serves the library
 //! LIBRARY/running.toml           the lesson that is being recorded; left behind by a kill
 //! LIBRARY/devices.toml           paired devices (`access::paired_devices`)
@@ -10,29 +11,34 @@
 //!
 //! An id in a request is compared with the names on disk and never becomes part of a path.
 
+mod catalogue;
 mod consent;
+mod datasets;
 mod export;
 mod forget;
 mod players;
 mod running;
 mod sessions;
 
+pub use catalogue::Reading;
 pub use consent::{ConsentEntry, ConsentTo};
 pub use export::{ExportError, Exported};
 pub use forget::{Kept, KeptSession, Person};
 pub use players::{NewPlayer, PlayerCard, PlayerError};
 pub use running::RunningNote;
-pub use sessions::SessionRow;
+pub(in crate::serve) use sessions::KnownSession;
+pub use sessions::{Cursor, Page, Part, SessionRow};
 
 use super::toml_file::TomlFileError;
 use anyhow::{Context as _, bail};
+use catalogue::Catalogue;
 use etcetera::BaseStrategy as _;
 use peakorder_analysis::load::LoadError;
 use peakorder_protocol::files::{open_private, private_dir};
 use peakorder_protocol::session::SessionError;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 /// Why the library cannot do what is asked.
 #[derive(Debug, thiserror::Error)]
@@ -87,7 +93,8 @@ pub struct Library {
     sessions: PathBuf,
     /// One writer of player files at a time.
     writing: Mutex<()>,
-    rows: sessions::RowCache,
+    catalogue: Arc<Catalogue>,
+    cards: players::CardCache,
     /// Locked as long as the library is open for writing: two programs would overwrite each other's files.
     _lock: Option<File>,
 }
@@ -126,7 +133,8 @@ impl Library {
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
-            rows: sessions::RowCache::default(),
+            catalogue: Catalogue::of(&folder.join("sessions")),
+            cards: players::CardCache::default(),
         };
         for dir in [&library.players, &library.sessions] {
             private_dir(dir).with_context(|| dir.display().to_string())?;
@@ -146,7 +154,8 @@ impl Library {
             players: folder.join("players"),
             sessions: folder.join("sessions"),
             writing: Mutex::new(()),
-            rows: sessions::RowCache::default(),
+            catalogue: Catalogue::of(&folder.join("sessions")),
+            cards: players::CardCache::default(),
         };
         if !(library.players.is_dir() && library.sessions.is_dir()) {
             bail!(
@@ -155,6 +164,11 @@ impl Library {
             );
         }
         Ok(library)
+    }
+
+    /// Begins to look at the sessions, so that the first list need not wait for it.
+    pub fn begin_reading(&self) {
+        self.catalogue.begin();
     }
 
     /// Where the library is.

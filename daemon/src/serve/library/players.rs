@@ -3,11 +3,14 @@
 use super::{ConsentEntry, Library, LibraryError};
 use crate::serve::api::{line, schema};
 use crate::serve::{random, toml_file};
+use peakorder_analysis::library::{FileStamp, now_ns};
 use peakorder_protocol::Handedness;
 use peakorder_protocol::session::{HIP_BREADTHS_CM, Player};
 use peakorder_protocol::text::{clean, is_visible};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 use std::fs;
+use std::sync::{Mutex, PoisonError};
 use utoipa::ToSchema;
 use utoipa::openapi::{RefOr, Schema};
 
@@ -118,6 +121,17 @@ impl PlayerCard {
     }
 }
 
+/// Cards that were read earlier, by id: each is as it was while its file is.
+#[derive(Default)]
+pub(super) struct CardCache(Mutex<HashMap<String, (FileStamp, PlayerCard)>>);
+
+impl CardCache {
+    /// Leaves nothing of the player.
+    pub(super) fn forget(&self, id: &str) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(id);
+    }
+}
+
 fn now_utc() -> String {
     jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
@@ -127,16 +141,32 @@ impl Library {
     pub fn players(&self) -> Result<Vec<PlayerCard>, LibraryError> {
         let entries = fs::read_dir(&self.players).map_err(LibraryError::at(&self.players))?;
         let mut players = Vec::new();
+        let mut known = self.cards.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut still = HashMap::new();
         for path in entries.filter_map(|e| Some(e.ok()?.path())) {
             if path.extension().is_none_or(|e| e != "toml") {
                 continue;
             }
             let Some(id) = path.file_stem().and_then(|s| s.to_str()) else { continue };
-            match toml_file::read::<PlayerCard>(&path) {
-                Ok(card) => players.push(PlayerCard { id: id.to_owned(), ..card }.settle_consent()),
-                Err(why) => tracing::warn!("{}: {why}; the player is left out", path.display()),
+            let stamp = FileStamp::of(&path);
+            let read_ns = now_ns();
+            let card = match known.get(id) {
+                Some((of, card)) if Some(*of) == stamp => card.clone(),
+                _ => match toml_file::read::<PlayerCard>(&path) {
+                    Ok(card) => PlayerCard { id: id.to_owned(), ..card }.settle_consent(),
+                    Err(why) => {
+                        tracing::warn!("{}: {why}; the player is left out", path.display());
+                        continue;
+                    }
+                },
+            };
+            if let Some(stamp) = stamp.filter(|s| !s.is_young(read_ns)) {
+                still.insert(id.to_owned(), (stamp, card.clone()));
             }
+            players.push(card);
         }
+        *known = still;
+        drop(known);
         players.sort_by(|a, b| a.about.name.cmp(&b.about.name).then_with(|| a.id.cmp(&b.id)));
         Ok(players)
     }
