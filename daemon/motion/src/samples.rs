@@ -336,7 +336,7 @@ mod tests {
             let quiet: Vec<Vector3<f64>> = rows
                 .iter()
                 .filter(|r| r.role == role)
-                .filter_map(|r| r.in_segment())
+                .filter_map(SampleRow::in_segment)
                 .filter(|s| s.gyro_rad_s.norm() < 0.05)
                 .map(|s| s.orientation.expect("started") * s.acc_m_s2)
                 .collect();
