@@ -66,7 +66,7 @@ fn each_kind_of_export_has_its_files() {
     let folder = Folder::new();
     let one = recording("baseline-right");
     let text = done(&run(&["export", &one, "--into", &folder.text("csv")]));
-    assert!(text.contains("samples_segment.csv: 18117 rows"), "{text}");
+    assert!(text.contains("samples_strap.csv: 24016 rows"), "{text}");
     let files = names(&folder.path("csv"));
     assert_eq!(files.len(), 16, "{files:?}");
     assert!(files.contains(&"datapackage.json".into()));
@@ -224,7 +224,7 @@ fn on_a_full_disk_nothing_is_left() {
         let (one, into) = (recording("baseline-right"), folder.text("out"));
         let args: Vec<&str> =
             ["export", &one, "--into", &into].into_iter().chain(kind.iter().copied()).collect();
-        failed(&run_on_a_full_disk(&args), &["too large", "nothing was written"]);
+        failed(&run_on_a_full_disk(&args), &["File too large", "nothing was written"]);
         assert_eq!(names(folder.0.path()), Vec::<String>::new(), "{kind:?}");
     }
 }

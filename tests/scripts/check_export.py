@@ -201,7 +201,7 @@ assert tables["gaps"]["lost"].max() > 200, "the strap that was lost for 1.2 s"
 
 
 def rotation(rows):
-    return Rotation.from_quat(rows[["q_x", "q_y", "q_z", "q_w"]].to_numpy())
+    return Rotation.from_quat(np.array(rows[["q_x", "q_y", "q_z", "q_w"]], float))
 
 
 for role in ROLES:
@@ -211,9 +211,9 @@ for role in ROLES:
     worn = strap[(strap["segment"] == role) & strap["t_s"].isin(in_segment["t_s"])]
     at = np.searchsorted(seats["t_s"], in_segment["t_s"], side="right") - 1
     turn = rotation(seats.iloc[at])
-    near(turn.apply(worn[ACCEL]), in_segment[ACCEL], 3e-6, f"{role} force by its mounting")
+    near(turn.apply(np.array(worn[ACCEL], float)), in_segment[ACCEL], 3e-6, f"{role} force by its mounting")
     bias = in_segment[["bias_x_dps", "bias_y_dps", "bias_z_dps"]].to_numpy()
-    near(turn.apply(worn[GYRO]) - bias, in_segment[GYRO], 2e-5, f"{role} rate by its mounting")
+    near(turn.apply(np.array(worn[GYRO], float)) - bias, in_segment[GYRO], 2e-5, f"{role} rate by its mounting")
 
 # Standing still, the specific force is gravity along the long axis, within what the calibration is uncertain by.
 marks = tables["marks"]
@@ -222,7 +222,7 @@ upright = []
 for role in ("pelvis", "thorax"):
     seat = tables["mountings"][tables["mountings"]["segment"] == role].iloc[:1]
     standing = strap[(strap["segment"] == role) & strap["t_s"].between(*still)]
-    force = rotation(seat).apply(standing[ACCEL].mean().to_numpy()[None, :])[0]
+    force = rotation(seat).apply(np.array(standing[ACCEL].mean(), float)[None, :])[0]
     size, off = np.linalg.norm(force), np.degrees(np.arccos(force[1] / np.linalg.norm(force)))
     # The virtual sensors' scale and offset are off by up to some 3 %.
     assert abs(size - 9.81) < 0.3, f"{role}: {size} m/s²"
@@ -240,7 +240,7 @@ for role in ROLES:
     assert abs(np.median(steps) - 0.02) < 0.003
     quiet = both[np.linalg.norm(both[GYRO], axis=1) < 4.0]
     assert len(quiet) > 100
-    up = rotation(quiet).apply(quiet[ACCEL]).mean(axis=0)
+    up = rotation(quiet).apply(np.array(quiet[ACCEL], float)).mean(axis=0)
     off = np.degrees(np.arccos(up[1] / np.linalg.norm(up)))
     seat = tables["mountings"][tables["mountings"]["segment"] == role].iloc[0]
     assert off < 1.96 * seat["sd_deg"] and abs(np.linalg.norm(up) - 9.81) < 0.3, f"{role}: {up}, {off} deg"

@@ -92,10 +92,9 @@ mod folder {
             hide_possible_values = true
         )]
         format: Files,
-        /// Only these tables: sessions, swings, blocks, repetitions, remarks, measures, curves, curves_normalised,
-        /// samples_segment, samples_strap, orientations, gaps, marks, calibration, mountings.
         #[arg(
             long,
+            help = only_help(),
             value_name = "TABLE",
             value_delimiter = ',',
             requires = "into",
@@ -108,6 +107,10 @@ mod folder {
         /// Keep names, and what was typed, in that folder.
         #[arg(long, requires = "into")]
         names: bool,
+    }
+
+    fn only_help() -> String {
+        format!("Only these tables: {}", What::ALL.map(What::key).join(", "))
     }
 
     pub(crate) fn run(arguments: &super::ExportArguments, into: &Path) -> anyhow::Result<String> {
@@ -133,9 +136,10 @@ mod folder {
             complain(notice);
         }
         let mut text = format!("wrote {}\n", clean(&into.display().to_string()));
+        let what = if kind == Kind::Mcap { "messages" } else { "rows" };
         for (name, rows) in &done.files {
             // Writing to a string cannot fail.
-            let _ = writeln!(text, "  {name}: {rows} rows");
+            let _ = writeln!(text, "  {name}: {rows} {what}");
         }
         if let Some(line) = done.import {
             let _ = writeln!(text, "to import: {}", clean(&line));

@@ -186,7 +186,9 @@ impl Computed {
             // What cannot be read of them was said when the session was loaded.
             let mut all = loaded.dir.remarks().read().map(|r| r.remarks).unwrap_or_default();
             if let Some(codes) = naming.codes {
-                all.iter_mut().for_each(|remark| codes.hide_remark(remark));
+                for remark in &mut all {
+                    codes.hide_remark(remark);
+                }
             }
             for (row, remark) in data::remark_rows(&all, &facts).into_iter().zip(&all) {
                 let (text, ball) = if naming.codes.is_none() { typed(remark) } else { (None, None) };

@@ -30,7 +30,7 @@ pub enum ExportError {
     #[error("{0}; nothing was written")]
     Write(#[from] WriteError),
     /// A MCAP file cannot be written.
-    #[error("{}: {why}; nothing was written", path.display())]
+    #[error("{}: {}; nothing was written", path.display(), in_words(why))]
     Mcap {
         /// The file.
         path: PathBuf,
@@ -49,5 +49,13 @@ impl ExportError {
     pub(super) fn io(path: &Path) -> impl FnOnce(io::Error) -> Self {
         let path = path.to_owned();
         move |why| Self::Io { path, why }
+    }
+}
+
+/// The system's own words where there are some.
+fn in_words(why: &mcap::McapError) -> String {
+    match why {
+        mcap::McapError::Io(why) => why.to_string(),
+        why => why.to_string(),
     }
 }

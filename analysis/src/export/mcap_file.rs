@@ -177,10 +177,7 @@ impl McapFile {
     /// Takes a sample.
     pub(super) fn sample(&mut self, row: &SampleRow) -> Result<(), ExportError> {
         let failed = |why| ExportError::Mcap { path: self.path.clone(), why };
-        let channel = match self.straps.get_mut(&row.role) {
-            Some(channel) => channel,
-            None => return Ok(()),
-        };
+        let Some(channel) = self.straps.get_mut(&row.role) else { return Ok(()) };
         // Numbers of lost samples are left out.
         channel.sequence = channel.sequence.wrapping_add(u32::from(row.lost_before));
         let header = MessageHeader {

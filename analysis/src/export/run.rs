@@ -13,10 +13,10 @@ use super::what::What;
 use crate::codes::Codes;
 use crate::library;
 use crate::load::{LoadError, Loaded, load};
-use peakorder_protocol::Role;
 use peakorder_protocol::files::{Lasting, replace};
 use peakorder_protocol::log::{Mark, MarkKind};
 use peakorder_protocol::remark::Remarks;
+use peakorder_protocol::{Handedness, Role};
 use peakorder_tables::{Format, dictionary};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -173,21 +173,23 @@ pub fn export(wanted: &Wanted<'_>) -> Result<Done, ExportError> {
             if roles.is_empty() {
                 return Err(ExportError::Nothing(done.notices.join("; ")));
             }
-            let of = |file: &str| wanted.into.join(file).display().to_string();
-            let mut line = "peakorderd import --out FOLDER".to_owned();
-            for role in roles {
-                let name = strap_name(role);
-                line += &format!(" --{name} {}", of(&format!("{name}.csv")));
-            }
-            line += &format!(" --marks {}", of(MARKS_FILE));
-            if let Some(handedness) = handedness {
-                line += &format!(" --handedness {}", handedness.key());
-            }
-            done.import = Some(line);
+            done.import = Some(import_line(wanted.into, &roles, handedness));
         }
     }
     stage.finish()?;
     Ok(done)
+}
+
+/// The command that imports the files in `folder`.
+fn import_line(folder: &Path, roles: &[Role], handedness: Option<Handedness>) -> String {
+    let path = |file: &str| folder.join(file).display().to_string();
+    let mut words = vec!["peakorderd import --out FOLDER".to_owned()];
+    for name in roles.iter().map(|role| strap_name(*role)) {
+        words.push(format!("--{name} {}", path(&format!("{name}.csv"))));
+    }
+    words.push(format!("--marks {}", path(MARKS_FILE)));
+    words.extend(handedness.map(|h| format!("--handedness {}", h.key())));
+    words.join(" ")
 }
 
 /// What is known of labels before they were hidden.

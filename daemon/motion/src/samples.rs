@@ -11,7 +11,7 @@ use super::clock::time::{DeviceTime, SessionTime};
 use super::clock::uncertainty::ClockState;
 use super::pipeline::{Pipeline, SetupError};
 use super::segment::Segment;
-use nalgebra::{UnitQuaternion, Vector3};
+use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 use peakorder_protocol::Role;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::Session;
@@ -20,6 +20,8 @@ use std::collections::VecDeque;
 /// A sample is handed over this much later than it was taken, s: the window that a swing is cut from ends 2.5 s after
 /// its fastest moment.
 pub const HOLD_S: f64 = 2.5;
+/// A strap that is silent for longer does not keep its samples back, s.
+const LOST_S: f64 = 0.5;
 /// Where a better estimate of a clock would put a sample before the one before it, it comes this much after, s.
 const LEAST_STEP_S: f64 = 1e-6;
 
@@ -104,6 +106,8 @@ struct Queue {
     /// The clock before the newest notification, for samples before a restart.
     map: TimeMap,
     last_s: f64,
+    /// Covariance of the bias, and the largest standard uncertainty in it: it changes four times a second.
+    bias: (Matrix3<f64>, f64),
 }
 
 /// Reads a session's samples through the pipeline that makes its swings.
@@ -124,6 +128,7 @@ impl Samples {
             held: VecDeque::new(),
             map: TimeMap::SAME,
             last_s: f64::NEG_INFINITY,
+            bias: (Matrix3::zeros(), 0.0),
         };
         Ok(Self {
             queues: session.straps.keys().map(queue).collect(),
@@ -148,7 +153,12 @@ impl Samples {
         self.now_s = self.now_s.max(t_s);
         if let Record::Arrival(arrival) = record {
             self.take(arrival.role, t_s, out);
-            self.release(self.now_s - HOLD_S, out);
+            let due_s = self.now_s - HOLD_S;
+            for at in 0..self.queues.len() {
+                // A strap that was lost hands over what it has all the same.
+                let late_s = if self.queues[at].role == arrival.role { 0.0 } else { LOST_S };
+                self.release_of(at, due_s - late_s, out);
+            }
         }
     }
 
@@ -175,7 +185,7 @@ impl Samples {
         let forgotten = samples.len() - kept.len();
         for (i, sample) in samples.iter().enumerate() {
             if sample.step_s == f64::INFINITY && !queue.held.is_empty() {
-                let known = Known { map: queue.map, ..Known::of(segment, wearing, now_s) };
+                let known = Known { map: queue.map, ..queue.known(segment, wearing, now_s) };
                 while let Some(held) = queue.held.pop_front() {
                     out(&queue.row(&held, &known));
                 }
@@ -197,17 +207,21 @@ impl Samples {
 
     /// Hands over what was taken up to `to_s`.
     fn release(&mut self, to_s: f64, out: &mut impl FnMut(&SampleRow)) {
-        for queue in &mut self.queues {
-            let Some(segment) = self.pipeline.segment(queue.role) else { continue };
-            let map = segment.map();
-            let due = |held: &Held| map.session(held.device).s() <= to_s;
-            if !queue.held.front().is_some_and(due) {
-                continue;
-            }
-            let known = Known::of(segment, self.wearing, self.now_s);
-            while let Some(held) = queue.held.pop_front_if(|held| due(held)) {
-                out(&queue.row(&held, &known));
-            }
+        (0..self.queues.len()).for_each(|at| self.release_of(at, to_s, out));
+    }
+
+    /// The same of one strap.
+    fn release_of(&mut self, at: usize, to_s: f64, out: &mut impl FnMut(&SampleRow)) {
+        let queue = &mut self.queues[at];
+        let Some(segment) = self.pipeline.segment(queue.role) else { return };
+        let map = segment.map();
+        let due = |held: &Held| map.session(held.device).s() <= to_s;
+        if !queue.held.front().is_some_and(due) {
+            return;
+        }
+        let known = queue.known(segment, self.wearing, self.now_s);
+        while let Some(held) = queue.held.pop_front_if(|held| due(held)) {
+            out(&queue.row(&held, &known));
         }
     }
 }
@@ -222,20 +236,22 @@ struct Known {
     wearing: u32,
 }
 
-impl Known {
-    fn of(segment: &Segment, wearing: u32, now_s: f64) -> Self {
-        Self {
+impl Queue {
+    fn known(&mut self, segment: &Segment, wearing: u32, now_s: f64) -> Known {
+        let covariance = segment.bias().covariance();
+        if covariance != self.bias.0 {
+            self.bias = (covariance, segment.bias().sd_rad_s());
+        }
+        Known {
             map: segment.map(),
             clock: segment.clock().state(SessionTime::from_s(now_s)),
             bias_rad_s: segment.bias().bias(),
-            bias_sd_rad_s: segment.bias().sd_rad_s(),
+            bias_sd_rad_s: self.bias.1,
             mounting: segment.mounting().copied(),
             wearing,
         }
     }
-}
 
-impl Queue {
     fn row(&mut self, held: &Held, known: &Known) -> SampleRow {
         let by_clock_s = known.map.session(held.device).s();
         let time_held = by_clock_s < self.last_s + LEAST_STEP_S;
@@ -320,7 +336,7 @@ mod tests {
             let quiet: Vec<Vector3<f64>> = rows
                 .iter()
                 .filter(|r| r.role == role)
-                .filter_map(|r| r.in_segment())
+                .filter_map(SampleRow::in_segment)
                 .filter(|s| s.gyro_rad_s.norm() < 0.05)
                 .map(|s| s.orientation.expect("started") * s.acc_m_s2)
                 .collect();

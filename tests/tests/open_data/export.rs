@@ -12,13 +12,19 @@ use peakorder_tests::python;
 use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 const CSV: Kind = Kind::Tables(Format::Csv);
 const PARQUET: Kind = Kind::Tables(Format::Parquet);
 
 fn exported(sessions: &[PathBuf], into: &Path, kind: Kind, names: bool) -> Result<Done, ExportError> {
-    let codes = Codes::fresh().unwrap();
-    export(&Wanted { sessions, into, kind, only: &[], codes: &codes, names })
+    export(&Wanted { sessions, into, kind, only: &[], codes: codes(), names })
+}
+
+/// The same for all exports, so that they can be compared.
+fn codes() -> &'static Codes {
+    static CODES: OnceLock<Codes> = OnceLock::new();
+    CODES.get_or_init(|| Codes::fresh().unwrap())
 }
 
 /// All samples of a session as the motion crate hands them out.
@@ -162,11 +168,10 @@ fn several_sessions_share_tables_and_what_is_missing_is_said() {
 
     // Again, with only two tables, of one of them twice.
     let into = folder.path().join("two");
-    let codes = Codes::fresh().unwrap();
     let only = [What::Marks, What::Swings];
     let twice = [right.path().to_owned(), right.path().to_owned()];
     let wanted =
-        Wanted { sessions: &twice, into: &into, kind: CSV, only: &only, codes: &codes, names: false };
+        Wanted { sessions: &twice, into: &into, kind: CSV, only: &only, codes: codes(), names: false };
     let done = export(&wanted).unwrap();
     assert_eq!(done.files.len(), 2);
     assert_eq!(done.files[0], ("swings.csv".into(), 4));

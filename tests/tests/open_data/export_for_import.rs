@@ -48,18 +48,25 @@ fn imported(from: &Path, into: &Path, like: &Session) -> SessionDir {
 #[derive(Default)]
 struct Differences {
     by_kind: BTreeMap<&'static str, (f64, String)>,
+    /// Standard uncertainty of the arm's heading against the chest in the swing that is looked at, deg.
+    heading_sd_deg: f64,
 }
 
 impl Differences {
     fn number(&mut self, path: &str, difference: f64) {
+        let mut difference = difference;
         let unit = |ends: &[&str]| ends.iter().any(|e| path.contains(e));
         let kind = if unit(&["sd", "band", "within_2pct"]) {
             // How well something is known depends on the clock, which an import need not estimate.
             return;
         } else if path.starts_with("repetition") && unit(&["/t_s", "/tempo/"]) {
             "turning points of repetitions, s"
-        } else if unit(&["heading_deg"]) {
-            "heading of the arm, deg"
+        } else if unit(&["/arm/", "/backswing/arm"]) && unit(&["_deg"]) {
+            // The heading is fitted to specific forces on a grid, each from the samples within 20 ms: a sample that lies on the edge
+            // of one of them may fall out when times differ by microseconds. It did at one of 190 places in strike 1 of the right-handed
+            // player, and the heading moved by 0.49 deg, an eighth of what it is uncertain by.
+            difference /= self.heading_sd_deg;
+            "arm on the chest, in standard uncertainties of its heading"
         } else if unit(&["/t_s"]) {
             "time, s"
         } else if unit(&["_ms"]) {
@@ -140,6 +147,7 @@ fn what_is_exported_for_import_gives_the_same_swings() {
                 swing.as_object_mut().unwrap().remove("block");
             }
             let kind = a["kind"].as_str().unwrap().to_owned();
+            differences.heading_sd_deg = a["arm"]["heading_sd_deg"].as_f64().unwrap_or(1.0);
             differences.compare(&format!("{kind} {}", a["number"]), &a, &b);
         }
         println!("{}: {:#?}", handedness.key(), differences.by_kind);
@@ -150,6 +158,8 @@ fn what_is_exported_for_import_gives_the_same_swings() {
         assert!(most("peaks and gaps, ms") < 0.1);
         assert!(most("turns, deg") < 0.1);
         assert!(most("other angles, deg") < 0.1);
+        assert!(most("arm on the chest, in standard uncertainties of its heading") < 0.2);
+        assert!(most("other") < 0.01);
         assert!(most("speeds, deg/s") < 1.0);
         assert!(most("hips, cm") < 0.3);
     }

@@ -23,7 +23,7 @@ pub(crate) struct Recorded {
 
 /// Records `records` as a session of that script, and computes it.
 pub(crate) fn record(path: &Path, script: &Script, player: Player, records: &[Record]) -> SessionDir {
-    let id = path.file_name().unwrap().to_string_lossy();
+    let id = format!("{}-4711", path.file_name().unwrap().to_string_lossy());
     let session = virtual_session(script, &id, player, "2026-03-04T15:06:07Z");
     let dir = SessionDir::create(path, false).unwrap();
     let mut engine = Engine::new(dir, session, Recording::Unpaced).unwrap();

@@ -43,7 +43,14 @@ impl Buffer {
             (Values::Int64(all), Cell::Int(n)) if self.kind == Kind::Int64 => pushed(all, n),
             (Values::Int64(all), Cell::Instant(us)) if self.kind == Kind::Instant => pushed(all, us),
             (Values::Flag(all), Cell::Flag(on)) => pushed(all, on),
-            (Values::Text(all), Cell::Text(text)) => pushed(all, text.as_bytes().to_vec().into()),
+            (Values::Text(all), Cell::Text(text)) => {
+                // Whose a row is repeats from row to row: the bytes are shared.
+                let text = match all.last() {
+                    Some(last) if last.data() == text.as_bytes() => last.clone(),
+                    _ => text.as_bytes().to_vec().into(),
+                };
+                pushed(all, text)
+            }
             _ => return None,
         };
         if !there && self.required {

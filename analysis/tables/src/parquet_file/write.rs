@@ -16,8 +16,8 @@ use std::sync::Arc;
 
 /// Values in a group of rows: some 64 MB before they are compressed, whatever number of columns.
 const GROUP_VALUES: usize = 8_000_000;
-/// The most rows of a group.
-const GROUP_ROWS: usize = 250_000;
+/// The most rows of a group: several tables may be open at once.
+const GROUP_ROWS: usize = 100_000;
 
 pub(crate) struct ParquetRows {
     file: SerializedFileWriter<File>,
