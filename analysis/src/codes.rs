@@ -15,7 +15,7 @@ use crate::mobility::Checks;
 use crate::report::Choice;
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use peakorder_protocol::files::{private_file, read};
-use peakorder_protocol::remark::{Bound, Remarks, Target};
+use peakorder_protocol::remark::{Bound, Remark, Remarks, Target, What};
 use peakorder_protocol::session::{Player, Session};
 use peakorder_protocol::trouble::Trouble;
 use sha2::Sha256;
@@ -223,6 +223,25 @@ impl Codes {
         {
             target.block = self.block(&target.block);
             target.words = words(target);
+        }
+    }
+
+    /// A line of the coach's remarks.
+    pub fn hide_remark(&self, remark: &mut Remark) {
+        match &mut remark.what {
+            What::Outcome { labels, .. } => labels.retain(|label| OUTCOMES.contains(&label.as_str())),
+            What::Note { text, .. } | What::Practise { text } => text.clear(),
+            What::Exclude { reason, .. } => reason.clear(),
+            What::Balls { block, .. } => *block = self.block(block),
+            What::Rename { block, name } => {
+                *block = self.block(block);
+                *name = self.block(name);
+            }
+            What::Target { target: Some(target) } => {
+                target.block = self.block(&target.block);
+                target.words = words(target);
+            }
+            What::Ball { .. } | What::Target { target: None } | What::Chosen { .. } | What::Undo { .. } => {}
         }
     }
 

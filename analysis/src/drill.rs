@@ -54,6 +54,32 @@ impl Quantity {
         }
     }
 
+    /// What it is, in a sentence.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Back(Role::Pelvis) => {
+                "Turn of the pelvis back at its furthest, since address; back is positive."
+            }
+            Self::Back(_) => "Turn of the thorax back at its furthest, since address; back is positive.",
+            Self::Through(Role::Pelvis) => {
+                "Turn of the pelvis through at its furthest, since address; nothing where it came home and no further."
+            }
+            Self::Through(_) => {
+                "Turn of the thorax through at its furthest, since address; nothing where it came home and no further."
+            }
+            Self::Tilt => {
+                "Lateral tilt of the thorax where it is furthest back; trail side lower is positive."
+            }
+            Self::Separation => {
+                "Thorax turn less pelvis turn where the thorax is furthest back; further back is positive."
+            }
+            Self::PelvisShare => "Pelvis turn as a share of thorax turn where the thorax is furthest back.",
+            Self::BackSeconds => "Takeaway to furthest back.",
+            Self::HoldSeconds => "How long it was held there.",
+            Self::ForwardSeconds => "From there to the furthest through, or home.",
+        }
+    }
+
     /// Digits after the point.
     pub const fn decimals(self) -> usize {
         match self {

@@ -10,18 +10,25 @@
 //! No number is judged good or bad here. The only yardstick is the player's own ordinary
 //! variation from swing to swing.
 
+#[cfg(feature = "open-data")]
+pub mod academy;
 pub mod against;
 pub mod arranged;
 pub mod chosen;
 pub mod codes;
 pub mod compare;
 pub mod curves;
+#[cfg(feature = "open-data")]
+pub mod data;
+#[cfg(feature = "open-data")]
+pub mod dataset;
 pub mod design;
 pub mod drill;
 pub mod export;
 pub mod integrity;
 pub mod json;
 pub mod kept;
+pub mod known_datasets;
 pub mod library;
 pub mod load;
 pub mod measure;

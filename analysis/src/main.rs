@@ -1,5 +1,6 @@
 //! `peakorder`: what recorded sessions say.
 
+mod commands;
 mod reading;
 
 use anyhow::{Context as _, bail};
@@ -8,7 +9,6 @@ use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, Question, Side, answer};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
-use peakorder_analysis::export;
 use peakorder_analysis::integrity::{Health, Wanted, salvage};
 use peakorder_analysis::json;
 use peakorder_analysis::kept::{self, Kept, KeptError};
@@ -232,20 +232,15 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Write every swing's numbers as CSV, one row a swing, the unit in each column's name.
-    Export {
-        /// Session folder, or FOLDER:BLOCK for one block of it.
-        #[arg(value_name = "FOLDER[:BLOCK]")]
-        session: String,
-        /// File to write; without it, standard output.
-        #[arg(long, value_name = "FILE.csv")]
-        out: Option<PathBuf>,
-        /// Replace the file if it is there.
-        #[arg(long, requires = "out")]
-        force: bool,
-        #[command(flatten)]
-        codes: CodeArguments,
-    },
+    /// Write what is in sessions for other programs: the swings as CSV, or everything as tables, MCAP or files for import.
+    Export(commands::export::ExportArguments),
+    /// Keep the swings of many players and places as one open dataset of Parquet files, for any engine that reads them.
+    #[cfg(feature = "open-data")]
+    #[command(subcommand)]
+    Dataset(commands::dataset::DatasetCommand),
+    /// Say which drills changed what, over all players of a dataset.
+    #[cfg(feature = "open-data")]
+    Academy(commands::academy::AcademyArguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -506,15 +501,14 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let done = salvage(&wanted)?;
             if *json { document(&json::Salvage::from(&done))? } else { render::salvaged(&done) }
         }
-        Command::Export { session, out, force, codes } => {
-            let table = export::csv(&loaded(session, codes.open()?.as_ref())?)?;
-            match out {
-                None => table,
-                Some(out) => {
-                    keep(out, &table, *force)?;
-                    format!("wrote {}\n", clean(&out.display().to_string()))
-                }
-            }
+        Command::Export(arguments) => commands::export::run(arguments)?,
+        #[cfg(feature = "open-data")]
+        Command::Academy(arguments) => commands::academy::run(arguments, style)?,
+        #[cfg(feature = "open-data")]
+        Command::Dataset(command) => {
+            let (text, ended) = commands::dataset::run(command)?;
+            code = ended;
+            text
         }
     };
     print(&text)?;

@@ -6,7 +6,9 @@ pub mod bluez;
 pub mod browser;
 pub mod csv;
 pub mod files;
+pub mod made_dataset;
 pub mod programs;
+pub mod python;
 pub mod synthetic;
 pub mod test_server;
 #[cfg(target_os = "linux")]

@@ -216,6 +216,24 @@ pub struct Value {
 pub type Shared = [f64; 4];
 
 impl Measure {
+    /// Its key with `what` before the unit: `gap_pelvis_thorax_sd_ms`.
+    pub fn key_of(self, what: &str) -> String {
+        let key = self.key();
+        match key.rsplit_once('_') {
+            Some((name, unit)) if unit != "ratio" => format!("{name}_{what}_{unit}"),
+            _ => format!("{key}_{what}"),
+        }
+    }
+
+    /// Name of the column with its definition, without the unit: `gap_pelvis_thorax_def`.
+    pub fn definition_key(self) -> String {
+        let key = self.key();
+        match key.rsplit_once('_') {
+            Some((name, unit)) if unit != "ratio" => format!("{name}_def"),
+            _ => format!("{key}_def"),
+        }
+    }
+
     /// The measure of that key.
     pub fn from_key(key: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|m| m.key() == key)

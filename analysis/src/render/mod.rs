@@ -126,7 +126,7 @@ pub fn number(value: f64, decimals: usize, signed: bool) -> String {
 
 /// Appends `text` broken at spaces, `first` before the first line and as many spaces
 /// before the others.
-fn wrap(out: &mut String, style: Style, first: &str, text: &str) {
+pub fn wrap(out: &mut String, style: Style, first: &str, text: &str) {
     let indent = first.width();
     let room = style.width.saturating_sub(indent).max(20);
     let mut lines = vec![String::new()];

@@ -5,7 +5,7 @@
 use peakorder_daemon::engine::{Engine, Recording};
 use peakorder_daemon::serve::hub::lesson_state::LessonState;
 use peakorder_daemon::serve::hub::{Hub, LessonClock, RunningLesson};
-use peakorder_daemon::serve::lesson::LessonSource;
+use peakorder_daemon::serve::lesson::{LessonSource, WhenEnded};
 use peakorder_daemon::serve::{Options, Server};
 use peakorder_daemon::source::pace::Speed;
 use peakorder_protocol::log::Record;
@@ -45,6 +45,7 @@ impl Played {
                 passcode_file: None,
                 encryption: peakorder_daemon::serve::tls::Encryption::Off,
                 forget_devices: false,
+                when_ended: WhenEnded::default(),
             }))
             .expect("it listens");
         let (at, hub) = (server.at, server.hub());

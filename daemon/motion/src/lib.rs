@@ -19,6 +19,7 @@ pub mod path;
 pub mod pipeline;
 pub mod repetition;
 pub mod rest;
+pub mod samples;
 pub mod segment;
 pub mod sequence;
 pub mod settings;

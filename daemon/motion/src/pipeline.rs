@@ -255,6 +255,11 @@ impl Pipeline {
         self.streams.iter().find(|s| s.role() == role)?.mounting()
     }
 
+    /// What is known of the strap worn at `role`.
+    pub fn segment(&self, role: Role) -> Option<&Segment> {
+        self.streams.iter().find(|s| s.role() == role)
+    }
+
     /// How every segment stands at its newest sample, in the order of the session's straps; straps that have
     /// sent nothing are left out. Cheap; a live view asks as often as it draws.
     pub fn attitudes(&self) -> Vec<Attitude> {

@@ -4,8 +4,8 @@
 use super::angles::Cardan;
 use super::bias::BiasTracker;
 use super::calibrate::{Axes, Mounting};
-use super::clock::StrapClock;
 use super::clock::time::{DeviceTime, SessionTime};
+use super::clock::{StrapClock, TimeMap};
 use super::fuse::Reading;
 use super::fuse::running::RunningFilter;
 use super::settings::Settings;
@@ -164,6 +164,16 @@ impl Segment {
     /// The newest kept sample.
     pub fn newest(&self) -> Option<&Kept> {
         self.ring.back()
+    }
+
+    /// The newest `count` kept samples in order, fewer where not so many are kept.
+    pub fn newest_kept(&self, count: usize) -> impl ExactSizeIterator<Item = &Kept> {
+        self.ring.range(self.ring.len().saturating_sub(count)..)
+    }
+
+    /// From the strap's clock to session time, by the newest estimate.
+    pub fn map(&self) -> TimeMap {
+        self.stream.map()
     }
 
     /// Makes the segment's heading by the running filter at session time `t_s` the zero of

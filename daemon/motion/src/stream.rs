@@ -229,8 +229,14 @@ impl StrapStream {
     /// Session time of a device time by the newest estimate.
     #[inline]
     pub fn session(&self, device: DeviceTime) -> SessionTime {
+        self.map().session(device)
+    }
+
+    /// From device times to session times by the newest estimate.
+    #[inline]
+    pub fn map(&self) -> TimeMap {
         // Imported samples carry times on the session clock.
-        if self.common_clock { TimeMap::SAME.session(device) } else { self.map.session(device) }
+        if self.common_clock { TimeMap::SAME } else { self.map }
     }
 
     /// Session time of the newest sample.

@@ -86,7 +86,8 @@ async function forget(player, after) {
         h('label', { class: 'tick' }, also, 'These too'),
       ],
       kept.unreadable.length > 0 && h('p', {}, `Cannot be read, so whose they are is not known; they stay: ${kept.unreadable.join(', ')}.`),
-      h('p', { class: 'fine' }, 'Not known here, so they stay: sessions in other folders, pages printed or exported, backups.'),
+      kept.datasets.length > 0 && h('p', {}, `Rows may be in a dataset (${kept.datasets.join(', ')}); no more are added, and these go by “peakorder dataset forget DATASET ${kept.id}” in a terminal.`),
+      h('p', { class: 'fine' }, 'Not known here, so they stay: sessions in other folders, pages printed or exported, copies of datasets, backups.'),
       h('label', { for: 'forget-name' }, 'Type the player’s name'), name, wrong,
       h('div', { class: 'actions' }, go, button('Not now', 'no', () => dialog.close()))));
   document.body.append(dialog);

@@ -220,8 +220,17 @@ fn what_goes(kept: &Kept, folder: &Path, also_by_name: bool) -> String {
             kept.unreadable.iter().map(|u| clean(u)).collect::<Vec<_>>().join(", ")
         );
     }
+    for dataset in &kept.dataset_folders {
+        let _ = writeln!(
+            text,
+            "Rows in the dataset {} stay until you give: peakorder dataset forget {} {}",
+            clean(&dataset.display().to_string()),
+            clean(&dataset.display().to_string()),
+            kept.id
+        );
+    }
     text.push_str(
-        "Not known here, so they stay: sessions in other folders, exports and reports made, backups.",
+        "Not known here, so they stay: sessions in other folders, exports and reports made, other copies of datasets, backups.",
     );
     text
 }

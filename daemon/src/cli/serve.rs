@@ -2,7 +2,7 @@
 
 use super::bluetooth::ConfigFile;
 use super::console;
-use crate::serve::lesson::LessonSource;
+use crate::serve::lesson::{LessonSource, WhenEnded};
 use crate::serve::tls::Encryption;
 use crate::serve::{Options, Server, greeting, library};
 use crate::source::pace::Speed;
@@ -43,6 +43,9 @@ pub(super) struct Arguments {
     /// Forget every device that was paired before; each has to pair again.
     #[arg(long)]
     forget_devices: bool,
+    /// Program to run after every lesson, with the session's folder as its argument: to add it to a dataset, or send it elsewhere.
+    #[arg(long, value_name = "PROGRAM")]
+    when_ended: Option<PathBuf>,
     /// Lessons use virtual straps: an invented lesson for any player.
     #[arg(long = "virtual")]
     virtual_straps: bool,
@@ -78,6 +81,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             _ => Encryption::Off,
         },
         forget_devices: arguments.forget_devices,
+        when_ended: WhenEnded::run(arguments.when_ended),
     })
     .await?;
     let stop = console::stop_signal();

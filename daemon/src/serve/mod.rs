@@ -40,7 +40,7 @@ use access::{AccessControl, terminal};
 use anyhow::{Context as _, bail};
 use app_state::AppState;
 use hub::Hub;
-use lesson::{LessonControl, LessonSource};
+use lesson::{LessonControl, LessonSource, WhenEnded};
 use library::Library;
 use peakorder_protocol::files;
 use remarks::RemarkWriter;
@@ -78,6 +78,8 @@ pub struct Options {
     pub encryption: Encryption,
     /// Forget the paired devices: each has to pair again.
     pub forget_devices: bool,
+    /// What runs after every lesson.
+    pub when_ended: WhenEnded,
 }
 
 /// A server that listens.
@@ -125,7 +127,8 @@ impl Server {
         let invented = matches!(options.source, LessonSource::Virtual { .. });
         let hub = Arc::new(Hub::new(random::hex(8), invented));
         let straps = SetupControl::new(&options.source);
-        let lessons = LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub));
+        let lessons =
+            LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub), options.when_ended);
         let access = Arc::new(AccessControl {
             allowed_hosts: options.allowed_hosts,
             pairing,

@@ -2,9 +2,11 @@
 
 mod interrupted;
 mod source;
+mod when_ended;
 
 pub use interrupted::{Interrupted, InterruptedView};
 pub use source::LessonSource;
+pub use when_ended::WhenEnded;
 
 use super::hub::lesson_state::LessonState;
 use super::hub::{Hub, RunningLesson};
@@ -79,6 +81,7 @@ pub struct LessonControl {
     /// No lesson begins while another does, or while a player is being forgotten.
     beginning: Mutex<()>,
     interrupted: StdMutex<Option<Interrupted>>,
+    when_ended: WhenEnded,
 }
 
 /// The demo lesson is always the same.
@@ -88,9 +91,10 @@ const DEMO_PLAYER: &str = "Demo player";
 
 impl LessonControl {
     /// Lessons with samples from `source`, recorded into `library` and shown by `hub`.
-    pub fn new(source: LessonSource, library: Arc<Library>, hub: Arc<Hub>) -> Self {
+    pub fn new(source: LessonSource, library: Arc<Library>, hub: Arc<Hub>, when_ended: WhenEnded) -> Self {
         let interrupted = StdMutex::new(Interrupted::find(&library));
-        Self { source, library, hub, handle: Mutex::new(None), beginning: Mutex::new(()), interrupted }
+        let (handle, beginning) = (Mutex::new(None), Mutex::new(()));
+        Self { source, library, hub, handle, beginning, interrupted, when_ended }
     }
 
     /// Starts a lesson of the player of that id; returns the session's id.
@@ -235,6 +239,7 @@ impl LessonControl {
         let flow = waiting.start();
         let (ended, watch_ended) = watch::channel(false);
         let (hub, library) = (Arc::clone(&self.hub), Arc::clone(&self.library));
+        let when_ended = self.when_ended.clone();
         let shown = Arc::clone(&hub);
         let seen = Arc::clone(&events);
         let recording =
@@ -256,6 +261,10 @@ impl LessonControl {
             }
             hub.end(&mut lock(&events), problem.as_deref());
             let _ = ended.send(true);
+            match library.folder(&id) {
+                Ok(session) => when_ended.start(&session),
+                Err(why) => tracing::warn!(lesson = %id, %why, "The lesson that ended has no folder."),
+            }
         });
         *handle = Some(Handle { requests: flow.requests, ended: watch_ended });
     }

@@ -38,6 +38,11 @@ pub struct Kept {
     pub perhaps: Vec<KeptSession>,
     /// Folders among the sessions that cannot be read: whose they are is not known.
     pub unreadable: Vec<String>,
+    /// Names of datasets that sessions of the library went into: rows of the player may be there, and stay until `peakorder dataset
+    /// forget` removes them.
+    pub datasets: Vec<String>,
+    #[serde(skip)]
+    pub(crate) dataset_folders: Vec<PathBuf>,
 }
 
 /// One session.
@@ -129,7 +134,10 @@ impl Library {
             sessions: Vec::new(),
             perhaps: Vec::new(),
             unreadable: Vec::new(),
+            datasets: Vec::new(),
+            dataset_folders: self.datasets(),
         };
+        kept.datasets.extend(kept.dataset_folders.iter().map(|d| name_of(d)));
         let same = |name: &str| name.trim().to_lowercase() == kept.name.trim().to_lowercase();
         let perhaps_theirs = |row: &Row| match row.head().map(|h| &h.player) {
             None => true,
@@ -166,6 +174,7 @@ impl Library {
         for session in &going {
             SessionDir::at(&session.folder).refuse_if_recording()?;
         }
+        self.mark_forgotten(id);
         for session in &going {
             let aside = self.sessions.join(format!("{FORGOTTEN}{}", random::hex(8)));
             fs::rename(&session.folder, &aside).map_err(LibraryError::at(&session.folder))?;
@@ -258,6 +267,11 @@ fn bytes_in(folder: &Path) -> u64 {
             Err(_) => 0,
         })
         .sum()
+}
+
+/// The last part of a path: what lies before it often names the computer's user.
+fn name_of(folder: &Path) -> String {
+    folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
 /// Best effort: some file systems cannot sync a folder. After a power cut the files may be there again,

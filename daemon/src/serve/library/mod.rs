@@ -13,6 +13,7 @@
 
 mod catalogue;
 mod consent;
+mod datasets;
 mod export;
 mod forget;
 mod players;

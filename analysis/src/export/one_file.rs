@@ -3,6 +3,7 @@
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::order::Order;
+use crate::words::quality;
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::text::clean_lines;
@@ -11,7 +12,7 @@ use peakorder_protocol::text::clean_lines;
 type Column = (&'static str, fn(&Loaded, &Swing) -> String);
 
 /// Columns before the measures. To add one, add its line.
-const COLUMNS: [Column; 15] = [
+const COLUMNS: [Column; 16] = [
     ("session", |l, _| text(&l.session.id)),
     ("started_utc", |l, _| text(&l.session.started_utc)),
     ("invented", |l, _| flag(l.session.invented)),
@@ -27,15 +28,18 @@ const COLUMNS: [Column; 15] = [
     ("order_of_peaks", |_, s| Order::of_peaks(&s.sequence).map_or(String::new(), |o| o.text())),
     ("trunk_speed", |_, s| trunk_speed(s).to_owned()),
     ("withheld", |_, s| text(&withheld(s))),
+    ("withheld_why", |_, s| text(&reasons(s))),
 ];
 
 /// One row a swing, every measure of one swing with its standard measuring uncertainty beside it where
-/// there is one (`…_sd_…`) and that of the bone (`…_bone_sd_…`). An empty cell was not measured; `counted` is 1 for swings that
+/// there is one (`…_sd_…`), that of the bone (`…_bone_sd_…`), and how the value is defined (`…_def`): values of different
+/// definition do not mix. An empty cell was not measured; `counted` is 1 for swings that
 /// enter the summaries. A text that a spreadsheet would take for a formula gets a `'` before
 /// it.
 pub fn csv(loaded: &Loaded) -> Result<String, csv::Error> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    let measures = measures().flat_map(|m| [m.key(), sd_key(&m.key(), "sd"), sd_key(&m.key(), "bone_sd")]);
+    let measures =
+        measures().flat_map(|m| [m.key(), m.key_of("sd"), m.key_of("bone_sd"), m.definition_key()]);
     table.write_record(COLUMNS.map(|(name, _)| name.to_owned()).into_iter().chain(measures))?;
     for swing in &loaded.swings {
         table.write_record(row(loaded, swing))?;
@@ -49,14 +53,6 @@ fn measures() -> impl Iterator<Item = Measure> {
     Measure::ALL.into_iter().filter(|m| !m.means_only())
 }
 
-/// `gap_pelvis_thorax_ms` → `gap_pelvis_thorax_sd_ms`: the unit stays last.
-fn sd_key(key: &str, which: &str) -> String {
-    match key.rsplit_once('_') {
-        Some((name, unit)) if unit != "ratio" => format!("{name}_{which}_{unit}"),
-        _ => format!("{key}_{which}"),
-    }
-}
-
 fn flag(on: bool) -> String {
     if on { "1" } else { "0" }.to_owned()
 }
@@ -66,13 +62,20 @@ fn withheld(swing: &Swing) -> String {
     names.join("; ")
 }
 
+/// Each with its reason in words: `pelvis.angles: the calibration has gone stale: …`.
+fn reasons(swing: &Swing) -> String {
+    let all = swing.quality.withheld.iter().map(|w| format!("{}: {}", w.what.key(), quality::why(&w.why)));
+    all.collect::<Vec<_>>().join("; ")
+}
+
 fn row(loaded: &Loaded, swing: &Swing) -> Vec<String> {
     let mut cells: Vec<String> = COLUMNS.iter().map(|(_, cell)| cell(loaded, swing)).collect();
     for measure in measures() {
         let value = measure.of(swing);
         cells.push(value.as_ref().map_or(String::new(), |v| number(v.value)));
         cells.push(value.as_ref().and_then(|v| v.sd).map_or(String::new(), number));
-        cells.push(value.and_then(|v| v.bone_sd).map_or(String::new(), number));
+        cells.push(value.as_ref().and_then(|v| v.bone_sd).map_or(String::new(), number));
+        cells.push(value.map_or(String::new(), |v| text(&v.definition.text())));
     }
     cells
 }

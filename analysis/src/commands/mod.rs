@@ -1,0 +1,7 @@
+//! Commands with modules of their own.
+
+#[cfg(feature = "open-data")]
+pub(crate) mod academy;
+#[cfg(feature = "open-data")]
+pub(crate) mod dataset;
+pub(crate) mod export;
