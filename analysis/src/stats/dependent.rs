@@ -107,10 +107,8 @@ impl Products {
             of[VALUE][VALUE] += value * value / variance;
             earlier = Some((*row, place));
         }
-        for i in 0..4 {
-            for j in 0..i {
-                of[i][j] = of[j][i];
-            }
+        for (i, j) in [(1, 0), (2, 0), (2, 1), (3, 0), (3, 1), (3, 2)] {
+            of[i][j] = of[j][i];
         }
         Self { of, log_det }
     }
