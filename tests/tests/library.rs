@@ -154,7 +154,11 @@ fn copy(from: &Path, to: &Path) {
     for entry in fs::read_dir(from).expect("a folder") {
         let path = entry.expect("an entry").path();
         let target = to.join(path.file_name().expect("a name"));
-        if path.is_dir() { copy(&path, &target) } else { drop(fs::copy(&path, &target).expect("copied")) }
+        if path.is_dir() {
+            copy(&path, &target);
+        } else {
+            fs::copy(&path, &target).expect("copied");
+        }
     }
 }
 
@@ -433,7 +437,8 @@ fn forgetting_a_player_reaches_the_index() {
     drop(server);
     assert!(known("Player 0001"), "the others are still known");
     let folder = library.to_str().expect("UTF-8");
-    daemon(["players", "forget", "Player 0001", "--yes", "--library", folder]).done();
+    let said = daemon(["players", "forget", "Player 0001", "--yes", "--library", folder]).done();
+    assert!(said.out.contains("Forgotten."), "{}", said.out);
     assert_eq!(anywhere(&library, &["Player 0001", "0000000000000001", "start from the ground"]), None);
     assert!(known("Player 0000"));
 }

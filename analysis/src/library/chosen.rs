@@ -49,7 +49,7 @@ enum Session {
     /// Read already, for it had to be to know whose it is.
     Loaded(Arc<Loaded>),
     /// In the index.
-    Known { folder: PathBuf, row: Arc<Row>, head: Head },
+    Known { folder: PathBuf, row: Arc<Row>, head: Box<Head> },
 }
 
 impl Session {
@@ -220,11 +220,9 @@ fn choose<'a>(places: &Places, folders: &[PathBuf], player: Option<&str>) -> Res
             let folder = place.join(&row.name);
             let session = match &row.holds {
                 Holds::Nothing => continue,
-                Holds::Session(head) if head.loads => Ok(Session::Known {
-                    row: Arc::clone(row),
-                    head: Head::clone(head),
-                    folder: folder.clone(),
-                }),
+                Holds::Session(head) if head.loads => {
+                    Ok(Session::Known { row: Arc::clone(row), head: head.clone(), folder: folder.clone() })
+                }
                 // Only the folder itself says why.
                 Holds::Session(_) | Holds::Unreadable(_) => load(&folder.display().to_string())
                     .map(|l| Session::Loaded(Arc::new(l)))

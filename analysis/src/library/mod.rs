@@ -103,23 +103,6 @@ fn seconds(started_utc: &str) -> f64 {
     started_utc.parse::<jiff::Timestamp>().map_or(0.0, |t| t.as_second() as f64)
 }
 
-/// The session folders in `folder`: itself, those that it holds, or those in its `sessions/`.
-pub fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
-    let holds = match place(folder)? {
-        Place::Session(session) => return Ok(vec![session]),
-        Place::Of(holds) => holds,
-    };
-    let unreadable = |e| FindError::Unreadable(holds.clone(), e);
-    let mut found = Vec::new();
-    for entry in std::fs::read_dir(&holds).map_err(unreadable)? {
-        let path = entry.map_err(unreadable)?.path();
-        if path.join(SESSION_FILE).exists() {
-            found.push(path);
-        }
-    }
-    Ok(found)
-}
-
 /// Where sessions are.
 enum Place {
     /// A session itself.
@@ -137,4 +120,22 @@ fn place(folder: &Path) -> Result<Place, FindError> {
     }
     let inner = folder.join(SESSIONS);
     Ok(Place::Of(if inner.is_dir() { inner } else { folder.to_owned() }))
+}
+
+/// The session folders in `folder`: itself, those that it holds, or those in its `sessions/`.
+pub fn sessions_in(folder: &Path) -> Result<Vec<PathBuf>, FindError> {
+    let of = match place(folder)? {
+        Place::Session(path) => return Ok(vec![path]),
+        Place::Of(of) => of,
+    };
+    let unreadable = |e| FindError::Unreadable(of.clone(), e);
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(&of).map_err(unreadable)? {
+        let entry = entry.map_err(unreadable)?;
+        let path = entry.path();
+        if !entry.file_name().to_string_lossy().starts_with(FORGOTTEN) && path.join(SESSION_FILE).exists() {
+            found.push(path);
+        }
+    }
+    Ok(found)
 }

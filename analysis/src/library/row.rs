@@ -88,6 +88,7 @@ impl Block {
 
 impl Head {
     /// The session's file as far as the index knows it: without straps, settings, calibration and troubles.
+    #[expect(clippy::default_trait_access, reason = "the table's crate is not one of this package's")]
     pub(super) fn session(&self) -> Session {
         Session {
             format: FORMAT.into(),

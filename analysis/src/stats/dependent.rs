@@ -107,10 +107,8 @@ impl Products {
             of[VALUE][VALUE] += value * value / variance;
             earlier = Some((*row, place));
         }
-        for i in 0..4 {
-            for j in 0..i {
-                of[i][j] = of[j][i];
-            }
+        for (i, j) in [(1, 0), (2, 0), (2, 1), (3, 0), (3, 1), (3, 2)] {
+            of[i][j] = of[j][i];
         }
         Self { of, log_det }
     }
@@ -354,11 +352,13 @@ pub fn level(series: Series<'_>, rule: &Rule) -> Option<Level> {
     let weights = weights(&fits, None);
     let n = series.values.len() as f64;
     let even = vec![1.0 / n; series.values.len()];
-    let mean = around_mean(series.values, series.places, &even, &fits, &weights, rule)?;
+    let units = contrast_variances(&even, series.places, &fits, rule);
+    let mean = around_mean(series.values, &units, &fits, &weights, rule)?;
     let likely_variance = fits
         .iter()
         .zip(self::weights(&fits, Some(&likely(&fits))))
-        .map(|(f, w)| w * f.variance * contrast_variance(&even, series.places, f.correlation, rule.drift))
+        .zip(&units)
+        .map(|((f, w), unit)| w * f.variance * unit)
         .sum();
     Some(Level { mean, likely_variance, dependence: dependence(&fits, &weights) })
 }
@@ -376,27 +376,26 @@ pub fn next(series: Series<'_>, at: f64, rule: &Rule) -> Option<Mixture> {
     // A swing from before the series, or of it, is as far from it as the next one at least.
     places.push(at.max(last + 1.0));
     contrast.push(1.0);
-    around_mean(series.values, &places, &contrast, &fits, &weights, rule)
+    let units = contrast_variances(&contrast, &places, &fits, rule);
+    around_mean(series.values, &units, &fits, &weights, rule)
 }
 
-/// A mixture about the arithmetic mean whose scale is that of `contrast` over `places`.
-fn around_mean(
-    values: &[f64],
-    places: &[f64],
-    contrast: &[f64],
-    fits: &[Fit],
-    weights: &[f64],
-    rule: &Rule,
-) -> Option<Mixture> {
+/// [`contrast_variance`] for each fit's correlation.
+fn contrast_variances(contrast: &[f64], places: &[f64], fits: &[Fit], rule: &Rule) -> Vec<f64> {
+    fits.iter().map(|f| contrast_variance(contrast, places, f.correlation, rule.drift)).collect()
+}
+
+/// A mixture about the arithmetic mean whose scale is that of a contrast with these variances in units of one swing's.
+fn around_mean(values: &[f64], units: &[f64], fits: &[Fit], weights: &[f64], rule: &Rule) -> Option<Mixture> {
     let centre = super::mean(values)?;
     let terms = fits
         .iter()
         .zip(weights)
-        .map(|(f, &weight)| Term {
+        .zip(units)
+        .map(|((f, &weight), unit)| Term {
             weight,
             centre,
-            scale: rule.widen
-                * (f.variance * contrast_variance(contrast, places, f.correlation, rule.drift)).sqrt(),
+            scale: rule.widen * (f.variance * unit).sqrt(),
             df: f.df,
         })
         .collect();

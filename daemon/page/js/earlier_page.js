@@ -97,8 +97,9 @@ function people() {
 function draw() {
   const named = people();
   const shown = list.rows;
+  const found = new Set(shown.map(personIn));
   const many = named.length > FEW || everyone.total > FEW;
-  const offered = named.length > FEW ? named.filter(([person, name]) => person === who || (sought.trim() !== '' && fits(name))).slice(0, FEW) : named;
+  const offered = named.length > FEW ? named.filter(([person, name]) => person === who || (sought.trim() !== '' && (fits(name) || found.has(person)))).slice(0, FEW) : named;
   show(region, h('h1', {}, 'Earlier lessons'),
     many && h('div', { class: 'seek' }, h('label', { for: 'seek' }, 'Find lessons'),
       h('p', { class: 'fine', id: 'seek-hint' }, 'By player, day, block or goal'),

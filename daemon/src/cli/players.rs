@@ -112,8 +112,7 @@ struct Listed {
 
 fn list(library: &Library, json: bool) -> anyhow::Result<ExitCode> {
     let mut rows = Vec::new();
-    for person in library.people()? {
-        let kept = library.kept(&person.id)?;
+    for (person, kept) in library.kept_of_all()? {
         rows.push(Listed {
             consent: person.card.as_ref().is_some_and(|c| c.about.consent),
             consent_utc: person.card.as_ref().and_then(|c| c.consent_utc.clone()),

@@ -9,12 +9,15 @@ mod common;
 mod compared;
 mod continued;
 mod delay;
+mod earlier;
 mod found_again;
 mod headline;
 mod keyboard;
 mod left;
 mod lesson;
 mod lost;
+#[path = "../../../analysis/benches/library/made.rs"]
+mod made;
 mod picture;
 #[path = "../../../daemon/benches/serve/played.rs"]
 mod played;

@@ -47,6 +47,8 @@ struct State {
     /// Looks that began and ended so far.
     begun: u64,
     over: u64,
+    /// The first look has no rows to begin with.
+    from_nothing: bool,
     /// How far the one that runs is.
     reading: Option<Reading>,
     last: Option<(Instant, Duration)>,
@@ -106,6 +108,7 @@ impl Catalogue {
         }
         let known = self.state().rows.clone();
         let is_first = known.is_empty();
+        self.state().from_nothing = is_first;
         let progress = |read, of| self.state().reading = Some(Reading { read, of });
         let told = |row: &Arc<Row>| {
             // A first look takes long; what is read is known at once.
@@ -126,7 +129,7 @@ impl Catalogue {
             Err(why) => tracing::warn!("{}: {why}; the list of sessions may be old", self.place.display()),
         }
         state.over = state.begun;
-        state.reading = None;
+        (state.reading, state.from_nothing) = (None, false);
         state.last = Some((Instant::now(), begun.elapsed()));
         let due = state.written.is_none_or(|at| at.elapsed() > BETWEEN_WRITES);
         let rows = (state.unwritten && due).then(|| {
@@ -170,7 +173,7 @@ impl Catalogue {
             let patience = if first { FIRST } else { QUICK };
             let left = patience.saturating_sub(begun.elapsed());
             if left.is_zero() && !few {
-                return state.reading.filter(|_| first);
+                return state.reading.filter(|_| state.from_nothing);
             }
             let wait = left.max(Duration::from_millis(5));
             state = self.ended.wait_timeout(state, wait).unwrap_or_else(PoisonError::into_inner).0;

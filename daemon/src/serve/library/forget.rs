@@ -15,6 +15,7 @@ use std::collections::HashSet;
 use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use utoipa::ToSchema;
 
 pub(super) use peakorder_analysis::library::FORGOTTEN;
@@ -88,13 +89,23 @@ struct Folder {
 impl Library {
     /// Everybody of whom the library keeps a card or a session, by name.
     pub fn people(&self) -> Result<Vec<Person>, LibraryError> {
+        self.people_in(&self.catalogue.all_now())
+    }
+
+    /// What the library keeps of everybody, by name.
+    pub fn kept_of_all(&self) -> Result<Vec<(Person, Kept)>, LibraryError> {
+        let rows = self.catalogue.all_now();
+        let people = self.people_in(&rows)?;
+        people.into_iter().map(|person| Ok((person.clone(), self.kept_in(&rows, person)?))).collect()
+    }
+
+    fn people_in(&self, rows: &[Arc<Row>]) -> Result<Vec<Person>, LibraryError> {
         let cards = self.players()?;
         let mut people: Vec<Person> = cards
             .into_iter()
             .map(|card| Person { id: card.id.clone(), name: card.about.name.clone(), card: Some(card) })
             .collect();
         let mut known: HashSet<String> = people.iter().map(|p| p.id.clone()).collect();
-        let rows = self.catalogue.all_now();
         let mut heads: Vec<&Head> = rows.iter().filter_map(|row| row.head()).collect();
         heads.sort_by(|a, b| b.started_utc.cmp(&a.started_utc));
         for player in heads.into_iter().map(|h| &h.player) {
@@ -110,7 +121,12 @@ impl Library {
 
     /// What the library keeps of the player `id`.
     pub fn kept(&self, id: &str) -> Result<Kept, LibraryError> {
-        let person = self.people()?.into_iter().find(|p| p.id == id).ok_or(LibraryError::NoPlayer)?;
+        let rows = self.catalogue.all_now();
+        let person = self.people_in(&rows)?.into_iter().find(|p| p.id == id).ok_or(LibraryError::NoPlayer)?;
+        self.kept_in(&rows, person)
+    }
+
+    fn kept_in(&self, rows: &[Arc<Row>], person: Person) -> Result<Kept, LibraryError> {
         let mut kept = Kept {
             card: person.card.is_some(),
             id: person.id,
@@ -127,7 +143,6 @@ impl Library {
             None => true,
             Some(player) => player.id.as_deref().map_or_else(|| same(&player.name), |id| id == kept.id),
         };
-        let rows = self.catalogue.all_now();
         let theirs: Vec<Folder> = rows
             .iter()
             .filter(|row| perhaps_theirs(row))
