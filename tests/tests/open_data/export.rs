@@ -148,7 +148,7 @@ fn several_sessions_share_tables_and_what_is_missing_is_said() {
     fs::remove_file(no_log.log_path()).unwrap();
     fs::write(sessions.join("note.txt"), "no session").unwrap();
     let into = folder.path().join("out");
-    let done = exported(&[sessions.clone()], &into, CSV, false).unwrap();
+    let done = exported(std::slice::from_ref(&sessions), &into, CSV, false).unwrap();
     let said = |what: &str| done.notices.iter().filter(|n| n.contains(what)).count();
     assert_eq!(done.notices.len(), 2, "{:?}", done.notices);
     assert_eq!(said("left: samples.log: "), 1, "{:?}", done.notices);
@@ -229,7 +229,7 @@ fn a_new_wearing_is_told_and_begins_uncalibrated() {
     exported(&paths(&[&again]), &into, PARQUET, false).unwrap();
     let mut wearings = [0; 2];
     rows(&into.join("samples_strap.parquet"), &["wearing"], |row| {
-        wearings[row[0].int().unwrap() as usize] += 1
+        wearings[row[0].int().unwrap() as usize] += 1;
     });
     assert!(wearings.iter().all(|n| *n > 1000), "{wearings:?}");
     let mark_s = t_ns as f64 * 1e-9;
