@@ -217,7 +217,8 @@ fn csv_has_a_row_a_swing_and_the_unit_in_every_name() {
     let header = reader.headers().expect("a header").clone();
     let at = |column: &str| header.iter().position(|h| h == column).expect(column);
     for h in header.iter().skip(16) {
-        let unit = ["_ms", "_deg", "_dps", "_cm", "_percent", "_ratio", "_ratio_sd", "_ratio_bone_sd", "_def"];
+        let unit =
+            ["_ms", "_deg", "_dps", "_cm", "_percent", "_ratio", "_ratio_sd", "_ratio_bone_sd", "_def"];
         assert!(unit.iter().any(|u| h.ends_with(u)), "{h}");
     }
     let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.expect("a row")).collect();
