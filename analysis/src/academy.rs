@@ -194,7 +194,13 @@ fn summed(gathered: Gathered) -> Academy {
     }
     let place = |m: Measure| Measure::ALL.iter().position(|a| *a == m);
     rows.sort_by(|a, b| {
-        (&a.drills, place(a.measure), &a.definition).cmp(&(&b.drills, place(b.measure), &b.definition))
+        // The definition that most players have comes first.
+        (&a.drills, place(a.measure), b.players, &a.definition).cmp(&(
+            &b.drills,
+            place(b.measure),
+            a.players,
+            &b.definition,
+        ))
     });
     let p: Vec<f64> = rows.iter().map(|r| r.p_adjusted).collect();
     for (row, p) in rows.iter_mut().zip(false_discovery(&p)) {

@@ -117,7 +117,11 @@ fn text(academy: &Academy, all: bool, style: Style) -> String {
             );
             continue;
         }
-        text.push_str(&table(&shown));
+        let (lines, defined) = table(&shown);
+        text.push_str(&lines);
+        for line in defined {
+            wrap(&mut text, style, "  ", &line);
+        }
         let rest = rows.len() - shown.len();
         if rest > 0 {
             let _ = writeln!(text, "  {rest} more can be chance (--all)");
@@ -140,15 +144,28 @@ fn text(academy: &Academy, all: bool, style: Style) -> String {
     text
 }
 
-fn table(rows: &[&&Row]) -> String {
+/// Marks of the second, third … definition of a measure.
+const MARKS: [&str; 4] = ["", " ²", " ³", " ⁴"];
+
+/// The table, and what its marks mean: values of one measure that are defined otherwise have a row of their own.
+fn table(rows: &[&&Row]) -> (String, Vec<String>) {
     let head = ["", "change", "95 % interval", "players differ by", "own swings by", "players"];
     let mut cells: Vec<Vec<String>> = vec![head.map(str::to_owned).to_vec()];
-    for row in rows {
+    let mut defined: Vec<String> = Vec::new();
+    for (at, row) in rows.iter().enumerate() {
         let decimals = row.measure.decimals();
         let plain = |x: f64| number(x, decimals, false);
         let signed = |x: f64| number(x, decimals, true);
+        let before = rows[..at].iter().filter(|r| r.measure == row.measure).count();
+        let mark = MARKS[before.min(MARKS.len() - 1)];
+        if before > 0 {
+            let line = format!("{} {}", mark.trim(), clean(&row.definition));
+            if !defined.contains(&line) {
+                defined.push(line);
+            }
+        }
         cells.push(vec![
-            row.measure.name(),
+            format!("{}{mark}", row.measure.name()),
             signed(row.change),
             format!("{} to {}", signed(row.interval.0), signed(row.interval.1)),
             plain(row.between_players_sd),
@@ -156,5 +173,5 @@ fn table(rows: &[&&Row]) -> String {
             row.players.to_string(),
         ]);
     }
-    columns(&cells)
+    (columns(&cells), defined)
 }
