@@ -442,7 +442,8 @@ impl What {
             Self::Exclude { swing, excluded, reason } => {
                 Self::Exclude { swing, excluded, reason: trim(&reason) }
             }
-            Self::Chosen { measures } => {
+            // Of too many, all are named in what is said of it.
+            Self::Chosen { measures } if measures.len() <= CHOSEN_LIMIT => {
                 let mut kept: Vec<ChosenMeasure> = Vec::new();
                 for one in measures {
                     if kept.iter().all(|k| k.measure != one.measure) {

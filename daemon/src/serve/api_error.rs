@@ -160,7 +160,8 @@ impl From<MonthsError> for ApiError {
     fn from(e: MonthsError) -> Self {
         match e {
             MonthsError::Library(e) => e.into(),
-            MonthsError::Kept(e) => Self::bad(e.to_string()),
+            // Another choice of the coach's, and the same request is answered.
+            MonthsError::Kept(e) => Self::conflict(e.to_string()),
         }
     }
 }

@@ -112,6 +112,11 @@ fn lasted(library: &Library, id: &str, loaded: &Loaded) -> Result<Option<Kept>, 
 /// So many lessons are looked through over months, the latest.
 const MONTHS: usize = 100;
 
+/// That the library has a session of the player. What else is wrong with a request is said of players who are there.
+pub(super) fn has_sessions(library: &Library, player: &str) -> Result<(), LibraryError> {
+    library.of_player(player, 1)?.first().map(|_| ()).ok_or(LibraryError::NoSession)
+}
+
 /// A player's lessons over months, by the player's id or, of sessions without one, the name: what lasted, and the trend of
 /// `block`. What cannot be read is named. `about` is asked for, or what was chosen last.
 pub(super) fn months(

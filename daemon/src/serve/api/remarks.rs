@@ -110,7 +110,7 @@ impl PartialSchema for NewRemark {
                     "properties": {
                         "what": what("chosen"),
                         "measures": {
-                            "type": "array", "maxItems": CHOSEN_LIMIT, "uniqueItems": true,
+                            "type": "array", "maxItems": CHOSEN_LIMIT,
                             "items": {
                                 "type": "object", "required": ["measure"],
                                 "properties": {

@@ -1,6 +1,7 @@
 //! Sessions, running and past.
 
 use super::extract::{Path, Query, on_disk};
+use super::schema;
 use crate::serve::access::pairing::Device;
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
@@ -18,11 +19,13 @@ use peakorder_analysis::compare::{self, Comparison, Question};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::json;
 use peakorder_analysis::load::Loaded;
+use peakorder_analysis::measure::Measure;
 use peakorder_analysis::picture::{self, Layout};
 use peakorder_analysis::report::Choice;
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
+use utoipa::openapi::{RefOr, Schema};
 
 /// One session, as the lesson in the state.
 #[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
@@ -141,7 +144,7 @@ pub(super) struct Sides {
     b: String,
     /// Keys of the measures that it is about, with commas, each with `=SMALLEST` if need be; by default what the coach chose in the
     /// session of `b`.
-    #[param(max_length = 1000)]
+    #[param(schema_with = about_schema, required = false)]
     about: Option<String>,
     /// Ids of more sessions, with commas: what each has of the block of `a` belongs to before as well.
     #[param(max_length = 1000)]
@@ -219,7 +222,7 @@ pub(super) struct OfMonths {
     /// Id of the player; of sessions without one the player's name.
     player: String,
     /// Keys of the measures, with commas; by default what the coach chose last.
-    #[param(max_length = 1000)]
+    #[param(schema_with = about_schema, required = false)]
     about: Option<String>,
     /// The block that the trend follows.
     #[serde(default = "baseline")]
@@ -242,13 +245,14 @@ const fn usual_width() -> u32 {
 /// brought, as in `peakorder kept` and `peakorder trend`, with pictures: the document `peakorder.months/1`.
 #[utoipa::path(get, path = "/months", params(OfMonths),
     responses((status = 200, body = Object), (status = 404, description = "the player has no session"),
-        (status = 422, description = "no measure is named, and none was chosen")))]
+        (status = 409, description = "no measure is named, and none was chosen")))]
 pub(super) async fn months(
     State(app): State<Arc<AppState>>,
     Query(of): Query<OfMonths>,
 ) -> Result<Json<json::Months>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || -> Result<_, ApiError> {
+        past_lesson::has_sessions(&library, &of.player)?;
         let about = of.about.as_deref().filter(|a| !a.is_empty()).map(chosen).transpose()?;
         let (kept, trend) = past_lesson::months(&library, &of.player, &of.block, about)?;
         let width = f64::from(of.width.clamp(240, 2000));
@@ -256,6 +260,15 @@ pub(super) async fn months(
     })
     .await
     .map(Json)
+}
+
+/// Keys of measures with commas, each with the smallest change that matters if need be; may be empty.
+fn about_schema() -> RefOr<Schema> {
+    let keys = Measure::ALL.map(Measure::key).join("|");
+    let one = format!("(?:{keys})(?:=[1-9][0-9]{{0,3}}(?:\\.[0-9]{{1,3}})?)?");
+    schema(
+        serde_json::json!({ "type": "string", "maxLength": 1000, "pattern": format!("^(?:{one}(?:,{one})*)?$") }),
+    )
 }
 
 /// Measures by their keys, with commas.
