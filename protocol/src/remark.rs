@@ -312,8 +312,9 @@ impl RemarkFile {
     /// writing) is cut off first, for the next line would run into it. The file is locked
     /// meanwhile, so two writers cannot give the same id.
     pub fn append(&self, t_s: f64, what: What) -> Result<Remark, RemarkError> {
-        let what = what.tidy();
+        // As it was said: what is too long or too many is not made to fit.
         what.check()?;
+        let what = what.tidy();
         if !(t_s.is_finite() && t_s >= 0.0) {
             return Err(RemarkRefusal::Time(t_s).into());
         }
@@ -442,8 +443,7 @@ impl What {
             Self::Exclude { swing, excluded, reason } => {
                 Self::Exclude { swing, excluded, reason: trim(&reason) }
             }
-            // Of too many, all are named in what is said of it.
-            Self::Chosen { measures } if measures.len() <= CHOSEN_LIMIT => {
+            Self::Chosen { measures } => {
                 let mut kept: Vec<ChosenMeasure> = Vec::new();
                 for one in measures {
                     if kept.iter().all(|k| k.measure != one.measure) {
