@@ -10,6 +10,7 @@
 //! Dates and numbers stay.
 
 use crate::BASELINE;
+use crate::hex::in_hex;
 use crate::load::Loaded;
 use crate::mobility::Checks;
 use crate::report::Choice;
@@ -19,7 +20,6 @@ use peakorder_protocol::remark::{Bound, Remark, Remarks, Target, What};
 use peakorder_protocol::session::{Player, Session};
 use peakorder_protocol::trouble::Trouble;
 use sha2::Sha256;
-use std::fmt::Write as _;
 use std::fs::OpenOptions;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
@@ -63,14 +63,6 @@ fn random_key() -> Result<[u8; KEY_BYTES], KeyError> {
     let mut key = [0; KEY_BYTES];
     getrandom::fill(&mut key).map_err(KeyError::NoRandom)?;
     Ok(key)
-}
-
-fn in_hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 fn read_key(path: &Path) -> Result<Option<[u8; KEY_BYTES]>, KeyError> {

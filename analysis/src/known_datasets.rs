@@ -4,9 +4,9 @@
 //! whose name is the SHA-256 of the player's id: no session of the player is added again, and copies of files that
 //! come back are known.
 
+use crate::hex::in_hex;
 use peakorder_protocol::files::{Lasting, private_file, read_text, replace};
 use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
 use std::fs::{self, OpenOptions};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -50,12 +50,7 @@ pub fn note_dataset(library: &Path, dataset: &Path) -> io::Result<()> {
 
 /// The file that says that a player was forgotten in a dataset.
 pub fn mark_of(dataset: &Path, player: &str) -> PathBuf {
-    let mut name = String::new();
-    for byte in Sha256::digest(player.as_bytes()) {
-        // Writing to a string cannot fail.
-        let _ = write!(name, "{byte:02x}");
-    }
-    dataset.join(FORGOTTEN).join(name)
+    dataset.join(FORGOTTEN).join(in_hex(&Sha256::digest(player.as_bytes())))
 }
 
 /// Marks a player as forgotten. What the dataset has of the player is there until `peakorder dataset forget` or `compact` removes it.

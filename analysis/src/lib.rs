@@ -25,6 +25,7 @@ pub mod dataset;
 pub mod design;
 pub mod drill;
 pub mod export;
+mod hex;
 pub mod integrity;
 pub mod json;
 pub mod kept;

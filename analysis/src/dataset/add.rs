@@ -1,16 +1,16 @@
 //! Adding sessions.
 
-use super::files::{is_of_one_session, open, rewrite, session_file};
+use super::files::{is_of_one_session, open, rewrite, session_file, write_rows};
 use super::{Dataset, DatasetError, Monthly};
 use crate::codes::Codes;
 use crate::data::{self, Facts, FactsError, SessionRow};
+use crate::hex::in_hex;
 use crate::known_datasets::mark_of;
 use crate::load::Loaded;
 use peakorder_protocol::remark::RemarkError;
-use peakorder_tables::{Cell, Format, Table, Writer};
+use peakorder_tables::{Cell, Table};
 use sha2::{Digest as _, Sha256};
 use std::collections::HashMap;
-use std::fmt::Write as _;
 use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -104,12 +104,7 @@ impl Rows {
         digest_rows(&mut digest, &data::repetitions_table(), &self.repetitions);
         digest_rows(&mut digest, &data::remarks_table(), &self.remarks);
         digest_rows(&mut digest, &data::sessions_table(), std::slice::from_ref(&self.session));
-        let mut hex = String::new();
-        for byte in &digest.finalize()[..16] {
-            // Writing to a string cannot fail.
-            let _ = write!(hex, "{byte:02x}");
-        }
-        hex
+        in_hex(&digest.finalize()[..16])
     }
 }
 
@@ -256,11 +251,5 @@ fn write<R>(path: &std::path::Path, table: &Table<R>, rows: &[R]) -> Result<(), 
             _ => Ok(()),
         };
     }
-    let mut writer = Writer::create(path, table.schema(), Format::Parquet)?;
-    let mut cells = Vec::new();
-    for row in rows {
-        table.row(row, &mut cells);
-        writer.push(&cells)?;
-    }
-    Ok(writer.finish()?)
+    write_rows(path, table, rows)
 }

@@ -1,9 +1,9 @@
 //! Files of a dataset: their names, what is in them, and rewriting one.
 
 use super::{DatasetError, Monthly};
-use peakorder_tables::{Cell, Column, Format, ParquetFile, ReadError, Schema, Writer};
+use crate::hex::in_hex;
+use peakorder_tables::{Cell, Column, Format, ParquetFile, ReadError, Schema, Table, Writer};
 use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -25,11 +25,7 @@ pub(super) fn names(folder: &Path) -> Result<Vec<String>, DatasetError> {
 
 /// Hexadecimal digits of SHA-256 of a text.
 pub(super) fn hash(text: &str, digits: usize) -> String {
-    let mut hex = String::new();
-    for byte in Sha256::digest(text.as_bytes()) {
-        // Writing to a string cannot fail.
-        let _ = write!(hex, "{byte:02x}");
-    }
+    let mut hex = in_hex(&Sha256::digest(text.as_bytes()));
     hex.truncate(digits);
     hex
 }
@@ -98,6 +94,17 @@ pub(super) fn copy(
         }
     })?;
     failed.map_or(Ok(copied), |e| Err(e.into()))
+}
+
+/// Writes these rows as a file of their own.
+pub(super) fn write_rows<R>(path: &Path, table: &Table<R>, rows: &[R]) -> Result<(), DatasetError> {
+    let mut writer = Writer::create(path, table.schema(), Format::Parquet)?;
+    let mut cells = Vec::new();
+    for row in rows {
+        table.row(row, &mut cells);
+        writer.push(&cells)?;
+    }
+    Ok(writer.finish()?)
 }
 
 /// What rewriting a file came to.

@@ -26,7 +26,7 @@ pub use forget::Forgotten;
 use crate::data::{self, SCHEMA};
 use crate::known_datasets::DATASET_FILE;
 use peakorder_protocol::files::{self as regular, Lasting, replace};
-use peakorder_tables::{Format, ReadError, Schema, WriteError, Writer};
+use peakorder_tables::{ReadError, Schema, WriteError};
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -197,15 +197,7 @@ impl Dataset {
     fn write_measures(&self) -> Result<(), DatasetError> {
         let folder = self.folder.join("measures");
         fs::create_dir_all(&folder).map_err(DatasetError::at(&folder))?;
-        let table = data::measures_table();
-        let mut writer = Writer::create(&folder.join("measures.parquet"), table.schema(), Format::Parquet)?;
-        let rows = data::measure_rows();
-        let mut cells = Vec::new();
-        for row in &rows {
-            table.row(row, &mut cells);
-            writer.push(&cells)?;
-        }
-        Ok(writer.finish()?)
+        files::write_rows(&folder.join("measures.parquet"), &data::measures_table(), &data::measure_rows())
     }
 
     /// Waits until no other program writes, and keeps others from it.

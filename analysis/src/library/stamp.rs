@@ -1,8 +1,8 @@
 //! Whether a file changed since it was read, told without reading it.
 
+use crate::hex::in_hex;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
-use std::fmt::Write as _;
 use std::fs::Metadata;
 use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -80,9 +80,5 @@ pub(crate) fn of_files(folder: &Path, read_ns: i64) -> (String, bool) {
         hash.update(changed.to_le_bytes());
         hash.update(bytes.to_le_bytes());
     }
-    let mut text = String::new();
-    for byte in &hash.finalize()[..16] {
-        let _ = write!(text, "{byte:02x}");
-    }
-    (text, young)
+    (in_hex(&hash.finalize()[..16]), young)
 }
