@@ -3,14 +3,14 @@
 //! It has its own paper, its looks are plain values (not every program that shows SVG knows CSS variables), and it refers to nothing
 //! outside and runs nothing. SVG 1.1 does not break lines, so words are broken here by widths that are guessed on the wide side.
 
-use super::draw::{Size, tenth};
 use super::STYLE;
+use super::draw::{Size, tenth};
 use maud::{Markup, PreEscaped, html};
 
 /// Width of every document, CSS pixels.
 pub(super) const WIDTH: f64 = 900.0;
 /// Around everything.
-pub(super) const MARGIN: f64 = 24.0;
+pub(super) const MARGIN: f64 = 20.0;
 /// What is between the margins.
 pub(super) const INNER: f64 = WIDTH - 2.0 * MARGIN;
 
@@ -85,22 +85,31 @@ pub(super) fn style() -> String {
 /// How wide a text is at most, CSS pixels. By the widths of DejaVu Sans, the widest of the fonts named.
 fn width_px(text: &str, size: f64, bold: bool) -> f64 {
     let em = |c: char| match c {
-        ' ' | 'i' | 'j' | 'l' | '.' | ',' | ':' | ';' | '\'' | '’' | '|' | '!' | 'I' => 0.34,
-        'f' | 'r' | 't' | '(' | ')' | '-' | '/' | '°' => 0.43,
+        ' ' | '\u{a0}' | 'i' | 'j' | 'l' | '.' | ',' | ':' | ';' | '\'' | '’' | '|' | '!' | 'I' => 0.33,
+        'f' | 'r' | 't' | '(' | ')' | '-' | '/' | '°' | '·' => 0.42,
+        'c' | 's' | 'z' => 0.55,
         'm' | 'w' | 'M' | 'W' | '%' | '@' | '…' => 1.0,
-        '±' | '→' | '−' | '≈' | '+' | '=' => 0.86,
+        '±' | '→' | '−' | '≈' | '+' | '=' => 0.84,
         c if c.is_ascii_lowercase() || c.is_ascii_digit() => 0.635,
-        c if c.is_ascii() => 0.73,
+        c if c.is_ascii() => 0.75,
         // Letters of other scripts may be square.
         _ => 1.0,
     };
     text.chars().map(em).sum::<f64>() * size * if bold { 1.1 } else { 1.0 }
 }
 
+/// With numbers kept to their signs and units.
+fn together(words: &str) -> String {
+    [("± ", "±\u{a0}"), (" ms", "\u{a0}ms"), (" %", "\u{a0}%"), (" °/s", "\u{a0}°/s"), (" cm", "\u{a0}cm")]
+        .into_iter()
+        .fold(words.to_owned(), |words, (apart, together)| words.replace(apart, together))
+}
+
 /// Words in lines no wider than `room`. A word that is too wide is broken.
 fn broken(words: &str, room: f64, size: f64, bold: bool) -> Vec<String> {
     let mut lines = vec![String::new()];
-    for word in words.split_whitespace() {
+    let words = together(words);
+    for word in words.split([' ', '\n', '\t']).filter(|w| !w.is_empty()) {
         let last = lines.last_mut().expect("there is one");
         let longer = if last.is_empty() { word.to_owned() } else { format!("{last} {word}") };
         if width_px(&longer, size, bold) <= room {
@@ -171,9 +180,9 @@ impl Document {
     pub(super) fn invented(&mut self, words: &str) {
         self.space(8.0);
         let top = self.y;
-        self.space(3.0);
+        self.space(5.0);
         self.say_in(Look::Invented, words, MARGIN + 12.0, INNER - 24.0);
-        self.space(6.0);
+        self.space(5.0);
         self.inside.push(html! {
             rect class="s-frame" x=(tenth(MARGIN)) y=(tenth(top)) width=(tenth(INNER)) height=(tenth(self.y - top)) {}
         });
@@ -247,6 +256,7 @@ mod tests {
         assert!(lines.iter().all(|l| width_px(l, 16.0, false) <= 120.0), "{lines:?}");
         let kept: String = lines.concat().split_whitespace().collect();
         assert_eq!(kept, words.split_whitespace().collect::<String>());
+        assert_eq!(broken("to 40 ± 7 ms", 60.0, 16.0, false), ["to 40", "±\u{a0}7\u{a0}ms"]);
         assert_eq!(broken("", 120.0, 16.0, false), [""]);
     }
 

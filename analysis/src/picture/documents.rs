@@ -62,7 +62,10 @@ fn described(invented: bool, parts: &[String]) -> String {
 
 /// One swing: when each segment was fastest and how sure that is, how far the trunk was turned, and what was withheld.
 pub fn swing(session: &Session, swing: &Swing, remarks: &Remarks) -> String {
-    let title = format!("Swing {}, {}", swing.number, block(&swing.block));
+    let title = match swing.block.as_str() {
+        "" => format!("Swing {}", swing.number),
+        label => format!("Swing {}, block {}", swing.number, block(label)),
+    };
     let mut page = Document::new();
     head(&mut page, &title, session);
     page.say(Look::Text, &format!("{}, {}.", capital(&words::ball::of_swing(swing, remarks)), seen(swing)));
@@ -71,7 +74,9 @@ pub fn swing(session: &Session, swing: &Swing, remarks: &Remarks) -> String {
     }
     page.space(8.0);
     page.say(Look::Headline, &order::heading(swing));
-    page.space(8.0);
+    page.space(10.0);
+    page.say(Look::Heading, "When each segment was fastest, before impact");
+    page.space(10.0);
     let (drawing, size) = one_swing::strip("strip", INNER, swing);
     page.draw(&drawing.into_string(), MARGIN, size);
     page.say(
@@ -135,8 +140,9 @@ pub fn blocks(loaded: &Loaded) -> Option<String> {
         return None;
     }
     let title = match all.as_slice() {
+        [(only, _)] if only.is_empty() => "The swings".to_owned(),
         [(only, _)] => format!("Block {}", block(only)),
-        _ => "The lesson’s blocks".to_owned(),
+        _ => "The lesson, block by block".to_owned(),
     };
     let mut page = Document::new();
     head(&mut page, &title, &loaded.session);
@@ -160,8 +166,10 @@ pub fn blocks(loaded: &Loaded) -> Option<String> {
 
 /// A block's part of the page, and the same in words.
 fn one_block(page: &mut Document, i: usize, loaded: &Loaded, summary: &BlockSummary) -> String {
-    let name = capital(&block(&summary.label));
-    let counted = format!("{name}: {}", counted(summary));
+    let counted = match summary.label.as_str() {
+        "" => capital(&counted(summary)),
+        label => format!("{}: {}", capital(&block(label)), counted(summary)),
+    };
     page.space(8.0);
     page.say(Look::Headline, &counted);
     if summary.used.is_empty() {
@@ -183,10 +191,13 @@ fn one_block(page: &mut Document, i: usize, loaded: &Loaded, summary: &BlockSumm
     page.space(6.0);
     match strip::strip(&format!("strip{i}"), wide, &[summary]) {
         Some(drawing) => {
-            let height = strip::height(summary, wide);
-            page.draw(&drawing.into_string(), MARGIN, (wide, height));
+            let drawing = drawing.into_string();
+            page.draw(&drawing, MARGIN, size_of(&drawing));
         }
         None => page.say_in(Look::Text, "No peak could be timed.", MARGIN, wide),
+    }
+    for line in &lines {
+        page.say_in(Look::Text, line, MARGIN, wide);
     }
     down = down.max(page.down());
     page.back_to(top);
@@ -196,12 +207,9 @@ fn one_block(page: &mut Document, i: usize, loaded: &Loaded, summary: &BlockSumm
     } else {
         page.say_in(Look::Heading, "At the top, from above", x, slim);
         page.space(6.0);
-        let size = (slim, 290.0);
+        let size = (slim, 260.0);
         let words = format!("{}.", lines.join("; "));
         page.draw(&above::above(&format!("above{i}"), size, &[body], &words).into_string(), x, size);
-        for line in &lines {
-            page.say_in(Look::Text, line, x, slim);
-        }
     }
     page.back_to(down.max(page.down()));
     let peaks: Vec<String> = Role::ALL
@@ -271,11 +279,7 @@ pub fn comparison(compared: &Comparison, sides: Sides<'_>) -> Option<String> {
     }
     page.space(10.0);
     pictures(&mut page, &picture);
-    for sentence in &picture.sentences {
-        page.say(Look::Text, sentence);
-    }
     page.space(4.0);
-    page.say(Look::Text, &picture.sure);
     for note in &compared.notes {
         page.say(Look::Small, note);
     }
@@ -292,7 +296,7 @@ fn side(word: &str, compared: &Comparison, before: bool) -> String {
     let of = if before { &compared.before } else { &compared.after };
     let also = if before { compared.also_before.len() } else { 0 };
     let also = if also == 0 { String::new() } else { format!(", and {} before", plural(also, "lesson")) };
-    format!("{word}: {}, {}{also}.", block(&of.summary.label), counted(&of.summary))
+    format!("{word}: {}, {}{also}.", block(&of.title), counted(&of.summary))
 }
 
 /// As the page has them: the first number's dots with the body beside them, then what else was meant, then the rest.
@@ -305,27 +309,27 @@ fn pictures(page: &mut Document, picture: &Picture) {
     if body.is_some() {
         figures.next();
     }
-    row(page, &[(dots.next(), wide), (body, slim)]);
+    row(page, &[(dots.next(), wide), (body, slim)], &[]);
     let others: Vec<&Figure> = dots.collect();
     let half = ((INNER - BETWEEN) / 2.0).floor();
     for pair in others.chunks(2) {
-        row(page, &[(pair.first().copied(), half), (pair.get(1).copied(), half)]);
+        row(page, &[(pair.first().copied(), half), (pair.get(1).copied(), half)], &[]);
     }
     let rest: Vec<&Figure> = figures.collect();
     let strip = rest.iter().copied().find(strip_of);
     let second = rest.iter().copied().find(|f| !strip_of(f));
-    if strip.is_some() || second.is_some() {
-        row(page, &[(strip, wide), (second, slim)]);
-    }
+    // The sentences stand where the strip leaves room.
+    let said: Vec<&String> = picture.sentences.iter().chain([&picture.sure]).collect();
+    row(page, &[(strip, if second.is_some() { wide } else { INNER }), (second, slim)], &said);
 }
 
-/// Drawings beside each other, each with its title, numbers and how to read it.
-fn row(page: &mut Document, figures: &[(Option<&Figure>, f64)]) {
+/// Drawings beside each other, each with its title, numbers and how to read it; `said` goes below the first.
+fn row(page: &mut Document, figures: &[(Option<&Figure>, f64)], said: &[&String]) {
     let top = page.down();
     let (mut x, mut down) = (MARGIN, top);
-    for (figure, room) in figures {
+    for (i, (figure, room)) in figures.iter().enumerate() {
+        page.back_to(top);
         if let Some(f) = figure {
-            page.back_to(top);
             page.say_in(Look::Heading, &f.title, x, *room);
             page.space(6.0);
             page.draw(&f.svg, x, size_of(&f.svg));
@@ -334,8 +338,15 @@ fn row(page: &mut Document, figures: &[(Option<&Figure>, f64)]) {
                 page.say_in(Look::Text, &line.words, x, *room);
             }
             page.say_in(Look::Small, &f.note, x, *room);
-            down = down.max(page.down());
         }
+        if i == 0 && !said.is_empty() {
+            page.space(14.0);
+            for sentence in said {
+                page.say_in(Look::Text, sentence, x, *room);
+                page.space(3.0);
+            }
+        }
+        down = down.max(page.down());
         x += room + BETWEEN;
     }
     page.back_to(down + 16.0);
@@ -368,7 +379,7 @@ pub fn trend(trend: &Trend) -> Option<String> {
     if invented {
         page.invented(INVENTED);
     }
-    if !trend.rows.iter().any(|r| r.judged) {
+    if named(trend).is_empty() {
         page.space(6.0);
         page.say(
             Look::Small,
@@ -390,7 +401,9 @@ pub fn trend(trend: &Trend) -> Option<String> {
     }
     page.space(8.0);
     let line = if shown.iter().any(|r| r.line.is_some()) {
-        format!(" Thick line: the straight line through them by date; its slope is told per {PER_DAYS:.0} days.")
+        format!(
+            " Thick line: the straight line through them by date; its slope is told per {PER_DAYS:.0} days."
+        )
     } else {
         String::new()
     };
@@ -408,11 +421,17 @@ pub fn trend(trend: &Trend) -> Option<String> {
     Some(page.finish(&title, &described(invented, &parts)))
 }
 
+/// What was meant beforehand; nothing where all measures are looked at alike.
+fn named(trend: &Trend) -> Vec<&TrendRow> {
+    let judged: Vec<&TrendRow> = trend.rows.iter().filter(|r| r.judged).collect();
+    if judged.len() <= crate::chosen::MOST { judged } else { Vec::new() }
+}
+
 /// What was meant, else what changed most for its scatter.
 fn rows(trend: &Trend) -> Vec<&TrendRow> {
-    let judged: Vec<&TrendRow> = trend.rows.iter().filter(|r| r.judged).collect();
-    if !judged.is_empty() && judged.len() < trend.rows.len() {
-        return judged.into_iter().take(MOST).collect();
+    let named = named(trend);
+    if !named.is_empty() {
+        return named;
     }
     let mut all: Vec<&TrendRow> = trend.rows.iter().collect();
     let weight = |r: &TrendRow| {

@@ -7,7 +7,9 @@ use crate::render::number;
 use crate::words::{self, capital};
 use maud::{Markup, html};
 
+/// Room for the axis at least, and for a letter of its words, about.
 const LEFT: f64 = 56.0;
+const LETTER: f64 = 9.4;
 const TOP: f64 = 14.0;
 const BELOW: f64 = 46.0;
 /// A lesson's start and end stand so far apart, where there is room.
@@ -65,12 +67,6 @@ pub(super) fn drawn((width, height): Size, m: Measure, stops: &[Stop<'_>]) -> Ma
         let share = (v - low) / (high - low);
         foot - (foot - TOP) * if up > 0.0 { share } else { 1.0 - share }
     };
-    let n = stops.len().max(1) as f64;
-    let step = (width - LEFT - 8.0) / n;
-    let lesson = LESSON.min(0.5 * step);
-    let x = |i: usize| LEFT + step * (i as f64 + 0.5) - lesson / 2.0;
-    // Days stand so far apart that they can be read.
-    let every = ((DAY / step).ceil() as usize).max(1);
     let (from, to, apart) = super::draw::scale(low, high);
     let ticks: Vec<f64> = (0..1000)
         .map(|i| from + apart * f64::from(i))
@@ -81,18 +77,23 @@ pub(super) fn drawn((width, height): Size, m: Measure, stops: &[Stop<'_>]) -> Ma
     let both = low < 0.0 && high > 0.0;
     let decimals = if apart.fract().abs() > 1e-9 { m.decimals().max(1) } else { 0 };
     let tick = |v: f64| m.unit().after(&number(if both { v } else { v.abs() }, decimals, both));
+    let longest = ticks.iter().map(|v| tick(*v).chars().count()).max().unwrap_or(0) as f64;
+    let left = LEFT.max(LETTER * longest + 8.0);
+    let n = stops.len().max(1) as f64;
+    let step = (width - left - 8.0) / n;
+    let lesson = LESSON.min(0.5 * step);
+    let x = |i: usize| left + step * (i as f64 + 0.5) - lesson / 2.0;
+    // Days stand so far apart that they can be read.
+    let every = ((DAY / step).ceil() as usize).max(1);
     let bar = |at: f64, p: Point| {
         html! { @if let Some(half) = p.half_width { (line((at, y(p.mean - half)), (at, y(p.mean + half)), "p-range")) } }
     };
-    let line_of: Vec<(f64, f64)> = stops
-        .iter()
-        .enumerate()
-        .filter_map(|(i, s)| Some((x(i) + lesson / 2.0, y(s.on_line?))))
-        .collect();
+    let line_of: Vec<(f64, f64)> =
+        stops.iter().enumerate().filter_map(|(i, s)| Some((x(i) + lesson / 2.0, y(s.on_line?)))).collect();
     html! {
         @for v in ticks {
-            (line((LEFT, y(v)), (width, y(v)), "p-rail"))
-            (text((LEFT - 7.0, y(v) + 5.0), "end", "p-tick", &tick(v)))
+            (line((left, y(v)), (width, y(v)), "p-rail"))
+            (text((left - 7.0, y(v) + 5.0), "end", "p-tick", &tick(v)))
         }
         @for pair in line_of.windows(2) { (line(pair[0], pair[1], "p-lesson")) }
         @for (i, pair) in stops.windows(2).enumerate() {

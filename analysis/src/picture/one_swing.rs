@@ -2,10 +2,10 @@
 //! The page draws the same from the same numbers (`daemon/page/js/timing.js`, `turns.js`).
 
 use super::draw::{Size, class, line, mark, svg, tenth, text, trace};
+use crate::measure::Measure;
 use crate::order;
 use crate::stats::Z95;
 use crate::words::{amount, capital, list, value, way};
-use crate::measure::Measure;
 use maud::{Markup, html};
 use peakorder_protocol::Role;
 use peakorder_protocol::swing::{AngleSet, Evidence, Gap, Outcome, Peak, Swing, SwingKind};
@@ -111,7 +111,10 @@ pub(super) fn strip(id: &str, width: f64, swing: &Swing) -> (Markup, Size) {
         @for gap in telling(swing) { (gap_figure(swing, gap, &axis)) }
         (ticks(swing, &axis, foot))
     };
-    (svg(id, (width, height), "When each segment was fastest", &peaks_in_words(swing), &inside), (width, height))
+    (
+        svg(id, (width, height), "When each segment was fastest", &peaks_in_words(swing), &inside),
+        (width, height),
+    )
 }
 
 fn impact(swing: &Swing, axis: &Axis, foot: f64) -> Markup {
@@ -283,7 +286,11 @@ pub(super) fn peaks_in_words(swing: &Swing) -> String {
         .map(|g| {
             let size = format!("{:.0} ± {} ms", g.gap_ms.abs(), half(g.sd_ms));
             let (first, second) = if g.gap_ms >= 0.0 { (g.from, g.to) } else { (g.to, g.from) };
-            if g.resolved { format!("{first} {size} before {second}") } else { format!("{first} and {second} tie, {size}") }
+            if g.resolved {
+                format!("{first} {size} before {second}")
+            } else {
+                format!("{first} and {second} tie, {size}")
+            }
         })
         .collect();
     let gaps = if gaps.is_empty() { String::new() } else { format!(" {}.", capital(&list(&gaps))) };
@@ -335,10 +342,11 @@ fn turned(role: Role, t: AngleSet, y: f64, x: &dyn Fn(f64) -> f64, (left, right)
     let top_first = t.top <= t.impact;
     let (low, high) = if top_first { (t.top, t.impact) } else { (t.impact, t.top) };
     let apart = (46.0 - (x(high) - x(low))).max(0.0) / 2.0;
-    let (ends, starts) = ((x(low) + 20.0 - apart).max(left + WORDS), (x(high) - 20.0 + apart).min(right - WORDS));
+    let (ends, starts) =
+        ((x(low) + 20.0 - apart).max(left + WORDS), (x(high) - 20.0 + apart).min(right - WORDS));
     let said = |deg: f64, sd: Option<f64>, when: &str| {
         let band = sd.filter(|sd| sd.is_finite()).map_or_else(|| "?".into(), half);
-        html! { (format!("{:.0}°", deg.abs())) tspan class="p-unit" { " ± " (band) " " (when) } }
+        html! { (format!("{:.0}°", deg.abs())) tspan class="p-unit" { " ± " (band) "° at " (when) } }
     };
     let (top, impact) = (said(t.top, Some(t.sd), "top"), said(t.impact, t.impact_sd, "impact"));
     let (first, second) = if top_first { (top, impact) } else { (impact, top) };
@@ -351,8 +359,8 @@ fn turned(role: Role, t: AngleSet, y: f64, x: &dyn Fn(f64) -> f64, (left, right)
     }
 }
 
-/// Room for `104° ± 12 impact`.
-const WORDS: f64 = 165.0;
+/// Room for `104° ± 12° at impact`.
+const WORDS: f64 = 185.0;
 
 /// The same in a sentence.
 pub(super) fn turns_in_words(swing: &Swing) -> String {
@@ -363,7 +371,9 @@ pub(super) fn turns_in_words(swing: &Swing) -> String {
             None => format!("{role} withheld"),
             Some(t) => {
                 let m = Measure::TurnAtTop(role);
-                let band = |sd: Option<f64>| sd.filter(|sd| sd.is_finite()).map_or("not known".into(), |sd| amount(m, Z95 * sd));
+                let band = |sd: Option<f64>| {
+                    sd.filter(|sd| sd.is_finite()).map_or("not known".into(), |sd| amount(m, Z95 * sd))
+                };
                 format!(
                     "{role} {} ± {} at the top, {} ± {} at impact",
                     value(m, t.top),
