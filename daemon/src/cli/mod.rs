@@ -10,6 +10,7 @@ mod import;
 mod import_folder;
 mod players;
 mod profile;
+mod programs;
 mod replay;
 mod run;
 mod scan;
