@@ -9,8 +9,19 @@
 
 use peakorder_protocol::profile::{Decoded, Decoder, Profile};
 use std::error::Error;
+use std::process::ExitCode;
 
-fn main() -> Result<(), Box<dyn Error>> {
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("decode_packet: {e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [profile, hex, channel @ ..] = arguments.as_slice() else {
         let ids: Vec<&str> = Profile::builtin_ids().collect();
@@ -33,7 +44,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     Decoder::new(&profile).decode(channel, &bytes, &mut decoded)?;
     println!("{}: {} bytes, {} packets", profile.name(), bytes.len(), decoded.packets.len());
     for packet in &decoded.packets {
-        println!("packet {}, device time {} ticks", shown(packet.seq), shown(packet.t_raw));
+        println!("packet, number {}, device time in ticks {}", shown(packet.seq), shown(packet.t_raw));
         for s in decoded.samples_of(packet) {
             let [x, y, z] = s.gyro.map(f64::to_degrees);
             let [ax, ay, az] = s.acc;

@@ -13,6 +13,7 @@ use peakorder_protocol::session::SessionDir;
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;
+use std::process::ExitCode;
 
 /// What came of one strap.
 struct Seen {
@@ -24,7 +25,17 @@ struct Seen {
     last_s: f64,
 }
 
-fn main() -> Result<(), Box<dyn Error>> {
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("read_log: {e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run() -> Result<(), Box<dyn Error>> {
     let folder = std::env::args().nth(1).ok_or("usage: read_log SESSION, a session folder")?;
     let (dir, session) = SessionDir::open(Path::new(&folder))?;
     let mut straps: BTreeMap<Role, Seen> = BTreeMap::new();

@@ -151,8 +151,8 @@ fn three_files_of_another_sport_give_their_fastest_moments() {
         assert!((row.after_first_ms - after_ms).abs() < 1.0, "{row:?}: {after_ms}");
         // Half of the pulse lies before its top: height × width × √π / 2.
         let turned = height * width * std::f64::consts::PI.sqrt() / 2.0;
-        assert!((row.turned_deg - turned).abs() < 2.0, "{row:?}: {turned}");
-        assert!(row.tilted_deg < 2.0 && row.sd_ms < 2.0, "{row:?}");
+        assert!((row.turned_deg - turned).abs() < 0.3, "{row:?}: {turned}");
+        assert!(row.tilted_deg < 0.3 && row.sd_ms < 1.0, "{row:?}");
     }
     refused("three_csvs", &["one.csv"], "three CSV files");
     fs::write(keep.path().join("bad.csv"), "time_s,speed\n1,2\n").expect("written");

@@ -12,6 +12,7 @@ use peakorder_motion::movement::{Movement, Sample};
 use peakorder_motion::settings::Settings;
 use peakorder_protocol::Role;
 use std::error::Error;
+use std::process::ExitCode;
 
 /// Slower than this, deg/s, is no movement; two within so many seconds are one.
 const LEAST_DPS: f64 = 120.0;
@@ -43,7 +44,17 @@ fn read(path: &str) -> Result<Vec<Sample>, Box<dyn Error>> {
     file.records().map(|r| row(r?)).collect::<Result<_, _>>().map_err(|e| format!("{path}: {e}").into())
 }
 
-fn main() -> Result<(), Box<dyn Error>> {
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("three_csvs: {e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run() -> Result<(), Box<dyn Error>> {
     let paths: Vec<String> = std::env::args().skip(1).collect();
     let [first, second, third] = paths.as_slice() else { return Err("name three CSV files".into()) };
     let mut movements = Vec::new();

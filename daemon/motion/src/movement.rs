@@ -107,9 +107,14 @@ impl Movement {
         let bias = tracker.bias();
         let mut filter = RunningFilter::new(settings);
         let (mut t_s, mut rate, mut orientation) = (Vec::new(), Vec::new(), Vec::new());
+        let mut before = None;
         for (dt_s, s) in steps(samples) {
             let gyro = Vector3::from(s.gyro_rad_s);
-            filter.push(&Reading { gyro, bias, acc: s.acc_m_s2.into(), dt_s: dt_s.unwrap_or_default() });
+            // What it turned since the sample before is the mean of both rates; the last alone would be half a sample ahead.
+            let mean = before.map_or(gyro, |before: Vector3<f64>| (before + gyro) / 2.0);
+            before = Some(gyro);
+            let dt_s = dt_s.unwrap_or_default();
+            filter.push(&Reading { gyro: mean, bias, acc: s.acc_m_s2.into(), dt_s });
             // Samples before the first that shows gravity have no orientation.
             if let Some(now) = filter.orientation() {
                 t_s.push(s.t_s);
