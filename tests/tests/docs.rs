@@ -285,7 +285,7 @@ fn the_checks_see_what_they_should() {
     );
     assert_eq!(page.anchors.iter().collect::<Vec<_>>(), ["a-b-c-d", "same", "same-1"]);
     assert_eq!(page.links, ["y.md#z", "q.png"]);
-    assert_eq!(page.code, ["peakorder show DIR    --json", "peakorder compare A B --about K"]);
+    assert_eq!(page.code, ["b", "peakorder show DIR    --json", "peakorder compare A B --about K"]);
     let there = |page: &str, link: &str| target(Path::new(page), link);
     assert_eq!(there("docs/a.md", "../README.md#x"), Ok(Some(("README.md".into(), Some("x".into())))));
     assert!(there("docs/a.md", "../../README.md").is_err() && there("docs/a.md", "/README.md").is_err());

@@ -2,6 +2,7 @@
 
 use peakorder_protocol::Role;
 use peakorder_protocol::session::SessionDir;
+use peakorder_protocol::swing::Outcome;
 use peakorder_tests::programs::{example, peakorder, workspace};
 use serde_json::Value;
 use std::fmt::Write as _;
@@ -191,7 +192,9 @@ fn a_recording_gives_the_swing_files_peaks() {
                 continue;
             }
             held += 1;
-            assert!((row.fastest_s - peak.t_s).abs() < 1e-3, "swing {number}, {role}: {row:?} {peak:?}");
+            // A top that lasted until impact has a band and no instant.
+            let band_s = if peak.outcome == Outcome::Held { 1.96e-3 * peak.sd_ms } else { 1e-3 };
+            assert!((row.fastest_s - peak.t_s).abs() < band_s, "swing {number}, {role}: {row:?} {peak:?}");
             assert!(
                 (row.speed_dps / peak.speed_dps - 1.0).abs() < 0.01,
                 "swing {number}, {role}: {row:?} {peak:?}"
