@@ -82,7 +82,7 @@ pub(super) fn style() -> String {
     style
 }
 
-/// How wide a text is at most, CSS pixels. By the widths of DejaVu Sans, the widest of the fonts named.
+/// How wide a text is at most, CSS pixels. By the widths of `DejaVu Sans`, the widest of the fonts named.
 fn width_px(text: &str, size: f64, bold: bool) -> f64 {
     let em = |c: char| match c {
         ' ' | '\u{a0}' | 'i' | 'j' | 'l' | '.' | ',' | ':' | ';' | '\'' | '’' | '|' | '!' | 'I' => 0.33,

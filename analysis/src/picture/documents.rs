@@ -223,7 +223,7 @@ fn one_block(page: &mut Document, i: usize, loaded: &Loaded, summary: &BlockSumm
 }
 
 fn counted(summary: &BlockSummary) -> String {
-    let mut said = match summary.used.len() {
+    let used = match summary.used.len() {
         0 => "no swing counts".to_owned(),
         n => format!("{} counted", plural(n, "swing")),
     };
@@ -234,10 +234,8 @@ fn counted(summary: &BlockSummary) -> String {
         (summary.unusable.len(), "not measured well enough"),
         (summary.excluded.len(), "left out by the coach"),
     ];
-    for (n, why) in left_out.into_iter().filter(|(n, _)| *n > 0) {
-        said.push_str(&format!(", {n} {why}"));
-    }
-    said
+    let left_out = left_out.into_iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}"));
+    std::iter::once(used).chain(left_out).collect::<Vec<_>>().join(", ")
 }
 
 fn orders(summary: &BlockSummary) -> String {

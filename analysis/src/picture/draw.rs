@@ -79,11 +79,8 @@ pub(super) fn segment(role: Role, from: (f64, f64), to: (f64, f64), strong: bool
 
 /// A segment's line through points, cased in ink so that it holds whatever its colour.
 pub(super) fn trace(role: Role, points: &[(f64, f64)], width: f64) -> Markup {
-    let path: String = points
-        .iter()
-        .enumerate()
-        .map(|(i, (x, y))| format!("{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' }))
-        .collect();
+    let points: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1} {y:.1}")).collect();
+    let path = format!("M{}", points.join("L"));
     let cap = if role == Role::LeadArm { "round" } else { "butt" };
     html! {
         path class="p-case" d=(path) stroke-width=(tenth(width + 2.4)) stroke-linecap=(cap) stroke-dasharray=[dashes(role, width)] {}

@@ -79,11 +79,11 @@ impl Axis {
         let ms = ms.clamp(self.from_ms, AFTER_MS);
         LEFT + (ms - self.from_ms) / (AFTER_MS - self.from_ms) * (self.width - LEFT - RIGHT)
     }
+}
 
-    /// −1 where words so wide have room at the left of `x`, else 1.
-    fn side(&self, x: f64, room: f64) -> f64 {
-        if x - room > LEFT - 50.0 { -1.0 } else { 1.0 }
-    }
+/// −1 where words so wide have room at the left of `x`, else 1.
+fn side_of(x: f64, room: f64) -> f64 {
+    if x - room > LEFT - 50.0 { -1.0 } else { 1.0 }
 }
 
 const fn anchor(side: f64) -> &'static str {
@@ -213,7 +213,7 @@ fn tied_words(swing: &Swing, role: Role, axis: &Axis) -> Markup {
     let leftmost = Role::ALL.into_iter().map(at).fold(f64::INFINITY, f64::min);
     // The gap that spans this row has its own words on the side with room.
     let side = if role == Role::Thorax {
-        -axis.side(leftmost, BRACKET)
+        -side_of(leftmost, BRACKET)
     } else if x - off - 140.0 > LEFT {
         -1.0
     } else {
@@ -229,7 +229,7 @@ fn gap_figure(swing: &Swing, gap: Gap, axis: &Axis) -> Markup {
     let at = |r: Role| axis.x(-swing.peak(r).map_or(0.0, |p| p.before_impact_ms));
     let ((xa, ya), (xb, yb)) = ((at(gap.from), row_of(gap.from)), (at(gap.to), row_of(gap.to)));
     if tied_with_both(swing) == Some(Role::Thorax) {
-        let side = axis.side(xa.min(xb), BRACKET);
+        let side = side_of(xa.min(xb), BRACKET);
         let x = if side < 0.0 { xa.min(xb) } else { xa.max(xb) } + 40.0 * side;
         let (end, near) = if gap.gap_ms >= 0.0 { (xb, yb) } else { (xa, ya) };
         return html! {
@@ -241,7 +241,7 @@ fn gap_figure(swing: &Swing, gap: Gap, axis: &Axis) -> Markup {
     let next = (yb - ya - PITCH).abs() < 1.0;
     let y = f64::midpoint(ya, yb) - if next { 0.0 } else { 22.0 };
     let (low, high) = (xa.min(xb), xa.max(xb));
-    let side = axis.side(low, 170.0);
+    let side = side_of(low, 170.0);
     let label = (if side < 0.0 { low - 12.0 } else { high + 12.0 }, y + 9.0);
     html! {
         path class="p-gap" d=(format!("M{xa:.1} {:.1}V{y:.1}M{xb:.1} {:.1}V{y:.1}", ya + 14.0, yb - 14.0)) {}
