@@ -61,7 +61,7 @@ fn a_log_is_read_as_another_program_reads_it() {
         let of =
             |role: Role| records.iter().filter(move |r| r["record"] == "arrival" && r["role"] == role.key());
         for role in Role::ALL {
-            let (count, last_ns) = (of(role).count(), of(role).last().and_then(|r| r["t_ns"].as_f64()));
+            let (count, last_ns) = (of(role).count(), of(role).next_back().and_then(|r| r["t_ns"].as_f64()));
             let line = text.lines().find(|l| l.starts_with(role.label())).expect("the strap");
             assert!(line.contains(&format!("{count} notifications")), "{line}: {count}");
             assert!(line.ends_with(&format!("{:.3} s", last_ns.expect("a record") * 1e-9)), "{line}");
