@@ -6,6 +6,7 @@
 
 mod assessment;
 pub mod event_feed;
+mod health;
 pub mod lesson_state;
 pub mod pose;
 pub mod reach;
@@ -15,12 +16,14 @@ pub mod views;
 
 use assessment::Assessment;
 pub use assessment::{SwingExtra, ToldExtra};
+pub use health::Health;
 
-use crate::engine::Computation;
+use crate::engine::{Computation, Pulse};
 use crate::output::Told;
 use crate::recorder::Backlog;
 use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
 use event_feed::{EventFeed, NumberedEvent, to_json};
+use health::Watched;
 use lesson_state::LessonState;
 use peakorder_analysis::words;
 use peakorder_protocol::event::LiveEvent;
@@ -60,6 +63,7 @@ pub struct RunningLesson {
     reach: ReachTracker,
     told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
+    watched: Option<Watched>,
 }
 
 impl RunningLesson {
@@ -75,6 +79,7 @@ impl RunningLesson {
             reach: ReachTracker::default(),
             told_reach: None,
             backlog: None,
+            watched: None,
         }
     }
 
@@ -88,6 +93,17 @@ impl RunningLesson {
     #[must_use]
     pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
         Self { backlog, ..self }
+    }
+
+    /// Whose engine beats here.
+    #[must_use]
+    pub fn with_pulse(self, pulse: Arc<Pulse>) -> Self {
+        Self { watched: Some(Watched::new(pulse, Instant::now())), ..self }
+    }
+
+    /// The swings so far.
+    fn swings(&self) -> u32 {
+        self.state.swings().len() as u32
     }
 
     /// Share of the memory for what waits for the disk that is taken.
