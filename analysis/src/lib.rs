@@ -45,6 +45,7 @@ pub mod report;
 pub mod stats;
 pub mod summary;
 pub mod target;
+pub mod terminal;
 pub mod trend;
 pub mod usual;
 pub mod wearing;
