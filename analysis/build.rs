@@ -28,7 +28,8 @@ fn named() -> Option<String> {
 /// What `cargo package` has noted.
 fn packaged() -> Option<String> {
     let note = fs::read_to_string(".cargo_vcs_info.json").ok()?;
-    let digits: String = note.split_once("\"sha1\"")?.1.chars().skip_while(|c| !c.is_ascii_hexdigit()).collect();
+    let digits: String =
+        note.split_once("\"sha1\"")?.1.chars().skip_while(|c| !c.is_ascii_hexdigit()).collect();
     let digits: String = digits.chars().take_while(char::is_ascii_hexdigit).take(DIGITS).collect();
     let dirty = if note.contains("\"dirty\": true") { "-dirty" } else { "" };
     (digits.len() == DIGITS).then(|| digits + dirty)

@@ -11,8 +11,8 @@ pub mod engine;
 pub mod output;
 pub mod recorder;
 pub mod serve;
-pub mod source;
 pub mod service;
+pub mod source;
 pub mod watch;
 
 /// Version of this program and the commit it was built from.

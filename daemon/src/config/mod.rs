@@ -225,7 +225,10 @@ mod tests {
         let listen = message("[serve]\nannounce = true\nlisten = \"localhost:7311\"\n");
         assert!(listen.contains("line 3, column 10, key listen: no address with a port"), "{listen}");
         let announce = message("[serve]\nannounce = \"no\"\n");
-        assert!(announce.contains("line 2, column 12, key announce: ") && announce.contains("boolean"), "{announce}");
+        assert!(
+            announce.contains("line 2, column 12, key announce: ") && announce.contains("boolean"),
+            "{announce}"
+        );
         let unknown = message("[serve]\nlisten_on = \"127.0.0.1:1\"\n");
         assert!(unknown.contains("line 2, column 1: unknown field `listen_on`"), "{unknown}");
     }

@@ -136,7 +136,11 @@ mod tests {
     fn what_is_saved_is_read_back_and_the_operators_file_stays_as_it_is() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("deep").join("config.toml");
-        assert_eq!(Config::load(&path).unwrap(), Config::default(), "an absent file is an empty configuration");
+        assert_eq!(
+            Config::load(&path).unwrap(),
+            Config::default(),
+            "an absent file is an empty configuration"
+        );
         let mut config = Config::default();
         config.assign(Role::LeadArm, "AA:00", "strap", "ref-strap-v1");
         config.straps.get_mut(&Role::LeadArm).unwrap().alignment = Some(aligned("2026-01-01T00:00:00Z"));
@@ -152,7 +156,10 @@ mod tests {
         config.straps.remove(&Role::Pelvis);
         config.save_straps(&path).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), by_hand);
-        assert!(Config::load(&path).unwrap().straps.is_empty(), "a strap that was forgotten does not come back");
+        assert!(
+            Config::load(&path).unwrap().straps.is_empty(),
+            "a strap that was forgotten does not come back"
+        );
         assert!(dir.path().join("bay.straps.toml").exists());
     }
 

@@ -6,7 +6,7 @@ mod resume;
 mod run;
 
 pub use computation::Computation;
-pub use pulse::Pulse;
+pub use pulse::{Pulse, PulseWatch};
 pub use resume::Resuming;
 
 use crate::ble::notices::StrapNotices;

@@ -45,6 +45,7 @@ use lesson::{LessonControl, LessonSource, WhenEnded};
 use library::Library;
 use peakorder_protocol::files;
 use remarks::RemarkWriter;
+use std::io::{self, ErrorKind};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -82,6 +83,8 @@ pub struct Options {
     pub forget_devices: bool,
     /// What runs after every lesson.
     pub when_ended: WhenEnded,
+    /// The page is announced in the network, if other devices reach it.
+    pub announce: bool,
 }
 
 /// A server that listens.
@@ -117,13 +120,10 @@ impl Server {
             let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library), secure);
             (pairing, Some(links))
         };
-        let listener = TcpListener::bind(options.listen).await.with_context(|| {
-            format!(
-                "cannot listen on {}; is peakorderd running already? --listen takes another",
-                options.listen
-            )
-        })?;
+        let listener =
+            TcpListener::bind(options.listen).await.map_err(|why| cannot_listen(options.listen, why))?;
         let at = listener.local_addr().context("the listening address is not known")?;
+        tracing::info!(%at, library = %options.library.display(), encrypted = secure, pairing = links.is_some(), "Listening.");
         let names = Names { at: terminal::reachable(at), hosts: &options.allowed_hosts };
         let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
@@ -172,6 +172,7 @@ impl Server {
         let ticking = tokio::spawn(tick(Arc::clone(&app.hub), manager, stop_told));
         stop.await;
         tracing::info!("Stopping.");
+        ServiceManager::stopping();
         // An error means that nobody ticks any more, which the service manager will notice.
         let _ = stopping.send(());
         if app.hub.running().is_some()
@@ -221,10 +222,7 @@ async fn tick(hub: Arc<Hub>, mut manager: ServiceManager, stopping: oneshot::Rec
                 went_on = health.goes_on;
                 manager.status(if asked_to_stop { format!("Stopping. {}", health.doing) } else { health.doing });
             }
-            _ = &mut stopping, if !asked_to_stop => {
-                manager.stopping();
-                asked_to_stop = true;
-            }
+            _ = &mut stopping, if !asked_to_stop => asked_to_stop = true,
         }
     }
 }
@@ -240,7 +238,22 @@ async fn assess(hub: Arc<Hub>) {
     }
 }
 
-fn passcode(file: &Path) -> anyhow::Result<String> {
+fn cannot_listen(at: SocketAddr, why: io::Error) -> anyhow::Error {
+    let do_what = match why.kind() {
+        ErrorKind::AddrInUse => {
+            "another program listens there; is peakorderd running already? --listen takes another port"
+        }
+        ErrorKind::AddrNotAvailable => {
+            "this computer does not have that address; --listen 0.0.0.0:7311 takes all it has"
+        }
+        ErrorKind::PermissionDenied => "this user may not; take a port from 1024 on with --listen",
+        _ => "--listen takes another",
+    };
+    anyhow::Error::new(why).context(format!("cannot listen on {at}: {do_what}"))
+}
+
+/// The passcode in `file`, which only its owner may read.
+pub fn passcode(file: &Path) -> anyhow::Result<String> {
     let name = file.display();
     let meta = std::fs::metadata(file).with_context(|| format!("{name}"))?;
     #[cfg(unix)]
@@ -259,7 +272,8 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
 }
 
 /// The address to open in a browser, and the links where devices have to pair.
-pub fn greeting(server: &Server) -> String {
+/// Codes to photograph are left out where nobody looks at a screen.
+pub fn greeting(server: &Server, codes: bool) -> String {
     let scheme = if server.tls.is_some() { "https" } else { "http" };
     let page = format!("{scheme}://{}", terminal::reachable(server.at));
     let mut text = format!("{page}/");
@@ -269,7 +283,7 @@ pub fn greeting(server: &Server) -> String {
     }
     if let Some(links) = &server.links {
         text += "\n\n";
-        text += &terminal::links(&page, links);
+        text += &terminal::links(&page, links, codes);
     }
     text
 }

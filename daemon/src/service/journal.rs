@@ -8,7 +8,8 @@ pub fn is_journal() -> bool {
     use std::os::fd::AsFd as _;
     use std::os::unix::fs::MetadataExt as _;
     let Some(stream) = std::env::var("JOURNAL_STREAM").ok().filter(|s| !s.is_empty()) else { return false };
-    let ours = std::io::stderr().as_fd().try_clone_to_owned().and_then(|fd| std::fs::File::from(fd).metadata());
+    let ours =
+        std::io::stderr().as_fd().try_clone_to_owned().and_then(|fd| std::fs::File::from(fd).metadata());
     ours.is_ok_and(|stderr| same(&stream, stderr.dev(), stderr.ino()))
 }
 

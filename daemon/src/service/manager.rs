@@ -46,8 +46,10 @@ impl ServiceManager {
     }
 
     /// The program is about to end.
-    pub fn stopping(&mut self) {
-        self.send(Message::Stopping);
+    pub fn stopping() {
+        if let Err(error) = send(Message::Stopping) {
+            tracing::debug!(%error, "The service manager was not told of the end.");
+        }
     }
 
     /// How often [`Self::alive`] is to be called.
