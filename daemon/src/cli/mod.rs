@@ -11,6 +11,7 @@ mod import_folder;
 mod log;
 mod players;
 mod profile;
+mod programs;
 mod replay;
 mod run;
 mod scan;
