@@ -7,6 +7,7 @@
     clippy::unnecessary_wraps,
     reason = "the interfaces prescribe the methods' shapes"
 )]
+#![allow(missing_docs, reason = "zbus's macro makes a method without documentation of a signal")]
 
 use crate::bluez::Bus;
 use std::collections::BTreeMap;
