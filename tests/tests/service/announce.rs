@@ -53,7 +53,7 @@ fn the_page_is_announced_while_it_is_served_and_its_name_may_be_used() {
         text: vec!["path=/".into()],
         committed: true,
     };
-    assert_eq!(avahi.announced(), [expected.clone()]);
+    assert_eq!(avahi.announced(), std::slice::from_ref(&expected));
     let port = server.at.port();
     if asked_as(&server, "invented-bay.local").is_some() {
         wait("the name to be allowed", 20, || {
@@ -71,7 +71,7 @@ fn the_page_is_announced_while_it_is_served_and_its_name_may_be_used() {
         wait("the name to be refused", 20, || asked_as(&server, "invented-bay.local") == Some(421));
     }
     avahi.restart();
-    wait("the announcement again", 20, || avahi.announced() == [expected.clone()]);
+    wait("the announcement again", 20, || avahi.announced() == std::slice::from_ref(&expected));
     assert!(server.end());
     assert_eq!(names(&avahi), Vec::<String>::new(), "withdrawn at the end");
 }
