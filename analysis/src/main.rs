@@ -32,7 +32,8 @@ const TERMINAL_WIDTH: usize = 80;
 
 /// Shows and compares the kinematic sequences in recorded sessions.
 #[derive(Debug, Parser)]
-#[command(name = "peakorder", version, about, max_term_width = 100)]
+#[command(name = "peakorder", version = peakorder_analysis::VERSION, about, max_term_width = 100)]
+#[command(after_long_help = peakorder_analysis::exit::section())]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
