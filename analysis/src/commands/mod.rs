@@ -5,3 +5,4 @@ pub(crate) mod academy;
 #[cfg(feature = "open-data")]
 pub(crate) mod dataset;
 pub(crate) mod export;
+pub(crate) mod picture;

@@ -13,6 +13,7 @@ pub mod joint;
 pub mod measure;
 pub mod minimum;
 pub mod mobility;
+pub mod movement;
 #[cfg(test)]
 mod noise;
 pub mod path;
