@@ -37,6 +37,8 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+#[cfg(feature = "packaged")]
+pub mod packaged;
 pub mod parallel;
 pub mod picture;
 pub mod render;
