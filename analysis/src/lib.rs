@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
