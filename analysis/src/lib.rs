@@ -28,6 +28,7 @@ pub mod data;
 pub mod dataset;
 pub mod design;
 pub mod drill;
+pub mod exit;
 pub mod export;
 mod hex;
 pub mod integrity;
@@ -50,6 +51,7 @@ pub mod report;
 pub mod stats;
 pub mod summary;
 pub mod target;
+pub mod terminal;
 pub mod trend;
 pub mod usual;
 pub mod wearing;
@@ -58,6 +60,9 @@ pub mod words;
 /// Label of the block that is what the player brought, unless another is named. Everything looks for it by this name, which
 /// codes therefore keep.
 pub const BASELINE: &str = "baseline";
+
+/// Version of the programs and the commit they were built from, as `--version` says it.
+pub const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("PEAKORDER_COMMIT"), ")");
 
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \

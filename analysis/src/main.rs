@@ -17,6 +17,7 @@ use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::mobility;
 use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{self, Choice};
+use peakorder_analysis::terminal;
 use peakorder_analysis::trend;
 use peakorder_protocol::files::private_file;
 use peakorder_protocol::text::{causes, clean, clean_lines};
@@ -31,7 +32,8 @@ const TERMINAL_WIDTH: usize = 80;
 
 /// Shows and compares the kinematic sequences in recorded sessions.
 #[derive(Debug, Parser)]
-#[command(name = "peakorder", version, about, max_term_width = 100)]
+#[command(name = "peakorder", version = peakorder_analysis::VERSION, about, max_term_width = 100)]
+#[command(after_long_help = peakorder_analysis::exit::section())]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -583,14 +585,11 @@ fn document(value: &impl serde::Serialize) -> anyhow::Result<String> {
     Ok(text)
 }
 
-/// Colour only for a watched terminal, and never where the user asks for none
-/// (the `NO_COLOR` convention: set and not empty).
+/// As wide as the terminal, with colour only where it is watched and wanted.
 fn style() -> Style {
-    let terminal = io::stdout().is_terminal();
-    let no_colour = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
-    let width = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
-    let fallback = if terminal { TERMINAL_WIDTH } else { PIPED_WIDTH };
-    Style::new(width.unwrap_or(fallback), terminal && !no_colour)
+    let watched = io::stdout().is_terminal();
+    let fallback = if watched { TERMINAL_WIDTH } else { PIPED_WIDTH };
+    Style::new(terminal::width().unwrap_or(fallback), terminal::colours(watched))
 }
 
 /// A reader that has seen enough (`| head`) is no failure.

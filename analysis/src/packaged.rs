@@ -10,17 +10,6 @@ use clap_mangen::roff::{Inline, Roff, bold, roman};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-/// What every exit status of both programs means.
-pub const EXIT_STATUS: [(&str, &str); 4] = [
-    ("0", "What was asked for is done."),
-    (
-        "1",
-        "The work failed, or what was checked is not in order; standard error says what, and what to do about it.",
-    ),
-    ("2", "The command line was not understood; nothing was done."),
-    ("128+n", "Ended by signal n."),
-];
-
 /// Environment variables that both programs read.
 const SHARED_ENVIRONMENT: [(&str, &str); 2] = [
     ("NO_COLOR", "Set and not empty: no colours."),
@@ -136,7 +125,7 @@ fn page(top: &Command, command: &Command, program: &Program, date: &str) -> io::
         man.render_subcommands_section(&mut out)?;
     }
     let mut roff = Roff::new();
-    listed(&mut roff, "EXIT STATUS", &EXIT_STATUS);
+    listed(&mut roff, "EXIT STATUS", &crate::exit::CODES);
     if whole {
         let environment: Vec<_> = program.environment.iter().chain(&SHARED_ENVIRONMENT).copied().collect();
         listed(&mut roff, "ENVIRONMENT", &environment);

@@ -8,6 +8,7 @@ mod demo;
 mod doctor;
 mod import;
 mod import_folder;
+mod log;
 #[cfg(feature = "packaged")]
 mod manual;
 mod players;
@@ -22,15 +23,12 @@ mod watch;
 
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
+use peakorder_analysis::exit;
 use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::session::HIP_BREADTHS_CM;
 use peakorder_protocol::text::{causes, clean, is_visible};
 use std::ops::RangeInclusive;
 use std::process::ExitCode;
-use tracing::Level;
-use tracing_subscriber::filter::Targets;
-use tracing_subscriber::layer::SubscriberExt as _;
-use tracing_subscriber::util::SubscriberInitExt as _;
 
 /// Settings that differ from the defaults, as they stand in `session.toml`.
 fn settings(filter: Option<FilterKind>) -> toml::Table {
@@ -55,13 +53,14 @@ fn hip_breadth_cm(typed: &str) -> Result<f64, NotInRange> {
     number_within(typed, HIP_BREADTHS_CM, "a breadth from 20 to 60 cm, or leave it out")
 }
 
+const CAUTION: &str =
+    "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice.";
+
 /// Records inertial straps worn on pelvis, upper back and lead arm, and measures the
 /// kinematic sequence of every golf swing.
 #[derive(Debug, Parser)]
-#[command(name = "peakorderd", version, about, max_term_width = 100)]
-#[command(
-    after_help = "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice."
-)]
+#[command(name = "peakorderd", version = crate::VERSION, about, max_term_width = 100)]
+#[command(after_help = CAUTION, after_long_help = format!("{CAUTION}\n\n{}", exit::section()))]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -115,29 +114,10 @@ fn number_within(text: &str, range: RangeInclusive<f64>, wanted: &'static str) -
     text.parse().ok().filter(|v| range.contains(v)).ok_or(NotInRange(wanted))
 }
 
-/// Sends diagnostics to standard error: warnings, or what `PEAKORDER_LOG` names (`debug`, or
-/// `warn,peakorder_daemon=debug`).
-fn start_log() {
-    let wanted = std::env::var("PEAKORDER_LOG").unwrap_or_default();
-    let targets = wanted.parse::<Targets>();
-    let (targets, misread) = match targets {
-        Ok(targets) if !wanted.is_empty() => (targets, None),
-        Ok(_) => (Targets::new().with_default(Level::WARN), None),
-        Err(error) => (Targets::new().with_default(Level::WARN), Some(error)),
-    };
-    tracing_subscriber::registry()
-        .with(tracing_subscriber::fmt::layer().with_writer(std::io::stderr))
-        .with(targets)
-        .init();
-    if let Some(error) = misread {
-        tracing::warn!(%error, "PEAKORDER_LOG is not understood; use a level such as debug.");
-    }
-}
-
 /// Parses the command line, runs the command, prints its failure.
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    start_log();
+    log::start();
     let result = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()

@@ -33,6 +33,7 @@ mod toml_file;
 mod viewers;
 mod write_timeout;
 
+use crate::service::ServiceManager;
 use access::paired_devices::PairedDevices;
 use access::pairing::{Pairing, PairingLinks};
 use access::rate_limit::RateLimits;
@@ -44,14 +45,16 @@ use lesson::{LessonControl, LessonSource, WhenEnded};
 use library::Library;
 use peakorder_protocol::files;
 use remarks::RemarkWriter;
+use std::io::{self, ErrorKind};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use strap_setup::SetupControl;
 use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Semaphore, oneshot, watch};
+use tokio::time::MissedTickBehavior;
 
 /// Shortest passcode, characters. With the limit on guesses (one in half a minute for all
 /// devices together) nobody can try enough of them; own judgement.
@@ -80,6 +83,8 @@ pub struct Options {
     pub forget_devices: bool,
     /// What runs after every lesson.
     pub when_ended: WhenEnded,
+    /// The page is announced in the network, if other devices reach it.
+    pub announce: bool,
 }
 
 /// A server that listens.
@@ -115,13 +120,10 @@ impl Server {
             let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library), secure);
             (pairing, Some(links))
         };
-        let listener = TcpListener::bind(options.listen).await.with_context(|| {
-            format!(
-                "cannot listen on {}; is peakorderd running already? --listen takes another",
-                options.listen
-            )
-        })?;
+        let listener =
+            TcpListener::bind(options.listen).await.map_err(|why| cannot_listen(options.listen, why))?;
         let at = listener.local_addr().context("the listening address is not known")?;
+        tracing::info!(%at, library = %options.library.display(), encrypted = secure, pairing = links.is_some(), "Listening.");
         let names = Names { at: terminal::reachable(at), hosts: &options.allowed_hosts };
         let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
@@ -158,14 +160,21 @@ impl Server {
     /// Serves until `stop` is done, then ends the running lesson.
     pub async fn run(self, stop: impl Future<Output = ()>) {
         let Self { listener, app, close, tls, .. } = self;
-        let ticking = tokio::spawn(tick(Arc::clone(&app.hub)));
+        let mut manager = ServiceManager::of_environment();
+        let (stopping, stop_told) = oneshot::channel();
         let assessing = tokio::spawn(assess(Arc::clone(&app.hub)));
         let router = api::router(Arc::clone(&app));
         let mut closing = app.closing.clone();
         let serving = tokio::spawn(connections::serve(listener, tls, router, async move {
             let _ = closing.wait_for(|c| *c).await;
         }));
+        manager.ready();
+        let ticking = tokio::spawn(tick(Arc::clone(&app.hub), manager, stop_told));
         stop.await;
+        tracing::info!("Stopping.");
+        ServiceManager::stopping();
+        // An error means that nobody ticks any more, which the service manager will notice.
+        let _ = stopping.send(());
         if app.hub.running().is_some()
             && let Err(why) = app.lessons.end().await
         {
@@ -180,18 +189,41 @@ impl Server {
     }
 }
 
-/// Publishes what is due by the clock.
-async fn tick(hub: Arc<Hub>) {
-    let mut seconds = tokio::time::interval(Duration::from_secs(1));
-    seconds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
-    let mut even = false;
+/// Publishes what is due by the clock, and tells the service manager that the daemon lives. It is told nothing while the
+/// state's lock cannot be had, no task of the runtime gets its turn, or the running lesson's records are no longer taken: then
+/// only a restart helps, and the lesson can be continued. Whatever else is slow or fails (a disk, the computation, a
+/// watcher) leaves the recording as it is, and a restart would only make it worse.
+async fn tick(hub: Arc<Hub>, mut manager: ServiceManager, stopping: oneshot::Receiver<()>) {
+    let every = |period| {
+        let mut interval = tokio::time::interval(period);
+        interval.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        interval
+    };
+    let mut seconds = every(Duration::from_secs(1));
+    let mut looks = every(manager.look_every());
+    let mut stopping = std::pin::pin!(stopping);
+    let (mut even, mut asked_to_stop, mut went_on) = (false, false, true);
     loop {
-        seconds.tick().await;
-        hub.publish_straps();
-        if even {
-            hub.publish_heartbeat();
+        tokio::select! {
+            _ = seconds.tick() => {
+                hub.publish_straps();
+                if even {
+                    hub.publish_heartbeat();
+                }
+                even = !even;
+            }
+            _ = looks.tick() => {
+                let health = hub.health(Instant::now());
+                if health.goes_on {
+                    manager.alive();
+                } else if went_on {
+                    tracing::error!("The lesson's records are no longer taken; a service manager may restart this program.");
+                }
+                went_on = health.goes_on;
+                manager.status(if asked_to_stop { format!("Stopping. {}", health.doing) } else { health.doing });
+            }
+            _ = &mut stopping, if !asked_to_stop => asked_to_stop = true,
         }
-        even = !even;
     }
 }
 
@@ -206,7 +238,22 @@ async fn assess(hub: Arc<Hub>) {
     }
 }
 
-fn passcode(file: &Path) -> anyhow::Result<String> {
+fn cannot_listen(at: SocketAddr, why: io::Error) -> anyhow::Error {
+    let do_what = match why.kind() {
+        ErrorKind::AddrInUse => {
+            "another program listens there; is peakorderd running already? --listen takes another port"
+        }
+        ErrorKind::AddrNotAvailable => {
+            "this computer does not have that address; --listen 0.0.0.0:7311 takes all it has"
+        }
+        ErrorKind::PermissionDenied => "this user may not; take a port from 1024 on with --listen",
+        _ => "--listen takes another",
+    };
+    anyhow::Error::new(why).context(format!("cannot listen on {at}: {do_what}"))
+}
+
+/// The passcode in `file`, which only its owner may read.
+pub fn passcode(file: &Path) -> anyhow::Result<String> {
     let name = file.display();
     let meta = std::fs::metadata(file).with_context(|| format!("{name}"))?;
     #[cfg(unix)]
@@ -225,7 +272,8 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
 }
 
 /// The address to open in a browser, and the links where devices have to pair.
-pub fn greeting(server: &Server) -> String {
+/// Codes to photograph are left out where nobody looks at a screen.
+pub fn greeting(server: &Server, codes: bool) -> String {
     let scheme = if server.tls.is_some() { "https" } else { "http" };
     let page = format!("{scheme}://{}", terminal::reachable(server.at));
     let mut text = format!("{page}/");
@@ -235,7 +283,7 @@ pub fn greeting(server: &Server) -> String {
     }
     if let Some(links) = &server.links {
         text += "\n\n";
-        text += &terminal::links(&page, links);
+        text += &terminal::links(&page, links, codes);
     }
     text
 }

@@ -6,6 +6,7 @@
 
 mod assessment;
 pub mod event_feed;
+mod health;
 pub mod lesson_state;
 pub mod pose;
 pub mod reach;
@@ -15,8 +16,9 @@ pub mod views;
 
 use assessment::Assessment;
 pub use assessment::{SwingExtra, ToldExtra};
+pub use health::Health;
 
-use crate::engine::Computation;
+use crate::engine::{Computation, Pulse, PulseWatch};
 use crate::output::Told;
 use crate::recorder::Backlog;
 use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
@@ -24,7 +26,7 @@ use event_feed::{EventFeed, NumberedEvent, to_json};
 use lesson_state::LessonState;
 use peakorder_analysis::words;
 use peakorder_protocol::event::LiveEvent;
-use peakorder_protocol::log::Record;
+use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
 use reach::{Reach, ReachTracker};
@@ -60,6 +62,7 @@ pub struct RunningLesson {
     reach: ReachTracker,
     told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
+    watched: Option<PulseWatch>,
 }
 
 impl RunningLesson {
@@ -75,6 +78,7 @@ impl RunningLesson {
             reach: ReachTracker::default(),
             told_reach: None,
             backlog: None,
+            watched: None,
         }
     }
 
@@ -88,6 +92,17 @@ impl RunningLesson {
     #[must_use]
     pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
         Self { backlog, ..self }
+    }
+
+    /// Whose engine beats here.
+    #[must_use]
+    pub fn with_pulse(self, pulse: Arc<Pulse>) -> Self {
+        Self { watched: Some(PulseWatch::new(pulse, Instant::now())), ..self }
+    }
+
+    /// The swings so far.
+    fn swings(&self) -> u32 {
+        self.state.swings().len() as u32
     }
 
     /// Share of the memory for what waits for the disk that is taken.
@@ -212,6 +227,13 @@ impl Hub {
     pub fn begin(&self, lesson: RunningLesson) {
         let mut inner = self.lock();
         let event = LiveEvent::SessionStarted { session: lesson.state.id().to_owned() };
+        let straps = lesson.straps.connected()[1];
+        tracing::info!(
+            lesson = lesson.state.id(),
+            straps,
+            invented = lesson.state.session().invented,
+            "A lesson began."
+        );
         inner.lesson = Some(lesson);
         inner.feed.publish(event_name(&event), &event);
         // One that goes on has swings already.
@@ -278,9 +300,7 @@ impl Hub {
 
     fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
         state.event(event);
-        if let LiveEvent::Trouble { what, .. } = event {
-            tracing::warn!("{}", words::trouble::sentence(what));
-        }
+        log(event);
         match without_folder(event) {
             None => feed.publish(event_name(event), &Told::from(event)),
             Some(without) => {
@@ -407,7 +427,10 @@ impl Hub {
         });
         feed.publish(event_name(&ended), &ended);
         drop(inner);
-        tracing::debug!(longest_hold = ?self.longest_hold(), "The lesson ended.");
+        let (lesson_id, swings, repetitions) =
+            (lesson.state.id(), lesson.swings(), lesson.state.repetitions().len());
+        tracing::info!(lesson = lesson_id, swings, repetitions, "The lesson ended.");
+        tracing::debug!(longest_hold = ?self.longest_hold(), "The state's lock so far.");
     }
 
     /// Tells the watchers that what viewers may see has changed.
@@ -432,6 +455,26 @@ impl Hub {
             "heartbeat",
             &json!({ "t_s": t_s, "seq": seq, "disk_backlog": disk_backlog }),
         );
+    }
+}
+
+/// What an operator should find in the log.
+fn log(event: &LiveEvent) {
+    match event {
+        LiveEvent::Trouble { what, .. } => tracing::warn!("{}", words::trouble::sentence(what)),
+        LiveEvent::Strap { role, what, .. } => match what {
+            StrapEventKind::Connected { .. } => tracing::info!(%role, "Strap connected."),
+            StrapEventKind::Disconnected { reason: Disconnection::SessionEnded } => {
+                tracing::info!(%role, "Strap disconnected.");
+            }
+            StrapEventKind::Disconnected { .. }
+            | StrapEventKind::Refused { .. }
+            | StrapEventKind::NotHeard => {
+                tracing::warn!(%role, "{}", words::strap::event(what));
+            }
+            _ => {}
+        },
+        _ => {}
     }
 }
 

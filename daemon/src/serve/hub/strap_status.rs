@@ -106,6 +106,11 @@ impl StrapMonitor {
         }
     }
 
+    /// How many straps are connected, and how many there are.
+    pub fn connected(&self) -> [usize; 2] {
+        [self.straps.values().filter(|s| s.connected).count(), self.straps.len()]
+    }
+
     /// The status as the page shows it, at session time `now_s`.
     pub fn view(&self, now_s: f64) -> Vec<StrapStatus> {
         self.straps.iter().map(|(role, strap)| strap.view(*role, now_s)).collect()

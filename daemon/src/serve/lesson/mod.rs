@@ -235,7 +235,7 @@ impl LessonControl {
         // Whoever ends the lesson waits until it can be ended.
         let mut handle = self.handle.lock().await;
         let events = Arc::new(StdMutex::new(events));
-        self.hub.begin(lesson.with_backlog(engine.backlog()));
+        self.hub.begin(lesson.with_backlog(engine.backlog()).with_pulse(engine.pulse()));
         let flow = waiting.start();
         let (ended, watch_ended) = watch::channel(false);
         let (hub, library) = (Arc::clone(&self.hub), Arc::clone(&self.library));

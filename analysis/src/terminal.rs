@@ -1,0 +1,17 @@
+//! What the user's terminal can show: how wide it is, and whether colour is wanted.
+
+use std::env;
+use terminal_size::{Width, terminal_size};
+
+/// Columns of the terminal; `COLUMNS`, where it is set, wins. `None` where nobody watches.
+pub fn width() -> Option<usize> {
+    let said =
+        env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok()).filter(|columns| *columns > 0);
+    said.or_else(|| terminal_size().map(|(Width(columns), _)| usize::from(columns)))
+}
+
+/// Whether escape sequences may be written to a stream that is a `watched` terminal: not where the user asks for none
+/// (the `NO_COLOR` convention, <https://no-color.org>: set and not empty).
+pub fn colours(watched: bool) -> bool {
+    watched && env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
