@@ -209,7 +209,11 @@ fn the_demo_shows_its_lesson_and_compares_before_with_after() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("demo");
     let said = daemon(["demo", "--out", text(&out)]).done().out;
-    for part in ["nvented", "Block baseline", "Block after", "changed", "can't tell", "Next:", "Stop on"] {
+    for part in ["nvented", "block after", "changed", "can't tell", "Go on:", "stop on pain"] {
+        assert!(said.contains(part), "no '{part}' in\n{said}");
+    }
+    let said = daemon(["demo", "--full", "--out", text(&out)]).done().out;
+    for part in ["nvented", "Block baseline", "Block after", "changed", "can't tell", "Go on:", "Stop on"] {
         assert!(said.contains(part), "no '{part}' in\n{said}");
     }
     let (_, session) = SessionDir::open(&out).unwrap();

@@ -7,6 +7,7 @@ mod blocks;
 mod bone;
 mod compare;
 mod drill;
+mod first_look;
 mod integrity;
 mod kept;
 mod mobility;
@@ -20,6 +21,7 @@ mod table;
 mod trend;
 
 pub use compare::{Extent, comparison, comparison_with_curves};
+pub use first_look::first_look;
 pub use integrity::{health, salvaged};
 pub use kept::kept;
 pub use mobility::{mobility, mobility_comparison};

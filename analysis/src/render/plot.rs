@@ -11,8 +11,11 @@ use peakorder_protocol::curves::{Curves, SegmentCurves};
 use peakorder_protocol::swing::Swing;
 use std::fmt::Write as _;
 
-/// Text rows of the drawing.
+/// Text rows of the drawing by itself, and beside other things.
 const ROWS: usize = 18;
+const FEW_ROWS: usize = 6;
+/// Labels of the speed axis.
+const MOST_LABELS: usize = 8;
 /// Room for the speed axis on the left and the lines' names on the right.
 const LEFT: usize = 7;
 const RIGHT: usize = 10;
@@ -45,6 +48,7 @@ struct Cell {
 /// The mapping from speed and time to dots.
 struct Scale {
     columns: usize,
+    rows: usize,
     first_ms: f64,
     last_ms: f64,
     low: f64,
@@ -59,7 +63,7 @@ impl Scale {
 
     /// Vertical dot of a speed, 0 at the top.
     fn y(&self, dps: f64) -> f64 {
-        (self.high - dps) / (self.high - self.low) * (4 * ROWS - 1) as f64
+        (self.high - dps) / (self.high - self.low) * (4 * self.rows - 1) as f64
     }
 
     fn column(&self, ms: f64) -> usize {
@@ -67,7 +71,7 @@ impl Scale {
     }
 
     fn row(&self, dps: f64) -> usize {
-        ((self.y(dps) / 4.0).max(0.0) as usize).min(ROWS - 1)
+        ((self.y(dps) / 4.0).max(0.0) as usize).min(self.rows - 1)
     }
 }
 
@@ -82,11 +86,37 @@ pub enum NoPlot {
     NoMotion,
 }
 
-/// Draws the speeds of `swing`.
+/// Draws the speeds of `swing`, with words on how to read them.
 pub fn speeds(curves: &Curves, swing: &Swing, style: Style) -> Result<String, NoPlot> {
-    let columns = style.width() - LEFT - RIGHT;
-    let scale = scale_of(curves, swing, columns)?;
-    let mut cells = vec![vec![Cell::default(); columns]; ROWS];
+    let (scale, rows) = drawn(curves, swing, style, ROWS)?;
+    let mut out = String::new();
+    let caption = format!("{} speed, °/s", pad("", LEFT - 2, Align::Left));
+    let gap = (LEFT + scale.column(0.0)).saturating_sub(caption.chars().count() + 3);
+    let _ = writeln!(out, "{caption}{}impact", " ".repeat(gap));
+    out += &rows;
+    time_axis(&mut out, &scale, style, "0");
+    let caption = "ms before impact";
+    let middle = LEFT + (scale.columns.saturating_sub(caption.len())) / 2;
+    let _ = writeln!(out, "{}{caption}", " ".repeat(middle));
+    out.push('\n');
+    let lines = [(Role::Pelvis, "solid"), (Role::Thorax, "dashed"), (Role::LeadArm, "dotted")];
+    let words: Vec<String> = lines.iter().map(|(r, l)| format!("{} {r}: {l} line", mark(*r))).collect();
+    let text = format!("{}; a mark on a line is its peak", words.join(", "));
+    super::wrap(&mut out, style, "  ", &text);
+    Ok(out)
+}
+
+/// The same in few rows, without the words.
+pub(super) fn speeds_in_few_rows(curves: &Curves, swing: &Swing, style: Style) -> Result<String, NoPlot> {
+    let (scale, mut out) = drawn(curves, swing, style, FEW_ROWS)?;
+    time_axis(&mut out, &scale, style, "impact");
+    Ok(out)
+}
+
+/// The lines of the drawing above its axis.
+fn drawn(curves: &Curves, swing: &Swing, style: Style, rows: usize) -> Result<(Scale, String), NoPlot> {
+    let scale = scale_of(curves, swing, style.width() - LEFT - RIGHT, rows)?;
+    let mut cells = vec![vec![Cell::default(); scale.columns]; rows];
     for segment in &curves.segments {
         line(&mut cells, &scale, curves, swing, segment);
     }
@@ -96,7 +126,8 @@ pub fn speeds(curves: &Curves, swing: &Swing, style: Style) -> Result<String, No
             *cell = Cell { role: Some(role), mark: true, ..*cell };
         }
     }
-    Ok(drawing(&cells, &scale, &ends(curves, swing, &scale), style))
+    let text = drawing(&cells, &scale, &ends(curves, swing, &scale), style);
+    Ok((scale, text))
 }
 
 /// The speed of `segment` at `ms` relative to impact, between samples on a straight line.
@@ -110,7 +141,7 @@ fn speed_at(curves: &Curves, swing: &Swing, segment: &SegmentCurves, ms: f64) ->
     Some(a + (b - a) * at.fract()).filter(|v| v.is_finite())
 }
 
-fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, NoPlot> {
+fn scale_of(curves: &Curves, swing: &Swing, columns: usize, rows: usize) -> Result<Scale, NoPlot> {
     let step = curves.step_s;
     if !(step > 0.0 && step.is_finite() && curves.start_s.is_finite()) {
         return Err(NoPlot::NoStep);
@@ -119,7 +150,7 @@ fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, NoP
     let first_ms = (top_ms - BEFORE_TOP_MS).clamp(-LONGEST_MS, -100.0);
     // Whole steps of 50 ms, so that the first label stands at the edge.
     let first_ms = (first_ms / 50.0).floor() * 50.0;
-    let mut scale = Scale { columns, first_ms, last_ms: AFTER_IMPACT_MS, low: 0.0, high: 0.0 };
+    let mut scale = Scale { columns, rows, first_ms, last_ms: AFTER_IMPACT_MS, low: 0.0, high: 0.0 };
     for segment in &curves.segments {
         for i in 0..2 * columns {
             let ms = first_ms + (AFTER_IMPACT_MS - first_ms) * i as f64 / (2 * columns - 1) as f64;
@@ -132,17 +163,17 @@ fn scale_of(curves: &Curves, swing: &Swing, columns: usize) -> Result<Scale, NoP
     if scale.high - scale.low < 1.0 {
         return Err(NoPlot::NoMotion);
     }
-    let step = tick(scale.high - scale.low);
+    let step = tick(scale.high - scale.low, MOST_LABELS);
     scale.low = (scale.low / step).floor() * step;
     scale.high = (scale.high / step).ceil() * step;
     Ok(scale)
 }
 
-/// A round step that gives four to eight labels over `range`.
-fn tick(range: f64) -> f64 {
+/// The finest round step that gives at most so many labels over `range`.
+fn tick(range: f64, most: usize) -> f64 {
     let decade = 10_f64.powf((range / 5.0).log10().floor());
-    let step = [1.0, 2.0, 5.0].into_iter().find(|m| range / (m * decade) <= 8.0);
-    decade * step.unwrap_or(10.0)
+    let steps = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0].map(|m| m * decade);
+    steps.into_iter().find(|step| range / step <= most as f64).unwrap_or(range)
 }
 
 fn line(cells: &mut [Vec<Cell>], scale: &Scale, curves: &Curves, swing: &Swing, segment: &SegmentCurves) {
@@ -156,7 +187,7 @@ fn line(cells: &mut [Vec<Cell>], scale: &Scale, curves: &Curves, swing: &Swing, 
             last = None;
             continue;
         };
-        let y = (scale.y(v).round().max(0.0) as usize).min(4 * ROWS - 1);
+        let y = (scale.y(v).round().max(0.0) as usize).min(4 * scale.rows - 1);
         // Steep stretches are filled, and dashes counted along the line, not along time.
         let (from, to) = match last {
             Some(l) if l < y => (l + 1, y),
@@ -180,13 +211,13 @@ fn line(cells: &mut [Vec<Cell>], scale: &Scale, curves: &Curves, swing: &Swing, 
 /// Which name stands in which row at the right edge; names that would fall together move
 /// to the nearest free row.
 fn ends(curves: &Curves, swing: &Swing, scale: &Scale) -> Vec<Option<Role>> {
-    let mut rows: Vec<Option<Role>> = vec![None; ROWS];
+    let mut rows: Vec<Option<Role>> = vec![None; scale.rows];
     for segment in &curves.segments {
         let Some(v) = speed_at(curves, swing, segment, scale.last_ms) else {
             continue;
         };
         let wanted = scale.row(v);
-        let free = (0..ROWS).filter(|&r| rows[r].is_none()).min_by_key(|&r| r.abs_diff(wanted));
+        let free = (0..scale.rows).filter(|&r| rows[r].is_none()).min_by_key(|&r| r.abs_diff(wanted));
         if let Some(row) = free {
             rows[row] = Some(segment.role);
         }
@@ -198,9 +229,6 @@ fn drawing(cells: &[Vec<Cell>], scale: &Scale, ends: &[Option<Role>], style: Sty
     let mut out = String::new();
     let impact = scale.column(0.0);
     let labels = speed_labels(scale);
-    let caption = format!("{} speed, °/s", pad("", LEFT - 2, Align::Left));
-    let gap = (LEFT + impact).saturating_sub(caption.chars().count() + 3);
-    let _ = writeln!(out, "{caption}{}impact", " ".repeat(gap));
     for (r, row) in cells.iter().enumerate() {
         let label = labels[r].as_deref().unwrap_or("");
         let axis = if label.is_empty() { '│' } else { '┤' };
@@ -226,7 +254,6 @@ fn drawing(cells: &[Vec<Cell>], scale: &Scale, ends: &[Option<Role>], style: Sty
         }
         let _ = writeln!(out, "{}", text.trim_end());
     }
-    time_axis(&mut out, scale, style);
     out
 }
 
@@ -234,19 +261,19 @@ fn braille(dots: u8) -> char {
     char::from_u32(0x2800 + u32::from(dots)).unwrap_or(' ')
 }
 
-/// A label for each row that a round speed falls in.
+/// A label for each row that a round speed falls in, zero among them.
 fn speed_labels(scale: &Scale) -> Vec<Option<String>> {
-    let step = tick(scale.high - scale.low);
-    let mut labels = vec![None; ROWS];
-    let count = ((scale.high - scale.low) / step).round() as usize;
-    for i in 0..=count {
-        let v = scale.low + step * i as f64;
+    let step = tick(scale.high - scale.low, MOST_LABELS.min(scale.rows / 2));
+    let mut labels = vec![None; scale.rows];
+    for i in (scale.low / step).ceil() as i64..=(scale.high / step).floor() as i64 {
+        let v = step * i as f64;
         labels[scale.row(v)] = Some(number(v, 0, false));
     }
     labels
 }
 
-fn time_axis(out: &mut String, scale: &Scale, style: Style) {
+/// Milliseconds before impact, and what stands at impact.
+fn time_axis(out: &mut String, scale: &Scale, style: Style, impact: &str) {
     let span = scale.last_ms - scale.first_ms;
     let step = [50.0, 100.0, 200.0, 500.0]
         .into_iter()
@@ -260,7 +287,7 @@ fn time_axis(out: &mut String, scale: &Scale, style: Style) {
         let ms = i as f64 * step;
         let column = scale.column(ms);
         axis[column] = '┴';
-        let text = number(-ms, 0, false);
+        let text = if ms == 0.0 { impact.to_owned() } else { number(-ms, 0, false) };
         let start = (LEFT + column).saturating_sub(text.chars().count() / 2);
         for (k, c) in text.chars().enumerate() {
             if let Some(slot) = labels.get_mut(start + k) {
@@ -272,12 +299,4 @@ fn time_axis(out: &mut String, scale: &Scale, style: Style) {
     let labels: String = labels.into_iter().collect();
     let _ = writeln!(out, "{}{}", " ".repeat(LEFT - 1), style.dim(&format!("└{axis}")));
     let _ = writeln!(out, "{}", labels.trim_end());
-    let caption = "ms before impact";
-    let middle = LEFT + (scale.columns.saturating_sub(caption.len())) / 2;
-    let _ = writeln!(out, "{}{caption}", " ".repeat(middle));
-    out.push('\n');
-    let lines = [(Role::Pelvis, "solid"), (Role::Thorax, "dashed"), (Role::LeadArm, "dotted")];
-    let words: Vec<String> = lines.iter().map(|(r, l)| format!("{} {r}: {l} line", mark(*r))).collect();
-    let text = format!("{}; a mark on a line is its peak", words.join(", "));
-    super::wrap(out, style, "  ", &text);
 }

@@ -1,6 +1,7 @@
 //! `peakorderd demo`: an invented lesson through the whole chain.
 
-use super::console;
+use super::console::{self, print_text};
+use super::programs::{Programs, word};
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
@@ -8,7 +9,8 @@ use peakorder_analysis::chosen::Family;
 use peakorder_analysis::compare::compare;
 use peakorder_analysis::load::load;
 use peakorder_analysis::measure::Measure;
-use peakorder_analysis::render::{self, Extent, Style};
+use peakorder_analysis::render::{self, Extent, Style, wrap};
+use peakorder_analysis::{terminal, words};
 use peakorder_protocol::Role::{Pelvis, Thorax};
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::remark::{ChosenMeasure, RemarkFile, What};
@@ -25,6 +27,9 @@ use tokio::sync::mpsc;
 const ABOUT: [Measure; 3] =
     [Measure::TurnAtTop(Pelvis), Measure::TurnAtTop(Thorax), Measure::Gap(Pelvis, Thorax)];
 
+/// Columns of the short account; longer lines are for [`Arguments::full`].
+const WIDEST: usize = 80;
+
 /// Arguments of `peakorderd demo`.
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -37,6 +42,9 @@ pub(super) struct Arguments {
     /// How fast: max, or times real time.
     #[arg(long, default_value = "max", value_name = "max|N")]
     speed: Speed,
+    /// Print every swing and every number.
+    #[arg(long)]
+    full: bool,
 }
 
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -50,15 +58,25 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         ..Player::default()
     };
     let seconds = script.duration_s();
-    console::print_line(&format!(
-        "An invented lesson: {}, {}-handed, limits \"{}\".\n\
-         {} of calibration, mobility turns, baseline swings, a pivot drill and swings after it,\n\
-         from three virtual straps over a virtual Bluetooth link, through the same chain as real straps.\n",
-        player.name,
-        player.handedness,
-        player.limits,
-        console::duration(seconds)
-    ));
+    let watched = io::stdout().is_terminal();
+    let columns = terminal::width().unwrap_or(WIDEST);
+    let columns = if arguments.full { columns } else { columns.min(WIDEST) };
+    let style = Style::new(columns, terminal::colours(watched));
+    let mut said = String::new();
+    wrap(
+        &mut said,
+        style,
+        "",
+        &format!(
+            "An invented lesson: {}, {}-handed, \"{}\". {} of baseline swings, a drill and swings after it, by three \
+             virtual straps.",
+            player.name,
+            player.handedness,
+            player.limits,
+            console::duration(seconds)
+        ),
+    );
+    console::print_line(&said);
     // Only a session of the demo itself is replaced without being asked.
     let replace = SessionDir::open(&arguments.out).is_ok_and(|(_, s)| s.invented);
     let session =
@@ -85,31 +103,49 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     bar.finish_and_clear();
     let took = start.elapsed().as_secs_f64();
 
-    let style = Style::new(width(), io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none());
     let name = dir.path().display().to_string();
     // What the invented coach said at the start that the lesson is about.
     let about = ABOUT.map(|m| ChosenMeasure { measure: m.key(), matters: None }).to_vec();
     RemarkFile::of(dir.path()).append(0.0, What::Chosen { measures: about })?;
-    let whole = load(&name)?;
-    console::print_line(&render::session(&whole, style));
     let (before, after) = (load(&format!("{name}:baseline"))?, load(&format!("{name}:after"))?);
-    console::print_line(&render::comparison(
-        &compare(&before, &after, &Family::of_remarks(&after.remarks))?,
-        Extent::Short,
+    let compared = compare(&before, &after, &Family::of_remarks(&after.remarks))?;
+    if arguments.full {
+        console::print_line(&render::session(&load(&name)?, style));
+        console::print_line(&render::comparison(&compared, Extent::Short, style));
+        console::print_line(&format!("{}\n", console::summary_line(dir.path(), &summary)));
+    }
+    let shown = compared.after.summary.used.first().copied().context("no swing of the block after counts")?;
+    if !arguments.full {
+        let curves = after.curves(shown)?;
+        console::print_line(&render::first_look(after.swing(shown)?, &curves, &compared, style));
+    }
+    let mut said = String::new();
+    let full = if arguments.full { "" } else { " (--full: every number)" };
+    wrap(
+        &mut said,
         style,
-    ));
-    console::print_line(&format!(
-        "{}\nplayed in {took:.1} s ({:.0} times real time).\n\n\
-         Next:\n  \
-         cargo run --release -p peakorder-analysis -- show {name} 1\n  \
-         cargo run --release -p peakorder-analysis -- compare {name}:baseline {name}:after\n  \
-         cargo run --release -- replay {name}",
-        console::summary_line(dir.path(), &summary),
-        summary.seconds / took
-    ));
+        "",
+        &format!(
+            "{}, played in {took:.1} s, are in {name}{full}. Go on:",
+            words::plural(summary.swings as usize, "swing")
+        ),
+    );
+    said += &go_on(&Programs::of_this_process(), &name, shown);
+    wrap(&mut said, style, "", "Warm up before you swing, stop on pain. peakorder gives no medical advice.");
+    print_text(&said);
     Ok(ExitCode::SUCCESS)
 }
 
-fn width() -> usize {
-    std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok()).unwrap_or(100)
+/// Commands to go on with. They are not broken into lines, for they are to be copied.
+fn go_on(programs: &Programs, name: &str, swing: u32) -> String {
+    let (look, serve) = (programs.peakorder(), programs.peakorderd());
+    let of = |block: &str| word(&format!("{name}{block}"));
+    format!(
+        "  {look} show {} {swing}\n  {look} compare {} {}\n  {look} report {} --out lesson.html\n  \
+         {serve} serve --virtual   # the coach's page\n",
+        of(""),
+        of(":baseline"),
+        of(":after"),
+        of("")
+    )
 }

@@ -13,6 +13,7 @@ mod log;
 mod manual;
 mod players;
 mod profile;
+mod programs;
 mod replay;
 mod run;
 mod scan;
