@@ -13,6 +13,7 @@
 //! entries are lost first, and a lock is held only while memory is written.
 
 pub mod access;
+mod announce;
 pub mod api;
 mod api_error;
 mod app_state;
@@ -22,6 +23,7 @@ mod connections;
 pub mod hub;
 pub mod lesson;
 pub mod library;
+mod metrics;
 mod page;
 mod past_lesson;
 mod random;
@@ -38,11 +40,13 @@ use access::paired_devices::PairedDevices;
 use access::pairing::{Pairing, PairingLinks};
 use access::rate_limit::RateLimits;
 use access::{AccessControl, terminal};
+use announce::{Announced, Announcement};
 use anyhow::{Context as _, bail};
 use app_state::AppState;
 use hub::Hub;
 use lesson::{LessonControl, LessonSource, WhenEnded};
 use library::Library;
+use metrics::Metrics;
 use peakorder_protocol::files;
 use remarks::RemarkWriter;
 use std::io::{self, ErrorKind};
@@ -93,6 +97,7 @@ pub struct Server {
     app: Arc<AppState>,
     close: watch::Sender<bool>,
     tls: Option<Tls>,
+    announce: bool,
     /// Where it listens.
     pub at: SocketAddr,
     /// Links to pair devices with; `None` on a loopback address.
@@ -133,6 +138,7 @@ impl Server {
             LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub), options.when_ended);
         let access = Arc::new(AccessControl {
             allowed_hosts: options.allowed_hosts,
+            announced: Arc::default(),
             pairing,
             rate_limits: RateLimits::default(),
         });
@@ -145,11 +151,13 @@ impl Server {
             straps,
             access,
             remarks,
+            metrics: Metrics::default(),
             viewers: Arc::default(),
             playbacks: Arc::new(Semaphore::new(PLAYBACKS)),
             closing,
         });
-        Ok(Self { listener, app, close, tls, at, links })
+        let announce = options.announce && links.is_some();
+        Ok(Self { listener, app, close, tls, announce, at, links })
     }
 
     /// The state that it shows.
@@ -159,7 +167,8 @@ impl Server {
 
     /// Serves until `stop` is done, then ends the running lesson.
     pub async fn run(self, stop: impl Future<Output = ()>) {
-        let Self { listener, app, close, tls, .. } = self;
+        let Self { listener, app, close, tls, announce, at, .. } = self;
+        let what = Announced { port: at.port(), encrypted: tls.is_some() };
         let mut manager = ServiceManager::of_environment();
         let (stopping, stop_told) = oneshot::channel();
         let assessing = tokio::spawn(assess(Arc::clone(&app.hub)));
@@ -168,6 +177,8 @@ impl Server {
         let serving = tokio::spawn(connections::serve(listener, tls, router, async move {
             let _ = closing.wait_for(|c| *c).await;
         }));
+        let announcement =
+            announce.then(|| Announcement::start(what, Arc::clone(&app.access.announced))).flatten();
         manager.ready();
         let ticking = tokio::spawn(tick(Arc::clone(&app.hub), manager, stop_told));
         stop.await;
@@ -179,6 +190,9 @@ impl Server {
             && let Err(why) = app.lessons.end().await
         {
             tracing::warn!(%why, "The lesson did not end in time.");
+        }
+        if let Some(announcement) = announcement {
+            announcement.end().await;
         }
         app.straps.stop().await;
         close.send_replace(true);

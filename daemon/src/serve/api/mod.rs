@@ -16,6 +16,7 @@ mod streams;
 
 use super::api_error::ApiError;
 use super::app_state::AppState;
+use super::metrics;
 use super::page;
 use axum::Json;
 use axum::Router;
@@ -82,6 +83,7 @@ pub fn openapi() -> utoipa::openapi::OpenApi {
 pub fn router(app: Arc<AppState>) -> Router {
     let (api, description) = described();
     api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))
+        .route("/metrics", get(metrics::metrics))
         .route("/pair/{token}", get(pairing::link))
         // Only where the method is known: others are told which methods there are.
         .route_layer(axum::middleware::from_fn(super::access::check_type))

@@ -6,6 +6,7 @@
 
 mod assessment;
 pub mod event_feed;
+pub mod figures;
 mod health;
 pub mod lesson_state;
 pub mod pose;
@@ -23,8 +24,10 @@ use crate::output::Told;
 use crate::recorder::Backlog;
 use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
 use event_feed::{EventFeed, NumberedEvent, to_json};
+use figures::Totals;
 use lesson_state::LessonState;
 use peakorder_analysis::words;
+use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::remark::Remarks;
@@ -63,6 +66,9 @@ pub struct RunningLesson {
     told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
     watched: Option<PulseWatch>,
+    troubles: u64,
+    /// What it had when this program took it up.
+    before: Totals,
 }
 
 impl RunningLesson {
@@ -79,13 +85,19 @@ impl RunningLesson {
             told_reach: None,
             backlog: None,
             watched: None,
+            troubles: 0,
+            before: Totals::default(),
         }
     }
 
-    /// That goes on at this time of its clock.
+    /// That goes on at this time of its clock, with what `pipeline` has been given before.
     #[must_use]
-    pub fn going_on(self, newest_ns: u64) -> Self {
-        Self { newest_ns, ..self }
+    pub fn going_on(mut self, newest_ns: u64, pipeline: &Pipeline) -> Self {
+        self.newest_ns = newest_ns;
+        self.straps.count(pipeline);
+        // The lesson itself counts: it is continued.
+        self.before = Totals { lessons: 0, ..self.totals() };
+        self
     }
 
     /// With what waits for the disk.
@@ -134,6 +146,8 @@ impl RunningLesson {
 struct Inner {
     feed: EventFeed,
     lesson: Option<RunningLesson>,
+    /// What came of the lessons that have ended.
+    ended: Totals,
 }
 
 /// Holds the state and sends its changes to all watchers.
@@ -253,7 +267,7 @@ impl Hub {
         events: &mut broadcast::Receiver<LiveEvent>,
     ) {
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if let Some(last) = records.last() {
             lesson.newest_ns = lesson.newest_ns.max(last.t_ns());
         }
@@ -270,7 +284,7 @@ impl Hub {
             if matches!(event, LiveEvent::Calibration { .. }) {
                 lesson.state.set_calibration(&computation.session().calibration);
             }
-            self.apply(feed, &mut lesson.state, &event);
+            self.apply(feed, lesson, &event);
         }
         self.show_pose(lesson, computation, now_s);
         self.show_reach(lesson, computation);
@@ -298,8 +312,9 @@ impl Hub {
         }
     }
 
-    fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
-        state.event(event);
+    fn apply(&self, feed: &mut EventFeed, lesson: &mut RunningLesson, event: &LiveEvent) {
+        lesson.state.event(event);
+        lesson.troubles += u64::from(matches!(event, LiveEvent::Trouble { .. }));
         log(event);
         match without_folder(event) {
             None => feed.publish(event_name(event), &Told::from(event)),
@@ -335,7 +350,7 @@ impl Hub {
         let Some(data) = to_json("remarks", &remarks) else { return };
         let Some(without) = to_json("remarks", &remarks_without_words(&remarks)) else { return };
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if lesson.state.id() != id {
             return;
         }
@@ -367,7 +382,7 @@ impl Hub {
                 let told = ToldExtra { against: newest == Some(extra.number), extra: &extra };
                 let Some(data) = to_json("swing_extra", &told) else { return true };
                 let mut inner = self.lock();
-                let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return false };
+                let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return false };
                 let current = lesson.state.id() == session && lesson.state.accept(&assessment, extra);
                 if current {
                     feed.publish_json("swing_extra", data);
@@ -384,7 +399,7 @@ impl Hub {
         }
         let usual = assessment.usual();
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if lesson.state.id() == session && lesson.state.accept_usual(assessment, usual) {
             feed.publish("usual", &**lesson.state.usual());
         }
@@ -396,12 +411,12 @@ impl Hub {
         let mut ended = None;
         {
             let mut inner = self.lock();
-            let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+            let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
             while let Some(event) = next(events) {
                 if matches!(event, LiveEvent::SessionEnded { .. }) {
                     ended = Some(event);
                 } else {
-                    self.apply(feed, &mut lesson.state, &event);
+                    self.apply(feed, lesson, &event);
                 }
             }
         }
@@ -410,8 +425,9 @@ impl Hub {
         self.pose.send_replace(None);
         self.reach.send_replace(None);
         let mut inner = self.lock();
-        let Inner { feed, lesson: slot } = &mut *inner;
+        let Inner { feed, lesson: slot, ended: totals } = &mut *inner;
         let Some(lesson) = slot.take() else { return };
+        *totals = totals.plus(lesson.totals());
         if let Some(text) = problem {
             // The reason may name folders.
             let without = json!({ "text": "the recording stopped; the coach's device says why" });
@@ -441,7 +457,7 @@ impl Hub {
     /// Publishes the status of the straps; once a second.
     pub fn publish_straps(&self) {
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         feed.publish("straps", &lesson.straps.view(lesson.now_s()));
     }
 

@@ -218,8 +218,8 @@ impl LessonControl {
         engine.push(&gone);
         *lock(&self.interrupted) = None;
         let id = lesson.note.session;
-        self.run(id.clone(), engine, events, RunningLesson::new(state, clock).going_on(from_ns), waiting)
-            .await;
+        let lesson = RunningLesson::new(state, clock).going_on(from_ns, engine.pipeline());
+        self.run(id.clone(), engine, events, lesson, waiting).await;
         Ok(id)
     }
 
