@@ -129,11 +129,14 @@ chroot --userspec=coach:coach "$root" env -i HOME=/home/coach PATH=/usr/bin:/bin
 server=$!
 for _ in $(seq 100); do grep -q '^http' "$work/greeting" && break; sleep 0.1; done
 address=$(grep -om1 '^http[^ ]*' "$work/greeting") || fail "peakorderd serve does not answer: $(cat "$work/errors")"
-python3 - "${address%/}" "$here/../../daemon/page/index.html" <<'PYTHON' || fail "the page is not served as it should be"
-import json, sys, urllib.request
+python3 - "${address%/}" "$here/../../daemon/page" <<'PYTHON' || fail "the page is not served as it should be"
+import json, pathlib, sys, urllib.request
 address, page = sys.argv[1:]
 get = lambda path: urllib.request.urlopen(address + path, timeout=10).read()
-assert get("/") == open(page, "rb").read(), "/ is not the page"
+assert b"<html" in get("/") and b"modulepreload" in get("/"), "/ is not the page"
+# What is embedded is what lies in the checkout, none left out.
+for file in sorted(pathlib.Path(page).glob("js/*.js")):
+    assert get(f"/js/{file.name}") == file.read_bytes(), f"{file.name} is not the page's"
 state = json.loads(get("/api/v1/state"))
 assert isinstance(state, dict) and state, "the state says nothing"
 PYTHON
