@@ -36,7 +36,7 @@ case $triple in
 esac
 cross=
 [ "$(uname -m)" = "${triple%%-*}" ] || cross=yes
-for tool in cargo git python3 dpkg-deb dpkg-shlibdeps xz ${cross:+"$tools-gcc" "$tools-objdump" "qemu-${triple%%-*}-static"}; do
+for tool in cargo git python3 dpkg-deb dpkg-shlibdeps xz "$tools-strip" ${cross:+"$tools-gcc" "$tools-objdump" "qemu-${triple%%-*}-static"}; do
     command -v "$tool" >/dev/null || fail "$tool is missing; see the first lines of this script for what to install"
 done
 
@@ -64,7 +64,7 @@ for folder in "${folders[@]}"; do
     c_flags+=" -ffile-prefix-map=$folder"
 done
 (
-    export CARGO_TARGET_DIR=$package_folder CARGO_INCREMENTAL=0 CARGO_PROFILE_RELEASE_STRIP=symbols
+    export CARGO_TARGET_DIR=$package_folder CARGO_INCREMENTAL=0
     export RUSTFLAGS=$rust_flags CFLAGS=$c_flags PEAKORDER_COMMIT=$commit
     if [ -n "$cross" ]; then
         name=${triple//-/_}
@@ -84,7 +84,9 @@ root=$stage/root
 doc=$root/usr/share/doc/peakorder
 mkdir -p "$root"/usr/share/{man/man1,zsh/vendor-completions,fish/vendor_completions.d,bash-completion/completions} "$doc"
 for program in peakorderd peakorder; do
-    install -D -m 755 "$programs/$program" "$root/usr/bin/$program"
+    mkdir -p "$root/usr/bin"
+    "$tools-strip" --strip-unneeded --remove-section=.comment --remove-section=.note -o "$root/usr/bin/$program" "$programs/$program"
+    chmod 755 "$root/usr/bin/$program"
     "${run[@]}" "$programs/$program" manual --into "$root/usr/share/man/man1"
     "${run[@]}" "$programs/$program" completions bash >"$root/usr/share/bash-completion/completions/$program"
     "${run[@]}" "$programs/$program" completions zsh >"$root/usr/share/zsh/vendor-completions/_$program"

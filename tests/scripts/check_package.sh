@@ -91,7 +91,7 @@ say "a bare $suite, $(du -sm --one-file-system "$root" | cut -f1) MB"
 
 # Every file, but for what dpkg and apt note, and homes.
 files() {
-    (cd "$root" && find . -xdev \( -path ./proc -o -path ./home -o -path ./tmp -o -path ./var/cache -o -path ./var/log \
+    (cd "$root" && find . -xdev \( -path ./proc -o -path ./home -o -path ./tmp -o -path ./run -o -path ./var/cache -o -path ./var/log \
         -o -path ./var/lib/dpkg -o -path ./var/lib/apt -o -name '*.deb' \) -prune -o -print | sort)
 }
 cp "$deb" "$root/peakorder.deb"
