@@ -16,9 +16,6 @@ pub const CODES: [(&str, &str); 4] = [
 
 /// The codes as a section of a help text.
 pub fn section() -> String {
-    let mut text = String::from("Exit status:");
-    for (code, meaning) in CODES {
-        text += &format!("\n  {code:<6} {meaning}");
-    }
-    text
+    let lines = CODES.map(|(code, meaning)| format!("  {code:<6} {meaning}"));
+    format!("Exit status:\n{}", lines.join("\n"))
 }
