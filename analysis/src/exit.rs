@@ -16,6 +16,6 @@ pub const CODES: [(&str, &str); 4] = [
 
 /// The codes as a section of a help text.
 pub fn section() -> String {
-    let lines = CODES.map(|(code, meaning)| format!("  {code:<6} {meaning}"));
-    format!("Exit status:\n{}", lines.join("\n"))
+    let lines = CODES.map(|(code, meaning)| format!("\n  {code:<6} {meaning}"));
+    format!("Exit status:{}", lines.concat())
 }

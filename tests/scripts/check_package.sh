@@ -105,7 +105,7 @@ install_it() {
 }
 install_it
 in_root getent passwd peakorder >/dev/null || fail "no user peakorder"
-[ "$(stat -c '%U %a' "$root/etc/peakorder")" = "$(stat -c %U "$root/etc") 770" ] || fail "/etc/peakorder is not as it should be"
+[ "$(stat -c '%U %a' "$root/etc/peakorder")" = "$(stat -c %U "$root/etc") 750" ] || fail "/etc/peakorder is not as it should be"
 [ ! -e "$root/etc/systemd/system/multi-user.target.wants/peakorderd.service" ] || fail "the service is switched on by itself"
 say "installed"
 

@@ -5,8 +5,10 @@
 #![allow(
     clippy::unused_self,
     clippy::unnecessary_wraps,
-    reason = "the interfaces prescribe the methods' shapes"
+    clippy::used_underscore_binding,
+    reason = "the interfaces prescribe the methods' shapes, and zbus's macro uses every argument"
 )]
+#![allow(missing_docs, reason = "zbus's macro makes a method without documentation of a signal")]
 
 use crate::bluez::Bus;
 use std::collections::BTreeMap;
@@ -82,7 +84,7 @@ impl Server {
     }
 
     /// As `avahi_alternative_service_name` does it.
-    fn get_alternative_service_name(&self, name: String) -> String {
+    fn get_alternative_service_name(&self, name: &str) -> String {
         match name.rsplit_once(" #").and_then(|(first, n)| Some((first, n.parse::<u32>().ok()?))) {
             Some((first, n)) => format!("{first} #{}", n + 1),
             None => format!("{name} #2"),

@@ -8,11 +8,11 @@ use peakorder_protocol::Role;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::time::Duration;
-use utoipa::ToSchema;
 
 /// One device that was heard.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
-#[schema(as = FoundStrap)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "openapi", schema(as = FoundStrap))]
 pub struct Heard {
     /// Address; on macOS the id that the system gives.
     pub id: String,

@@ -20,17 +20,21 @@ const PROGRAM: Program = Program {
              warn,peakorder_daemon=debug.",
         ),
         ("CONFIGURATION_DIRECTORY", "Set by systemd: config.toml is looked for there."),
-        ("STATE_DIRECTORY", "Set by systemd: the library of serve and players, where --library names none."),
+        (
+            "STATE_DIRECTORY",
+            "Set by systemd: what is written is kept there, unless the configuration names another folder.",
+        ),
     ],
     files: &[
+        ("~/.config/peakorder/config.toml", "Settings: adapter, how serve serves; see the example."),
         (
-            "~/.config/peakorder/config.toml",
-            "Which strap is worn where, and settings; written by peakorderd straps.",
+            "~/.config/peakorder/config.straps.toml",
+            "Which strap is worn where; written by peakorderd straps and the page.",
         ),
         ("~/.config/peakorder/profiles/", "Strap profiles of one's own."),
         ("~/.local/share/peakorder/", "The library: players and sessions."),
         ("/etc/peakorder/config.toml", "The configuration of the system service."),
-        ("/var/lib/peakorder/", "The library of the system service."),
+        ("/var/lib/peakorder/", "What the system service writes: library/ and straps.toml."),
         (
             "/usr/share/doc/peakorder/",
             "README, descriptions of every file format, licences of what is linked.",

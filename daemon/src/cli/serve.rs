@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Arguments of `peakorderd serve`.
+#[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Only browsers on this computer reach the default address. With --listen 0.0.0.0:7311 \

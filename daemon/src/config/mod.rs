@@ -21,7 +21,7 @@
 //!
 //! It lies in the platform's configuration folder unless `--config` or `PEAKORDER_CONFIG`
 //! names another; a folder `profiles` beside it holds strap profiles of one's own. The program never writes it: straps
-//! that it assigns go to a file of their own ([`straps`]).
+//! that it assigns go to a file of their own ([`Config::save_straps`]).
 
 pub mod folders;
 mod serve;

@@ -215,6 +215,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let engine = started(folder.path(), Recording::Live);
         let dir = SessionDir::open(&folder.path().join("s")).unwrap().0;
+        let pulse = engine.pulse();
         let (to, batches) = mpsc::channel(BATCHES);
         let (release, released) = std_mpsc::channel::<()>();
         // It waits until the sender is gone.
@@ -224,6 +225,9 @@ mod tests {
         for batch in records.chunks(64) {
             to.send(batch.to_vec()).await.unwrap();
         }
+        let beats = pulse.beats().expect("it runs");
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        assert!(pulse.beats() > Some(beats), "what shows that the session goes on does so");
         drop(to);
         let all_there = async {
             while recorded(&dir).len() < records.len() {

@@ -13,10 +13,10 @@ use peakorder_analysis::report::ReportError;
 use peakorder_protocol::remark::{RemarkError, RemarkRefusal};
 use peakorder_protocol::session::SessionError;
 use serde_json::{Map, Value};
-use utoipa::ToSchema;
 
 /// Shape of every error.
-#[derive(Debug, serde::Serialize, ToSchema)]
+#[cfg(feature = "openapi")]
+#[derive(Debug, serde::Serialize, utoipa::ToSchema)]
 pub(super) struct ErrorBody {
     /// What is wrong, and what to do.
     pub error: String,

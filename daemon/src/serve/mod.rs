@@ -29,6 +29,7 @@ mod past_lesson;
 mod random;
 mod remarks;
 mod strap_setup;
+mod tick;
 pub mod tls;
 mod told_folders;
 mod toml_file;
@@ -53,12 +54,11 @@ use std::io::{self, ErrorKind};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
 use strap_setup::SetupControl;
+use tick::tick;
 use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, oneshot, watch};
-use tokio::time::MissedTickBehavior;
 
 /// Shortest passcode, characters. With the limit on guesses (one in half a minute for all
 /// devices together) nobody can try enough of them; own judgement.
@@ -200,44 +200,6 @@ impl Server {
         let _ = serving.await;
         ticking.abort();
         assessing.abort();
-    }
-}
-
-/// Publishes what is due by the clock, and tells the service manager that the daemon lives. It is told nothing while the
-/// state's lock cannot be had, no task of the runtime gets its turn, or the running lesson's records are no longer taken: then
-/// only a restart helps, and the lesson can be continued. Whatever else is slow or fails (a disk, the computation, a
-/// watcher) leaves the recording as it is, and a restart would only make it worse.
-async fn tick(hub: Arc<Hub>, mut manager: ServiceManager, stopping: oneshot::Receiver<()>) {
-    let every = |period| {
-        let mut interval = tokio::time::interval(period);
-        interval.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        interval
-    };
-    let mut seconds = every(Duration::from_secs(1));
-    let mut looks = every(manager.look_every());
-    let mut stopping = std::pin::pin!(stopping);
-    let (mut even, mut asked_to_stop, mut went_on) = (false, false, true);
-    loop {
-        tokio::select! {
-            _ = seconds.tick() => {
-                hub.publish_straps();
-                if even {
-                    hub.publish_heartbeat();
-                }
-                even = !even;
-            }
-            _ = looks.tick() => {
-                let health = hub.health(Instant::now());
-                if health.goes_on {
-                    manager.alive();
-                } else if went_on {
-                    tracing::error!("The lesson's records are no longer taken; a service manager may restart this program.");
-                }
-                went_on = health.goes_on;
-                manager.status(if asked_to_stop { format!("Stopping. {}", health.doing) } else { health.doing });
-            }
-            _ = &mut stopping, if !asked_to_stop => asked_to_stop = true,
-        }
     }
 }
 

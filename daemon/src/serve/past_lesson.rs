@@ -23,7 +23,6 @@ use peakorder_protocol::session::{SessionDir, SessionError};
 use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
-use utoipa::ToSchema;
 
 pub(super) use peakorder_analysis::BASELINE;
 
@@ -195,7 +194,8 @@ fn blocks(dir: &SessionDir, remarks: &Remarks) -> Vec<LiveEvent> {
 }
 
 /// Curves of one swing on a uniform grid.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct CurvesView {
     /// Session clock of the first point, seconds.
     start_s: f64,
@@ -206,7 +206,8 @@ pub(super) struct CurvesView {
 }
 
 /// Curves of one segment; angles are empty when its strap was not calibrated.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 struct SegmentView {
     /// Where it is worn.
     role: Role,

@@ -1,6 +1,5 @@
 //! The coach's remarks: written to disk, then shown in the running lesson.
 
-use super::api::schema;
 use super::hub::Hub;
 use super::library::{Library, LibraryError};
 use super::past_lesson;
@@ -10,10 +9,7 @@ use peakorder_analysis::target::{self, TargetError};
 use peakorder_protocol::remark::{Remark, RemarkError, RemarkFile, Target, What};
 use peakorder_protocol::session::SessionError;
 use serde::Deserialize;
-use serde_json::json;
 use std::sync::{Arc, Mutex, PoisonError};
-use utoipa::openapi::{RefOr, Schema};
-use utoipa::{PartialSchema, ToSchema};
 
 /// One number for a drill.
 #[derive(Debug, Deserialize)]
@@ -36,41 +32,6 @@ pub(super) struct TargetRequest {
     #[serde(default)]
     margin: Option<f64>,
 }
-
-impl PartialSchema for TargetRequest {
-    fn schema() -> RefOr<Schema> {
-        let measures: Vec<String> =
-            Measure::ALL.into_iter().filter(|m| !m.means_only()).map(Measure::key).collect();
-        // Either a change or a value; the other is absent or null.
-        let with = |given: &str, other: &str, about: &str| {
-            json!({
-                "type": "object",
-                "required": ["measure", given],
-                "description": about,
-                "properties": {
-                    "measure": { "type": "string", "enum": measures, "description": "See /measures." },
-                    given: { "type": "number", "description": "In the measure's unit." },
-                    other: { "type": "null" },
-                    "at_most": { "type": "boolean", "description": "With a value: at most this much instead of at least." },
-                    "block": { "type": "string", "description": "The block it is for; empty = every block from now on." },
-                    "margin": {
-                        "type": ["number", "null"], "minimum": 0,
-                        "description": "Short by no more than this is nearly; in the measure's unit.",
-                    },
-                },
-            })
-        };
-        schema(json!({
-            "description": "One number for a drill.",
-            "oneOf": [
-                with("change", "value", "A difference from the baseline in the person's sense: + is more."),
-                with("value", "change", "A fixed value; for turns at the top its size."),
-            ],
-        }))
-    }
-}
-
-impl ToSchema for TargetRequest {}
 
 /// Why a remark is not written.
 #[derive(Debug, thiserror::Error)]

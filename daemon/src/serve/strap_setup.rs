@@ -17,7 +17,6 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Mutex as AsyncMutex, watch};
 use tokio::task::JoinHandle;
-use utoipa::ToSchema;
 
 /// A scan from the page ends by itself after this long.
 const SCAN: Duration = Duration::from_mins(2);
@@ -47,7 +46,8 @@ pub(super) enum SetupError {
 }
 
 /// What is being done.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "lowercase")]
 pub(super) enum SetupWork {
     /// Nothing.
@@ -62,7 +62,8 @@ pub(super) enum SetupWork {
 }
 
 /// A segment and the strap that is worn there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct StrapPlace {
     /// Where it is worn.
     role: Role,
@@ -73,7 +74,8 @@ pub(super) struct StrapPlace {
 }
 
 /// Figures of one strap, measured at rest.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct StrapCheck {
     /// Where it is worn.
     role: Role,
@@ -94,7 +96,8 @@ pub(super) struct StrapCheck {
 }
 
 /// What was found, and what to do.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct SetupFinding {
     /// To be put right before the lesson.
     problem: bool,
@@ -109,7 +112,8 @@ impl From<&Finding> for SetupFinding {
 }
 
 /// The straps before a lesson.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct StrapSetup {
     /// Straps belong to this program; without, only demo lessons can be played.
     available: bool,

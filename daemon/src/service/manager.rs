@@ -1,5 +1,6 @@
 //! Messages to the service manager by the protocol of `sd_notify(3)`. Without one, and where there is none, nothing happens.
 
+use std::io;
 use std::time::{Duration, Instant};
 
 /// How often a daemon looks whether it is alive, at least.
@@ -8,8 +9,8 @@ const LOOK: Duration = Duration::from_secs(1);
 const LOOK_AT_MOST: Duration = Duration::from_millis(50);
 
 /// The service manager that started this program, if one did.
-#[derive(Debug)]
 pub struct ServiceManager {
+    tell: Box<dyn FnMut(Message<'_>) -> io::Result<()> + Send>,
     /// It ends this program unless it hears from it within this time.
     watchdog: Option<Duration>,
     heard: Option<Instant>,
@@ -29,7 +30,17 @@ enum Message<'a> {
 impl ServiceManager {
     /// The one that the environment names.
     pub fn of_environment() -> Self {
-        Self { watchdog: watchdog(), heard: None, status: String::new(), deaf: false }
+        Self { tell: Box::new(send), watchdog: watchdog(), heard: None, status: String::new(), deaf: false }
+    }
+
+    /// One that asks for signs of life within `watchdog`; `tell` gets what it is sent.
+    #[cfg(all(test, unix))]
+    pub(crate) fn telling(watchdog: Duration, mut tell: impl FnMut(&str) + Send + 'static) -> Self {
+        let tell = Box::new(move |message: Message<'_>| {
+            tell(&message.state().to_string());
+            Ok(())
+        });
+        Self { tell, watchdog: Some(watchdog), heard: None, status: String::new(), deaf: false }
     }
 
     /// The program does its work from now on.
@@ -69,7 +80,7 @@ impl ServiceManager {
     }
 
     fn send(&mut self, message: Message<'_>) {
-        if let Err(error) = send(message)
+        if let Err(error) = (self.tell)(message)
             && !std::mem::replace(&mut self.deaf, true)
         {
             tracing::warn!(%error, "The service manager does not listen at NOTIFY_SOCKET.");
@@ -83,14 +94,21 @@ fn watchdog() -> Option<Duration> {
 }
 
 #[cfg(unix)]
-fn send(message: Message<'_>) -> std::io::Result<()> {
-    use sd_notify::NotifyState;
-    sd_notify::notify(&[match message {
-        Message::Ready => NotifyState::Ready,
-        Message::Status(status) => NotifyState::Status(status),
-        Message::Alive => NotifyState::Watchdog,
-        Message::Stopping => NotifyState::Stopping,
-    }])
+impl<'a> Message<'a> {
+    fn state(self) -> sd_notify::NotifyState<'a> {
+        use sd_notify::NotifyState;
+        match self {
+            Self::Ready => NotifyState::Ready,
+            Self::Status(status) => NotifyState::Status(status),
+            Self::Alive => NotifyState::Watchdog,
+            Self::Stopping => NotifyState::Stopping,
+        }
+    }
+}
+
+#[cfg(unix)]
+fn send(message: Message<'_>) -> io::Result<()> {
+    sd_notify::notify(&[message.state()])
 }
 
 #[cfg(not(unix))]
@@ -99,6 +117,6 @@ fn watchdog() -> Option<Duration> {
 }
 
 #[cfg(not(unix))]
-fn send(_: Message<'_>) -> std::io::Result<()> {
+fn send(_: Message<'_>) -> io::Result<()> {
     Ok(())
 }

@@ -1,6 +1,7 @@
 //! The API of `peakorderd serve`, asked from outside as a browser or an attacker would.
 
 mod attacks;
+mod description;
 mod encrypted;
 mod interrupted;
 mod lesson;

@@ -2,11 +2,11 @@
 #![cfg(target_os = "linux")]
 
 use peakorder_tests::avahi::{Added, FakeAvahi};
-use peakorder_tests::bluez::wait;
+use peakorder_tests::bluez::{Bus, wait};
 use peakorder_tests::programs::peakorderd;
 use peakorder_tests::test_server::TestServer;
 use std::path::Path;
-use std::process::Command;
+use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 const REACHED: [&str; 2] = ["--listen", "0.0.0.0:0"];
@@ -53,7 +53,7 @@ fn the_page_is_announced_while_it_is_served_and_its_name_may_be_used() {
         text: vec!["path=/".into()],
         committed: true,
     };
-    assert_eq!(avahi.announced(), [expected.clone()]);
+    assert_eq!(avahi.announced(), std::slice::from_ref(&expected));
     let port = server.at.port();
     if asked_as(&server, "invented-bay.local").is_some() {
         wait("the name to be allowed", 20, || {
@@ -71,7 +71,7 @@ fn the_page_is_announced_while_it_is_served_and_its_name_may_be_used() {
         wait("the name to be refused", 20, || asked_as(&server, "invented-bay.local") == Some(421));
     }
     avahi.restart();
-    wait("the announcement again", 20, || avahi.announced() == [expected.clone()]);
+    wait("the announcement again", 20, || avahi.announced() == std::slice::from_ref(&expected));
     assert!(server.end());
     assert_eq!(names(&avahi), Vec::<String>::new(), "withdrawn at the end");
 }
@@ -126,6 +126,77 @@ fn encrypted_pages_are_announced_as_such() {
     wait("an announcement", 20, || !avahi.announced().is_empty());
     assert_eq!(avahi.announced()[0].kind, "_https._tcp");
     drop(server);
+}
+
+/// Avahi itself, where it is installed (Debian: `avahi-daemon`, `avahi-utils`), may be started (as root) and does not run already.
+#[test]
+fn the_real_avahi_takes_it_and_others_find_it() {
+    let Some(bus) = Bus::start() else { return };
+    let installed = |program: &str| {
+        let asked =
+            Command::new(program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).status();
+        asked.is_ok_and(|s| s.success())
+    };
+    if !(installed("avahi-daemon") && installed("avahi-browse")) {
+        eprintln!("SKIPPED: no Avahi; apt-get install avahi-daemon avahi-utils");
+        return;
+    }
+    let configuration = bus.file("avahi.conf");
+    let text =
+        "[server]\nhost-name=invented-bay\nuse-ipv6=no\nenable-dbus=yes\n[publish]\npublish-workstation=no\n";
+    std::fs::write(&configuration, text).unwrap();
+    let log = bus.file("avahi.log");
+    let avahi = Command::new("avahi-daemon")
+        .args(["--no-drop-root", "--no-chroot", "--no-rlimits", "--file"])
+        .arg(&configuration)
+        .env("DBUS_SYSTEM_BUS_ADDRESS", bus.address())
+        .stdout(Stdio::null())
+        .stderr(std::fs::File::create(&log).unwrap())
+        .spawn()
+        .unwrap();
+    let mut avahi = Ended(avahi);
+    let said = || std::fs::read_to_string(&log).unwrap();
+    loop {
+        if avahi.0.try_wait().unwrap().is_some() {
+            eprintln!("SKIPPED: avahi-daemon does not start here:\n{}", said());
+            return;
+        }
+        if said().contains("startup complete") {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let home = tempfile::tempdir().unwrap();
+    let mut command = Command::new(peakorderd());
+    command.args(["serve", "--virtual", "--listen", "0.0.0.0:0", "--library"]).arg(home.path());
+    let server = TestServer::started_by(command.env("DBUS_SYSTEM_BUS_ADDRESS", bus.address()));
+    let found = || {
+        let browsed = Command::new("avahi-browse")
+            .args(["--resolve", "--terminate", "--parsable", "_http._tcp"])
+            .env("DBUS_SYSTEM_BUS_ADDRESS", bus.address())
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&browsed.stdout).into_owned()
+    };
+    // Parsable lines: =;interface;protocol;name;type;domain;host;address;port;text.
+    let port = format!(";{};", server.at.port());
+    let ours = |line: &str| {
+        line.contains(";invented-bay.local;") && line.contains(&port) && line.ends_with("\"path=/\"")
+    };
+    wait("others to find it", 30, || found().lines().any(ours));
+    assert!(server.end());
+    wait("it to be gone", 30, || !found().contains(&port));
+}
+
+/// Ended with the test.
+struct Ended(Child);
+
+impl Drop for Ended {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
 }
 
 #[test]

@@ -57,7 +57,7 @@ fn it_is_ready_when_it_listens_and_says_what_it_does_until_it_stops() {
                 && s.ends_with(" running, 3 of 3 straps connected.")
         })
     });
-    server.send("DELETE", "/api/v1/lesson", &json!({})).expect(200);
+    server.post("/api/v1/lesson/end", &json!({})).expect(200);
     until("idleness", || manager.said("STATUS").last().is_some_and(|s| s.starts_with("Idle")));
     assert!(server.end());
     assert_eq!(

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 
 type Samples = BTreeMap<String, f64>;
 
-/// Samples of an exposition, read by the rules of its description (prometheus.io/docs/instrumenting/exposition_formats, version
+/// Samples of an exposition, read by the rules of its description (<https://prometheus.io/docs/instrumenting/exposition_formats>, version
 /// 0.0.4): every metric has a HELP and a TYPE before its samples, which stand together.
 fn read(answer: &Answer) -> Samples {
     assert_eq!(answer.status, 200, "{}", answer.text);
@@ -23,7 +23,7 @@ fn read(answer: &Answer) -> Samples {
         (Samples::new(), Vec::new(), String::new(), (String::new(), String::new()));
     for line in answer.text.lines() {
         if let Some(rest) = line.strip_prefix("# HELP ") {
-            helped = rest.split(' ').next().unwrap().to_owned();
+            rest.split(' ').next().unwrap().clone_into(&mut helped);
         } else if let Some(rest) = line.strip_prefix("# TYPE ") {
             let (name, kind) = rest.split_once(' ').unwrap();
             assert_eq!(name, helped, "the help comes first");

@@ -180,14 +180,11 @@ impl Service<'_> {
     fn register(&mut self) -> Result<(), dbus::Error> {
         loop {
             self.withdraw();
-            let name = match self.name.clone() {
-                Some(name) => name,
-                None => {
-                    let (host,): (String,) = self.server("GetHostName", ())?;
-                    let name = name_on(&host);
-                    self.name = Some(name.clone());
-                    name
-                }
+            let name = if let Some(name) = &self.name {
+                name.clone()
+            } else {
+                let (host,): (String,) = self.server("GetHostName", ())?;
+                self.name.insert(name_on(&host)).clone()
             };
             let (path,): (Path<'static>,) = self.server("EntryGroupNew", ())?;
             self.group = Some(path.clone());

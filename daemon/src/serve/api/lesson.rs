@@ -1,6 +1,5 @@
 //! The running lesson.
 
-use super::description::{line, schema};
 use super::extract::Body;
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
@@ -12,23 +11,21 @@ use peakorder_protocol::UnknownWord;
 use peakorder_protocol::log::MarkKind;
 use peakorder_protocol::mobility::Posture;
 use serde::{Deserialize, Serialize};
-use serde_json::json;
 use std::sync::Arc;
-use utoipa::openapi::{RefOr, Schema};
-use utoipa::{PartialSchema, ToSchema};
 
 /// Longest block label or note, characters.
-const DETAIL_LIMIT: usize = 1000;
-const LABEL_LIMIT: usize = 60;
+pub(super) const DETAIL_LIMIT: usize = 1000;
+pub(super) const LABEL_LIMIT: usize = 60;
 
 /// A lesson to start.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Start {
     /// Id of the player.
     player: String,
     /// Label of the block that others are compared with: one line.
     #[serde(default = "baseline")]
-    #[schema(max_length = 60, pattern = r"^[^\u0000-\u001f\u007f-\u009f]*$")]
+    #[cfg_attr(feature = "openapi", schema(max_length = 60, pattern = r"^[^\u0000-\u001f\u007f-\u009f]*$"))]
     baseline_block: String,
 }
 
@@ -37,16 +34,17 @@ fn baseline() -> String {
 }
 
 /// A session's id.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct SessionId {
     session: String,
 }
 
 /// Starts a lesson.
-#[utoipa::path(post, path = "/lesson", request_body = Start,
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/lesson", request_body = Start,
     responses((status = 201, body = SessionId), (status = 404, description = "there is no such player"),
         (status = 409, description = "one is running, or the player has not agreed to be recorded"),
-        (status = 503, description = "the straps cannot be used")))]
+        (status = 503, description = "the straps cannot be used"))))]
 pub(super) async fn start(
     State(app): State<Arc<AppState>>,
     Body(start): Body<Start>,
@@ -59,8 +57,8 @@ pub(super) async fn start(
 }
 
 /// Plays the demo lesson: virtual straps on an invented player. All that it records is marked as invented.
-#[utoipa::path(post, path = "/demo",
-    responses((status = 201, body = SessionId), (status = 409, description = "a lesson is running")))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/demo",
+    responses((status = 201, body = SessionId), (status = 409, description = "a lesson is running"))))]
 pub(super) async fn demo(
     State(app): State<Arc<AppState>>,
 ) -> Result<(StatusCode, Json<SessionId>), ApiError> {
@@ -69,10 +67,10 @@ pub(super) async fn demo(
 }
 
 /// Continues the interrupted lesson: same session, same calibration, same target. The recording has a gap.
-#[utoipa::path(post, path = "/lesson/continue", operation_id = "continue_lesson",
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/lesson/continue", operation_id = "continue_lesson",
     responses((status = 200, body = SessionId),
         (status = 409, description = "none was interrupted, one is running, or the straps are others than before"),
-        (status = 503, description = "the straps cannot be used")))]
+        (status = 503, description = "the straps cannot be used"))))]
 pub(super) async fn go_on(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
     app.straps.stop().await;
     let session = app.lessons.go_on().await?;
@@ -80,16 +78,16 @@ pub(super) async fn go_on(State(app): State<Arc<AppState>>) -> Result<Json<Sessi
 }
 
 /// Takes the interrupted lesson as ended.
-#[utoipa::path(post, path = "/lesson/leave",
-    responses((status = 200, body = SessionId), (status = 409, description = "none was interrupted")))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/lesson/leave",
+    responses((status = 200, body = SessionId), (status = 409, description = "none was interrupted"))))]
 pub(super) async fn leave(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
     let session = app.lessons.leave().await?;
     Ok(Json(SessionId { session }))
 }
 
 /// Ends the running lesson.
-#[utoipa::path(post, path = "/lesson/end",
-    responses((status = 200, body = SessionId), (status = 409, description = "none is running")))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/lesson/end",
+    responses((status = 200, body = SessionId), (status = 409, description = "none is running"))))]
 pub(super) async fn end(State(app): State<Arc<AppState>>) -> Result<Json<SessionId>, ApiError> {
     let session = app.lessons.end().await?;
     Ok(Json(SessionId { session }))
@@ -105,46 +103,9 @@ pub(super) struct MarkNow {
     detail: String,
 }
 
-impl PartialSchema for MarkNow {
-    fn schema() -> RefOr<Schema> {
-        let mark = |kinds: &[MarkKind]| json!({ "type": "string", "enum": kinds.iter().map(|k| k.as_str()).collect::<Vec<_>>() });
-        let others: Vec<MarkKind> = MarkKind::ALL
-            .into_iter()
-            .filter(|k| !matches!(k, MarkKind::Block | MarkKind::Drill | MarkKind::TurnStart))
-            .collect();
-        schema(json!({
-            "description": "A mark at the present moment.",
-            "oneOf": [
-                {
-                    "type": "object", "required": ["mark"],
-                    "description": "A guided movement begins or ends, the straps were put on again, or a note.",
-                    "properties": {
-                        "mark": mark(&others),
-                        "detail": { "type": "string", "maxLength": DETAIL_LIMIT, "description": "A note's text." },
-                    },
-                },
-                {
-                    "type": "object", "required": ["mark", "detail"],
-                    "description": "A block of swings, or of a drill's repetitions without a ball, begins: its label.",
-                    "properties": { "mark": mark(&[MarkKind::Block, MarkKind::Drill]), "detail": line(LABEL_LIMIT) },
-                },
-                {
-                    "type": "object", "required": ["mark", "detail"],
-                    "description": "A mobility turn begins: how the player turns.",
-                    "properties": {
-                        "mark": mark(&[MarkKind::TurnStart]),
-                        "detail": { "type": "string", "enum": Posture::ALL.map(Posture::key) },
-                    },
-                },
-            ],
-        }))
-    }
-}
-
-impl ToSchema for MarkNow {}
-
 /// When the mark is.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Marked {
     /// Session clock, seconds.
     t_s: f64,
@@ -152,8 +113,8 @@ pub(super) struct Marked {
 
 /// Marks the beginning or end of a guided movement, a block, a drill, a note, or that the straps were taken off and put on
 /// again (`re-wear`; they are to be calibrated anew).
-#[utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
-    responses((status = 200, body = Marked), (status = 409, description = "no lesson is running")))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/lesson/mark", request_body = MarkNow,
+    responses((status = 200, body = Marked), (status = 409, description = "no lesson is running"))))]
 pub(super) async fn mark(
     State(app): State<Arc<AppState>>,
     Body(mark): Body<MarkNow>,

@@ -4,10 +4,10 @@ use axum::Json;
 use peakorder_analysis::design::PROPOSALS;
 use peakorder_analysis::measure::{Measure, More};
 use serde::Serialize;
-use utoipa::ToSchema;
 
 /// A quantity of a swing.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct MeasureView {
     /// Stable name; ends in the unit.
     key: String,
@@ -41,7 +41,7 @@ pub(super) struct MeasureView {
 }
 
 /// All measures in the order shown.
-#[utoipa::path(get, path = "/measures", responses((status = 200, body = Vec<MeasureView>)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/measures", responses((status = 200, body = Vec<MeasureView>))))]
 pub(super) async fn measures() -> Json<Vec<MeasureView>> {
     let view = |m: Measure| MeasureView {
         key: m.key(),
@@ -67,7 +67,8 @@ pub(super) async fn measures() -> Json<Vec<MeasureView>> {
 }
 
 /// An order of swings that shows a change.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct DesignView {
     /// Stable name.
     key: &'static str,
@@ -82,7 +83,8 @@ pub(super) struct DesignView {
 }
 
 /// By how many numbers the lesson is about.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Debug, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct FoundChange {
     /// One.
     one: f64,
@@ -93,7 +95,7 @@ pub(super) struct FoundChange {
 }
 
 /// Orders of swings to choose from when a lesson is set up, with what each can show.
-#[utoipa::path(get, path = "/designs", responses((status = 200, body = Vec<DesignView>)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/designs", responses((status = 200, body = Vec<DesignView>))))]
 pub(super) async fn designs() -> Json<Vec<DesignView>> {
     let view = |p: &peakorder_analysis::design::Proposal| DesignView {
         key: p.key,

@@ -1,6 +1,7 @@
 //! The API: JSON over HTTP below `/api/v1`, events as a stream.
 
-mod description;
+#[cfg(feature = "openapi")]
+pub(super) mod description;
 mod extract;
 mod lesson;
 mod measures;
@@ -18,71 +19,90 @@ use super::api_error::ApiError;
 use super::app_state::AppState;
 use super::metrics;
 use super::page;
-use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, header};
 use axum::routing::get;
-use description::Description;
-pub(super) use description::{line, schema};
 use extract::BODY_LIMIT_BYTES;
 use std::sync::Arc;
-use utoipa::OpenApi;
-use utoipa_axum::router::OpenApiRouter;
-use utoipa_axum::routes;
 
-/// All routes, and their description.
-fn described() -> (Router<Arc<AppState>>, utoipa::openapi::OpenApi) {
-    let api = OpenApiRouter::new()
-        .routes(routes!(state::state))
-        .routes(routes!(state::set_viewers))
-        .routes(routes!(streams::events))
-        .routes(routes!(streams::pose))
-        .routes(routes!(streams::reach))
-        .routes(routes!(players::list, players::add))
-        .routes(routes!(players::change, players::forget))
-        .routes(routes!(players::kept))
-        .routes(routes!(lesson::start))
-        .routes(routes!(lesson::end))
-        .routes(routes!(lesson::go_on))
-        .routes(routes!(lesson::leave))
-        .routes(routes!(lesson::demo))
-        .routes(routes!(lesson::mark))
-        .routes(routes!(strap_setup::view))
-        .routes(routes!(strap_setup::scan))
-        .routes(routes!(strap_setup::identify))
-        .routes(routes!(strap_setup::check))
-        .routes(routes!(strap_setup::stop))
-        .routes(routes!(strap_setup::assign, strap_setup::forget))
-        .routes(routes!(remarks::set_target, remarks::end_target))
-        .routes(routes!(measures::measures))
-        .routes(routes!(measures::designs))
-        .routes(routes!(session_list::list))
-        .routes(routes!(sessions::session))
-        .routes(routes!(sessions::curves))
-        .routes(routes!(sessions::swings))
-        .routes(routes!(sessions::against))
-        .routes(routes!(sessions::compare))
-        .routes(routes!(sessions::report))
-        .routes(routes!(sessions::months))
-        .routes(routes!(remarks::add))
-        .routes(routes!(remarks::undo))
-        .routes(routes!(playback::play))
-        .routes(routes!(pairing::passcode));
-    let (router, api) =
-        OpenApiRouter::with_openapi(Description::openapi()).nest("/api/v1", api).split_for_parts();
-    (router, description::complete(api))
+/// Makes of the routes, each with its method, path below `/api/v1` and handler, the router and what the description is held against.
+macro_rules! routes {
+    ($($method:ident $path:literal $module:ident::$handler:ident,)*) => {
+        fn routes() -> Router<Arc<AppState>> {
+            Router::new()$(.route($path, axum::routing::$method($module::$handler)))*
+        }
+
+        /// Methods and paths.
+        #[cfg(feature = "openapi")]
+        pub(super) const ROUTES: &[(&str, &str)] = &[$((stringify!($method), $path)),*];
+
+        /// What the handlers say of themselves.
+        #[cfg(feature = "openapi")]
+        #[derive(utoipa::OpenApi)]
+        #[openapi(paths($($module::$handler),*))]
+        pub(super) struct Handlers;
+    };
 }
 
-/// The description of the API as JSON.
+routes! {
+    get "/state" state::state,
+    put "/viewers" state::set_viewers,
+    get "/events" streams::events,
+    get "/pose" streams::pose,
+    get "/reach" streams::reach,
+    get "/players" players::list,
+    post "/players" players::add,
+    put "/players/{id}" players::change,
+    delete "/players/{id}" players::forget,
+    get "/players/{id}/kept" players::kept,
+    post "/lesson" lesson::start,
+    post "/lesson/end" lesson::end,
+    post "/lesson/continue" lesson::go_on,
+    post "/lesson/leave" lesson::leave,
+    post "/demo" lesson::demo,
+    post "/lesson/mark" lesson::mark,
+    get "/straps" strap_setup::view,
+    post "/straps/scan" strap_setup::scan,
+    post "/straps/identify" strap_setup::identify,
+    post "/straps/check" strap_setup::check,
+    post "/straps/stop" strap_setup::stop,
+    put "/straps/{role}" strap_setup::assign,
+    delete "/straps/{role}" strap_setup::forget,
+    put "/lesson/target" remarks::set_target,
+    delete "/lesson/target" remarks::end_target,
+    get "/measures" measures::measures,
+    get "/designs" measures::designs,
+    get "/sessions" session_list::list,
+    get "/sessions/{id}" sessions::session,
+    get "/sessions/{id}/swings/{n}/curves" sessions::curves,
+    get "/sessions/{id}/swings" sessions::swings,
+    get "/sessions/{id}/swings/{n}/against" sessions::against,
+    get "/compare" sessions::compare,
+    get "/sessions/{id}/report" sessions::report,
+    get "/months" sessions::months,
+    post "/sessions/{id}/remarks" remarks::add,
+    post "/sessions/{id}/undo" remarks::undo,
+    get "/sessions/{id}/play" playback::play,
+    post "/pair" pairing::passcode,
+}
+
+/// The description of the API as JSON. It is made by `tests/tests/api/description.rs` of the handlers themselves and kept as a file,
+/// so that what makes it is no part of the first build.
+const DESCRIPTION: &str = include_str!("openapi.json");
+
+/// The description of the API, made anew.
+#[cfg(feature = "openapi")]
 pub fn openapi() -> utoipa::openapi::OpenApi {
-    described().1
+    description::complete()
 }
 
 /// The API and the page.
 pub fn router(app: Arc<AppState>) -> Router {
-    let (api, description) = described();
-    api.route("/api/v1/openapi.json", get(move || async move { Json(description) }))
+    let description = || async { ([(header::CONTENT_TYPE, "application/json")], DESCRIPTION) };
+    Router::new()
+        .nest("/api/v1", routes())
+        .route("/api/v1/openapi.json", get(description))
         .route("/metrics", get(metrics::metrics))
         .route("/pair/{token}", get(pairing::link))
         // Only where the method is known: others are told which methods there are.

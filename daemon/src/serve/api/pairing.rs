@@ -10,7 +10,6 @@ use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use serde::Deserialize;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// Pairs the device that opens a link from the terminal.
 pub(super) async fn link(
@@ -29,18 +28,19 @@ pub(super) async fn link(
 }
 
 /// The passcode.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Passcode {
     passcode: String,
 }
 
 /// Pairs the coach's device.
-#[utoipa::path(post, path = "/pair", request_body = Passcode,
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/pair", request_body = Passcode,
     responses((status = 204, description = "paired; the cookie is set",
             headers(("Set-Cookie" = String, description = "what the device is known by from now on"))),
         (status = 403, description = "not the passcode, or there is none"),
         (status = 409, description = "no pairing is needed on this computer"),
-        (status = 429, description = "too many wrong ones")))]
+        (status = 429, description = "too many wrong ones"))))]
 pub(super) async fn passcode(
     State(app): State<Arc<AppState>>,
     Extension(ends): Extension<Endpoints>,

@@ -1,7 +1,7 @@
 //! Plays a recorded session again.
 
 use super::extract::{Path, Query, on_disk};
-use super::streams::{Item, StreamEvent, event};
+use super::streams::{Item, event};
 use crate::output::{Told, event_of};
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
@@ -33,16 +33,17 @@ const CHECK_EVERY: Duration = Duration::from_millis(200);
 const HEARTBEAT_EVERY: Duration = Duration::from_secs(2);
 
 /// How to play.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct PlayOptions {
     /// Times real time, 0.05 to 64; by default 1.
     #[serde(default = "real_time")]
-    #[param(minimum = 0.05, maximum = 64, required = false)]
+    #[cfg_attr(feature = "openapi", param(minimum = 0.05, maximum = 64, required = false))]
     speed: f64,
     /// Session time to start at, seconds; events before it are not sent.
     #[serde(default)]
-    #[param(minimum = 0, required = false)]
+    #[cfg_attr(feature = "openapi", param(minimum = 0, required = false))]
     from_s: f64,
 }
 
@@ -52,12 +53,12 @@ fn real_time() -> f64 {
 
 /// Sends a recorded session through the pipeline again: the events of `/events` and
 /// `/pose`, with `played: true` in `hello`; `session_ended` comes last.
-#[utoipa::path(get, path = "/sessions/{id}/play",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}/play",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), PlayOptions),
-    responses((status = 200, content_type = "text/event-stream", body = StreamEvent),
+    responses((status = 200, content_type = "text/event-stream", body = super::description::StreamEvent),
         (status = 422, description = "the speed or the time is none that can be played"),
         (status = 409, description = "it is being recorded"),
-        (status = 503, description = "too many are played at once")))]
+        (status = 503, description = "too many are played at once"))))]
 pub(super) async fn play(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,

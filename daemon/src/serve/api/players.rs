@@ -9,18 +9,17 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use serde::Deserialize;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// All players.
-#[utoipa::path(get, path = "/players", operation_id = "players", responses((status = 200, body = Vec<PlayerCard>)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/players", operation_id = "players", responses((status = 200, body = Vec<PlayerCard>))))]
 pub(super) async fn list(State(app): State<Arc<AppState>>) -> Result<Json<Vec<PlayerCard>>, ApiError> {
     let library = Arc::clone(&app.library);
     on_disk(move || library.players()).await.map(Json)
 }
 
 /// Adds a player.
-#[utoipa::path(post, path = "/players", operation_id = "add_player", request_body = NewPlayer,
-    responses((status = 201, body = PlayerCard), (status = 409, description = "another player has the name")))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/players", operation_id = "add_player", request_body = NewPlayer,
+    responses((status = 201, body = PlayerCard), (status = 409, description = "another player has the name"))))]
 pub(super) async fn add(
     State(app): State<Arc<AppState>>,
     Body(player): Body<NewPlayer>,
@@ -31,9 +30,9 @@ pub(super) async fn add(
 }
 
 /// Changes a player.
-#[utoipa::path(put, path = "/players/{id}", operation_id = "change_player", request_body = NewPlayer,
+#[cfg_attr(feature = "openapi", utoipa::path(put, path = "/players/{id}", operation_id = "change_player", request_body = NewPlayer,
     params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
-    responses((status = 200, body = PlayerCard), (status = 409, description = "another player has the name")))]
+    responses((status = 200, body = PlayerCard), (status = 409, description = "another player has the name"))))]
 pub(super) async fn change(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -45,9 +44,9 @@ pub(super) async fn change(
 
 /// What the library keeps of a player, which is what `DELETE` removes. Recordings elsewhere, exports
 /// and backups are not known to it.
-#[utoipa::path(get, path = "/players/{id}/kept", operation_id = "kept_of_player",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/players/{id}/kept", operation_id = "kept_of_player",
     params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
-    responses((status = 200, body = Kept)))]
+    responses((status = 200, body = Kept))))]
 pub(super) async fn kept(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -57,7 +56,8 @@ pub(super) async fn kept(
 }
 
 /// Whom to forget.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Forget {
     /// The player's name, as the library has it: says that this player is meant.
     name: String,
@@ -67,9 +67,9 @@ pub(super) struct Forget {
 }
 
 /// Removes a player's card and sessions for good; answers with what was removed (`perhaps` only if asked for).
-#[utoipa::path(delete, path = "/players/{id}", operation_id = "forget_player", request_body = Forget,
+#[cfg_attr(feature = "openapi", utoipa::path(delete, path = "/players/{id}", operation_id = "forget_player", request_body = Forget,
     params(("id" = String, Path, description = "player's id", min_length = 1, max_length = 255)),
-    responses((status = 200, body = Kept), (status = 409, description = "the name is not the player's, or the player is being recorded")))]
+    responses((status = 200, body = Kept), (status = 409, description = "the name is not the player's, or the player is being recorded"))))]
 pub(super) async fn forget(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,

@@ -25,12 +25,13 @@ const TOTAL: HeaderName = HeaderName::from_static("peakorder-total");
 const READING: HeaderName = HeaderName::from_static("peakorder-reading");
 
 /// Which sessions. Letters are compared without regard to case; days are those where the session was recorded.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct Asked {
     /// Words, each found in the player's name, the goal, a block's label or the day (`2026-11-25`, `25 November 2026`).
     #[serde(default)]
-    #[param(max_length = 200)]
+    #[cfg_attr(feature = "openapi", param(max_length = 200))]
     search: String,
     /// Id or whole name of the player.
     player: Option<String>,
@@ -39,17 +40,17 @@ pub(super) struct Asked {
     /// Found in the goal.
     goal: Option<String>,
     /// First day, `2026-11-25`.
-    #[param(format = Date)]
+    #[cfg_attr(feature = "openapi", param(format = Date))]
     from: Option<String>,
     /// Last day.
-    #[param(format = Date)]
+    #[cfg_attr(feature = "openapi", param(format = Date))]
     to: Option<String>,
     /// At most so many; the header `Link` has the address of the next ones.
     #[serde(default = "usual_limit")]
-    #[param(minimum = 1, maximum = 1000, required = false)]
+    #[cfg_attr(feature = "openapi", param(minimum = 1, maximum = 1000, required = false))]
     limit: u32,
     /// Those after this place of the list, as an earlier answer's `Link` has it.
-    #[param(pattern = "^[^/]*/[^/]+$", max_length = 400)]
+    #[cfg_attr(feature = "openapi", param(pattern = "^[^/]*/[^/]+$", max_length = 400))]
     before: Option<String>,
 }
 
@@ -135,13 +136,13 @@ fn encoded(text: &str) -> String {
 }
 
 /// Sessions, latest first.
-#[utoipa::path(get, path = "/sessions", operation_id = "sessions", params(Asked), responses(
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions", operation_id = "sessions", params(Asked), responses(
     (status = 200, body = Vec<SessionRow>, headers(
         ("Peakorder-Total" = u64, description = "how many sessions that is altogether"),
         ("Peakorder-Reading" = Option<String>, description = "`1200/10000` while the sessions are read for the first time: \
             so many of so many are known; absent when all are"),
         ("Link" = Option<String>, description = "`<address>; rel=\"next\"` (RFC 8288): the sessions after these; absent at the end"))),
-    (status = 422, description = "a day, limit or place of the list is none, or the text is too long")))]
+    (status = 422, description = "a day, limit or place of the list is none, or the text is too long"))))]
 pub(super) async fn list(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,

@@ -1,7 +1,6 @@
 //! Sessions, running and past.
 
 use super::extract::{Path, Query, on_disk};
-use super::schema;
 use crate::serve::access::pairing::Device;
 use crate::serve::api_error::ApiError;
 use crate::serve::app_state::AppState;
@@ -19,17 +18,15 @@ use peakorder_analysis::compare::{self, Comparison, Question};
 use peakorder_analysis::curves::{self, Curve, CurveChange};
 use peakorder_analysis::json;
 use peakorder_analysis::load::Loaded;
-use peakorder_analysis::measure::Measure;
 use peakorder_analysis::picture::{self, Layout};
 use peakorder_analysis::report::Choice;
 use serde::Deserialize;
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use utoipa::openapi::{RefOr, Schema};
 
 /// One session, as the lesson in the state.
-#[utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
-    responses((status = 200, body = LessonView)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}", params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255)),
+    responses((status = 200, body = LessonView))))]
 pub(super) async fn session(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -44,9 +41,9 @@ pub(super) async fn session(
 }
 
 /// The curves of one swing.
-#[utoipa::path(get, path = "/sessions/{id}/swings/{n}/curves",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}/swings/{n}/curves",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), ("n" = u32, Path, description = "swing's number", minimum = 0, maximum = 4_294_967_295_u32)),
-    responses((status = 200, body = past_lesson::CurvesView)))]
+    responses((status = 200, body = past_lesson::CurvesView))))]
 pub(super) async fn curves(
     State(app): State<Arc<AppState>>,
     Path((id, n)): Path<(String, u32)>,
@@ -56,12 +53,13 @@ pub(super) async fn curves(
 }
 
 /// Which swings.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct Before {
     /// Those before this number; by default all.
     #[serde(default = "all")]
-    #[param(minimum = 0, maximum = 4_294_967_295_u32, required = false)]
+    #[cfg_attr(feature = "openapi", param(minimum = 0, maximum = 4_294_967_295_u32, required = false))]
     before: u32,
 }
 
@@ -70,9 +68,9 @@ fn all() -> u32 {
 }
 
 /// The swings of a session, and what is known of them.
-#[utoipa::path(get, path = "/sessions/{id}/swings", operation_id = "earlier_swings",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}/swings", operation_id = "earlier_swings",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), Before),
-    responses((status = 200, body = EarlierSwings)))]
+    responses((status = 200, body = EarlierSwings))))]
 pub(super) async fn swings(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -87,9 +85,9 @@ pub(super) async fn swings(
 }
 
 /// One swing against the player's own baseline, measure by measure.
-#[utoipa::path(get, path = "/sessions/{id}/swings/{n}/against",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}/swings/{n}/against",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), ("n" = u32, Path, description = "swing's number", minimum = 0, maximum = 4_294_967_295_u32)),
-    responses((status = 200, body = Vec<Against>)))]
+    responses((status = 200, body = Vec<Against>))))]
 pub(super) async fn against(
     State(app): State<Arc<AppState>>,
     Path((id, n)): Path<(String, u32)>,
@@ -103,8 +101,9 @@ pub(super) async fn against(
 }
 
 /// The blocks that the report compares.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct Blocks {
     /// Before; by default the block `baseline`, or else the first.
     before: Option<String>,
@@ -116,10 +115,10 @@ pub(super) struct Blocks {
 }
 
 /// The lesson as one self-contained sheet to print and take home.
-#[utoipa::path(get, path = "/sessions/{id}/report",
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/sessions/{id}/report",
     params(("id" = String, Path, description = "session's id", min_length = 1, max_length = 255), Blocks),
     responses((status = 200, content_type = "text/html", body = String),
-        (status = 422, description = "a block is compared with itself")))]
+        (status = 422, description = "a block is compared with itself"))))]
 pub(super) async fn report(
     State(app): State<Arc<AppState>>,
     Path(id): Path<String>,
@@ -135,8 +134,9 @@ pub(super) async fn report(
 }
 
 /// Two sides, each `ID:BLOCK`; `ID` alone is the whole session.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct Sides {
     /// Before.
     a: String,
@@ -144,23 +144,23 @@ pub(super) struct Sides {
     b: String,
     /// Keys of the measures that it is about, with commas, each with `=SMALLEST` if need be; by default what the coach chose in the
     /// session of `b`.
-    #[param(schema_with = about_schema, required = false)]
+    #[cfg_attr(feature = "openapi", param(schema_with = super::description::about_schema, required = false))]
     about: Option<String>,
     /// Ids of more sessions, with commas: what each has of the block of `a` belongs to before as well.
-    #[param(max_length = 1000)]
+    #[cfg_attr(feature = "openapi", param(max_length = 1000))]
     also: Option<String>,
     /// Also where along the swing speed and turn of `a` and `b` differ (`curves` of the document); takes a moment.
     #[serde(default)]
     curves: bool,
     /// Also pictures (`picture` of the document), drawn for a place so many pixels wide.
-    #[param(minimum = 240, maximum = 2000)]
+    #[cfg_attr(feature = "openapi", param(minimum = 240, maximum = 2000))]
     picture: Option<u32>,
 }
 
 /// Before against after: the document `peakorder.compare/1` of `peakorder compare --json`.
-#[utoipa::path(get, path = "/compare", params(Sides),
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/compare", params(Sides),
     responses((status = 200, body = Object), (status = 404, description = "there is no such session or block"),
-        (status = 422, description = "the sides cannot be compared")))]
+        (status = 422, description = "the sides cannot be compared"))))]
 pub(super) async fn compare(
     State(app): State<Arc<AppState>>,
     Query(sides): Query<Sides>,
@@ -216,20 +216,21 @@ pub(super) async fn compare(
 }
 
 /// Whose months.
-#[derive(Debug, Deserialize, utoipa::IntoParams)]
-#[into_params(parameter_in = Query)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::IntoParams))]
+#[cfg_attr(feature = "openapi", into_params(parameter_in = Query))]
 pub(super) struct OfMonths {
     /// Id of the player; of sessions without one the player's name.
     player: String,
     /// Keys of the measures, with commas; by default what the coach chose last.
-    #[param(schema_with = about_schema, required = false)]
+    #[cfg_attr(feature = "openapi", param(schema_with = super::description::about_schema, required = false))]
     about: Option<String>,
     /// The block that the trend follows.
     #[serde(default = "baseline")]
     block: String,
     /// The pictures are drawn so many pixels wide.
     #[serde(default = "usual_width")]
-    #[param(minimum = 240, maximum = 2000)]
+    #[cfg_attr(feature = "openapi", param(minimum = 240, maximum = 2000))]
     width: u32,
 }
 
@@ -243,9 +244,9 @@ const fn usual_width() -> u32 {
 
 /// A player's lessons over months: where each began and ended, what was left the next time, and the trend of what the player
 /// brought, as in `peakorder kept` and `peakorder trend`, with pictures: the document `peakorder.months/1`.
-#[utoipa::path(get, path = "/months", params(OfMonths),
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/months", params(OfMonths),
     responses((status = 200, body = Object), (status = 404, description = "the player has no session"),
-        (status = 409, description = "no measure is named, and none was chosen")))]
+        (status = 409, description = "no measure is named, and none was chosen"))))]
 pub(super) async fn months(
     State(app): State<Arc<AppState>>,
     Query(of): Query<OfMonths>,
@@ -260,15 +261,6 @@ pub(super) async fn months(
     })
     .await
     .map(Json)
-}
-
-/// Keys of measures with commas, each with the smallest change that matters if need be; may be empty.
-fn about_schema() -> RefOr<Schema> {
-    let keys = Measure::ALL.map(Measure::key).join("|");
-    let one = format!("(?:{keys})(?:=[1-9][0-9]{{0,3}}(?:\\.[0-9]{{1,3}})?)?");
-    schema(
-        serde_json::json!({ "type": "string", "maxLength": 1000, "pattern": format!("^(?:{one}(?:,{one})*)?$") }),
-    )
 }
 
 /// Measures by their keys, with commas.

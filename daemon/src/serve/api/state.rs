@@ -10,7 +10,7 @@ use axum::{Extension, Json};
 use std::sync::Arc;
 
 /// The state at this moment.
-#[utoipa::path(get, path = "/state", responses((status = 200, body = Snapshot)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/state", responses((status = 200, body = Snapshot))))]
 pub(super) async fn state(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -28,8 +28,8 @@ pub(super) async fn state(
 }
 
 /// Says what viewers may see from now on.
-#[utoipa::path(put, path = "/viewers", request_body = ViewersSee,
-    responses((status = 200, body = ViewersSee)))]
+#[cfg_attr(feature = "openapi", utoipa::path(put, path = "/viewers", request_body = ViewersSee,
+    responses((status = 200, body = ViewersSee))))]
 pub(super) async fn set_viewers(
     State(app): State<Arc<AppState>>,
     Body(see): Body<ViewersSee>,

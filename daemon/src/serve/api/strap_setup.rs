@@ -9,10 +9,9 @@ use axum::extract::State;
 use peakorder_protocol::{Role, UnknownWord};
 use serde::Deserialize;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// The straps, where they are worn, and what is being done with them. To be asked again while something is done.
-#[utoipa::path(get, path = "/straps", operation_id = "strap_setup", responses((status = 200, body = StrapSetup)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/straps", operation_id = "strap_setup", responses((status = 200, body = StrapSetup))))]
 pub(super) async fn view(State(app): State<Arc<AppState>>) -> Json<StrapSetup> {
     shown(&app).await
 }
@@ -28,9 +27,9 @@ fn refuse_in_a_lesson(app: &AppState) -> Result<(), SetupError> {
 }
 
 /// Looks for straps on the air, for two minutes or until it is stopped.
-#[utoipa::path(post, path = "/straps/scan", responses((status = 200, body = StrapSetup),
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/straps/scan", responses((status = 200, body = StrapSetup),
     (status = 409, description = "a lesson is running, or straps are virtual"),
-    (status = 503, description = "the configuration cannot be read")))]
+    (status = 503, description = "the configuration cannot be read"))))]
 pub(super) async fn scan(State(app): State<Arc<AppState>>) -> Result<Json<StrapSetup>, ApiError> {
     refuse_in_a_lesson(&app)?;
     app.straps.scan().await?;
@@ -38,17 +37,18 @@ pub(super) async fn scan(State(app): State<Arc<AppState>>) -> Result<Json<StrapS
 }
 
 /// Which straps to tell apart.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Identify {
     /// The segments, in the order in which their straps are to be twisted.
-    #[schema(min_items = 1, max_items = 3)]
+    #[cfg_attr(feature = "openapi", schema(min_items = 1, max_items = 3))]
     roles: Vec<Role>,
 }
 
 /// Tells straps apart: each is to be twisted when its segment is named. Places change when all are found.
-#[utoipa::path(post, path = "/straps/identify", request_body = Identify, responses((status = 200, body = StrapSetup),
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/straps/identify", request_body = Identify, responses((status = 200, body = StrapSetup),
     (status = 409, description = "a lesson is running, or straps are virtual"),
-    (status = 503, description = "the configuration cannot be read")))]
+    (status = 503, description = "the configuration cannot be read"))))]
 pub(super) async fn identify(
     State(app): State<Arc<AppState>>,
     Body(Identify { mut roles }): Body<Identify>,
@@ -69,9 +69,9 @@ pub(super) async fn identify(
 }
 
 /// Measures the signal of every strap that has a place: battery, rate, losses, noise. They must lie still.
-#[utoipa::path(post, path = "/straps/check", responses((status = 200, body = StrapSetup),
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/straps/check", responses((status = 200, body = StrapSetup),
     (status = 409, description = "a lesson is running, or straps are virtual"),
-    (status = 503, description = "no strap has a place, or the configuration cannot be read")))]
+    (status = 503, description = "no strap has a place, or the configuration cannot be read"))))]
 pub(super) async fn check(State(app): State<Arc<AppState>>) -> Result<Json<StrapSetup>, ApiError> {
     refuse_in_a_lesson(&app)?;
     app.straps.check().await?;
@@ -79,17 +79,18 @@ pub(super) async fn check(State(app): State<Arc<AppState>>) -> Result<Json<Strap
 }
 
 /// Stops what is being done with the straps.
-#[utoipa::path(post, path = "/straps/stop", responses((status = 200, body = StrapSetup)))]
+#[cfg_attr(feature = "openapi", utoipa::path(post, path = "/straps/stop", responses((status = 200, body = StrapSetup))))]
 pub(super) async fn stop(State(app): State<Arc<AppState>>) -> Json<StrapSetup> {
     app.straps.stop().await;
     shown(&app).await
 }
 
 /// A strap that was found.
-#[derive(Debug, Deserialize, ToSchema)]
+#[derive(Debug, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub(super) struct Assign {
     /// Its id.
-    #[schema(max_length = 255)]
+    #[cfg_attr(feature = "openapi", schema(max_length = 255))]
     id: String,
 }
 
@@ -98,10 +99,10 @@ fn role(word: &str) -> Result<Role, ApiError> {
 }
 
 /// Gives a strap that was found its place on a segment, in place of the one that was there.
-#[utoipa::path(put, path = "/straps/{role}", request_body = Assign, params(("role" = Role, Path, description = "the segment")),
+#[cfg_attr(feature = "openapi", utoipa::path(put, path = "/straps/{role}", request_body = Assign, params(("role" = Role, Path, description = "the segment")),
     responses((status = 200, body = StrapSetup), (status = 404, description = "there is no such segment"),
     (status = 409, description = "a lesson is running, straps are virtual, or the strap was not found"),
-    (status = 503, description = "the configuration cannot be read or written")))]
+    (status = 503, description = "the configuration cannot be read or written"))))]
 pub(super) async fn assign(
     State(app): State<Arc<AppState>>,
     Path(word): Path<String>,
@@ -114,10 +115,10 @@ pub(super) async fn assign(
 }
 
 /// Takes the strap of a segment away.
-#[utoipa::path(delete, path = "/straps/{role}", params(("role" = Role, Path, description = "the segment")),
+#[cfg_attr(feature = "openapi", utoipa::path(delete, path = "/straps/{role}", params(("role" = Role, Path, description = "the segment")),
     responses((status = 200, body = StrapSetup), (status = 404, description = "there is no such segment"),
     (status = 409, description = "a lesson is running, straps are virtual, or no strap is there"),
-    (status = 503, description = "the configuration cannot be read or written")))]
+    (status = 503, description = "the configuration cannot be read or written"))))]
 pub(super) async fn forget(
     State(app): State<Arc<AppState>>,
     Path(word): Path<String>,

@@ -1,6 +1,5 @@
 //! Streams of events.
 
-use super::description::schema;
 use crate::serve::access::pairing::Device;
 use crate::serve::app_state::AppState;
 use crate::serve::hub::event_feed::NumberedEvent;
@@ -12,34 +11,9 @@ use serde_json::json;
 use std::convert::Infallible;
 use std::sync::Arc;
 use tokio::sync::broadcast::error::RecvError;
-use utoipa::openapi::{RefOr, Schema};
-use utoipa::{PartialSchema, ToSchema};
 
 /// An event of a stream.
 pub(super) type Item = Result<Event, Infallible>;
-
-/// One event of a stream, as the description has it.
-pub(super) struct StreamEvent;
-
-impl PartialSchema for StreamEvent {
-    fn schema() -> RefOr<Schema> {
-        schema(json!({
-            "type": "object",
-            "description": "One event; the stream is a sequence of them.",
-            "required": ["event", "data"],
-            "properties": {
-                "event": { "type": "string", "description": "What it tells." },
-                "id": { "type": "string", "pattern": "^[0-9]+$", "description": "Its number." },
-                "data": {
-                    "type": "string", "contentMediaType": "application/json",
-                    "description": "One JSON object or list.",
-                },
-            },
-        }))
-    }
-}
-
-impl ToSchema for StreamEvent {}
 
 pub(super) fn event(name: &str, data: &serde_json::Value) -> Event {
     Event::default().event(name).data(data.to_string())
@@ -55,7 +29,7 @@ fn framed(frame: &NumberedEvent, hide_names: bool) -> Event {
 /// `doing`, `remarks`, `usual`, `swing_extra` (with `against` for the newest swing only), `heartbeat` (each two seconds), `problem`,
 /// `viewers`. `lagged` means that events were
 /// missed: read the state again.
-#[utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/events", responses((status = 200, content_type = "text/event-stream", body = super::description::StreamEvent))))]
 pub(super) async fn events(
     State(app): State<Arc<AppState>>,
     Extension(device): Extension<Device>,
@@ -78,8 +52,8 @@ pub(super) async fn events(
 /// Whether the player is at the drill target now, for a tone inside the movement: `reach {t_s, reached, address}`, as it
 /// changes and every half second, while a target of turn, tilt or separation is in force; `null` when it ends. Turns
 /// count from the last still pose.
-#[utoipa::path(get, path = "/reach",
-    responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/reach",
+    responses((status = 200, content_type = "text/event-stream", body = super::description::StreamEvent))))]
 pub(super) async fn reach(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
     let reaches = stream::unfold(app.hub.reaches(), |mut reaches| async move {
         reaches.changed().await.ok()?;
@@ -91,8 +65,8 @@ pub(super) async fn reach(State(app): State<Arc<AppState>>) -> Sse<impl Stream<I
 
 /// The pose of the body, about 25 times a second while a lesson runs: `pose {t_s, segments}`.
 /// Turns are relative to the last address, or to the calibration before the first swing.
-#[utoipa::path(get, path = "/pose",
-    responses((status = 200, content_type = "text/event-stream", body = StreamEvent)))]
+#[cfg_attr(feature = "openapi", utoipa::path(get, path = "/pose",
+    responses((status = 200, content_type = "text/event-stream", body = super::description::StreamEvent))))]
 pub(super) async fn pose(State(app): State<Arc<AppState>>) -> Sse<impl Stream<Item = Item>> {
     let poses = stream::unfold(app.hub.poses(), |mut poses| async move {
         loop {

@@ -17,15 +17,15 @@ use serde::ser::SerializeStruct as _;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// What is known of a swing besides its own numbers.
-#[derive(Debug, Clone, PartialEq, ToSchema)]
+#[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct SwingExtra {
     /// Number of the swing.
     pub number: u32,
     /// Each measure against the player's own baseline; told of the newest swing only.
-    #[schema(value_type = Option<Vec<Against>>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Option<Vec<Against>>))]
     pub against: Vec<Against>,
     /// Its values of what the lesson is about, in the coach's order.
     pub about: Vec<AboutValue>,

@@ -7,14 +7,14 @@ use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::{Handedness, Role};
 use serde::Serialize;
 use std::time::Duration;
-use utoipa::ToSchema;
 
 /// A pose is published this often.
 pub const POSE_EVERY: Duration = Duration::from_millis(40);
 
 /// The segments' pose. A segment is absent until its strap sends; its angles are absent until
 /// the strap is calibrated.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Pose {
     /// Session clock of the newest sample, seconds.
     pub t_s: f64,
@@ -23,7 +23,8 @@ pub struct Pose {
 }
 
 /// The segments of a pose.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Segments {
     /// Pelvis.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -37,7 +38,8 @@ pub struct Segments {
 }
 
 /// Pose of pelvis or thorax; angles as in the swing file.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Trunk {
     /// Turn since the last address (or calibration), degrees, positive towards the target.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -53,7 +55,8 @@ pub struct Trunk {
 }
 
 /// Pose of the lead arm.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Arm {
     /// Where the hand points seen from above, degrees from straight ahead, positive towards the target.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -10,7 +10,6 @@ use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
 use serde::Serialize;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// A pose is still while every trunk segment is slower than this, deg/s, and
 const STILL_DPS: f64 = 15.0;
@@ -33,7 +32,8 @@ const MOVED_DEG: f64 = 2.0;
 const RELEASE_DEG: f64 = 0.5;
 
 /// The trunk against the target now.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Reach {
     /// Session clock of the newest record, seconds.
     pub t_s: f64,

@@ -3,12 +3,9 @@
 use super::assessment::{Extras, SwingExtra};
 use crate::serve::lesson::InterruptedView;
 use crate::serve::viewers::ViewersSee;
-use peakorder_analysis::against::Against;
 use peakorder_analysis::order::heading;
-use peakorder_analysis::target::Answer;
-use peakorder_analysis::usual::{AboutValue, Usual};
+use peakorder_analysis::usual::Usual;
 use peakorder_analysis::words::mobility::MobilityWords;
-use peakorder_analysis::words::quality::QualityWords;
 use peakorder_protocol::calibration::CalibrationStep;
 use peakorder_protocol::mobility::MobilityCheck;
 use peakorder_protocol::remark::Remarks;
@@ -17,10 +14,10 @@ use peakorder_protocol::swing::Swing;
 use peakorder_protocol::{Handedness, Role};
 use serde::{Serialize, Serializer};
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// The state of the program at one moment.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Snapshot {
     /// Version of the program.
     pub version: String,
@@ -42,7 +39,8 @@ pub struct Snapshot {
 }
 
 /// A lesson, running or past.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct LessonView {
     /// Session id.
     pub session: String,
@@ -73,40 +71,40 @@ pub struct LessonView {
     /// How many swings and repetitions there were before those that are here; `/sessions/{id}/swings` has them. Only of the state.
     pub earlier: usize,
     /// The swings, each as in its file (`peakorder.swing/1`); of the state the newest [`NEWEST`].
-    #[schema(value_type = Vec<Swing>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Vec<Swing>))]
     #[serde(serialize_with = "all_shared")]
     pub swings: Vec<Arc<Swing>>,
     /// The repetitions of drills, each as in its file; numbered in one row with the swings.
-    #[schema(value_type = Vec<Repetition>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Vec<Repetition>))]
     #[serde(serialize_with = "all_shared")]
     pub repetitions: Vec<Arc<Repetition>>,
     /// Swing by swing, the order of its peaks in words.
-    #[schema(value_type = BTreeMap<u32, String>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, String>))]
     #[serde(serialize_with = "order_words")]
     pub order_words: Vec<Arc<Swing>>,
     /// Of the newest swing, each measure against the player's own baseline. Of the others
     /// `/sessions/{id}/swings/{n}/against` tells it: of all swings together it is most of a lesson.
-    #[schema(value_type = BTreeMap<u32, Vec<Against>>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, Vec<peakorder_analysis::against::Against>>))]
     #[serde(serialize_with = "against_only")]
     pub against: Option<Arc<SwingExtra>>,
     /// Swing by swing, its values of what the lesson is about.
-    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, Vec<peakorder_analysis::usual::AboutValue>>))]
     #[serde(serialize_with = "about_only")]
     pub about: Extras,
     /// What is usual for the player in each measure, by the baseline.
-    #[schema(value_type = Vec<Usual>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Vec<Usual>))]
     #[serde(serialize_with = "usual_shared")]
     pub usual: Arc<Vec<Usual>>,
     /// Swing by swing, what is withheld and why, in words.
-    #[schema(value_type = BTreeMap<u32, QualityWords>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, peakorder_analysis::words::quality::QualityWords>))]
     #[serde(serialize_with = "quality_only")]
     pub quality: Extras,
     /// Answers to the drill target, for the swings made while there was one.
-    #[schema(value_type = BTreeMap<u32, Answer>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, peakorder_analysis::target::Answer>))]
     #[serde(serialize_with = "answers_only")]
     pub answers: Extras,
     /// The coach's remarks.
-    #[schema(value_type = Remarks)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Remarks))]
     #[serde(serialize_with = "shared")]
     pub remarks: Arc<Remarks>,
     /// Mobility checks.
@@ -156,30 +154,31 @@ impl LessonView {
 }
 
 /// Swings of a lesson and what is known of them, as in the lesson itself.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct EarlierSwings {
     /// The swings, each as in its file (`peakorder.swing/1`).
-    #[schema(value_type = Vec<Swing>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Vec<Swing>))]
     #[serde(serialize_with = "all_shared")]
     swings: Vec<Arc<Swing>>,
     /// The repetitions of drills, each as in its file.
-    #[schema(value_type = Vec<Repetition>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = Vec<Repetition>))]
     #[serde(serialize_with = "all_shared")]
     repetitions: Vec<Arc<Repetition>>,
     /// Swing by swing, the order of its peaks in words.
-    #[schema(value_type = BTreeMap<u32, String>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, String>))]
     #[serde(serialize_with = "order_words")]
     order_words: Vec<Arc<Swing>>,
     /// Swing by swing, its values of what the lesson is about.
-    #[schema(value_type = BTreeMap<u32, Vec<AboutValue>>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, Vec<peakorder_analysis::usual::AboutValue>>))]
     #[serde(serialize_with = "about_only")]
     about: Extras,
     /// Swing by swing, what is withheld and why, in words.
-    #[schema(value_type = BTreeMap<u32, QualityWords>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, peakorder_analysis::words::quality::QualityWords>))]
     #[serde(serialize_with = "quality_only")]
     quality: Extras,
     /// Answers to the drill target.
-    #[schema(value_type = BTreeMap<u32, Answer>)]
+    #[cfg_attr(feature = "openapi", schema(value_type = BTreeMap<u32, peakorder_analysis::target::Answer>))]
     #[serde(serialize_with = "answers_only")]
     answers: Extras,
 }
@@ -222,7 +221,8 @@ fn answers_only<S: Serializer>(extras: &Extras, to: S) -> Result<S::Ok, S::Error
 }
 
 /// The player.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct PlayerView {
     /// Id in the library; absent when the library has no such player.
     pub id: Option<String>,
@@ -237,7 +237,8 @@ pub struct PlayerView {
 }
 
 /// A block of swings.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct BlockView {
     /// Label.
     pub label: String,
@@ -248,7 +249,8 @@ pub struct BlockView {
 }
 
 /// A mobility check and what is said of it.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct MobilityView {
     /// The check as in `mobility.json`.
     #[serde(flatten)]
@@ -258,7 +260,8 @@ pub struct MobilityView {
 }
 
 /// The result of a calibration step.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct CalibrationView {
     /// Session clock, seconds.
     pub t_s: f64,
@@ -273,7 +276,8 @@ pub struct CalibrationView {
 }
 
 /// A guided movement that is going on.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Doing {
     /// `still`, `bow`, `arm-raise`, `turn seated` or `turn standing`.
     pub what: String,
@@ -282,7 +286,8 @@ pub struct Doing {
 }
 
 /// Status of a strap.
-#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct StrapStatus {
     /// Where it is worn.
     pub role: Role,

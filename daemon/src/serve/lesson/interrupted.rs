@@ -10,7 +10,6 @@ use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
 use peakorder_protocol::session::{SessionDir, SourceKind};
 use serde::Serialize;
-use utoipa::ToSchema;
 
 /// A lesson that was left longer ago is over; own judgement.
 const CONTINUE_WITHIN_S: f64 = 12.0 * 3600.0;
@@ -33,7 +32,8 @@ pub struct Interrupted {
 }
 
 /// A lesson that was interrupted and can be continued.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct InterruptedView {
     /// Session id.
     session: String,

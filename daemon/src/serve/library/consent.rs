@@ -2,10 +2,10 @@
 
 use super::PlayerCard;
 use serde::{Deserialize, Serialize};
-use utoipa::ToSchema;
 
 /// What was asked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum ConsentTo {
     /// To be recorded, and that the recording is kept in this library.
@@ -13,7 +13,8 @@ pub enum ConsentTo {
 }
 
 /// One answer. Answers are added and never changed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct ConsentEntry {
     /// What was asked.
     pub what: ConsentTo,

@@ -16,7 +16,6 @@ use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 pub(super) use peakorder_analysis::library::FORGOTTEN;
 
@@ -24,7 +23,8 @@ pub(super) use peakorder_analysis::library::FORGOTTEN;
 const SEARCHED_BYTES: u64 = 8 << 20;
 
 /// What the library keeps of a player.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct Kept {
     /// The player's id.
     pub id: String,
@@ -46,7 +46,8 @@ pub struct Kept {
 }
 
 /// One session.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct KeptSession {
     /// Its folder's name.
     pub id: String,

@@ -16,7 +16,7 @@ mod consent;
 mod datasets;
 mod export;
 mod forget;
-mod players;
+pub(super) mod players;
 mod running;
 mod sessions;
 

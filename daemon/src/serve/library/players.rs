@@ -1,7 +1,6 @@
 //! Player files.
 
 use super::{ConsentEntry, Library, LibraryError};
-use crate::serve::api::{line, schema};
 use crate::serve::{random, toml_file};
 use peakorder_analysis::library::{FileStamp, now_ns};
 use peakorder_protocol::Handedness;
@@ -11,11 +10,9 @@ use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use std::fs;
 use std::sync::{Mutex, PoisonError};
-use utoipa::ToSchema;
-use utoipa::openapi::{RefOr, Schema};
 
 /// Longest name, characters.
-const NAME_LIMIT: usize = 80;
+pub(in crate::serve) const NAME_LIMIT: usize = 80;
 /// Longest goal or limits, characters.
 const TEXT_LIMIT: usize = 2000;
 
@@ -40,24 +37,25 @@ pub enum PlayerError {
 }
 
 /// What the coach types about a player.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct NewPlayer {
     /// Name: one line.
-    #[schema(schema_with = name_schema)]
+    #[cfg_attr(feature = "openapi", schema(schema_with = crate::serve::api::description::name_schema))]
     pub name: String,
     /// Side the player swings from.
     pub handedness: Handedness,
     /// What the player works on.
     #[serde(default)]
-    #[schema(max_length = 2000)]
+    #[cfg_attr(feature = "openapi", schema(max_length = 2000))]
     pub goal: String,
     /// Limits of the body in the coach's words (not a diagnosis).
     #[serde(default)]
-    #[schema(max_length = 2000)]
+    #[cfg_attr(feature = "openapi", schema(max_length = 2000))]
     pub limits: String,
     /// Breadth across the hips, standing, centimetres, if it was measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(minimum = 20, maximum = 60)]
+    #[cfg_attr(feature = "openapi", schema(minimum = 20, maximum = 60))]
     pub hip_breadth_cm: Option<f64>,
     /// The player has agreed to be recorded; without this no lesson starts.
     #[serde(default)]
@@ -65,7 +63,8 @@ pub struct NewPlayer {
 }
 
 /// A player of the library.
-#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct PlayerCard {
     /// Id, as in its file's name.
     #[serde(default)]
@@ -79,10 +78,6 @@ pub struct PlayerCard {
     /// Every answer that the player gave, in order; the last one counts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub consents: Vec<ConsentEntry>,
-}
-
-fn name_schema() -> RefOr<Schema> {
-    schema(line(NAME_LIMIT))
 }
 
 impl NewPlayer {

@@ -11,13 +11,13 @@ use serde::Serialize;
 use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// So often an answer is made anew because sessions in it changed meanwhile.
 const ROUNDS: usize = 3;
 
 /// One line of the list of sessions.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, Serialize)]
+#[cfg_attr(feature = "openapi", derive(utoipa::ToSchema))]
 pub struct SessionRow {
     /// Id: the folder's name.
     pub id: String,

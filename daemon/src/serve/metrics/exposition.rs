@@ -59,7 +59,7 @@ impl Metric<'_> {
 mod tests {
     use super::*;
 
-    /// Escapes as in the format's description (prometheus.io/docs/instrumenting/exposition_formats).
+    /// Escapes as in the format's description (<https://prometheus.io/docs/instrumenting/exposition_formats>).
     #[test]
     fn what_would_end_a_label_or_a_help_text_is_escaped() {
         let mut text = String::new();

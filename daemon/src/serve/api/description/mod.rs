@@ -1,12 +1,14 @@
 //! The API's description, completed: what every endpoint has in common is said once.
 
+mod written;
+
+use super::{Handlers, ROUTES};
 use crate::serve::access::pairing::COOKIE;
 use crate::serve::api_error::ErrorBody;
 use crate::serve::hub::SwingExtra;
 use crate::serve::hub::pose::Pose;
 use crate::serve::hub::reach::Reach;
 use peakorder_protocol::event::LiveEvent;
-use serde_json::json;
 use utoipa::OpenApi;
 use utoipa::openapi::path::{Operation, PathItem};
 use utoipa::openapi::request_body::{RequestBody, RequestBodyBuilder};
@@ -15,6 +17,8 @@ use utoipa::openapi::security::{ApiKey, ApiKeyValue, SecurityRequirement, Securi
 use utoipa::openapi::{
     Components, ContentBuilder, HeaderBuilder, Ref, RefOr, Required, Response, ResponseBuilder,
 };
+pub(in crate::serve) use written::name_schema;
+pub(in crate::serve::api) use written::{NewRemark, StreamEvent, about_schema};
 
 /// The head of the API's description.
 #[derive(OpenApi)]
@@ -68,8 +72,24 @@ const ERRORS: [(&str, &str, Comes, &str); 15] = [
 /// A number as the key of a JSON object.
 const NUMBER_KEY: &str = "^(0|[1-9][0-9]{0,9})$";
 
-/// Says of every endpoint what all have in common.
-pub(super) fn complete(mut api: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+/// What the handlers say of themselves, and of every endpoint what all have in common.
+///
+/// # Panics
+/// Where the routes are not those that the handlers say.
+pub(super) fn complete() -> utoipa::openapi::OpenApi {
+    let mut api = Description::openapi().nest("/api/v1", Handlers::openapi());
+    let mut described: Vec<(String, String)> = Vec::new();
+    for (path, item) in &mut api.paths.paths {
+        let PathItem { get, put, post, delete, .. } = item;
+        let methods = [("get", get), ("put", put), ("post", post), ("delete", delete)];
+        let there = methods.into_iter().filter(|(_, operation)| operation.is_some());
+        described.extend(there.map(|(method, _)| (method.to_owned(), path.clone())));
+    }
+    let mut routed: Vec<(String, String)> =
+        ROUTES.iter().map(|(method, path)| ((*method).to_owned(), format!("/api/v1{path}"))).collect();
+    described.sort();
+    routed.sort();
+    assert_eq!(routed, described, "a handler is described with another path than it is routed at");
     for (path, item) in &mut api.paths.paths {
         for (change, operation) in operations(item) {
             complete_operation(path, change, operation);
@@ -190,19 +210,4 @@ fn keys_are_text(schema: &mut RefOr<Schema>) {
         );
     }
     object.properties.values_mut().for_each(keys_are_text);
-}
-
-/// A schema that a type's shape does not give.
-pub(in crate::serve) fn schema(json: serde_json::Value) -> RefOr<Schema> {
-    serde_json::from_value(json).expect("a schema written in this program is one")
-}
-
-/// One line that is not blank, of at most `limit` characters.
-pub(in crate::serve) fn line(limit: usize) -> serde_json::Value {
-    json!({
-        "type": "string",
-        "minLength": 1,
-        "maxLength": limit,
-        "pattern": "^[^\\u0000-\\u001f\\u007f-\\u009f]*[^\\s\\u0000-\\u001f\\u007f-\\u009f][^\\u0000-\\u001f\\u007f-\\u009f]*$",
-    })
 }
