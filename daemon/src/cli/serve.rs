@@ -74,7 +74,11 @@ pub(super) struct Arguments {
 pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let path = arguments.config.path()?;
     if arguments.config.is_named() && !path.exists() {
-        return Err(ConfigError::Absent(path).into());
+        // `straps` makes what is missing, so that it may be missing; who checks wants to know.
+        if arguments.check_config {
+            return Err(ConfigError::Absent(path).into());
+        }
+        tracing::warn!(config = %path.display(), "There is no such configuration file; everything is as usual.");
     }
     let config = Config::load(&path)?;
     let check = arguments.check_config;

@@ -130,7 +130,7 @@ fn what_is_wrong_with_a_configuration_is_one_line_with_file_line_and_key() {
     let service = Service::configured("");
     let missing = service.path("none.toml").display().to_string();
     says(
-        &service.run(&["serve", "--config", &missing]).failed(),
+        &service.run(&["serve", "--check-config", "--config", &missing]).failed(),
         &["none.toml", "no such configuration file"],
     );
     fs::create_dir(service.path("state")).unwrap();

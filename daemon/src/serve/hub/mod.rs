@@ -478,18 +478,24 @@ impl Hub {
 fn log(event: &LiveEvent) {
     match event {
         LiveEvent::Trouble { what, .. } => tracing::warn!("{}", words::trouble::sentence(what)),
-        LiveEvent::Strap { role, what, .. } => match what {
-            StrapEventKind::Connected { .. } => tracing::info!(%role, "Strap connected."),
-            StrapEventKind::Disconnected { reason: Disconnection::SessionEnded } => {
-                tracing::info!(%role, "Strap disconnected.");
+        LiveEvent::Strap { role, what, .. } => {
+            let role = role.key();
+            match what {
+                StrapEventKind::Connected { .. } => tracing::info!(%role, "Strap connected."),
+                // Asked for, or told of a lesson that is continued.
+                StrapEventKind::Disconnected {
+                    reason: Disconnection::SessionEnded | Disconnection::NotKnown,
+                } => {
+                    tracing::info!(%role, "Strap disconnected.");
+                }
+                StrapEventKind::Disconnected { .. }
+                | StrapEventKind::Refused { .. }
+                | StrapEventKind::NotHeard => {
+                    tracing::warn!(%role, "Strap: {}", words::strap::event(what));
+                }
+                _ => {}
             }
-            StrapEventKind::Disconnected { .. }
-            | StrapEventKind::Refused { .. }
-            | StrapEventKind::NotHeard => {
-                tracing::warn!(%role, "{}", words::strap::event(what));
-            }
-            _ => {}
-        },
+        }
         _ => {}
     }
 }
