@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
@@ -24,6 +28,7 @@ pub mod data;
 pub mod dataset;
 pub mod design;
 pub mod drill;
+pub mod exit;
 pub mod export;
 mod hex;
 pub mod integrity;
@@ -37,6 +42,8 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+#[cfg(feature = "packaged")]
+pub mod packaged;
 pub mod parallel;
 pub mod picture;
 pub mod render;
@@ -53,6 +60,9 @@ pub mod words;
 /// Label of the block that is what the player brought, unless another is named. Everything looks for it by this name, which
 /// codes therefore keep.
 pub const BASELINE: &str = "baseline";
+
+/// Version of the programs and the commit they were built from, as `--version` says it.
+pub const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("PEAKORDER_COMMIT"), ")");
 
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \

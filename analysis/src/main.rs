@@ -34,7 +34,8 @@ const TERMINAL_WIDTH: usize = 80;
 
 /// Shows and compares the kinematic sequences in recorded sessions.
 #[derive(Debug, Parser)]
-#[command(name = "peakorder", version, about, max_term_width = 100)]
+#[command(name = "peakorder", version = peakorder_analysis::VERSION, about, max_term_width = 100)]
+#[command(after_long_help = peakorder_analysis::exit::section())]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -253,6 +254,12 @@ enum Command {
     /// Say which drills changed what, over all players of a dataset.
     #[cfg(feature = "open-data")]
     Academy(commands::academy::AcademyArguments),
+    /// Print what a shell needs to complete these commands.
+    #[cfg(feature = "packaged")]
+    Completions(peakorder_analysis::packaged::CompletionsArguments),
+    /// Print the man page, or write those of all commands.
+    #[cfg(feature = "packaged")]
+    Manual(peakorder_analysis::packaged::ManualArguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -553,6 +560,10 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             code = ended;
             text
         }
+        #[cfg(feature = "packaged")]
+        Command::Completions(arguments) => peakorder_analysis::packaged::completions::<Arguments>(arguments),
+        #[cfg(feature = "packaged")]
+        Command::Manual(arguments) => commands::manual::run::<Arguments>(arguments)?,
     };
     print(&text)?;
     Ok(code)

@@ -2,6 +2,8 @@
 //! its files, and its computations against published values and reference libraries.
 
 #[cfg(target_os = "linux")]
+pub mod avahi;
+#[cfg(target_os = "linux")]
 pub mod bluez;
 pub mod browser;
 pub mod csv;
@@ -9,6 +11,8 @@ pub mod files;
 pub mod made_dataset;
 pub mod programs;
 pub mod python;
+#[cfg(unix)]
+pub mod service_manager;
 pub mod synthetic;
 pub mod test_server;
 #[cfg(target_os = "linux")]

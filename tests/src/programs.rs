@@ -60,7 +60,11 @@ pub struct CommandOutput {
 }
 
 impl CommandOutput {
-    fn of(output: Output) -> Self {
+    /// Of an output, which must be UTF-8.
+    ///
+    /// # Panics
+    /// Where it is not.
+    pub fn of(output: Output) -> Self {
         let text = |bytes| String::from_utf8(bytes).expect("programs print UTF-8");
         Self { code: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
     }

@@ -78,14 +78,15 @@ impl TestServer {
     }
 
     fn launch(command: &mut Command, library: &Path, arguments: &[&str]) -> Self {
-        let mut child = command
-            .arg("serve")
-            .arg("--library")
-            .arg(library)
-            .args(arguments)
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("the program starts");
+        Self::started_by(command.arg("serve").arg("--library").arg(library).args(arguments))
+    }
+
+    /// By a command that is complete: `peakorderd serve` with its environment.
+    ///
+    /// # Panics
+    /// Where it does not start or say where it listens.
+    pub fn started_by(command: &mut Command) -> Self {
+        let mut child = command.stdout(Stdio::piped()).spawn().expect("the program starts");
         let out = child.stdout.take().expect("stdout is piped");
         let mut lines = BufReader::new(out).lines();
         let mut greeting = lines.next().expect("it says where it is").expect("it prints UTF-8");
@@ -96,7 +97,7 @@ impl TestServer {
             .expect("an address");
         let port = address.parse::<SocketAddr>().expect("an address with a port").port();
         // What follows (links) comes at once; later output goes nowhere.
-        if arguments.iter().any(|a| a.starts_with("0.0.0.0")) {
+        if command.get_args().any(|a| a.to_string_lossy().starts_with("0.0.0.0")) {
             for line in lines.by_ref().map_while(Result::ok) {
                 greeting.push('\n');
                 greeting.push_str(&line);

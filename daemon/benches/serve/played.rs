@@ -45,6 +45,7 @@ impl Played {
                 passcode_file: None,
                 encryption: peakorder_daemon::serve::tls::Encryption::Off,
                 forget_devices: false,
+                announce: false,
                 when_ended: WhenEnded::default(),
             }))
             .expect("it listens");

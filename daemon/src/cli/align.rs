@@ -180,7 +180,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 });
             }
         }
-        setup.config.save(&setup.path)?;
+        setup.config.save_straps(&setup.path)?;
     }
     if arguments.json {
         console::print_line(&serde_json::to_string(&found)?);

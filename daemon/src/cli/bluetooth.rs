@@ -15,6 +15,11 @@ pub(super) struct ConfigFile {
 }
 
 impl ConfigFile {
+    /// Whether the command line names it.
+    pub(super) const fn is_named(&self) -> bool {
+        self.config.is_some()
+    }
+
     /// Path of the configuration.
     pub(super) fn path(&self) -> anyhow::Result<PathBuf> {
         Ok(locate(self.config.as_deref())?)

@@ -1,7 +1,9 @@
 //! What all commands print alike.
 
+use super::log::priority;
 use crate::engine::Summary;
 use crate::output::{Told, text_of};
+use crate::service::is_journal;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use peakorder_analysis::words::{self, mobility::MobilityWords};
 use peakorder_protocol::calibration::JudgedStep;
@@ -16,9 +18,17 @@ use std::future::Future;
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::Path;
 use tokio::sync::broadcast;
+use tracing::Level;
 
 /// One line on stderr.
 pub(super) fn print_error(text: &str) {
+    if is_journal() {
+        // Every line is one entry, and knows the program.
+        for line in clean_lines(text).lines() {
+            let _ = writeln!(io::stderr(), "{}{line}", priority(Level::ERROR));
+        }
+        return;
+    }
     let _ = writeln!(io::stderr(), "peakorderd: {}", clean_lines(text));
 }
 

@@ -8,6 +8,9 @@ mod demo;
 mod doctor;
 mod import;
 mod import_folder;
+mod log;
+#[cfg(feature = "packaged")]
+mod manual;
 mod players;
 mod profile;
 mod programs;
@@ -21,15 +24,12 @@ mod watch;
 
 use anyhow::Context as _;
 use clap::{Parser, Subcommand};
+use peakorder_analysis::exit;
 use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::session::HIP_BREADTHS_CM;
 use peakorder_protocol::text::{causes, clean, is_visible};
 use std::ops::RangeInclusive;
 use std::process::ExitCode;
-use tracing::Level;
-use tracing_subscriber::filter::Targets;
-use tracing_subscriber::layer::SubscriberExt as _;
-use tracing_subscriber::util::SubscriberInitExt as _;
 
 /// Settings that differ from the defaults, as they stand in `session.toml`.
 fn settings(filter: Option<FilterKind>) -> toml::Table {
@@ -54,13 +54,14 @@ fn hip_breadth_cm(typed: &str) -> Result<f64, NotInRange> {
     number_within(typed, HIP_BREADTHS_CM, "a breadth from 20 to 60 cm, or leave it out")
 }
 
+const CAUTION: &str =
+    "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice.";
+
 /// Records inertial straps worn on pelvis, upper back and lead arm, and measures the
 /// kinematic sequence of every golf swing.
 #[derive(Debug, Parser)]
-#[command(name = "peakorderd", version, about, max_term_width = 100)]
-#[command(
-    after_help = "Warm up before you swing, stop on pain. peakorder measures; it gives no medical advice."
-)]
+#[command(name = "peakorderd", version = crate::VERSION, about, max_term_width = 100)]
+#[command(after_help = CAUTION, after_long_help = format!("{CAUTION}\n\n{}", exit::section()))]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -96,6 +97,12 @@ enum Command {
     Replay(replay::Arguments),
     /// Record a session with virtual straps (for trying things out and for tests).
     Virtual(virtual_straps::Arguments),
+    /// Print what a shell needs to complete these commands.
+    #[cfg(feature = "packaged")]
+    Completions(peakorder_analysis::packaged::CompletionsArguments),
+    /// Print the man page, or write those of all commands.
+    #[cfg(feature = "packaged")]
+    Manual(peakorder_analysis::packaged::ManualArguments),
 }
 
 /// A number on the command line is none, or out of its range.
@@ -108,29 +115,10 @@ fn number_within(text: &str, range: RangeInclusive<f64>, wanted: &'static str) -
     text.parse().ok().filter(|v| range.contains(v)).ok_or(NotInRange(wanted))
 }
 
-/// Sends diagnostics to standard error: warnings, or what `PEAKORDER_LOG` names (`debug`, or
-/// `warn,peakorder_daemon=debug`).
-fn start_log() {
-    let wanted = std::env::var("PEAKORDER_LOG").unwrap_or_default();
-    let targets = wanted.parse::<Targets>();
-    let (targets, misread) = match targets {
-        Ok(targets) if !wanted.is_empty() => (targets, None),
-        Ok(_) => (Targets::new().with_default(Level::WARN), None),
-        Err(error) => (Targets::new().with_default(Level::WARN), Some(error)),
-    };
-    tracing_subscriber::registry()
-        .with(tracing_subscriber::fmt::layer().with_writer(std::io::stderr))
-        .with(targets)
-        .init();
-    if let Some(error) = misread {
-        tracing::warn!(%error, "PEAKORDER_LOG is not understood; use a level such as debug.");
-    }
-}
-
 /// Parses the command line, runs the command, prints its failure.
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    start_log();
+    log::start();
     let result = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
@@ -153,6 +141,10 @@ pub fn main() -> ExitCode {
                     Command::Import(a) => import::run(a).await,
                     Command::Replay(a) => replay::run(a).await,
                     Command::Virtual(a) => virtual_straps::run(a).await,
+                    #[cfg(feature = "packaged")]
+                    Command::Completions(a) => manual::completions(&a),
+                    #[cfg(feature = "packaged")]
+                    Command::Manual(a) => manual::run(&a),
                 }
             })
         });

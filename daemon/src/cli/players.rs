@@ -1,6 +1,8 @@
 //! `peakorderd players`: of whom the library keeps what; forgetting and exporting a player.
 
+use super::bluetooth::ConfigFile;
 use super::console;
+use crate::config::Config;
 use crate::serve::library::{self, Kept, KeptSession, Library, Person};
 use anyhow::{Context as _, bail};
 use peakorder_analysis::codes::Codes;
@@ -20,6 +22,8 @@ pub(super) struct Arguments {
     /// Folder of players and sessions; the platform's data folder otherwise.
     #[arg(long, value_name = "DIR", global = true)]
     library: Option<PathBuf>,
+    #[command(flatten)]
+    config: ConfigFile,
 }
 
 #[derive(Debug, clap::Subcommand)]
@@ -62,7 +66,7 @@ enum Command {
 pub(super) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let folder = match arguments.library {
         Some(folder) => folder,
-        None => library::default_folder()?,
+        None => library::default_folder(&Config::load(&arguments.config.path()?)?)?,
     };
     match arguments.command {
         Command::List { json } => list(&Library::look(&folder)?, json),

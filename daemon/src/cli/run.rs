@@ -3,11 +3,13 @@
 use super::bluetooth::ConfigFile;
 use super::console;
 use crate::ble::straps::{SessionClock, Straps};
-use crate::engine::{BATCHES, Computation, Engine, Recording};
+use crate::engine::{BATCHES, Computation, Engine, PulseWatch, Recording};
 use crate::serve::hub::strap_status::StrapMonitor;
 use crate::serve::hub::views::StrapStatus;
+use crate::service::ServiceManager;
 use crate::source::straps::{CLOSING, LiveSource, Request};
 use anyhow::Context as _;
+use peakorder_analysis::words::plural;
 use peakorder_motion::settings::FilterKind;
 use peakorder_protocol::event::LiveEvent;
 use peakorder_protocol::log::{MarkKind, Record};
@@ -18,8 +20,8 @@ use std::io::BufRead as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
-use tokio::sync::mpsc;
+use std::time::{Duration, Instant};
+use tokio::sync::{mpsc, oneshot};
 
 /// Arguments of `peakorderd run`.
 #[derive(Debug, clap::Args)]
@@ -126,6 +128,31 @@ async fn show_status(bar: indicatif::ProgressBar, monitor: Arc<Mutex<StrapMonito
     }
 }
 
+/// Tells the service manager how the recording goes, for ever.
+async fn tell_manager(
+    mut watch: PulseWatch,
+    monitor: Arc<Mutex<StrapMonitor>>,
+    mut stopping: oneshot::Receiver<()>,
+) {
+    let mut manager = ServiceManager::of_environment();
+    manager.ready();
+    let mut looks = tokio::time::interval(manager.look_every());
+    let mut asked_to_stop = false;
+    loop {
+        tokio::select! {
+            _ = looks.tick() => {
+                let Ok([connected, straps]) = monitor.lock().map(|m| m.connected()) else { continue };
+                if watch.goes_on(Instant::now()) {
+                    manager.alive();
+                }
+                let stopping = if asked_to_stop { "Stopping. " } else { "" };
+                manager.status(format!("{stopping}Recording, {connected} of {} connected.", plural(straps, "strap")));
+            }
+            _ = &mut stopping, if !asked_to_stop => asked_to_stop = true,
+        }
+    }
+}
+
 fn seconds(clock: SessionClock) -> f64 {
     clock.now_ns() as f64 * 1e-9
 }
@@ -169,6 +196,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let live = LiveSource::new(roles);
     let straps = Straps::start(&radio, assigned.into_iter().map(|(_, w)| w).collect(), clock);
     let limit = arguments.seconds;
+    let (tell_stopping, told_stopping) = oneshot::channel();
+    let managed = tokio::spawn(tell_manager(
+        PulseWatch::new(engine.pulse(), Instant::now()),
+        Arc::clone(&monitor),
+        told_stopping,
+    ));
     // A signal and the time limit ask like a typed line does.
     tokio::spawn(async move {
         let time_up = async {
@@ -181,10 +214,12 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             () = console::stop_signal() => {}
             () = time_up => {}
         }
-        // An error means that the session has ended already.
+        // Errors mean that the session has ended already.
+        ServiceManager::stopping();
+        let _ = tell_stopping.send(());
         let _ = requests.send(Request::Stop).await;
     });
-    let (stopped, stopping) = tokio::sync::oneshot::channel();
+    let (stopped, stopping) = oneshot::channel();
     let working = tokio::spawn(live.run(straps, marks, to, stopped));
     // The engine ends when the live source has handed over the last record. A strap that does not
     // let go, or a second signal, must not keep the session open.
@@ -204,6 +239,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     };
     let ended = engine.run_watched(batches, gone, seen).await;
     status.abort();
+    managed.abort();
     // Even when the recording broke off: a strap that is not told to stop sends on.
     let live = tokio::time::timeout(CLOSING, working).await;
     let (dir, summary) = ended.context("the session broke off; what was recorded before is kept")?;

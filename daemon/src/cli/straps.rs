@@ -64,7 +64,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             match setup.config.straps.remove(&role) {
                 None => bail!("no strap is assigned to the {role}"),
                 Some(strap) => {
-                    setup.config.save(&setup.path)?;
+                    setup.config.save_straps(&setup.path)?;
                     console::print_line(&format!("{role}: {} forgotten", strap.id));
                     Ok(ExitCode::SUCCESS)
                 }
@@ -124,7 +124,7 @@ async fn set(mut setup: Setup, role: Role, id: &str, profile: Option<String>) ->
         (heard.name.clone(), profile)
     };
     setup.config.assign(role, id, &name, &profile);
-    setup.config.save(&setup.path)?;
+    setup.config.save_straps(&setup.path)?;
     console::print_line(&format!("{role}: {id} {} (profile {profile})", harmless(&name)));
     Ok(ExitCode::SUCCESS)
 }
@@ -143,7 +143,7 @@ async fn identify(mut setup: Setup, roles: &[Role], limit: Duration) -> anyhow::
     for Placed { role, id, name, profile } in placed {
         setup.config.assign(role, &id, &name, &profile);
     }
-    setup.config.save(&setup.path)?;
+    setup.config.save_straps(&setup.path)?;
     Ok(ExitCode::SUCCESS)
 }
 

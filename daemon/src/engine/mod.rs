@@ -1,10 +1,12 @@
 //! Ties source, recorder, pipeline and outputs together.
 
 mod computation;
+mod pulse;
 mod resume;
 mod run;
 
 pub use computation::Computation;
+pub use pulse::{Pulse, PulseWatch};
 pub use resume::Resuming;
 
 use crate::ble::notices::StrapNotices;
@@ -87,6 +89,7 @@ pub struct Engine {
     computation: Computation,
     /// The source does not wait.
     live: bool,
+    pulse: Arc<Pulse>,
 }
 
 impl Engine {
@@ -105,7 +108,7 @@ impl Engine {
         let outputs = Outputs::new(dir, session)?;
         let recorder = when_full.map(|when_full| Recorder::create(&log, when_full)).transpose()?;
         let computation = Computation::new(pipeline, outputs, notices);
-        Ok(Self { recorder, computation, live: recording == Recording::Live })
+        Ok(Self { recorder, computation, live: recording == Recording::Live, pulse: Arc::default() })
     }
 
     /// A new watcher of live events.
@@ -116,6 +119,11 @@ impl Engine {
     /// How much waits to be safe on the disk; `None` if nothing is recorded.
     pub fn backlog(&self) -> Option<Arc<Backlog>> {
         self.recorder.as_ref().map(Recorder::backlog)
+    }
+
+    /// Whether it goes on, once it runs.
+    pub fn pulse(&self) -> Arc<Pulse> {
+        Arc::clone(&self.pulse)
     }
 
     /// Takes a batch on this thread: to the recorder, then through the computation.

@@ -11,6 +11,7 @@ use peakorder_protocol::log::{LogError, LogWriter, Record};
 use peakorder_protocol::session::{Session, SessionDir, SourceKind};
 use peakorder_protocol::trouble::Trouble;
 use std::path::PathBuf;
+use std::sync::Arc;
 use tokio::sync::broadcast;
 
 /// Records handed over at once.
@@ -72,7 +73,7 @@ impl Resuming {
         computation.notice(notices);
         let open = |source| LogError::Open { path, source };
         let recorder = Some(Recorder::start(log, WhenFull::Drop).map_err(open)?);
-        Ok(Engine { recorder, computation, live: true })
+        Ok(Engine { recorder, computation, live: true, pulse: Arc::default() })
     }
 }
 

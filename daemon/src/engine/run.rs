@@ -68,6 +68,11 @@ impl Tee {
         }
     }
 
+    /// Batches that wait for the computation.
+    fn waiting(&self) -> usize {
+        self.queue.as_ref().map_or(0, |q| q.max_capacity() - q.capacity())
+    }
+
     /// Waits until the computation has taken everything.
     async fn reached(&mut self) {
         let (answer, reached) = oneshot::channel();
@@ -127,7 +132,7 @@ impl Engine {
         shutdown: impl Future<Output = ()>,
         seen: impl FnMut(&[Record], &Computation) + Send + 'static,
     ) -> Result<(SessionDir, Summary), EngineError> {
-        let Self { recorder, computation, live } = self;
+        let Self { recorder, computation, live, pulse } = self;
         let (queue, items) = mpsc::channel(if live { LIVE_QUEUE } else { PATIENT_QUEUE });
         let (notice, mut noticed) = mpsc::unbounded_channel();
         let computing = tokio::task::spawn_blocking(move || compute(computation, items, &notice, seen));
@@ -136,6 +141,7 @@ impl Engine {
         let mut timer = tokio::time::interval(SYNC_EVERY);
         let mut shutdown = std::pin::pin!(shutdown);
         loop {
+            pulse.beat(tee.waiting());
             tokio::select! {
                 biased;
                 () = &mut shutdown => break,
@@ -147,6 +153,7 @@ impl Engine {
                 _ = timer.tick() => tee.tell_troubles().await,
             }
         }
+        pulse.close();
         // What the source had handed over before the shutdown belongs to the session.
         batches.close();
         while let Some(records) = batches.recv().await {
@@ -208,6 +215,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let engine = started(folder.path(), Recording::Live);
         let dir = SessionDir::open(&folder.path().join("s")).unwrap().0;
+        let pulse = engine.pulse();
         let (to, batches) = mpsc::channel(BATCHES);
         let (release, released) = std_mpsc::channel::<()>();
         // It waits until the sender is gone.
@@ -217,6 +225,9 @@ mod tests {
         for batch in records.chunks(64) {
             to.send(batch.to_vec()).await.unwrap();
         }
+        let beats = pulse.beats().expect("it runs");
+        tokio::time::sleep(Duration::from_secs(1)).await;
+        assert!(pulse.beats() > Some(beats), "what shows that the session goes on does so");
         drop(to);
         let all_there = async {
             while recorded(&dir).len() < records.len() {

@@ -157,8 +157,13 @@ impl<S: Store> DurableLog<S> {
         !self.kept.is_empty()
     }
 
-    /// Writes what waits, syncs and closes. Returns what changed with it.
-    pub(super) fn finish(mut self) -> (Result<S, LogError>, Option<Trouble>) {
+    /// Bytes in the log.
+    pub(super) fn len_bytes(&self) -> u64 {
+        self.log.len_bytes()
+    }
+
+    /// Writes what waits, syncs and closes. Returns the log's length, and what changed with it.
+    pub(super) fn finish(mut self) -> (Result<(S, u64), LogError>, Option<Trouble>) {
         if self.refused.is_some() {
             if let Err(error) = self.log.resume_at(self.safe) {
                 return (Err(error), None);
@@ -173,8 +178,9 @@ impl<S: Store> DurableLog<S> {
             self.written += 1;
         }
         let again = self.recording_again();
+        let length = self.log.len_bytes();
         match self.log.finish() {
-            Ok(store) => (Ok(store), again),
+            Ok(store) => (Ok((store, length)), again),
             Err(error) => (Err(error), None),
         }
     }

@@ -5,6 +5,7 @@ use peakorder_protocol::log::{LogError, LogWriter, Record, SharedStore, Syncer};
 use peakorder_protocol::trouble::Trouble;
 use std::io;
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
@@ -35,6 +36,8 @@ enum Message {
 pub struct Backlog {
     state: Mutex<BacklogState>,
     freed: Condvar,
+    /// Bytes of records in the log since it was opened.
+    recorded_bytes: AtomicU64,
 }
 
 #[derive(Debug, Default)]
@@ -49,9 +52,22 @@ impl Backlog {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// Room for what waits, bytes.
+    pub const ROOM_BYTES: usize = LIVE_ROOM_BYTES;
+
     /// Share of the room that is taken, 0 to 1 (and a little more).
     pub fn fill(&self) -> f64 {
-        self.lock().bytes as f64 / LIVE_ROOM_BYTES as f64
+        self.bytes() as f64 / Self::ROOM_BYTES as f64
+    }
+
+    /// Bytes that are taken, by a rough count.
+    pub fn bytes(&self) -> usize {
+        self.lock().bytes
+    }
+
+    /// Bytes of records that the log has got since it was opened. What a failing disk makes to be written again counts once.
+    pub fn recorded_bytes(&self) -> u64 {
+        self.recorded_bytes.load(Ordering::Relaxed)
     }
 
     fn add(&self, bytes: usize) {
@@ -130,7 +146,9 @@ impl Recorder {
         let (to, messages) = channel();
         let (tell, troubles) = channel();
         let syncer = log.syncer()?;
-        let worker = Worker { to_self: to.clone(), messages, tell, syncer, backlog: Arc::clone(&backlog) };
+        let begins = log.len_bytes();
+        let worker =
+            Worker { to_self: to.clone(), messages, tell, syncer, backlog: Arc::clone(&backlog), begins };
         let thread = thread::Builder::new().name("recorder".into()).spawn(move || worker.run(log))?;
         let room_bytes = match when_full {
             WhenFull::Drop => LIVE_ROOM_BYTES,
@@ -207,6 +225,8 @@ struct Worker {
     tell: Sender<Trouble>,
     syncer: Arc<dyn Syncer>,
     backlog: Arc<Backlog>,
+    /// Bytes that the log had before.
+    begins: u64,
 }
 
 /// A thread that waits for nothing looks up this often.
@@ -228,7 +248,7 @@ impl Worker {
             let mut message = match self.messages.recv_timeout(timeout) {
                 Ok(message) => Some(message),
                 Err(RecvTimeoutError::Timeout) => None,
-                Err(RecvTimeoutError::Disconnected) => return finish(log),
+                Err(RecvTimeoutError::Disconnected) => return self.finish(log),
             };
             // What waits is written before the next sync begins.
             while let Some(next) = message {
@@ -239,15 +259,25 @@ impl Worker {
                         self.backlog.free(freed);
                         self.tell(trouble);
                     }
-                    Message::Finish => return finish(log),
+                    Message::Finish => return self.finish(log),
                 }
                 message = self.messages.try_recv().ok();
             }
             self.tell(log.retry(Instant::now()));
+            self.note_length(log.len_bytes());
             if let Some(ticket) = log.begin_sync(Instant::now()) {
                 self.sync(ticket);
             }
         }
+    }
+
+    fn note_length(&self, bytes: u64) {
+        self.backlog.recorded_bytes.fetch_max(bytes.saturating_sub(self.begins), Ordering::Relaxed);
+    }
+
+    fn finish<S: SharedStore>(&self, log: DurableLog<S>) -> (Result<(), LogError>, Option<Trouble>) {
+        let (result, told) = log.finish();
+        (result.map(|(_, length)| self.note_length(length)), told)
     }
 
     fn tell(&self, trouble: Option<Trouble>) {
@@ -270,11 +300,6 @@ impl Worker {
             let _ = self.to_self.send(Message::Synced(ticket, self.syncer.sync()));
         }
     }
-}
-
-fn finish<S: SharedStore>(log: DurableLog<S>) -> (Result<(), LogError>, Option<Trouble>) {
-    let (result, told) = log.finish();
-    (result.map(drop), told)
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use super::access::AccessControl;
 use super::hub::Hub;
 use super::lesson::LessonControl;
 use super::library::Library;
+use super::metrics::Metrics;
 use super::remarks::RemarkWriter;
 use super::strap_setup::SetupControl;
 use super::viewers::ViewerRules;
@@ -20,6 +21,7 @@ pub struct AppState {
     pub(super) straps: SetupControl,
     pub(super) remarks: Arc<RemarkWriter>,
     pub(super) access: Arc<AccessControl>,
+    pub(super) metrics: Metrics,
     pub(super) viewers: Arc<ViewerRules>,
     /// Past sessions that may still be played.
     pub(super) playbacks: Arc<Semaphore>,

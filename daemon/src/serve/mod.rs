@@ -13,6 +13,7 @@
 //! entries are lost first, and a lock is held only while memory is written.
 
 pub mod access;
+mod announce;
 pub mod api;
 mod api_error;
 mod app_state;
@@ -22,36 +23,42 @@ mod connections;
 pub mod hub;
 pub mod lesson;
 pub mod library;
+mod metrics;
 mod page;
 mod past_lesson;
 mod random;
 mod remarks;
 mod strap_setup;
+mod tick;
 pub mod tls;
 mod told_folders;
 mod toml_file;
 mod viewers;
 mod write_timeout;
 
+use crate::service::ServiceManager;
 use access::paired_devices::PairedDevices;
 use access::pairing::{Pairing, PairingLinks};
 use access::rate_limit::RateLimits;
 use access::{AccessControl, terminal};
+use announce::{Announced, Announcement};
 use anyhow::{Context as _, bail};
 use app_state::AppState;
 use hub::Hub;
 use lesson::{LessonControl, LessonSource, WhenEnded};
 use library::Library;
+use metrics::Metrics;
 use peakorder_protocol::files;
 use remarks::RemarkWriter;
+use std::io::{self, ErrorKind};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
 use strap_setup::SetupControl;
+use tick::tick;
 use tls::{Encryption, Names, Tls};
 use tokio::net::TcpListener;
-use tokio::sync::{Semaphore, watch};
+use tokio::sync::{Semaphore, oneshot, watch};
 
 /// Shortest passcode, characters. With the limit on guesses (one in half a minute for all
 /// devices together) nobody can try enough of them; own judgement.
@@ -80,6 +87,8 @@ pub struct Options {
     pub forget_devices: bool,
     /// What runs after every lesson.
     pub when_ended: WhenEnded,
+    /// The page is announced in the network, if other devices reach it.
+    pub announce: bool,
 }
 
 /// A server that listens.
@@ -88,6 +97,7 @@ pub struct Server {
     app: Arc<AppState>,
     close: watch::Sender<bool>,
     tls: Option<Tls>,
+    announce: bool,
     /// Where it listens.
     pub at: SocketAddr,
     /// Links to pair devices with; `None` on a loopback address.
@@ -115,13 +125,10 @@ impl Server {
             let (pairing, links) = Pairing::paired(passcode, PairedDevices::open(&options.library), secure);
             (pairing, Some(links))
         };
-        let listener = TcpListener::bind(options.listen).await.with_context(|| {
-            format!(
-                "cannot listen on {}; is peakorderd running already? --listen takes another",
-                options.listen
-            )
-        })?;
+        let listener =
+            TcpListener::bind(options.listen).await.map_err(|why| cannot_listen(options.listen, why))?;
         let at = listener.local_addr().context("the listening address is not known")?;
+        tracing::info!(%at, library = %options.library.display(), encrypted = secure, pairing = links.is_some(), "Listening.");
         let names = Names { at: terminal::reachable(at), hosts: &options.allowed_hosts };
         let tls = tls::open(&options.encryption, &options.library, &names)?;
         let invented = matches!(options.source, LessonSource::Virtual { .. });
@@ -131,6 +138,7 @@ impl Server {
             LessonControl::new(options.source, Arc::clone(&library), Arc::clone(&hub), options.when_ended);
         let access = Arc::new(AccessControl {
             allowed_hosts: options.allowed_hosts,
+            announced: Arc::default(),
             pairing,
             rate_limits: RateLimits::default(),
         });
@@ -143,11 +151,13 @@ impl Server {
             straps,
             access,
             remarks,
+            metrics: Metrics::default(),
             viewers: Arc::default(),
             playbacks: Arc::new(Semaphore::new(PLAYBACKS)),
             closing,
         });
-        Ok(Self { listener, app, close, tls, at, links })
+        let announce = options.announce && links.is_some();
+        Ok(Self { listener, app, close, tls, announce, at, links })
     }
 
     /// The state that it shows.
@@ -157,19 +167,32 @@ impl Server {
 
     /// Serves until `stop` is done, then ends the running lesson.
     pub async fn run(self, stop: impl Future<Output = ()>) {
-        let Self { listener, app, close, tls, .. } = self;
-        let ticking = tokio::spawn(tick(Arc::clone(&app.hub)));
+        let Self { listener, app, close, tls, announce, at, .. } = self;
+        let what = Announced { port: at.port(), encrypted: tls.is_some() };
+        let mut manager = ServiceManager::of_environment();
+        let (stopping, stop_told) = oneshot::channel();
         let assessing = tokio::spawn(assess(Arc::clone(&app.hub)));
         let router = api::router(Arc::clone(&app));
         let mut closing = app.closing.clone();
         let serving = tokio::spawn(connections::serve(listener, tls, router, async move {
             let _ = closing.wait_for(|c| *c).await;
         }));
+        let announcement =
+            announce.then(|| Announcement::start(what, Arc::clone(&app.access.announced))).flatten();
+        manager.ready();
+        let ticking = tokio::spawn(tick(Arc::clone(&app.hub), manager, stop_told));
         stop.await;
+        tracing::info!("Stopping.");
+        ServiceManager::stopping();
+        // An error means that nobody ticks any more, which the service manager will notice.
+        let _ = stopping.send(());
         if app.hub.running().is_some()
             && let Err(why) = app.lessons.end().await
         {
             tracing::warn!(%why, "The lesson did not end in time.");
+        }
+        if let Some(announcement) = announcement {
+            announcement.end().await;
         }
         app.straps.stop().await;
         close.send_replace(true);
@@ -177,21 +200,6 @@ impl Server {
         let _ = serving.await;
         ticking.abort();
         assessing.abort();
-    }
-}
-
-/// Publishes what is due by the clock.
-async fn tick(hub: Arc<Hub>) {
-    let mut seconds = tokio::time::interval(Duration::from_secs(1));
-    seconds.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
-    let mut even = false;
-    loop {
-        seconds.tick().await;
-        hub.publish_straps();
-        if even {
-            hub.publish_heartbeat();
-        }
-        even = !even;
     }
 }
 
@@ -206,7 +214,22 @@ async fn assess(hub: Arc<Hub>) {
     }
 }
 
-fn passcode(file: &Path) -> anyhow::Result<String> {
+fn cannot_listen(at: SocketAddr, why: io::Error) -> anyhow::Error {
+    let do_what = match why.kind() {
+        ErrorKind::AddrInUse => {
+            "another program listens there; is peakorderd running already? --listen takes another port"
+        }
+        ErrorKind::AddrNotAvailable => {
+            "this computer does not have that address; --listen 0.0.0.0:7311 takes all it has"
+        }
+        ErrorKind::PermissionDenied => "this user may not; take a port from 1024 on with --listen",
+        _ => "--listen takes another",
+    };
+    anyhow::Error::new(why).context(format!("cannot listen on {at}: {do_what}"))
+}
+
+/// The passcode in `file`, which only its owner may read.
+pub fn passcode(file: &Path) -> anyhow::Result<String> {
     let name = file.display();
     let meta = std::fs::metadata(file).with_context(|| format!("{name}"))?;
     #[cfg(unix)]
@@ -225,7 +248,8 @@ fn passcode(file: &Path) -> anyhow::Result<String> {
 }
 
 /// The address to open in a browser, and the links where devices have to pair.
-pub fn greeting(server: &Server) -> String {
+/// Codes to photograph are left out where nobody looks at a screen.
+pub fn greeting(server: &Server, codes: bool) -> String {
     let scheme = if server.tls.is_some() { "https" } else { "http" };
     let page = format!("{scheme}://{}", terminal::reachable(server.at));
     let mut text = format!("{page}/");
@@ -235,7 +259,7 @@ pub fn greeting(server: &Server) -> String {
     }
     if let Some(links) = &server.links {
         text += "\n\n";
-        text += &terminal::links(&page, links);
+        text += &terminal::links(&page, links, codes);
     }
     text
 }

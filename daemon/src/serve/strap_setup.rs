@@ -260,7 +260,7 @@ impl SetupControl {
             for Placed { role, id, name, profile } in placed {
                 setup.config.assign(role, &id, &name, &profile);
             }
-            setup.config.save(&setup.path)?;
+            setup.config.save_straps(&setup.path)?;
             told(&view, "Every strap has its place.".into());
             Ok(())
         })
@@ -323,7 +323,7 @@ impl SetupControl {
         // Nothing else may save the configuration meanwhile.
         self.stop().await;
         setup.config.assign(role, id, &name, &profile);
-        setup.config.save(&setup.path).map_err(|why| SetupError::Refused(why.into()))
+        setup.config.save_straps(&setup.path).map_err(|why| SetupError::Refused(why.into()))
     }
 
     /// Takes the strap of a segment away.
@@ -331,7 +331,7 @@ impl SetupControl {
         self.stop().await;
         let mut setup = self.load()?;
         setup.config.straps.remove(&role).ok_or(SetupError::NotAssigned(role))?;
-        setup.config.save(&setup.path).map_err(|why| SetupError::Refused(why.into()))
+        setup.config.save_straps(&setup.path).map_err(|why| SetupError::Refused(why.into()))
     }
 
     /// Begins a work; what was going on ends first.

@@ -5,6 +5,7 @@ use axum::extract::Request;
 use axum::http::uri::Authority;
 use axum::http::{HeaderMap, StatusCode, header};
 use std::net::{IpAddr, SocketAddr};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// The host a request names, in its one `Host` header.
 pub fn of(request: &Request) -> Result<Authority, ApiError> {
@@ -22,15 +23,42 @@ fn address(host: &str) -> Option<IpAddr> {
     host.strip_prefix('[').and_then(|h| h.strip_suffix(']')).unwrap_or(host).parse().ok()
 }
 
+/// The name by which the system announces this computer in the network, while the page is announced under it.
+#[derive(Debug, Default)]
+pub struct AnnouncedHost(Mutex<Option<String>>);
+
+impl AnnouncedHost {
+    /// Whether it is `name`.
+    pub fn is(&self, name: &str) -> bool {
+        self.lock().as_deref().is_some_and(|host| host.eq_ignore_ascii_case(name))
+    }
+
+    /// Sets it. It has no dot at its end, and neither has what a browser sends.
+    pub fn set(&self, name: Option<String>) {
+        *self.lock() = name.map(|name| name.trim_end_matches('.').to_owned());
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Option<String>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 /// Allows the address that the connection came to, the loopback names for connections from this
-/// machine, and the names given with `--allow-host`. Another site's name that points here is
-/// refused.
-pub fn check(host: &Authority, local: SocketAddr, allowed: &[String]) -> Result<(), ApiError> {
+/// machine, the names given with `--allow-host`, and from other machines the one that is announced. Another site's name that
+/// points here is refused: whoever can make the announced name point elsewhere is in this network and could as well pass for
+/// its addresses, against which only encryption helps.
+pub fn check(
+    host: &Authority,
+    local: SocketAddr,
+    allowed: &[String],
+    announced: &AnnouncedHost,
+) -> Result<(), ApiError> {
     let name = host.host();
     let local = local.ip().to_canonical();
     let known = match address(name) {
         Some(ip) => ip.to_canonical() == local,
-        None => name.eq_ignore_ascii_case("localhost") && local.is_loopback(),
+        None if local.is_loopback() => name.eq_ignore_ascii_case("localhost"),
+        None => announced.is(name),
     };
     if known || allowed.iter().any(|a| a.eq_ignore_ascii_case(name)) {
         return Ok(());
@@ -63,7 +91,7 @@ mod tests {
 
     fn checked(host: &str, local: &str, allowed: &[&str]) -> bool {
         let allowed: Vec<String> = allowed.iter().map(|a| (*a).to_owned()).collect();
-        check(&host.parse().unwrap(), local.parse().unwrap(), &allowed).is_ok()
+        check(&host.parse().unwrap(), local.parse().unwrap(), &allowed, &AnnouncedHost::default()).is_ok()
     }
 
     #[test]
@@ -80,6 +108,22 @@ mod tests {
         assert!(!checked("localhost.evil.example", "127.0.0.1:7311", &[]));
         assert!(!checked("10.0.0.1:7311", "127.0.0.1:7311", &[]), "another address");
         assert!(!checked("localhost:7311", "192.168.1.5:7311", &[]), "localhost means another machine there");
+    }
+
+    #[test]
+    fn the_announced_name_passes_while_it_is_announced_and_from_other_machines() {
+        let announced = AnnouncedHost::default();
+        let passes = |host: &str, local: &str| {
+            check(&host.parse().unwrap(), local.parse().unwrap(), &[], &announced).is_ok()
+        };
+        assert!(!passes("bay.local:7311", "192.168.1.5:7311"));
+        announced.set(Some("Bay.local.".into()));
+        assert!(passes("bay.local:7311", "192.168.1.5:7311") && passes("BAY.LOCAL", "[fe80::1]:7311"));
+        assert!(
+            !passes("bay.local:7311", "127.0.0.1:7311") && !passes("other.local:7311", "192.168.1.5:7311")
+        );
+        announced.set(None);
+        assert!(!passes("bay.local:7311", "192.168.1.5:7311"));
     }
 
     #[test]

@@ -18,6 +18,7 @@ use axum::extract::{Request, State};
 use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
+use host::AnnouncedHost;
 use pairing::{Device, Pairing};
 use rate_limit::RateLimits;
 use std::net::SocketAddr;
@@ -36,6 +37,8 @@ pub struct Endpoints {
 pub struct AccessControl {
     /// Host names that requests may use besides this computer's addresses.
     pub allowed_hosts: Vec<String>,
+    /// The name by which the page is announced.
+    pub announced: Arc<AnnouncedHost>,
     /// Who may do what.
     pub pairing: Pairing,
     /// How many requests each device may send.
@@ -80,12 +83,24 @@ impl AccessControl {
         let read_only = matches!(*request.method(), Method::GET | Method::HEAD);
         self.rate_limits.check(ends.peer.ip(), read_only)?;
         let host = host::of(request)?;
-        host::check(&host, ends.local, &self.allowed_hosts)?;
+        host::check(&host, ends.local, &self.allowed_hosts, &self.announced)?;
         if !read_only {
             host::check_origin(request.headers(), &host)?;
         }
         let device = self.pairing.device(request.headers());
         let path = request.uri().path();
+        // Of what this computer's own programs may ask there is no pairing: they have no cookie, and it names nobody.
+        let from_here = [ends.peer, ends.local].iter().all(|end| end.ip().to_canonical().is_loopback());
+        if path == "/metrics" && !from_here {
+            match device {
+                None => return Err(self.pairing.not_paired()),
+                Some(Device::Viewer) => {
+                    let why = "metrics are for the coach's device, and for programs on this computer";
+                    return Err(ApiError::new(StatusCode::FORBIDDEN, why));
+                }
+                Some(Device::Coach) => {}
+            }
+        }
         // The page's files are public, and pairing must work before a device is paired.
         if path.starts_with("/api/") && path != "/api/v1/pair" {
             match device {

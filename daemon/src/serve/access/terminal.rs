@@ -19,8 +19,8 @@ pub fn reachable(listening: SocketAddr) -> SocketAddr {
     SocketAddr::new(outward, listening.port())
 }
 
-/// What is shown when devices have to pair with the page at `page`.
-pub fn links(page: &str, links: &PairingLinks) -> String {
+/// What is shown when devices have to pair with the page at `page`; with `codes`, also to be photographed.
+pub fn links(page: &str, links: &PairingLinks, codes: bool) -> String {
     let mut text = String::new();
     for (whom, token) in [
         ("The coach's device (works once)", &links.coach),
@@ -29,7 +29,7 @@ pub fn links(page: &str, links: &PairingLinks) -> String {
         let link = format!("{page}/pair/{token}");
         let _ = writeln!(text, "{whom}:\n  {link}");
         // A link of this length always fits.
-        if let Ok(code) = QrCode::new(link.as_bytes()) {
+        if codes && let Ok(code) = QrCode::new(link.as_bytes()) {
             let _ = writeln!(text, "{}", code.render::<Dense1x2>().quiet_zone(true).build());
         }
     }

@@ -17,6 +17,7 @@ mod streams;
 
 use super::api_error::ApiError;
 use super::app_state::AppState;
+use super::metrics;
 use super::page;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -102,6 +103,7 @@ pub fn router(app: Arc<AppState>) -> Router {
     Router::new()
         .nest("/api/v1", routes())
         .route("/api/v1/openapi.json", get(description))
+        .route("/metrics", get(metrics::metrics))
         .route("/pair/{token}", get(pairing::link))
         // Only where the method is known: others are told which methods there are.
         .route_layer(axum::middleware::from_fn(super::access::check_type))

@@ -105,6 +105,11 @@ impl LessonState {
         &self.swings
     }
 
+    /// The repetitions of drills so far.
+    pub fn repetitions(&self) -> &[Arc<Repetition>] {
+        &self.repetitions
+    }
+
     /// Applies a mark; true if it changes what the player is asked to do.
     pub fn mark(&mut self, mark: &Mark) -> bool {
         let what = match mark.kind {

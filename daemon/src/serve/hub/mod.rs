@@ -6,6 +6,8 @@
 
 mod assessment;
 pub mod event_feed;
+pub mod figures;
+mod health;
 pub mod lesson_state;
 pub mod pose;
 pub mod reach;
@@ -15,16 +17,19 @@ pub mod views;
 
 use assessment::Assessment;
 pub use assessment::{SwingExtra, ToldExtra};
+pub use health::Health;
 
-use crate::engine::Computation;
+use crate::engine::{Computation, Pulse, PulseWatch};
 use crate::output::Told;
 use crate::recorder::Backlog;
 use crate::serve::viewers::{ViewersSee, remarks_without_words, without_folder};
 use event_feed::{EventFeed, NumberedEvent, to_json};
+use figures::Totals;
 use lesson_state::LessonState;
 use peakorder_analysis::words;
+use peakorder_motion::pipeline::Pipeline;
 use peakorder_protocol::event::LiveEvent;
-use peakorder_protocol::log::Record;
+use peakorder_protocol::log::{Disconnection, Record, StrapEventKind};
 use peakorder_protocol::remark::Remarks;
 use pose::POSE_EVERY;
 use reach::{Reach, ReachTracker};
@@ -60,6 +65,10 @@ pub struct RunningLesson {
     reach: ReachTracker,
     told_reach: Option<(Reach, Instant)>,
     backlog: Option<Arc<Backlog>>,
+    watched: Option<PulseWatch>,
+    troubles: u64,
+    /// What it had when this program took it up.
+    before: Totals,
 }
 
 impl RunningLesson {
@@ -75,19 +84,37 @@ impl RunningLesson {
             reach: ReachTracker::default(),
             told_reach: None,
             backlog: None,
+            watched: None,
+            troubles: 0,
+            before: Totals::default(),
         }
     }
 
-    /// That goes on at this time of its clock.
+    /// That goes on at this time of its clock, with what `pipeline` has been given before.
     #[must_use]
-    pub fn going_on(self, newest_ns: u64) -> Self {
-        Self { newest_ns, ..self }
+    pub fn going_on(mut self, newest_ns: u64, pipeline: &Pipeline) -> Self {
+        self.newest_ns = newest_ns;
+        self.straps.count(pipeline);
+        // The lesson itself counts: it is continued.
+        self.before = Totals { lessons: 0, ..self.totals() };
+        self
     }
 
     /// With what waits for the disk.
     #[must_use]
     pub fn with_backlog(self, backlog: Option<Arc<Backlog>>) -> Self {
         Self { backlog, ..self }
+    }
+
+    /// Whose engine beats here.
+    #[must_use]
+    pub fn with_pulse(self, pulse: Arc<Pulse>) -> Self {
+        Self { watched: Some(PulseWatch::new(pulse, Instant::now())), ..self }
+    }
+
+    /// The swings so far.
+    fn swings(&self) -> u32 {
+        self.state.swings().len() as u32
     }
 
     /// Share of the memory for what waits for the disk that is taken.
@@ -119,6 +146,8 @@ impl RunningLesson {
 struct Inner {
     feed: EventFeed,
     lesson: Option<RunningLesson>,
+    /// What came of the lessons that have ended.
+    ended: Totals,
 }
 
 /// Holds the state and sends its changes to all watchers.
@@ -212,6 +241,13 @@ impl Hub {
     pub fn begin(&self, lesson: RunningLesson) {
         let mut inner = self.lock();
         let event = LiveEvent::SessionStarted { session: lesson.state.id().to_owned() };
+        let straps = lesson.straps.connected()[1];
+        tracing::info!(
+            lesson = lesson.state.id(),
+            straps,
+            invented = lesson.state.session().invented,
+            "A lesson began."
+        );
         inner.lesson = Some(lesson);
         inner.feed.publish(event_name(&event), &event);
         // One that goes on has swings already.
@@ -231,7 +267,7 @@ impl Hub {
         events: &mut broadcast::Receiver<LiveEvent>,
     ) {
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if let Some(last) = records.last() {
             lesson.newest_ns = lesson.newest_ns.max(last.t_ns());
         }
@@ -248,7 +284,7 @@ impl Hub {
             if matches!(event, LiveEvent::Calibration { .. }) {
                 lesson.state.set_calibration(&computation.session().calibration);
             }
-            self.apply(feed, &mut lesson.state, &event);
+            self.apply(feed, lesson, &event);
         }
         self.show_pose(lesson, computation, now_s);
         self.show_reach(lesson, computation);
@@ -276,11 +312,10 @@ impl Hub {
         }
     }
 
-    fn apply(&self, feed: &mut EventFeed, state: &mut LessonState, event: &LiveEvent) {
-        state.event(event);
-        if let LiveEvent::Trouble { what, .. } = event {
-            tracing::warn!("{}", words::trouble::sentence(what));
-        }
+    fn apply(&self, feed: &mut EventFeed, lesson: &mut RunningLesson, event: &LiveEvent) {
+        lesson.state.event(event);
+        lesson.troubles += u64::from(matches!(event, LiveEvent::Trouble { .. }));
+        log(event);
         match without_folder(event) {
             None => feed.publish(event_name(event), &Told::from(event)),
             Some(without) => {
@@ -315,7 +350,7 @@ impl Hub {
         let Some(data) = to_json("remarks", &remarks) else { return };
         let Some(without) = to_json("remarks", &remarks_without_words(&remarks)) else { return };
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if lesson.state.id() != id {
             return;
         }
@@ -347,7 +382,7 @@ impl Hub {
                 let told = ToldExtra { against: newest == Some(extra.number), extra: &extra };
                 let Some(data) = to_json("swing_extra", &told) else { return true };
                 let mut inner = self.lock();
-                let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return false };
+                let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return false };
                 let current = lesson.state.id() == session && lesson.state.accept(&assessment, extra);
                 if current {
                     feed.publish_json("swing_extra", data);
@@ -364,7 +399,7 @@ impl Hub {
         }
         let usual = assessment.usual();
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         if lesson.state.id() == session && lesson.state.accept_usual(assessment, usual) {
             feed.publish("usual", &**lesson.state.usual());
         }
@@ -376,12 +411,12 @@ impl Hub {
         let mut ended = None;
         {
             let mut inner = self.lock();
-            let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+            let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
             while let Some(event) = next(events) {
                 if matches!(event, LiveEvent::SessionEnded { .. }) {
                     ended = Some(event);
                 } else {
-                    self.apply(feed, &mut lesson.state, &event);
+                    self.apply(feed, lesson, &event);
                 }
             }
         }
@@ -390,8 +425,9 @@ impl Hub {
         self.pose.send_replace(None);
         self.reach.send_replace(None);
         let mut inner = self.lock();
-        let Inner { feed, lesson: slot } = &mut *inner;
+        let Inner { feed, lesson: slot, ended: totals } = &mut *inner;
         let Some(lesson) = slot.take() else { return };
+        *totals = totals.plus(lesson.totals());
         if let Some(text) = problem {
             // The reason may name folders.
             let without = json!({ "text": "the recording stopped; the coach's device says why" });
@@ -407,7 +443,10 @@ impl Hub {
         });
         feed.publish(event_name(&ended), &ended);
         drop(inner);
-        tracing::debug!(longest_hold = ?self.longest_hold(), "The lesson ended.");
+        let (lesson_id, swings, repetitions) =
+            (lesson.state.id(), lesson.swings(), lesson.state.repetitions().len());
+        tracing::info!(lesson = lesson_id, swings, repetitions, "The lesson ended.");
+        tracing::debug!(longest_hold = ?self.longest_hold(), "The state's lock so far.");
     }
 
     /// Tells the watchers that what viewers may see has changed.
@@ -418,7 +457,7 @@ impl Hub {
     /// Publishes the status of the straps; once a second.
     pub fn publish_straps(&self) {
         let mut inner = self.lock();
-        let Inner { feed, lesson: Some(lesson) } = &mut *inner else { return };
+        let Inner { feed, lesson: Some(lesson), .. } = &mut *inner else { return };
         feed.publish("straps", &lesson.straps.view(lesson.now_s()));
     }
 
@@ -432,6 +471,32 @@ impl Hub {
             "heartbeat",
             &json!({ "t_s": t_s, "seq": seq, "disk_backlog": disk_backlog }),
         );
+    }
+}
+
+/// What an operator should find in the log.
+fn log(event: &LiveEvent) {
+    match event {
+        LiveEvent::Trouble { what, .. } => tracing::warn!("{}", words::trouble::sentence(what)),
+        LiveEvent::Strap { role, what, .. } => {
+            let role = role.key();
+            match what {
+                StrapEventKind::Connected { .. } => tracing::info!(%role, "Strap connected."),
+                // Asked for, or told of a lesson that is continued.
+                StrapEventKind::Disconnected {
+                    reason: Disconnection::SessionEnded | Disconnection::NotKnown,
+                } => {
+                    tracing::info!(%role, "Strap disconnected.");
+                }
+                StrapEventKind::Disconnected { .. }
+                | StrapEventKind::Refused { .. }
+                | StrapEventKind::NotHeard => {
+                    tracing::warn!(%role, "Strap: {}", words::strap::event(what));
+                }
+                _ => {}
+            }
+        }
+        _ => {}
     }
 }
 

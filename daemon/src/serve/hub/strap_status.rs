@@ -1,5 +1,6 @@
 //! Status of the straps, from the records that the engine took.
 
+use super::figures::StrapFigures;
 use super::views::StrapStatus;
 use peakorder_analysis::words::strap::gyro_settling;
 use peakorder_motion::pipeline::Pipeline;
@@ -34,6 +35,8 @@ struct StrapState {
     connected: bool,
     battery_percent: Option<f64>,
     counts: VecDeque<Count>,
+    /// All so far: samples and lost samples.
+    total: [u64; 2],
     latest_s: Option<f64>,
     clock_sd_ms: Option<f64>,
     gyro_bias_sd_dps: Option<f64>,
@@ -75,6 +78,7 @@ impl StrapMonitor {
                 Record::Mark(_) => {}
             }
         }
+        self.count(pipeline);
         if now_s - self.counted_s < EVERY_S {
             return;
         }
@@ -104,6 +108,37 @@ impl StrapMonitor {
             StrapEventKind::Battery { percent } => strap.battery_percent = Some(f64::from(percent)),
             _ => {}
         }
+    }
+
+    /// Takes over how many samples have come so far.
+    pub fn count(&mut self, pipeline: &Pipeline) {
+        for (role, counts) in pipeline.counts() {
+            if let Some(strap) = self.straps.get_mut(&role) {
+                strap.total = [counts.samples, counts.lost];
+            }
+        }
+    }
+
+    /// Samples and lost samples so far, by the index of the role.
+    pub fn counts(&self) -> ([u64; 3], [u64; 3]) {
+        let of = |i: usize| Role::ALL.map(|role| self.straps.get(&role).map_or(0, |s| s.total[i]));
+        (of(0), of(1))
+    }
+
+    /// How each strap stands, in figures.
+    pub fn figures(&self) -> Vec<StrapFigures> {
+        let figures = |(role, strap): (&Role, &StrapState)| StrapFigures {
+            role: *role,
+            connected: strap.connected,
+            battery_percent: strap.battery_percent,
+            clock_sd_s: strap.clock_sd_ms.map(|ms| ms * 1e-3),
+        };
+        self.straps.iter().map(figures).collect()
+    }
+
+    /// How many straps are connected, and how many there are.
+    pub fn connected(&self) -> [usize; 2] {
+        [self.straps.values().filter(|s| s.connected).count(), self.straps.len()]
     }
 
     /// The status as the page shows it, at session time `now_s`.

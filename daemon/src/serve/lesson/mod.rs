@@ -218,8 +218,8 @@ impl LessonControl {
         engine.push(&gone);
         *lock(&self.interrupted) = None;
         let id = lesson.note.session;
-        self.run(id.clone(), engine, events, RunningLesson::new(state, clock).going_on(from_ns), waiting)
-            .await;
+        let lesson = RunningLesson::new(state, clock).going_on(from_ns, engine.pipeline());
+        self.run(id.clone(), engine, events, lesson, waiting).await;
         Ok(id)
     }
 
@@ -235,7 +235,7 @@ impl LessonControl {
         // Whoever ends the lesson waits until it can be ended.
         let mut handle = self.handle.lock().await;
         let events = Arc::new(StdMutex::new(events));
-        self.hub.begin(lesson.with_backlog(engine.backlog()));
+        self.hub.begin(lesson.with_backlog(engine.backlog()).with_pulse(engine.pulse()));
         let flow = waiting.start();
         let (ended, watch_ended) = watch::channel(false);
         let (hub, library) = (Arc::clone(&self.hub), Arc::clone(&self.library));

@@ -1,5 +1,6 @@
 //! A program of the owner's that runs after every lesson: to add the session to a dataset, or to send it elsewhere.
 
+use crate::service::ENVIRONMENT;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -23,7 +24,11 @@ impl WhenEnded {
         let session = session.to_owned();
         let done = std::thread::Builder::new().name("when-ended".into()).spawn(move || {
             // Without this program's terminal: it must not take the coach's keys.
-            let output = Command::new(&program)
+            let mut command = Command::new(&program);
+            for variable in ENVIRONMENT {
+                command.env_remove(variable);
+            }
+            let output = command
                 .arg(&session)
                 .stdin(Stdio::null())
                 .stdout(Stdio::null())

@@ -30,6 +30,7 @@ pub(in crate::serve) use sessions::KnownSession;
 pub use sessions::{Cursor, Page, Part, SessionRow};
 
 use super::toml_file::TomlFileError;
+use crate::config::Config;
 use anyhow::{Context as _, bail};
 use catalogue::Catalogue;
 use etcetera::BaseStrategy as _;
@@ -99,17 +100,32 @@ pub struct Library {
     _lock: Option<File>,
 }
 
-/// The platform's folder for this program's data.
-pub fn default_folder() -> anyhow::Result<PathBuf> {
+/// Where the library is if the command line does not say: where `config` has it, in the folder for what the program writes, or
+/// else the platform's folder for this program's data.
+pub fn default_folder(config: &Config) -> anyhow::Result<PathBuf> {
+    if let Some(folder) = &config.serve.library {
+        return Ok(folder.clone());
+    }
+    if let Some(state) = config.state_folder() {
+        return Ok(state.join("library"));
+    }
     let base = etcetera::choose_base_strategy().context("no data folder; name one with --library DIR")?;
     Ok(base.data_dir().join("peakorder"))
+}
+
+fn unusable(folder: &Path) -> String {
+    format!(
+        "{}: the library cannot be written; give the folder to the user that peakorderd runs as, or name another \
+         with --library DIR",
+        folder.display()
+    )
 }
 
 /// Locks the library in `folder` for this program.
 fn lock(folder: &Path) -> anyhow::Result<File> {
     let path = folder.join("in-use.lock");
     let file = open_private(&path, OpenOptions::new().write(true).create(true).truncate(false))
-        .with_context(|| path.display().to_string())?;
+        .with_context(|| unusable(folder))?;
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => bail!(
             "{}: another peakorderd serves this library; end it, or name another with --library DIR",
@@ -126,7 +142,7 @@ impl Library {
     pub fn open(folder: &Path) -> anyhow::Result<Self> {
         // Whole, so that it can be told from the rest of a message.
         let folder = &std::path::absolute(folder).with_context(|| folder.display().to_string())?;
-        private_dir(folder).with_context(|| folder.display().to_string())?;
+        private_dir(folder).with_context(|| unusable(folder))?;
         let library = Self {
             _lock: Some(lock(folder)?),
             folder: folder.clone(),
@@ -137,7 +153,7 @@ impl Library {
             cards: players::CardCache::default(),
         };
         for dir in [&library.players, &library.sessions] {
-            private_dir(dir).with_context(|| dir.display().to_string())?;
+            private_dir(dir).with_context(|| unusable(dir))?;
         }
         if let Err(why) = library.clear_forgotten() {
             tracing::warn!(%why, "A session that was to be forgotten is still there.");
