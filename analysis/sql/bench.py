@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""How long do the questions take? A table of engines and datasets, as docs/measurements.md has it."""
+"""How long do the questions take? A table of engines and datasets, as docs/measurements/many-sessions.md has it."""
 
 from __future__ import annotations
 

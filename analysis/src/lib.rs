@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Swings in, insight out: reads session folders and tells a coach what is in them.
 //!
 //! [`load()`](load::load) reads a session or one block of it, [`summary`] describes blocks,
@@ -38,6 +42,8 @@ pub mod mobility;
 pub mod order;
 pub mod order_change;
 pub mod outliers;
+#[cfg(feature = "packaged")]
+pub mod packaged;
 pub mod parallel;
 pub mod picture;
 pub mod render;

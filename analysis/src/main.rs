@@ -5,6 +5,7 @@ mod reading;
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
+use commands::picture;
 use peakorder_analysis::chosen::{Chosen, Family};
 use peakorder_analysis::codes::Codes;
 use peakorder_analysis::compare::{Comparison, Question, Side, answer};
@@ -15,6 +16,7 @@ use peakorder_analysis::kept::{self, Kept, KeptError};
 use peakorder_analysis::library::{self, Swings};
 use peakorder_analysis::load::{Loaded, load};
 use peakorder_analysis::mobility;
+use peakorder_analysis::picture::{Sides, documents};
 use peakorder_analysis::render::{self, Extent, Style};
 use peakorder_analysis::report::{self, Choice};
 use peakorder_analysis::terminal;
@@ -73,6 +75,9 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        /// Draw the swing, or every block, as an SVG document: `peakorder show FOLDER 7 --svg > swing.svg`.
+        #[arg(long, conflicts_with = "json")]
+        svg: bool,
         #[command(flatten)]
         codes: CodeArguments,
     },
@@ -110,6 +115,9 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        /// Draw before and after as an SVG document: `peakorder compare BEFORE AFTER --svg > change.svg`.
+        #[arg(long, conflicts_with_all = ["json", "curves", "all"])]
+        svg: bool,
         #[command(flatten)]
         codes: CodeArguments,
     },
@@ -202,6 +210,9 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
+        /// Draw one to five measures over the sessions as an SVG document: `peakorder trend FOLDER --svg > months.svg`.
+        #[arg(long, conflicts_with = "json")]
+        svg: bool,
         #[command(flatten)]
         codes: CodeArguments,
     },
@@ -243,6 +254,12 @@ enum Command {
     /// Say which drills changed what, over all players of a dataset.
     #[cfg(feature = "open-data")]
     Academy(commands::academy::AcademyArguments),
+    /// Print what a shell needs to complete these commands.
+    #[cfg(feature = "packaged")]
+    Completions(peakorder_analysis::packaged::CompletionsArguments),
+    /// Print the man page, or write those of all commands.
+    #[cfg(feature = "packaged")]
+    Manual(peakorder_analysis::packaged::ManualArguments),
 }
 
 /// What lasted of earlier sessions up to this one; `None` where none are named, or it is not said what the lessons are about.
@@ -352,26 +369,48 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
     let style = style();
     let mut code = ExitCode::SUCCESS;
     let text = match command {
-        Command::Show { session, number: None, json, codes } => {
+        Command::Show { session, number: None, json, svg, codes } => {
             let loaded = loaded(session, codes.open()?.as_ref())?;
-            if *json { document(&json::Show::from(&loaded))? } else { render::session(&loaded, style) }
+            if *svg {
+                picture::of_blocks(&loaded)?
+            } else if *json {
+                document(&json::Show::from(&loaded))?
+            } else {
+                render::session(&loaded, style)
+            }
         }
-        Command::Show { session, number: Some(number), json, codes } => {
+        Command::Show { session, number: Some(number), json, svg, codes } => {
             // Another swing's damage does not matter here.
             let mut loaded = load(session)?;
             if let Some(codes) = codes.open()? {
                 codes.hide(&mut loaded);
             }
             let swing = loaded.swing(*number)?;
-            if *json {
+            if *svg {
+                documents::swing(&loaded.session, swing, &loaded.remarks)
+            } else if *json {
                 document(&json::ShowSwing::of(&loaded, swing))?
             } else {
                 let curves = loaded.curves(*number);
                 render::one_swing(&loaded.session, swing, &loaded.remarks, curves.as_ref(), style)
             }
         }
-        Command::Compare { before, after, also_before, re_wear, about, only, all, curves, json, codes } => {
+        Command::Compare {
+            before,
+            after,
+            also_before,
+            re_wear,
+            about,
+            only,
+            all,
+            curves,
+            json,
+            svg,
+            codes,
+        } => {
             let (mut before, mut after) = (loaded(before, None)?, loaded(after, None)?);
+            // A drill between the blocks is drawn too.
+            let mut whole = svg.then(|| load(&after.dir.path().display().to_string())).transpose()?;
             let mut also: Vec<Loaded> =
                 also_before.iter().map(|s| loaded(s, None)).collect::<anyhow::Result<_>>()?;
             let mut worn_anew: Vec<Vec<Loaded>> = Vec::new();
@@ -384,7 +423,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let family = family(about, only, &after);
             if let Some(codes) = codes.open()? {
                 codes.hide_both(&mut before, &mut after);
-                for session in &mut also {
+                for session in also.iter_mut().chain(&mut whole) {
                     codes.hide(session);
                 }
             }
@@ -399,7 +438,10 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                 bail!("none of the measures asked for was measured on both sides");
             }
             let curves = curves.as_ref().map(|c| curves_of(&before, &after, &comparison, c)).transpose()?;
-            if *json {
+            if let Some(whole) = &whole {
+                let sides = Sides { before: &before, also_before: &also, after: &after, whole };
+                picture::of_comparison(&comparison, sides)?
+            } else if *json {
                 document(&json::Compare::with(&comparison, curves.as_ref(), None))?
             } else {
                 let extent = if *all { Extent::Whole } else { Extent::Short };
@@ -462,7 +504,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             keep(out, &page, *force)?;
             format!("wrote {}\n", clean(&out.display().to_string()))
         }
-        Command::Trend { folders, player, block, about, json, codes } => {
+        Command::Trend { folders, player, block, about, json, svg, codes } => {
             let codes = codes.open()?;
             let mut chosen = chosen(folders, player.as_deref(), codes.as_ref())?;
             let family = over_months(about, &chosen);
@@ -476,7 +518,13 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
                     trend.player
                 );
             }
-            if *json { document(&json::Follow::from(&trend))? } else { render::trend(&trend, style) }
+            if *svg {
+                picture::of_trend(&trend)?
+            } else if *json {
+                document(&json::Follow::from(&trend))?
+            } else {
+                render::trend(&trend, style)
+            }
         }
         Command::Verify { folders, json } => {
             let mut looked = Vec::new();
@@ -512,6 +560,10 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             code = ended;
             text
         }
+        #[cfg(feature = "packaged")]
+        Command::Completions(arguments) => peakorder_analysis::packaged::completions::<Arguments>(arguments),
+        #[cfg(feature = "packaged")]
+        Command::Manual(arguments) => commands::manual::run::<Arguments>(arguments)?,
     };
     print(&text)?;
     Ok(code)

@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Straps in, swings out.
 //!
 //! Data goes one way: a [`source`] yields records, the [`recorder`] puts them on disk

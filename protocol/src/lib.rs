@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! What peakorder's data *is*: strap profiles and packet decoding, the recording
 //! log, the session folder, the per-swing file, the coach's remarks and live events.
 //!

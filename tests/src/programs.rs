@@ -43,6 +43,11 @@ pub fn peakorder() -> PathBuf {
     folder().join(format!("peakorder{}", std::env::consts::EXE_SUFFIX))
 }
 
+/// An example of one of the crates.
+pub fn example(name: &str) -> PathBuf {
+    folder().join("examples").join(format!("{name}{}", std::env::consts::EXE_SUFFIX))
+}
+
 /// What a finished program said.
 #[derive(Debug, Clone)]
 pub struct CommandOutput {

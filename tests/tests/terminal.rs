@@ -13,7 +13,13 @@ const ESCAPE: char = '\x1b';
 fn on_terminal(command: &str, columns: u32, variables: &[(&str, &str)]) -> String {
     let mut script = Command::new("script");
     script
-        .args(["--quiet", "--return", "--command", &format!("stty cols {columns}; {command}"), "/dev/null"])
+        .args([
+            "--quiet",
+            "--return",
+            "--command",
+            &format!("stty rows 25 cols {columns}; {command}"),
+            "/dev/null",
+        ])
         .stdin(Stdio::null())
         .env_remove("COLUMNS")
         .env_remove("NO_COLOR")

@@ -110,10 +110,13 @@ fn column(
     }
 }
 
-/// Whether the swings lie on both sides of a measure whose sides have names.
+/// Whether the swings, or a mean's interval, lie on both sides of a measure whose sides have names.
 pub(super) fn both_sides(measure: Measure, columns: &[Column]) -> bool {
     let told = |negative: bool| {
-        let mut all = columns.iter().flat_map(|c| c.dots.iter().map(|d| d.value).chain([c.mean]));
+        let mut all = columns.iter().flat_map(|c| {
+            let half = c.half_width.unwrap_or(0.0);
+            c.dots.iter().map(|d| d.value).chain([c.mean - half, c.mean + half])
+        });
         all.any(|v| (v < 0.0) == negative && v.abs() >= words::step(measure) / 2.0)
     };
     measure.signed() && told(true) && told(false)

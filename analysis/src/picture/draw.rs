@@ -74,7 +74,13 @@ pub(super) fn segment(role: Role, from: (f64, f64), to: (f64, f64), strong: bool
         (Role::LeadArm, false) => 3.0,
         (_, false) => 2.6,
     };
-    let path = format!("M{:.1} {:.1}L{:.1} {:.1}", from.0, from.1, to.0, to.1);
+    trace(role, &[from, to], width)
+}
+
+/// A segment's line through points, cased in ink so that it holds whatever its colour.
+pub(super) fn trace(role: Role, points: &[(f64, f64)], width: f64) -> Markup {
+    let points: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1} {y:.1}")).collect();
+    let path = format!("M{}", points.join("L"));
     let cap = if role == Role::LeadArm { "round" } else { "butt" };
     html! {
         path class="p-case" d=(path) stroke-width=(tenth(width + 2.4)) stroke-linecap=(cap) stroke-dasharray=[dashes(role, width)] {}

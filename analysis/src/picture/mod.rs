@@ -6,9 +6,12 @@
 mod above;
 mod body;
 mod columns;
+mod document;
+pub mod documents;
 mod dots;
 pub(crate) mod draw;
 pub mod months;
+mod one_swing;
 mod strip;
 mod views;
 

@@ -14,7 +14,7 @@ mod mobility;
 mod notes;
 mod plan;
 mod plot;
-mod said;
+pub(crate) mod said;
 mod show;
 mod swing;
 mod table;

@@ -29,7 +29,7 @@ pub(super) fn swings(out: &mut String, style: Style, swings: &[&Swing], remarks:
 }
 
 /// What is said of one swing, in one line.
-pub(super) fn one(said: &SwingRemarks) -> String {
+pub(crate) fn one(said: &SwingRemarks) -> String {
     let mut parts = Vec::new();
     if said.excluded {
         let reason =

@@ -319,12 +319,15 @@ fn order_table(title: &str, shares: &[Share]) -> Table {
         vec![
             ("swings", Align::Right, column(&|s| format!("{} of {}", s.count, s.of))),
             ("share", Align::Right, column(&|s| format!("{:.0} %", 100.0 * s.share()))),
-            (
-                "  95 % interval",
-                Align::Right,
-                column(&|s| format!("{:.0}–{:.0} %", 100.0 * s.interval.0, 100.0 * s.interval.1)),
-            ),
         ],
+    );
+    table.group(
+        "",
+        vec![(
+            " 95 % interval",
+            Align::Right,
+            column(&|s| format!("{:.0}–{:.0} %", 100.0 * s.interval.0, 100.0 * s.interval.1)),
+        )],
     );
     let tied = |s: &Share| if s.order.has_tie() { "tie" } else { "" }.to_owned();
     if shares.iter().any(|s| s.order.has_tie()) {

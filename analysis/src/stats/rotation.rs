@@ -12,7 +12,7 @@ use rand::SeedableRng as _;
 use rand_distr::{Distribution as _, StandardNormal};
 
 /// Correlation of neighbouring swings in the working covariance. Own judgement: a stricter value than published
-/// for repeated skilled movements; the false alarms that come of it are in `docs/measurements.md`.
+/// for repeated skilled movements; the false alarms that come of it are in `analysis/benches/BLOCKS.md`.
 pub const WORKING_CORRELATION: f64 = 0.6;
 /// Drift from the first swing to the last in the working covariance, as a standard deviation, in SDs of a swing. Own
 /// judgement likewise.

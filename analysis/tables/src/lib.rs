@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Tables whose columns have a type, a unit and a description each.
 //!
 //! A [`Table`] says once what the columns of a row type are; from it come the header and the cells of CSV, the

@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! From raw arrivals to swings: decode → clock → calibrate → fuse → detect → sequence.
 //!
 //! Everything here is pure: no I/O, no wall clock, no async, no randomness.
@@ -13,6 +17,7 @@ pub mod joint;
 pub mod measure;
 pub mod minimum;
 pub mod mobility;
+pub mod movement;
 #[cfg(test)]
 mod noise;
 pub mod path;

@@ -9,6 +9,8 @@ mod doctor;
 mod import;
 mod import_folder;
 mod log;
+#[cfg(feature = "packaged")]
+mod manual;
 mod players;
 mod profile;
 mod programs;
@@ -95,6 +97,12 @@ enum Command {
     Replay(replay::Arguments),
     /// Record a session with virtual straps (for trying things out and for tests).
     Virtual(virtual_straps::Arguments),
+    /// Print what a shell needs to complete these commands.
+    #[cfg(feature = "packaged")]
+    Completions(peakorder_analysis::packaged::CompletionsArguments),
+    /// Print the man page, or write those of all commands.
+    #[cfg(feature = "packaged")]
+    Manual(peakorder_analysis::packaged::ManualArguments),
 }
 
 /// A number on the command line is none, or out of its range.
@@ -133,6 +141,10 @@ pub fn main() -> ExitCode {
                     Command::Import(a) => import::run(a).await,
                     Command::Replay(a) => replay::run(a).await,
                     Command::Virtual(a) => virtual_straps::run(a).await,
+                    #[cfg(feature = "packaged")]
+                    Command::Completions(a) => manual::completions(&a),
+                    #[cfg(feature = "packaged")]
+                    Command::Manual(a) => manual::run(&a),
                 }
             })
         });

@@ -1,3 +1,7 @@
+#![doc = include_str!("../README.md")]
+//!
+//! # How it is laid out
+//!
 //! Virtual straps: a player's body as three moving segments with exact truth, straps worn
 //! askew on them, sensors, clocks, a Bluetooth-like link, and scripted practice sessions.
 //!
@@ -9,14 +13,6 @@
 //! body and the host ([`strap`], [`link`]) is a model with named parameters.
 //!
 //! Everything is drawn from one seed; the same seed gives the same bytes.
-//!
-//! ```
-//! use peakorder_virtual_straps::{Population, PlayerParams, PracticeOptions, Script};
-//! let player = PlayerParams::drawn_from(Population::Amateur, 7);
-//! let session = Script::practice(7, player, 2, &PracticeOptions::default()).session();
-//! assert_eq!(session.truth().len(), 2);
-//! assert!(session.records().count() > 1000);
-//! ```
 
 pub mod body;
 pub mod link;
