@@ -38,6 +38,7 @@ use peakorder_analysis::load::LoadError;
 use peakorder_protocol::files::{open_private, private_dir};
 use peakorder_protocol::session::SessionError;
 use std::fs::{File, OpenOptions, TryLockError};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
@@ -124,8 +125,15 @@ fn unusable(folder: &Path) -> String {
 /// Locks the library in `folder` for this program.
 fn lock(folder: &Path) -> anyhow::Result<File> {
     let path = folder.join("in-use.lock");
-    let file = open_private(&path, OpenOptions::new().write(true).create(true).truncate(false))
-        .with_context(|| unusable(folder))?;
+    let file =
+        open_private(&path, OpenOptions::new().write(true).create(true).truncate(false)).map_err(|why| {
+            match why.kind() {
+                ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+                    anyhow::Error::new(why).context(unusable(folder))
+                }
+                _ => anyhow::Error::new(why).context(path.display().to_string()),
+            }
+        })?;
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => bail!(
             "{}: another peakorderd serves this library; end it, or name another with --library DIR",
