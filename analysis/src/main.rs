@@ -565,7 +565,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
         #[cfg(feature = "packaged")]
         Command::Manual(arguments) => commands::manual::run::<Arguments>(arguments)?,
     };
-    print(&text)?;
+    terminal::print(&text).context("cannot write to standard output")?;
     Ok(code)
 }
 
@@ -632,12 +632,4 @@ fn style() -> Style {
     let watched = io::stdout().is_terminal();
     let fallback = if watched { TERMINAL_WIDTH } else { PIPED_WIDTH };
     Style::new(terminal::width().unwrap_or(fallback), terminal::colours(watched))
-}
-
-/// A reader that has seen enough (`| head`) is no failure.
-fn print(text: &str) -> anyhow::Result<()> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        result => result.context("cannot write to standard output"),
-    }
 }

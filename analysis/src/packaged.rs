@@ -7,7 +7,7 @@ use clap::{Command, CommandFactory};
 use clap_complete::Shell;
 use clap_mangen::Man;
 use clap_mangen::roff::{Inline, Roff, bold, roman};
-use std::io::{self, Write as _};
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// Environment variables that both programs read.
@@ -167,12 +167,4 @@ fn references(pages: &[String]) -> Vec<Inline> {
         line.push(roman(section));
     }
     line
-}
-
-/// Prints a text; a reader that has seen enough (`| head`) is no failure.
-pub fn print(text: &str) -> io::Result<()> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        result => result,
-    }
 }

@@ -1,6 +1,7 @@
-//! What the user's terminal can show: how wide it is, and whether colour is wanted.
+//! The user's terminal: how wide it is, whether colour is wanted, and printing to it.
 
 use std::env;
+use std::io::{self, Write as _};
 use terminal_size::{Width, terminal_size};
 
 /// Columns of the terminal; `COLUMNS`, where it is set, wins. `None` where nobody watches.
@@ -14,4 +15,12 @@ pub fn width() -> Option<usize> {
 /// (the `NO_COLOR` convention, <https://no-color.org>: set and not empty).
 pub fn colours(watched: bool) -> bool {
     watched && env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// Prints a text on standard output; a reader that has seen enough (`| head`) is no failure.
+pub fn print(text: &str) -> io::Result<()> {
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        result => result,
+    }
 }

@@ -10,7 +10,7 @@
 )]
 #![allow(missing_docs, reason = "zbus's macro makes a method without documentation of a signal")]
 
-use crate::bluez::Bus;
+use crate::bluez::{Bus, runtime};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::runtime::Runtime;
@@ -188,11 +188,7 @@ impl FakeAvahi {
     /// Where it does not start.
     pub fn start() -> Option<Self> {
         let bus = Bus::start()?;
-        let runtime = tokio::runtime::Builder::new_multi_thread()
-            .worker_threads(1)
-            .enable_all()
-            .build()
-            .expect("a runtime for the stand-in");
+        let runtime = runtime();
         let mut avahi = Self { runtime, running: None, state: Shared::default(), bus };
         avahi.restart();
         Some(avahi)

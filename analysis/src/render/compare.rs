@@ -161,6 +161,11 @@ fn order_table(comparison: &Comparison) -> Table {
     table
 }
 
+/// The lower end of a row's 95 % interval, or the upper one.
+pub(super) fn end(row: &Row, pick: fn((f64, f64)) -> f64) -> String {
+    row.interval.map_or("–".into(), |interval| number(pick(interval), row.measure.decimals(), true))
+}
+
 fn rows_table(rows: &[&Row]) -> Table {
     let column = |cell: &dyn Fn(&Row) -> String| {
         let mut cells = Vec::new();
@@ -195,9 +200,6 @@ fn rows_table(rows: &[&Row]) -> Table {
     table.group("", vec![("", Align::Left, column(&|r| r.measure.name()))]);
     table.group("before", side(|r| &r.before));
     table.group("after", side(|r| &r.after));
-    let end = |r: &Row, pick: fn((f64, f64)) -> f64| {
-        r.interval.map_or("–".into(), |i| number(pick(i), r.measure.decimals(), true))
-    };
     table.group(
         "difference",
         vec![("", Align::Right, column(&|r| number(r.difference, r.measure.decimals(), true)))],

@@ -1,5 +1,6 @@
 //! One swing as a picture and what a drill changed, in some twenty lines: what a newcomer sees first.
 
+use super::compare::end;
 use super::table::{Align, Table};
 use super::{Style, number, plot, wrap};
 use crate::compare::{Comparison, Row, Standing, Verdict};
@@ -41,9 +42,6 @@ pub fn first_look(swing: &Swing, curves: &Curves, comparison: &Comparison, style
 fn table(rows: &[&Row]) -> Table {
     let column = |cell: &dyn Fn(&Row) -> String| rows.iter().map(|row| cell(row)).collect::<Vec<_>>();
     let mean = |row: &Row, mean: f64| number(mean, row.measure.decimals(), row.measure.signed());
-    let end = |row: &Row, pick: fn((f64, f64)) -> f64| {
-        row.interval.map_or("–".into(), |interval| number(pick(interval), row.measure.decimals(), true))
-    };
     let mut table = Table::default();
     table.group("", vec![("", Align::Left, column(&|row| row.measure.name()))]);
     table.group("before", vec![("", Align::Right, column(&|row| mean(row, row.before.sample.mean)))]);

@@ -32,11 +32,6 @@ pub(super) fn print_error(text: &str) {
     let _ = writeln!(io::stderr(), "peakorderd: {}", clean_lines(text));
 }
 
-/// Text that ends with its own line break, on stdout; a closed pipe is silent.
-pub(super) fn print_text(text: &str) {
-    let _ = write!(io::stdout(), "{text}");
-}
-
 /// One line (or block) on stdout; a closed pipe is silent.
 pub(super) fn print_line(text: &str) {
     let _ = writeln!(io::stdout(), "{text}");

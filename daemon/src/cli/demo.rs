@@ -1,6 +1,6 @@
 //! `peakorderd demo`: an invented lesson through the whole chain.
 
-use super::console::{self, print_text};
+use super::console;
 use super::programs::{Programs, word};
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
@@ -109,34 +109,34 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     RemarkFile::of(dir.path()).append(0.0, What::Chosen { measures: about })?;
     let (before, after) = (load(&format!("{name}:baseline"))?, load(&format!("{name}:after"))?);
     let compared = compare(&before, &after, &Family::of_remarks(&after.remarks))?;
-    if arguments.full {
+    let shown = compared.after.summary.used.first().copied().context("no swing of the block after counts")?;
+    let hint = if arguments.full {
         console::print_line(&render::session(&load(&name)?, style));
         console::print_line(&render::comparison(&compared, Extent::Short, style));
         console::print_line(&format!("{}\n", console::summary_line(dir.path(), &summary)));
-    }
-    let shown = compared.after.summary.used.first().copied().context("no swing of the block after counts")?;
-    if !arguments.full {
+        ""
+    } else {
         let curves = after.curves(shown)?;
         console::print_line(&render::first_look(after.swing(shown)?, &curves, &compared, style));
-    }
+        " (--full: every number)"
+    };
     let mut said = String::new();
-    let full = if arguments.full { "" } else { " (--full: every number)" };
     wrap(
         &mut said,
         style,
         "",
         &format!(
-            "{}, played in {took:.1} s, are in {name}{full}. Go on:",
+            "{}, played in {took:.1} s, are in {name}{hint}. Go on:",
             words::plural(summary.swings as usize, "swing")
         ),
     );
     said += &go_on(&Programs::of_this_process(), &name, shown);
     wrap(&mut said, style, "", "Warm up before you swing, stop on pain. peakorder gives no medical advice.");
-    print_text(&said);
+    console::print_line(said.trim_end());
     Ok(ExitCode::SUCCESS)
 }
 
-/// Commands to go on with. They are not broken into lines, for they are to be copied.
+/// Commands to go on with, not wrapped, so that they can be copied.
 fn go_on(programs: &Programs, name: &str, swing: u32) -> String {
     let (look, serve) = (programs.peakorder(), programs.peakorderd());
     let of = |block: &str| word(&format!("{name}{block}"));

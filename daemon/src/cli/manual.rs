@@ -2,6 +2,7 @@
 
 use anyhow::Context as _;
 use peakorder_analysis::packaged::{self, CompletionsArguments, ManualArguments, Program};
+use peakorder_analysis::terminal;
 use std::process::ExitCode;
 
 const PROGRAM: Program = Program {
@@ -50,7 +51,7 @@ const PROGRAM: Program = Program {
 
 /// Runs `completions`.
 pub(super) fn completions(arguments: &CompletionsArguments) -> anyhow::Result<ExitCode> {
-    packaged::print(&packaged::completions::<super::Arguments>(arguments))
+    terminal::print(&packaged::completions::<super::Arguments>(arguments))
         .context("cannot write to standard output")?;
     Ok(ExitCode::SUCCESS)
 }
@@ -59,6 +60,6 @@ pub(super) fn completions(arguments: &CompletionsArguments) -> anyhow::Result<Ex
 pub(super) fn run(arguments: &ManualArguments) -> anyhow::Result<ExitCode> {
     let text = packaged::manual::<super::Arguments>(arguments, &PROGRAM)
         .context("the man pages could not be written")?;
-    packaged::print(&text).context("cannot write to standard output")?;
+    terminal::print(&text).context("cannot write to standard output")?;
     Ok(ExitCode::SUCCESS)
 }

@@ -3,6 +3,15 @@
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use tokio::runtime::{Builder, Runtime};
+
+/// What a stand-in on a bus runs on, apart from the test.
+///
+/// # Panics
+/// Where it does not start.
+pub fn runtime() -> Runtime {
+    Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime for the stand-in")
+}
 
 /// A `dbus-daemon` of one test's own; ends with it.
 #[derive(Debug)]

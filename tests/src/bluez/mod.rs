@@ -10,7 +10,7 @@ mod peer;
 mod radio;
 mod three_straps;
 
-pub use bus::Bus;
+pub use bus::{Bus, runtime};
 pub use daemon_run::DaemonRun;
 pub use peer::{Characteristic, Peer, assigned};
 pub use three_straps::{assign, play, straps};
@@ -41,11 +41,7 @@ impl FakeBluez {
     /// A bus without a Bluetooth service.
     pub fn silent() -> Option<Self> {
         let bus = Bus::start()?;
-        let runtime = tokio::runtime::Builder::new_multi_thread()
-            .worker_threads(1)
-            .enable_all()
-            .build()
-            .expect("a runtime for the stand-in");
+        let runtime = runtime();
         Some(Self { runtime, radio: None, bus })
     }
 

@@ -89,7 +89,7 @@ impl AccessControl {
         }
         let device = self.pairing.device(request.headers());
         let path = request.uri().path();
-        // Of what this computer's own programs may ask there is no pairing: they have no cookie, and it names nobody.
+        // Programs on this computer need no pairing for the metrics: they have no cookie, and metrics name nobody.
         let from_here = [ends.peer, ends.local].iter().all(|end| end.ip().to_canonical().is_loopback());
         if path == "/metrics" && !from_here {
             match device {
