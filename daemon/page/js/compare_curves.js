@@ -17,14 +17,21 @@ let open = true;
 let kept = { key: '', found: null, error: '' };
 /** Room for the pictures when they were last drawn, pixels. */
 let room = 0;
+/** The blocks that were last drawn, and how: until the curves of other swings of theirs are there, these keep the place. */
+let last = { blocks: '', draw: null };
 
 /** Open until it is folded away. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
 export function curvesSection(c, { a, b }, nameOf) {
   const key = JSON.stringify([a, b, c.before.summary.used, c.after.summary.used]);
   const place = h('div', { class: 'curves' });
-  const draw = (found) => pictures(found, c, room, nameOf);
-  // Drawn anew at once, so that the page keeps its height and nobody loses the place.
-  if (open && room && kept.key === key && kept.found) place.append(...draw(kept.found).filter(Boolean));
+  const blocks = JSON.stringify([a, b]);
+  const draw = (found) => {
+    last = { blocks, draw: () => pictures(found, c, room, nameOf) };
+    return last.draw();
+  };
+  // Drawn anew at once, so that the page keeps its height: nobody loses the place, and no tap goes to what has moved there.
+  if (open && room && kept.key === key && kept.found) show(place, draw(kept.found));
+  else if (open && room && last.blocks === blocks) showWaiting(place, last.draw());
   const asked = `/compare?a=${part(a)}&b=${part(b)}&curves=true`;
   return h('details', { class: 'along', open, ontoggle: (e) => {
     open = e.target.open;
@@ -45,11 +52,19 @@ async function load(place, key, path, draw) {
     });
   }
   const mine = kept;
-  if (!mine.found) show(place, h('p', { class: 'fine', role: 'status' }, 'Setting the curves of all swings against each other…'));
+  if (!mine.found && place.childElementCount === 0) showWaiting(place, []);
   await mine.asked;
   if (mine !== kept || !place.isConnected) return;
   room = place.clientWidth;
+  place.removeAttribute('aria-busy');
   show(place, mine.error ? h('p', { class: 'lead' }, capital(mine.error)) : draw(mine.found));
+}
+
+/** The curves from before, pale, under a word that others are coming. */
+function showWaiting(place, before) {
+  place.setAttribute('aria-busy', 'true');
+  show(place, h('p', { class: 'fine awaited', role: 'status' }, 'Setting the curves of all swings against each other…'),
+    h('div', { class: 'until-then', inert: true }, before.filter(Boolean)));
 }
 
 function pictures(found, c, room, nameOf) {

@@ -21,6 +21,8 @@ let sides = { a: '', b: '', earlier: true };
 let allOpen = false;
 let asked = 0;
 let spoken = '';
+/** The answer that is on the page. */
+let drawn = '';
 /** Room that the pictures were last asked for, pixels. */
 let room = 0;
 let watch = null;
@@ -36,6 +38,7 @@ const WORDS = {
 export async function enter(main, query) {
   parts = { head: h('div', { class: 'after-head' }), result: h('div', { class: 'after-result' }) };
   main.append(parts.head, parts.result);
+  drawn = '';
   let later = 0;
   // A tablet that is turned has other room for the pictures.
   watch = new ResizeObserver(() => {
@@ -115,7 +118,7 @@ function earlier() {
 async function compare() {
   keep({ a: sides.a, b: sides.b }, 'after');
   if (!sides.a || !sides.b || sides.a === sides.b) {
-    show(parts.result, h('p', { class: 'lead' }, 'It takes two blocks of swings.'));
+    instead('It takes two blocks of swings.');
     return;
   }
   const mine = (asked += 1);
@@ -125,12 +128,21 @@ async function compare() {
     room = roomOf(parts.result);
     found = await get(`/compare?a=${part(sides.a)}&b=${part(sides.b)}&picture=${room}${also.length ? `&also=${part(also.map(session).join(','))}` : ''}`);
   } catch (error) {
-    if (mine === asked) show(parts.result, h('p', { class: 'lead' }, String(error.message)));
+    if (mine === asked) instead(String(error.message));
     return;
   }
-  if (mine !== asked) return;
+  const answer = JSON.stringify(found);
+  // A remark may have it asked for twice. What is there already is left as it is, under a finger that is on its way.
+  if (mine !== asked || answer === drawn) return;
+  drawn = answer;
   show(parts.result, result(found));
   speak(found);
+}
+
+/** Words where a comparison would be. */
+function instead(words) {
+  drawn = '';
+  show(parts.result, h('p', { class: 'lead' }, words));
 }
 
 /** For a screen reader the verdicts alone, and only when they are others. */

@@ -26,11 +26,18 @@ export function s(tag, properties, ...children) {
 /** The region that a finger (or the mouse) is pressed on, and the drawing that waits until it is lifted. */
 let pressed = null;
 let pressedAt = 0;
+let lifting = 0;
 const later = new Map();
 /** No tap lasts this long. Its end was lost, and drawing goes on. */
 const TAP_MS = 10_000;
+/** A finger's click comes a while after it is lifted, a mouse's at once. Lifted after a scroll, none comes. */
+const CLICK_MS = 100;
+/** What was tapped last stays where the finger found it while the answers to that tap are drawn, above it too. */
+let tapped = { key: undefined, until: 0 };
+const HOLD_MS = 5_000;
 
 addEventListener('pointerdown', (event) => {
+  clearTimeout(lifting);
   pressed = event.target;
   pressedAt = Date.now();
 }, true);
@@ -38,12 +45,26 @@ for (const name of ['pointerup', 'pointercancel', 'blur']) {
   addEventListener(name, (event) => {
     // A pressed button takes the focus from another. Only the window's loss of focus counts.
     if (name === 'blur' && event.target !== window) return;
-    setTimeout(lifted);
+    lift(name === 'pointerup' && event.pointerType !== 'mouse' ? CLICK_MS : 0);
   }, true);
+}
+addEventListener('click', (event) => {
+  lift(0);
+  tapped = { key: event.target.closest?.('[data-key]')?.dataset.key, until: Date.now() + HOLD_MS };
+}, true);
+// Who scrolls looks at something else.
+for (const name of ['wheel', 'touchmove', 'keydown']) {
+  addEventListener(name, () => {
+    tapped = { key: undefined, until: 0 };
+  }, { capture: true, passive: true });
+}
+
+function lift(after_ms) {
+  clearTimeout(lifting);
+  lifting = setTimeout(lifted, after_ms);
 }
 
 function lifted() {
-  // The click has happened by then.
   pressed = null;
   const draws = [...later.values()];
   later.clear();
@@ -68,8 +89,19 @@ export function show(region, ...children) {
   if (busy(region, () => show(region, ...children))) return;
   const focused = document.activeElement;
   const key = region.contains(focused) ? focused.dataset?.key : undefined;
+  const before = tappedTop();
   region.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
   if (key) region.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
+  const after = tappedTop();
+  if (before && after) after.page.scrollTop += after.top - before.top;
+}
+
+/** Where what was tapped is now, pixels from the top of the window; nothing for what is not in the page that scrolls. */
+function tappedTop() {
+  if (!tapped.key || Date.now() > tapped.until) return null;
+  const element = document.querySelector(`main [data-key="${CSS.escape(tapped.key)}"]`);
+  const box = element?.getBoundingClientRect();
+  return box?.height ? { page: element.closest('main'), top: box.top } : null;
 }
 
 /** A button. `key` keeps the focus over a redraw. */

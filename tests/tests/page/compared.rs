@@ -172,6 +172,23 @@ fn a_swing_unlike_its_block_is_left_out_with_one_tap_and_counted_again() {
     no_findings(&browser);
 
     let button = format!("[data-key=\"unlike-{session}-{number}\"]");
+    // The curves of the other swings come a while after the rest, and are higher or lower. Nothing may move under a second
+    // tap by that.
+    let settled = "return document.querySelector('.curves:not([aria-busy]) .curve-panel') !== null";
+    browser.until("the curves", settled, SOON);
+    browser.run(&format!(
+        "const top = () => document.querySelector({})?.getBoundingClientRect().top;
+         window.moved = [];
+         addEventListener('click', () => {{
+           const first = top();
+           const look = () => {{
+             window.moved.push(top() - first);
+             requestAnimationFrame(look);
+           }};
+           look();
+         }}, {{ capture: true, once: true }});",
+        json!(button)
+    ));
     for (counts, after) in [(false, "count it again"), (true, "leave out")] {
         browser.tap(&button);
         let there =
@@ -195,4 +212,12 @@ fn a_swing_unlike_its_block_is_left_out_with_one_tap_and_counted_again() {
             SOON,
         );
     }
+    browser.until("the curves", settled, SOON);
+    let moved_px =
+        browser.run("return [window.moved.length, Math.min(...window.moved), Math.max(...window.moved)]");
+    let moved_px: Vec<f64> = moved_px.as_array().unwrap().iter().filter_map(Value::as_f64).collect();
+    assert!(
+        moved_px[0] > 1.0 && moved_px[1..].iter().all(|px| px.abs() < 2.0),
+        "what was tapped moved: {moved_px:?} px"
+    );
 }

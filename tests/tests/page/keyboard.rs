@@ -1,7 +1,7 @@
 //! The whole way with the keyboard alone: no pointer is used. And with a slow hand.
 
 use crate::common::{SOON, address, show, state, swing_shown};
-use peakorder_tests::browser::{Browser, DESK, TABLET};
+use peakorder_tests::browser::{Browser, DESK, PHONE_DARK, TABLET};
 use peakorder_tests::test_server::TestServer;
 use serde_json::{Value, json};
 use std::time::Duration;
@@ -126,6 +126,40 @@ fn a_slow_click_is_felt_while_swings_come() {
         &format!("return document.querySelector('[data-key=run-{newest}]') !== null"),
         SOON,
     );
+}
+
+/// Browsers send the click of a finger after it was lifted, not with it (W3C Touch Events, interaction with mouse events;
+/// from memory). What comes to be drawn in between waits for it.
+#[test]
+fn the_click_of_a_finger_comes_before_what_is_drawn_anew() {
+    let Some(browser) = Browser::open(PHONE_DARK) else { return };
+    let home = tempfile::tempdir().expect("a folder");
+    let server = TestServer::virtual_lessons(home.path(), "max");
+    browser.goto(&address(&server, "swing"));
+    let said = browser.run_async(
+        "const done = arguments[arguments.length - 1];
+         const wait = (ms) => new Promise((ready) => setTimeout(ready, ms));
+         import('/js/dom.js').then(async ({ button, show, h }) => {
+           const region = h('div', {});
+           document.body.append(region);
+           const said = [];
+           const finger = (kind) => region.firstChild.dispatchEvent(
+             new PointerEvent(kind, { bubbles: true, pointerType: 'touch', isPrimary: true }));
+           for (const taps of [true, false]) {
+             show(region, button('old', 'tried', () => said.push('tapped')));
+             finger('pointerdown');
+             show(region, button('new', 'tried', () => said.push('wrong one')));
+             finger('pointerup');
+             await wait(20);
+             said.push(region.textContent);
+             if (taps) region.firstChild.click();
+             await wait(taps ? 20 : 400);
+             said.push(region.textContent);
+           }
+           done(said);
+         }, (e) => done(String(e)));",
+    );
+    assert_eq!(said, json!(["old", "tapped", "new", "old", "new"]));
 }
 
 fn swings_so_far(server: &TestServer) -> usize {
