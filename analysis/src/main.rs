@@ -115,8 +115,8 @@ enum Command {
         /// Write a JSON document instead of text.
         #[arg(long)]
         json: bool,
-        /// Draw before and after as an SVG document: `peakorder compare BEFORE AFTER --svg > change.svg`.
-        #[arg(long, conflicts_with_all = ["json", "curves", "all"])]
+        /// Draw before and after as an SVG document, with --curves also those: `peakorder compare BEFORE AFTER --svg > change.svg`.
+        #[arg(long, conflicts_with_all = ["json", "all"])]
         svg: bool,
         #[command(flatten)]
         codes: CodeArguments,
@@ -440,7 +440,7 @@ fn run(command: &Command) -> anyhow::Result<ExitCode> {
             let curves = curves.as_ref().map(|c| curves_of(&before, &after, &comparison, c)).transpose()?;
             if let Some(whole) = &whole {
                 let sides = Sides { before: &before, also_before: &also, after: &after, whole };
-                picture::of_comparison(&comparison, sides)?
+                picture::of_comparison(&comparison, sides, curves.as_ref())?
             } else if *json {
                 document(&json::Compare::with(&comparison, curves.as_ref(), None))?
             } else {

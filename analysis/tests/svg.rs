@@ -142,6 +142,7 @@ fn every_picture_stands_alone_and_says_that_it_is_invented() {
         svg(&["show", &before]),
         svg(&["compare", &before, &after]),
         svg(&["compare", &before, &after, "--about", "pelvis_turn_top_deg,tempo_ratio,thorax_turn_top_deg"]),
+        svg(&["compare", &before, &after, "--curves"]),
         svg(&["trend", &path, &other]),
         svg(&["trend", &path, &other, "--about", "pelvis_turn_top_deg"]),
     ];
@@ -251,6 +252,77 @@ fn what_is_not_there_is_said() {
     }
 }
 
+/// Mean curves are drawn to one scale each, with the words and as many bars as the numbers have.
+#[test]
+fn curves_are_drawn_as_the_numbers_have_them() {
+    let (_keep, path) = changed(|_| ());
+    let (before, after) = (format!("{path}:baseline"), format!("{path}:after"));
+    let numbers = run(&["compare", &before, &after, "--curves", "--json"]);
+    let numbers: serde_json::Value = serde_json::from_slice(&numbers.stdout).expect("JSON");
+    let pairs = numbers["curves"]["curves"].as_array().expect("curves");
+    let text = svg(&["compare", &before, &after, "--curves"]);
+    let said = stands_alone(&text);
+    let document = Document::parse(&text).expect("XML");
+    let panels: Vec<_> = document.descendants().filter(|n| n.attribute("class") == Some("s-curve")).collect();
+    // These swings have curves of speed alone.
+    assert_eq!((panels.len(), pairs.len()), (3, 3));
+    for pair in pairs {
+        let kind = pair["kind"].as_str().expect("a kind");
+        let name = format!("{} {kind}", pair["segment"].as_str().expect("a segment").replace('_', " "));
+        let panel = panels
+            .iter()
+            .find(|p| {
+                p.children().any(|c| c.has_tag_name((SVG, "title")) && text_of(c).to_lowercase() == name)
+            })
+            .unwrap_or_else(|| panic!("no {name}"));
+        // Some word of the sentences may begin a line.
+        for word in pair["plain"]
+            .as_array()
+            .expect("sentences")
+            .iter()
+            .flat_map(|s| s.as_str())
+            .flat_map(str::split_whitespace)
+        {
+            assert!(said.contains(word), "{name}: no {word:?} in the picture");
+        }
+        let bars = panel
+            .descendants()
+            .filter(|n| n.has_tag_name((SVG, "rect")) && n.attribute("stroke-width") == Some("1.2"));
+        assert_eq!(bars.count(), pair["stretches"].as_array().expect("stretches").len(), "{name}");
+        for (side, width) in [("before", "1.2"), ("after", "4")] {
+            let drawn = panel
+                .descendants()
+                .find(|n| n.has_tag_name((SVG, "path")) && n.attribute("stroke-width") == Some(width))
+                .and_then(|n| n.attribute("d"))
+                .expect("a line");
+            let heights: Vec<f64> =
+                drawn.split(['M', 'L']).filter_map(|p| p.split_once(' ')?.1.parse().ok()).collect();
+            // Every other point is drawn, and the last.
+            let means: Vec<f64> = pair[side]["mean"]
+                .as_array()
+                .expect("a mean")
+                .iter()
+                .filter_map(serde_json::Value::as_f64)
+                .collect();
+            let last = means.len() - 1;
+            let means: Vec<f64> =
+                means.iter().enumerate().filter(|(i, _)| i % 2 == 0 || *i == last).map(|(_, m)| *m).collect();
+            assert_eq!(heights.len(), means.len(), "{name}");
+            let by = |a: &usize, b: &usize| means[*a].total_cmp(&means[*b]);
+            let (low, high) = ((0..means.len()).min_by(by).unwrap(), (0..means.len()).max_by(by).unwrap());
+            let scale = (heights[high] - heights[low]) / (means[high] - means[low]);
+            assert!(scale < 0.0 && heights[low] - heights[high] > 20.0, "{name}: {scale}");
+            for (mean, height) in means.iter().zip(&heights) {
+                // Coordinates are written to a tenth.
+                assert!(
+                    (heights[low] + scale * (mean - means[low]) - height).abs() < 0.2,
+                    "{name}: {mean} at {height}"
+                );
+            }
+        }
+    }
+}
+
 #[test]
 fn nobody_is_named_with_codes() {
     let keep = tempfile::tempdir().expect("a temporary folder");
@@ -269,7 +341,7 @@ fn nobody_is_named_with_codes() {
     for args in [
         &["show", path.as_str(), "3"][..],
         &["show", &path],
-        &["compare", &before, &after],
+        &["compare", &before, &after, "--curves"],
         &["trend", &path, &other],
     ] {
         let open = stands_alone(&svg(args));
@@ -285,7 +357,7 @@ fn what_cannot_be_drawn_is_said_with_what_to_do() {
     let (keep, path) = changed(|_| ());
     fails(&["trend", &path, "--svg"], 1, &["one session only", "show FOLDER:BLOCK --svg"]);
     fails(&["show", &path, "--svg", "--json"], 2, &["cannot be used with"]);
-    fails(&["compare", &path, &path, "--svg", "--curves"], 2, &["cannot be used with"]);
+    fails(&["compare", &path, &path, "--svg", "--all"], 2, &["cannot be used with"]);
     fails(&["show", &path, "99", "--svg"], 1, &["99"]);
     let empty = folder(&keep.path().join("empty"), &session(true), &[]);
     fails(&["show", &empty, "--svg"], 1, &["no swings"]);

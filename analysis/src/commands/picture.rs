@@ -2,6 +2,7 @@
 
 use anyhow::Context as _;
 use peakorder_analysis::compare::Comparison;
+use peakorder_analysis::curves::CurveChange;
 use peakorder_analysis::load::Loaded;
 use peakorder_analysis::picture::{Sides, documents};
 use peakorder_analysis::trend::Trend;
@@ -12,9 +13,13 @@ pub(crate) fn of_blocks(loaded: &Loaded) -> anyhow::Result<String> {
         .with_context(|| format!("{}: no swings, so there is nothing to draw", loaded.name()))
 }
 
-/// Before and after.
-pub(crate) fn of_comparison(comparison: &Comparison, sides: Sides<'_>) -> anyhow::Result<String> {
-    documents::comparison(comparison, sides).context(
+/// Before and after, with curves where they were asked for.
+pub(crate) fn of_comparison(
+    comparison: &Comparison,
+    sides: Sides<'_>,
+    along: Option<&CurveChange>,
+) -> anyhow::Result<String> {
+    documents::comparison(comparison, sides, along).context(
         "the two sides have no number in common, so there is nothing to draw; without --svg it is said why",
     )
 }

@@ -13,6 +13,8 @@ pub(super) const WIDTH: f64 = 900.0;
 pub(super) const MARGIN: f64 = 20.0;
 /// What is between the margins.
 pub(super) const INNER: f64 = WIDTH - 2.0 * MARGIN;
+/// Between two columns.
+pub(super) const BETWEEN: f64 = 32.0;
 
 /// The report's colours, as its style has them.
 const LOOKS: [(&str, &str); 8] = [

@@ -3,18 +3,21 @@
 //! Every document is whole: its own paper and looks, nothing from outside, a title and a description in words, who, when, what is
 //! invented, what was withheld, and the caution. What is drawn is what page and report draw.
 
-use super::document::{Document, INNER, Look, MARGIN};
+use super::document::{BETWEEN, Document, INNER, Look, MARGIN};
 use super::draw::{Size, cut, svg};
 use super::months::{Stop, drawn};
-use super::{Body, Figure, Layout, MOST, Picture, Reason, Sides, above, block_title, one_swing, strip};
+use super::{
+    Body, Figure, Layout, MOST, Picture, Reason, Sides, above, along, block_title, one_swing, strip,
+};
 use crate::SAFETY;
 use crate::compare::{Comparison, Verdict};
+use crate::curves::{CurveChange, CurvePair};
 use crate::kept::Point;
 use crate::load::Loaded;
 use crate::measure::Measure;
 use crate::order;
 use crate::render::said;
-use crate::report::day;
+use crate::report::{curves, day};
 use crate::summary::{BlockSummary, by_block};
 use crate::trend::{PER_DAYS, Trend, TrendRow};
 use crate::words::{self, capital, list, plural, subject};
@@ -26,8 +29,6 @@ use peakorder_protocol::text::is_visible;
 
 /// Longest name of a player or block, characters.
 const NAME: usize = 48;
-/// Between two columns.
-const BETWEEN: f64 = 32.0;
 const INVENTED: &str = "Invented scenario: simulated straps, nobody was measured.";
 const STRAPS: &str = "Straps show their own motion; skin and cloth move over bone.";
 
@@ -253,8 +254,8 @@ fn columns() -> (f64, f64) {
     (wide, INNER - BETWEEN - wide)
 }
 
-/// Before and after. `None` where both sides share no number.
-pub fn comparison(compared: &Comparison, sides: Sides<'_>) -> Option<String> {
+/// Before and after, and where along the swing curves differ. `None` where both sides share no number.
+pub fn comparison(compared: &Comparison, sides: Sides<'_>, change: Option<&CurveChange>) -> Option<String> {
     let picture = super::picture(compared, sides, Layout::Screen(INNER))?;
     let first = picture.shown.first()?;
     let (before, after) = (&sides.before.session, &sides.after.session);
@@ -277,6 +278,9 @@ pub fn comparison(compared: &Comparison, sides: Sides<'_>) -> Option<String> {
     }
     page.space(10.0);
     pictures(&mut page, &picture);
+    if let Some(change) = change {
+        along::curves(&mut page, change);
+    }
     page.space(4.0);
     for note in &compared.notes {
         page.say(Look::Small, note);
@@ -287,6 +291,7 @@ pub fn comparison(compared: &Comparison, sides: Sides<'_>) -> Option<String> {
     parts.extend(picture.figures.iter().flat_map(|f| &f.lines).map(|l| format!("{}.", l.words)));
     parts.extend(picture.sentences.iter().skip(picture.shown.len() - 1).cloned());
     parts.push(picture.sure.clone());
+    parts.extend(change.into_iter().flat_map(curves::side_by_side).flat_map(CurvePair::plain));
     Some(page.finish("Before and after", &described(invented, &parts)))
 }
 

@@ -4,6 +4,7 @@
 //! picture says is said in words beside it ([`crate::words::picture`]), and as numbers in [`Picture::shown`].
 
 mod above;
+mod along;
 mod body;
 mod columns;
 mod document;

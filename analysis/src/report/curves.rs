@@ -12,14 +12,18 @@ use maud::{Markup, html};
 use peakorder_protocol::Role;
 use std::fmt::Write as _;
 
-const PANEL: f64 = 345.0;
-const HEIGHT: f64 = 214.0;
+/// Width and height of one curve's picture.
+pub(crate) const PANEL: (f64, f64) = (345.0, 214.0);
 const LEFT: f64 = 40.0;
-const RIGHT: f64 = PANEL - 9.0;
+const RIGHT: f64 = PANEL.0 - 9.0;
 const HEAD: f64 = 30.0;
 const FOOT: f64 = 160.0;
 /// Top and height of the bars below the axis.
 const BAR: (f64, f64) = (FOOT + 6.0, 8.0);
+/// How to read them.
+pub(crate) const READING: &str = "Thin line, hollow marks, grey band: before. Thick line, filled marks, coloured band: after. Bands: 95 % of \
+     the mean. Below the axis: filled bar = differs; hollow bar = unlike before, but can't tell. Backswing and downswing have a \
+     scale of their own.";
 /// Every so many points are drawn: finer than the eye sees at this size.
 const STEP: usize = 2;
 
@@ -49,28 +53,21 @@ pub(super) fn section(loaded: &Loaded, compared: &Comparison) -> Markup {
 }
 
 fn pictures(change: &CurveChange) -> Markup {
-    // Speed and turn of a segment stand side by side.
-    let mut pairs: Vec<&CurvePair> = change.curves.iter().collect();
-    pairs.sort_by_key(|p| p.curve.role);
     html! {
         div class="two" {
-            @for (i, pair) in pairs.into_iter().enumerate() {
+            @for (i, pair) in side_by_side(change).into_iter().enumerate() {
                 figure {
                     (svg(
                         &format!("curves{i}"),
-                        (PANEL, HEIGHT),
+                        PANEL,
                         &capital(&pair.curve.label()),
-                        &format!("Mean before and after along the swing. {}", pair.plain().join(" ")),
+                        &described(pair),
                         &panel(pair, &change.time_s),
                     ))
                     figcaption { @for sentence in pair.plain() { (sentence) " " } }
                 }
             }
-            p class="small" {
-                "Thin line, hollow marks, grey band: before. Thick line, filled marks, coloured band: after. Bands: 95 % of \
-                 the mean. Below the axis: filled bar = differs; hollow bar = unlike before, but can't tell. \
-                 Backswing and downswing have a scale of their own."
-            }
+            p class="small" { (READING) }
         }
         p class="small" {
             (change.method())
@@ -79,7 +76,20 @@ fn pictures(change: &CurveChange) -> Markup {
     }
 }
 
-fn panel(pair: &CurvePair, time_s: &[f64]) -> Markup {
+/// Speed and turn of a segment after each other.
+pub(crate) fn side_by_side(change: &CurveChange) -> Vec<&CurvePair> {
+    let mut pairs: Vec<&CurvePair> = change.curves.iter().collect();
+    pairs.sort_by_key(|p| p.curve.role);
+    pairs
+}
+
+/// A curve's picture for those who do not see it.
+pub(crate) fn described(pair: &CurvePair) -> String {
+    format!("Mean before and after along the swing. {}", pair.plain().join(" "))
+}
+
+/// What is in a curve's picture.
+pub(crate) fn panel(pair: &CurvePair, time_s: &[f64]) -> Markup {
     let role = pair.curve.role;
     let ends = |band: &Band, sign: f64| -> Vec<f64> {
         band.mean.iter().zip(&band.half).map(|(m, h)| m + sign * h).collect()

@@ -4,7 +4,7 @@
 //! of Letter; the appendix begins on a side of its own. Every verdict in it is that of [`compare`](mod@crate::compare), in a sentence.
 
 mod backswing;
-mod curves;
+pub(crate) mod curves;
 mod drill;
 mod html;
 mod kept;
