@@ -247,25 +247,9 @@ impl Browser {
         self.until(&format!("“{words}”"), &script, at_most);
     }
 
-    /// Taps what a CSS selector finds, as soon as it is there and stands still. The browser works out where to tap before
-    /// it does; what moved between the two would be missed.
+    /// Taps what a CSS selector finds, as soon as it is there.
     pub fn tap(&self, css: &str) {
-        let stands_still = format!(
-            "const done = arguments[arguments.length - 1];
-             const place = () => {{
-               const r = document.querySelector({})?.getBoundingClientRect();
-               return r && [r.x, r.y, r.width, r.height].join();
-             }};
-             const first = place();
-             setTimeout(() => done(first !== undefined && first === place()), 30);",
-            json!(css)
-        );
-        self.as_soon_as(css, |element| {
-            if self.ask("/execute/async", &json!({"script": stands_still, "args": []}))? == json!(false) {
-                return Err("it moves".to_owned());
-            }
-            self.ask(&format!("{element}/click"), &json!({}))
-        });
+        self.as_soon_as(css, |element| self.ask(&format!("{element}/click"), &json!({})));
     }
 
     /// Does something to what a CSS selector finds, as soon as it is there and lets itself.

@@ -35,6 +35,8 @@ const CLICK_MS = 100;
 /** What was tapped last stays where the finger found it while the answers to that tap are drawn, above it too. */
 let tapped = { key: undefined, until: 0 };
 const HOLD_MS = 5_000;
+/** When something was last tapped or typed. */
+let acted = 0;
 
 addEventListener('pointerdown', (event) => {
   clearTimeout(lifting);
@@ -50,14 +52,19 @@ for (const name of ['pointerup', 'pointercancel', 'blur']) {
 }
 addEventListener('click', (event) => {
   lift(0);
+  acted = performance.now();
   tapped = { key: event.target.closest?.('[data-key]')?.dataset.key, until: Date.now() + HOLD_MS };
 }, true);
 // Who scrolls looks at something else.
 for (const name of ['wheel', 'touchmove', 'keydown']) {
   addEventListener(name, () => {
+    if (name === 'keydown') acted = performance.now();
     tapped = { key: undefined, until: 0 };
   }, { capture: true, passive: true });
 }
+
+/** Whether somebody tapped or typed after that moment of `performance.now()`. */
+export const actedSince = (at) => acted > at;
 
 function lift(after_ms) {
   clearTimeout(lifting);

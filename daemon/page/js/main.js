@@ -130,8 +130,8 @@ function drawAlarm() {
     const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
     parts.push(h('p', { class: 'alarm' }, `No connection${since}.${rest} Trying again by itself.`));
   }
-  if (store.error) {
-    parts.push(h('p', { class: 'alarm' }, store.error, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
+  if (store.error.text) {
+    parts.push(h('p', { class: 'alarm' }, store.error.text, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
   }
   if (isLost() && !store.pairing) {
     parts.push(h('p', { class: 'alarm sound-lost' }, 'Sound is off since the page was loaded anew. ', button('Turn it on', 'mute-again', () => setMuted(false), { class: 'link' }), button('Leave it off', 'mute-for-good', () => setMuted(true), { class: 'link' })));

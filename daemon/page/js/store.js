@@ -3,6 +3,7 @@
 
 import { forgetCurves, get, part, stream } from './api.js';
 import { passedOver } from './ball.js';
+import { actedSince } from './dom.js';
 
 /** The stream sends something every 2 s. After this long without an event it counts as lost. */
 const SILENCE_MS = 5000;
@@ -23,7 +24,8 @@ export const store = {
   opened: null,
   /** The lesson that ended last while this page was open: `{ session, player }`. */
   ended: null,
-  error: '',
+  /** What went wrong, in words, and what ends it; '' = nothing. */
+  error: { text: '', ends: null },
   /** Set when the daemon does not know this device: `{ text, passcode }`. */
   pairing: null,
 };
@@ -92,9 +94,16 @@ export function choose(number) {
   changed('chosen');
 }
 
-/** Shows a mistake in plain words until the next one or the next success. */
-export function fail(error) {
-  store.error = error ? String(error.message ?? error) : '';
+/**
+ * What ends the words about a mistake, besides the next mistake and a tap on close. What the daemon tells of a recording stays:
+ * nobody may have looked. What was refused stays until something else, asked for later by hand, was done. That nothing
+ * answered is over with the next answer.
+ */
+const ENDS = { never: () => false, act: (since) => actedSince(since), answer: () => true };
+
+/** Shows a mistake in plain words. */
+export function fail(error, ends = error?.status ? 'act' : 'answer') {
+  store.error = { text: error ? String(error.message ?? error) : '', ends: ENDS[ends], at: performance.now() };
   changed('error');
 }
 
@@ -102,7 +111,7 @@ export function fail(error) {
 export async function attempt(request) {
   try {
     const value = await request();
-    if (store.error) fail(null);
+    if (store.error.text && store.error.ends(store.error.at)) fail(null);
     return value ?? true;
   } catch (error) {
     fail(error);
@@ -240,8 +249,8 @@ export function connect() {
   source?.close();
   triedAt = Date.now();
   const handlers = {
-    problem: (data) => fail(data?.text),
-    trouble: (data) => fail(data?.text),
+    problem: (data) => fail(data?.text, 'never'),
+    trouble: (data) => fail(data?.text, 'never'),
     // A new stream, perhaps of a new process: what was missed is not known, so all is read anew.
     hello: () => sync(),
     lagged: () => sync(),

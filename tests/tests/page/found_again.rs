@@ -50,6 +50,14 @@ fn an_opened_lesson_has_an_address() {
     browser.goto(&format!("http://{}/#swing?lesson=nobody", server.at));
     browser.sees("no such session", SOON);
     assert_eq!(browser.run(TITLE), Value::Null);
+    // It stays whatever the page asks for by itself, and goes with what somebody asked for after reading it.
+    let asks = "const done = arguments[arguments.length - 1];
+         Promise.all([import('/js/store.js'), import('/js/api.js')])
+           .then(([{ attempt }, { get }]) => attempt(() => get('/measures')))
+           .then(() => done(document.getElementById('alarm').innerText.includes('no such session')));";
+    assert_eq!(browser.run_async(asks), json!(true));
+    browser.tap("[data-key=nav-lesson]");
+    assert_eq!(browser.run_async(asks), json!(false));
 }
 
 #[test]

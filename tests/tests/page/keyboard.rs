@@ -35,7 +35,7 @@ fn tab_to(browser: &Browser, name: &str) {
 fn a_lesson_by_keyboard() {
     let Some(browser) = Browser::open(TABLET) else { return };
     let home = tempfile::tempdir().expect("a folder");
-    let server = TestServer::virtual_lessons(home.path(), "60");
+    let server = TestServer::virtual_lessons(home.path(), "20");
     browser.goto(&address(&server, "lesson"));
     browser.sees("Whose lesson?", SOON);
     tab_to(&browser, "add a player");
