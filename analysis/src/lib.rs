@@ -64,6 +64,9 @@ pub const BASELINE: &str = "baseline";
 /// Version of the programs and the commit they were built from, as `--version` says it.
 pub const VERSION: &str = concat!(env!("CARGO_PKG_VERSION"), " (", env!("PEAKORDER_COMMIT"), ")");
 
+/// What an invented session says of itself, wherever it is shown.
+pub const INVENTED: &str = "Invented scenario: simulated straps, nobody was measured.";
+
 /// Where reports end.
 pub const SAFETY: &str = "peakorder measures timing and motion. It gives no medical advice and \
 predicts no injury. Stop on pain; what a body should or should not do is for licensed \

@@ -1,4 +1,4 @@
-//! The user's terminal: how wide it is, whether colour is wanted, and printing to it.
+//! The user's terminal: how wide it is, whether colour is wanted, and what is printed to it.
 
 use std::env;
 use std::io::{self, Write as _};
@@ -22,5 +22,31 @@ pub fn print(text: &str) -> io::Result<()> {
     match io::stdout().lock().write_all(text.as_bytes()) {
         Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         result => result,
+    }
+}
+
+/// A word of a command that is printed, as a shell takes it.
+pub fn word(text: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "/._-+:,=@%".contains(c);
+    if !text.is_empty() && text.chars().all(plain) && !text.starts_with('-') {
+        text.to_owned()
+    } else {
+        format!("'{}'", text.replace('\'', r"'\''"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_shell_takes_a_word_as_it_is() {
+        for text in ["demo-session", "a b", "it's", "$HOME", "", "-x", "ä/ö", "*"] {
+            let out =
+                std::process::Command::new("sh").args(["-c", &format!("printf %s {}", word(text))]).output();
+            let out = out.expect("a shell");
+            let expected = if text == "-x" { "-x" } else { text };
+            assert_eq!(String::from_utf8_lossy(&out.stdout), expected, "{text}");
+        }
     }
 }

@@ -13,6 +13,7 @@ use super::what::What;
 use crate::codes::Codes;
 use crate::library;
 use crate::load::{LoadError, Loaded, load};
+use crate::terminal::word;
 use peakorder_protocol::files::{Lasting, replace};
 use peakorder_protocol::log::{Mark, MarkKind};
 use peakorder_protocol::remark::Remarks;
@@ -182,7 +183,7 @@ pub fn export(wanted: &Wanted<'_>) -> Result<Done, ExportError> {
 
 /// The command that imports the files in `folder`.
 fn import_line(folder: &Path, roles: &[Role], handedness: Option<Handedness>) -> String {
-    let path = |file: &str| folder.join(file).display().to_string();
+    let path = |file: &str| word(&folder.join(file).display().to_string());
     let mut words = vec!["peakorderd import --out FOLDER".to_owned()];
     for name in roles.iter().map(|role| strap_name(*role)) {
         words.push(format!("--{name} {}", path(&format!("{name}.csv"))));

@@ -9,7 +9,6 @@ use super::months::{Stop, drawn};
 use super::{
     Body, Figure, Layout, MOST, Picture, Reason, Sides, above, along, block_title, one_swing, strip,
 };
-use crate::SAFETY;
 use crate::compare::{Comparison, Verdict};
 use crate::curves::{CurveChange, CurvePair};
 use crate::kept::Point;
@@ -21,6 +20,7 @@ use crate::report::{curves, day};
 use crate::summary::{BlockSummary, by_block};
 use crate::trend::{PER_DAYS, Trend, TrendRow};
 use crate::words::{self, capital, list, plural, subject};
+use crate::{INVENTED, SAFETY};
 use peakorder_protocol::Role;
 use peakorder_protocol::remark::Remarks;
 use peakorder_protocol::session::Session;
@@ -29,7 +29,6 @@ use peakorder_protocol::text::is_visible;
 
 /// Longest name of a player or block, characters.
 const NAME: usize = 48;
-const INVENTED: &str = "Invented scenario: simulated straps, nobody was measured.";
 const STRAPS: &str = "Straps show their own motion; skin and cloth move over bone.";
 
 fn player(name: &str) -> String {

@@ -3,6 +3,7 @@
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, mark, number, wrap};
 use super::{marked, notes, said};
+use crate::INVENTED;
 use crate::load::{Loaded, NO_BLOCK};
 use crate::measure::{Group, Measure};
 use crate::order::{self, Order, Share};
@@ -87,7 +88,7 @@ pub(super) fn head(out: &mut String, style: Style, session: &Session) {
     }
     wrap(out, style, "", &player);
     if session.invented {
-        wrap(out, style, "", "Invented scenario: simulated straps, no real player.");
+        wrap(out, style, "", INVENTED);
     }
 }
 

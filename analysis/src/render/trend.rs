@@ -2,6 +2,7 @@
 
 use super::table::{Align, Table};
 use super::{Style, clean, ending, heading, number, wrap};
+use crate::INVENTED;
 use crate::compare::Verdict;
 use crate::trend::{Trend, TrendRow};
 use crate::words::plural;
@@ -16,7 +17,7 @@ pub fn trend(trend: &Trend, style: Style) -> String {
     let _ = writeln!(out, "{}", style.bold(&title));
     wrap(&mut out, style, "", &format!("{}, each a column below.", plural(trend.sessions.len(), "session")));
     if trend.sessions.iter().any(|s| s.invented) {
-        wrap(&mut out, style, "", "Invented scenario: simulated straps, no real player.");
+        wrap(&mut out, style, "", INVENTED);
     }
     for note in &trend.notes {
         wrap(&mut out, style, "  · ", &clean(note));

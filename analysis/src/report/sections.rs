@@ -2,7 +2,6 @@
 
 use super::html::lines;
 use super::{PRACTISE, block_name, player_name, sentences};
-use crate::SAFETY;
 use crate::chosen::Family;
 use crate::compare::{Comparison, Row, Standing, Verdict};
 use crate::load::Loaded;
@@ -10,6 +9,7 @@ use crate::order;
 use crate::render::{marked, number};
 use crate::summary::{BlockSummary, MeasureSummary, by_block, summarise};
 use crate::words::{self, capital, plural};
+use crate::{INVENTED, SAFETY};
 use jiff::fmt::temporal::DateTimeParser;
 use maud::{Markup, html};
 use peakorder_protocol::Role;
@@ -66,9 +66,7 @@ pub(super) fn head(loaded: &Loaded) -> Markup {
             h1 { "Appendix: " (player_name(session)) }
             p class="when" { (formatted(session, "%A %-d %B %Y, %H:%M")) ", " (session.zone) }
             @if session.invented {
-                p class="invented" {
-                    "Invented scenario: simulated straps, no real player. Nothing here was measured on a person."
-                }
+                p class="invented" { (INVENTED) }
             }
             dl {
                 @for (term, text) in rows.into_iter().filter(|(_, text)| !text.is_empty()) {

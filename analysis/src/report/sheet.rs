@@ -4,13 +4,13 @@
 
 use super::html::lines;
 use super::{Sides, player_name, sections, sentences};
-use crate::SAFETY;
 use crate::compare::Comparison;
 use crate::load::Loaded;
 use crate::order_change::OrderVerdict;
 use crate::picture::{self, Figure, Layout, Picture, Reason};
 use crate::summary::summarise;
 use crate::words::{self, capital, plural};
+use crate::{INVENTED, SAFETY};
 use maud::{Markup, PreEscaped, html};
 use peakorder_protocol::swing::Swing;
 
@@ -42,7 +42,7 @@ pub(super) fn sheet(
                 h1 { "Your lesson" }
                 p class="when" {
                     (picture::draw::cut(player_name(session), NAME)) " · " (sections::day(session))
-                    @if session.invented { " · " b { "Invented scenario: simulated straps, nobody was measured" } }
+                    @if session.invented { " · " b { (INVENTED.trim_end_matches('.')) } }
                 }
             }
             (practise(loaded, appendix, roomy))

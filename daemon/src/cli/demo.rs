@@ -1,7 +1,7 @@
 //! `peakorderd demo`: an invented lesson through the whole chain.
 
 use super::console;
-use super::programs::{Programs, word};
+use super::programs::Programs;
 use crate::engine::{BATCHES, Engine};
 use crate::source::pace::{Speed, play};
 use anyhow::Context as _;
@@ -139,7 +139,7 @@ pub(super) async fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 /// Commands to go on with, not wrapped, so that they can be copied.
 fn go_on(programs: &Programs, name: &str, swing: u32) -> String {
     let (look, serve) = (programs.peakorder(), programs.peakorderd());
-    let of = |block: &str| word(&format!("{name}{block}"));
+    let of = |block: &str| terminal::word(&format!("{name}{block}"));
     format!(
         "  {look} show {} {swing}\n  {look} compare {} {}\n  {look} report {} --out lesson.html\n  \
          {serve} serve --virtual   # the coach's page\n",

@@ -1,5 +1,6 @@
 //! How the two programs are called by whoever started this one: installed, from a folder, or through cargo.
 
+use peakorder_analysis::terminal::word;
 use std::env;
 use std::ffi::OsStr;
 use std::path::Path;
@@ -57,16 +58,6 @@ impl Programs {
     }
 }
 
-/// A word as a shell takes it.
-pub(super) fn word(text: &str) -> String {
-    let plain = |c: char| c.is_alphanumeric() || "/._-+:,=@%".contains(c);
-    if !text.is_empty() && text.chars().all(plain) && !text.starts_with('-') {
-        text.to_owned()
-    } else {
-        format!("'{}'", text.replace('\'', r"'\''"))
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -79,16 +70,5 @@ mod tests {
         assert_eq!(of(false, "my programs/peakorderd"), "'my programs/peakorder'");
         assert_eq!(of(false, "peakorderd"), "peakorder");
         assert_eq!(Programs::of(false, None).peakorderd(), "peakorderd");
-    }
-
-    #[test]
-    fn a_shell_takes_a_word_as_it_is() {
-        for text in ["demo-session", "a b", "it's", "$HOME", "", "-x", "ä/ö", "*"] {
-            let out =
-                std::process::Command::new("sh").args(["-c", &format!("printf %s {}", word(text))]).output();
-            let out = out.expect("a shell");
-            let expected = if text == "-x" { "-x" } else { text };
-            assert_eq!(String::from_utf8_lossy(&out.stdout), expected, "{text}");
-        }
     }
 }
