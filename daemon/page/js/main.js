@@ -1,6 +1,6 @@
 // Start, the frame around the pages, and which page is shown.
 
-import { attempt, close, connect, fail, isCoach, lesson, onChange, open, openedId, running, store, swings, watchSilence } from './store.js';
+import { attempt, close, connect, fail, isCoach, lesson, onChange, open, openedId, running, store, swings, tellTrouble, watchSilence } from './store.js';
 import { get, part } from './api.js';
 import { keep, parsed, remembered, written } from './address.js';
 import { button, h, say, show } from './dom.js';
@@ -130,9 +130,9 @@ function drawAlarm() {
     const rest = last ? ` Numbers below are from swing ${last.number} and before.` : ' Nothing below is live.';
     parts.push(h('p', { class: 'alarm' }, `No connection${since}.${rest} Trying again by itself.`));
   }
-  if (store.error.text) {
-    parts.push(h('p', { class: 'alarm' }, store.error.text, ' ', button('close', 'close-error', () => fail(null), { class: 'link' })));
-  }
+  const told = (text, key, close) => text && parts.push(h('p', { class: 'alarm' }, text, ' ', button('close', key, close, { class: 'link' })));
+  told(store.trouble, 'close-trouble', () => tellTrouble(''));
+  told(store.error.text, 'close-error', () => fail(null));
   if (isLost() && !store.pairing) {
     parts.push(h('p', { class: 'alarm sound-lost' }, 'Sound is off since the page was loaded anew. ', button('Turn it on', 'mute-again', () => setMuted(false), { class: 'link' }), button('Leave it off', 'mute-for-good', () => setMuted(true), { class: 'link' })));
   }

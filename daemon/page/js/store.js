@@ -24,8 +24,10 @@ export const store = {
   opened: null,
   /** The lesson that ended last while this page was open: `{ session, player }`. */
   ended: null,
-  /** What went wrong, in words, and what ends it; '' = nothing. */
-  error: { text: '', ends: null },
+  /** What went wrong with a request, in words; '' = nothing. */
+  error: { text: '', refused: false, at: 0 },
+  /** What the daemon told of the recording; it stays until somebody closes it. */
+  trouble: '',
   /** Set when the daemon does not know this device: `{ text, passcode }`. */
   pairing: null,
 };
@@ -94,24 +96,26 @@ export function choose(number) {
   changed('chosen');
 }
 
-/**
- * What ends the words about a mistake, besides the next mistake and a tap on close. What the daemon tells of a recording stays:
- * nobody may have looked. What was refused stays until something else, asked for later by hand, was done. That nothing
- * answered is over with the next answer.
- */
-const ENDS = { never: () => false, act: (since) => actedSince(since), answer: () => true };
-
-/** Shows a mistake in plain words. */
-export function fail(error, ends = error?.status ? 'act' : 'answer') {
-  store.error = { text: error ? String(error.message ?? error) : '', ends: ENDS[ends], at: performance.now() };
+/** Shows a mistake in plain words until the next one, or until it is over. */
+export function fail(error) {
+  store.error = { text: error ? String(error.message ?? error) : '', refused: Boolean(error?.status), at: performance.now() };
   changed('error');
 }
+
+/** Shows what the daemon tells of the recording; '' when it was read. */
+export function tellTrouble(text) {
+  store.trouble = text ?? '';
+  changed('error');
+}
+
+/** That nothing answered is over with the next answer. A refusal is over when something is done by hand after it was there to be read. */
+const isOver = ({ refused, at }) => !refused || actedSince(at);
 
 /** Runs a request, showing what went wrong if it does. */
 export async function attempt(request) {
   try {
     const value = await request();
-    if (store.error.text && store.error.ends(store.error.at)) fail(null);
+    if (store.error.text && isOver(store.error)) fail(null);
     return value ?? true;
   } catch (error) {
     fail(error);
@@ -249,8 +253,8 @@ export function connect() {
   source?.close();
   triedAt = Date.now();
   const handlers = {
-    problem: (data) => fail(data?.text, 'never'),
-    trouble: (data) => fail(data?.text, 'never'),
+    problem: (data) => tellTrouble(data?.text),
+    trouble: (data) => tellTrouble(data?.text),
     // A new stream, perhaps of a new process: what was missed is not known, so all is read anew.
     hello: () => sync(),
     lagged: () => sync(),

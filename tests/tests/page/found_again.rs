@@ -51,13 +51,27 @@ fn an_opened_lesson_has_an_address() {
     browser.sees("no such session", SOON);
     assert_eq!(browser.run(TITLE), Value::Null);
     // It stays whatever the page asks for by itself, and goes with what somebody asked for after reading it.
-    let asks = "const done = arguments[arguments.length - 1];
-         Promise.all([import('/js/store.js'), import('/js/api.js')])
-           .then(([{ attempt }, { get }]) => attempt(() => get('/measures')))
-           .then(() => done(document.getElementById('alarm').innerText.includes('no such session')));";
-    assert_eq!(browser.run_async(asks), json!(true));
+    let says_after_an_answer = |words: &str| {
+        browser.run_async(&format!(
+            "const done = arguments[arguments.length - 1];
+             Promise.all([import('/js/store.js'), import('/js/api.js')])
+               .then(([{{ attempt }}, {{ get }}]) => attempt(() => get('/measures')))
+               .then(() => done(document.getElementById('alarm').innerText.includes({})));",
+            json!(words)
+        ))
+    };
+    assert_eq!(says_after_an_answer("no such session"), json!(true));
     browser.tap("[data-key=nav-lesson]");
-    assert_eq!(browser.run_async(asks), json!(false));
+    assert_eq!(says_after_an_answer("no such session"), json!(false));
+    // What the daemon tells of a recording stays until it is closed.
+    browser.run_async(
+        "const done = arguments[arguments.length - 1];
+         import('/js/store.js').then(({ tellTrouble }) => done(tellTrouble('The disk is full.')));",
+    );
+    browser.tap("[data-key=nav-swing]");
+    assert_eq!(says_after_an_answer("The disk is full."), json!(true));
+    browser.tap("[data-key=close-trouble]");
+    assert_eq!(says_after_an_answer("The disk is full."), json!(false));
 }
 
 #[test]
