@@ -52,6 +52,15 @@ impl Kind {
             Self::Turn => "°",
         }
     }
+
+    /// The least that is told as a difference, in the curve's unit. Nearer than that the lines lie on each other in every
+    /// drawing; and since turn begins with nought at address, next to nothing is beyond chance there. Own judgement.
+    pub const fn least(self) -> f64 {
+        match self {
+            Self::Speed => 5.0,
+            Self::Turn => 0.5,
+        }
+    }
 }
 
 /// One curve of a swing.
@@ -135,7 +144,7 @@ pub struct CurvePair {
     pub fwhm_points: Option<f64>,
     /// Two-sided 5 % threshold of this curve alone by random-field theory, for comparison only.
     pub field_threshold: Option<f64>,
-    /// Where |t| exceeds the family's threshold.
+    /// Where |t| exceeds the family's threshold and the difference the least that is told.
     pub stretches: Vec<Stretch>,
 }
 
@@ -433,7 +442,10 @@ impl Family<'_> {
         for run in t.chunk_by(|a, b| (a.abs() > threshold) == (b.abs() > threshold) && (a * b > 0.0)) {
             if run[0].abs() > threshold {
                 let points = (from, from + run.len() - 1);
-                stretches.push(self.stretch(at.start, points, &before, &after, &t, two_sessions));
+                let stretch = self.stretch(at.start, points, &before, &after, &t, two_sessions);
+                if stretch.difference.abs() >= curve.kind.least() {
+                    stretches.push(stretch);
+                }
             }
             from += run.len();
         }

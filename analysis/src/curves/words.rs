@@ -46,7 +46,9 @@ impl CurvePair {
                 listed(CurveVerdict::WornAnew)
             ));
         }
-        if sentences.is_empty() {
+        if sentences.is_empty() && self.p < ALPHA {
+            sentences.push(self.too_near());
+        } else if sentences.is_empty() {
             sentences.push(format!(
                 "{label}: no difference can be shown anywhere (smallest family-wise {}).",
                 chance::p(self.p)
@@ -76,10 +78,22 @@ impl CurvePair {
                 sentences.push(format!("{label}: {also}unlike before {}. Can't tell: {why}.", list(&apart)));
             }
         }
-        if sentences.is_empty() {
+        if sentences.is_empty() && self.p < ALPHA {
+            sentences.push(self.too_near());
+        } else if sentences.is_empty() {
             sentences.push(format!("{label}: no difference can be shown anywhere."));
         }
         sentences
+    }
+
+    /// They can be told apart, by so little that it is not told.
+    fn too_near(&self) -> String {
+        let (label, least) = (capital(&self.curve.label()), self.curve.kind.least());
+        let least = match self.curve.kind {
+            Kind::Speed => format!("{least:.0} °/s"),
+            Kind::Turn => format!("{least:.1}°"),
+        };
+        format!("{label}: less than {least} apart wherever a difference can be shown.")
     }
 
     /// `up to 58 ± 12 °/s more towards the target after`.
