@@ -17,9 +17,17 @@ export function drawOpened(region) {
     return;
   }
   const { whole, lesson, playing } = opened;
-  show(region, h('div', { class: 'opened', role: 'group', 'aria-label': 'An earlier lesson' },
+  const time = ` · ${num(lesson.t_s ?? 0)} s`;
+  // While it plays, only the time changes, many times a second.
+  const what = JSON.stringify([whole.session, Boolean(playing), Boolean(running())]);
+  const shown = region.querySelector('.opened')?.dataset.what === what && region.querySelector('.played');
+  if (shown) {
+    shown.textContent = time;
+    return;
+  }
+  show(region, h('div', { class: 'opened', role: 'group', 'aria-label': 'An earlier lesson', 'data-what': what },
     h('p', {}, h('b', {}, playing ? 'Played again' : 'Earlier lesson'), `: ${whole.player.name}, ${dateWords(whole.started_utc)}`,
-      playing && h('span', { class: 'played' }, ` · ${num(lesson.t_s ?? 0)} s`)),
+      playing && h('span', { class: 'played' }, time)),
     h('div', { class: 'choices' },
       playing
         ? button('Stop playing', 'stop-playing', stopPlay)
