@@ -108,7 +108,7 @@ fn where_peaks_moved_the_curves_differ() {
             assert!((s.points.0..=s.points.1).all(|i| pair.t[i].abs() > change.threshold));
             assert_eq!(s.verdict == CurveVerdict::Differ, s.p_dependent.expect("one session") < 0.05);
         }
-        // What is told is beyond chance and large enough to be seen.
+        // What is reported is beyond chance and large enough.
         let least = pair.curve.kind.least();
         let told = |i: usize| {
             pair.t[i].abs() > change.threshold && (pair.after.mean[i] - pair.before.mean[i]).abs() >= least
@@ -160,7 +160,7 @@ fn a_shift_is_found_where_it_is_and_nowhere_else() {
     );
 }
 
-/// What is beyond chance and next to nothing is not told as a difference; every point's t is there all the same.
+/// A difference that is beyond chance but tiny is not reported; every point's t is there all the same.
 #[test]
 fn next_to_nothing_is_not_told() {
     for (shift, told) in [(3.0, false), (8.0, true)] {

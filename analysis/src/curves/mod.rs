@@ -53,8 +53,8 @@ impl Kind {
         }
     }
 
-    /// The least that is told as a difference, in the curve's unit. Nearer than that the lines lie on each other in every
-    /// drawing; and since turn begins with nought at address, next to nothing is beyond chance there. Own judgement.
+    /// Smallest difference that is reported, in the curve's unit. Below it the lines cover each other in every drawing; and
+    /// since turn is zero at address in every swing, a tiny difference is beyond chance near there. Own judgement.
     pub const fn least(self) -> f64 {
         match self {
             Self::Speed => 5.0,
@@ -144,7 +144,7 @@ pub struct CurvePair {
     pub fwhm_points: Option<f64>,
     /// Two-sided 5 % threshold of this curve alone by random-field theory, for comparison only.
     pub field_threshold: Option<f64>,
-    /// Where |t| exceeds the family's threshold and the difference the least that is told.
+    /// Where |t| exceeds the family's threshold and the difference is large enough to be reported.
     pub stretches: Vec<Stretch>,
 }
 

@@ -46,13 +46,8 @@ impl CurvePair {
                 listed(CurveVerdict::WornAnew)
             ));
         }
-        if sentences.is_empty() && self.p < ALPHA {
-            sentences.push(self.too_near());
-        } else if sentences.is_empty() {
-            sentences.push(format!(
-                "{label}: no difference can be shown anywhere (smallest family-wise {}).",
-                chance::p(self.p)
-            ));
+        if sentences.is_empty() {
+            sentences.push(self.no_difference(&format!(" (smallest family-wise {})", chance::p(self.p))));
         }
         sentences
     }
@@ -78,20 +73,21 @@ impl CurvePair {
                 sentences.push(format!("{label}: {also}unlike before {}. Can't tell: {why}.", list(&apart)));
             }
         }
-        if sentences.is_empty() && self.p < ALPHA {
-            sentences.push(self.too_near());
-        } else if sentences.is_empty() {
-            sentences.push(format!("{label}: no difference can be shown anywhere."));
+        if sentences.is_empty() {
+            sentences.push(self.no_difference(""));
         }
         sentences
     }
 
-    /// They can be told apart, by so little that it is not told.
-    fn too_near(&self) -> String {
+    /// Where there is no stretch to report: the curves cannot be told apart, or only by less than is reported.
+    fn no_difference(&self, how_sure: &str) -> String {
         let (label, least) = (capital(&self.curve.label()), self.curve.kind.least());
+        if self.p >= ALPHA {
+            return format!("{label}: no difference can be shown anywhere{how_sure}.");
+        }
         let least = match self.curve.kind {
-            Kind::Speed => format!("{least:.0} °/s"),
-            Kind::Turn => format!("{least:.1}°"),
+            Kind::Speed => format!("{least} °/s"),
+            Kind::Turn => format!("{least}°"),
         };
         format!("{label}: less than {least} apart wherever a difference can be shown.")
     }

@@ -1,11 +1,10 @@
 //! Where along the swing speed and turn of two blocks differ, in a picture to keep.
 
 use super::document::{BETWEEN, Document, INNER, Look, MARGIN};
-use super::draw::Size;
-use crate::curves::{CurveChange, CurvePair};
+use super::draw::scaled;
+use crate::curves::CurveChange;
 use crate::report::curves;
 use crate::words::capital;
-use maud::{Markup, html};
 
 /// The curves as the report draws them, two beside each other.
 pub(super) fn curves(page: &mut Document, change: &CurveChange) {
@@ -21,8 +20,10 @@ pub(super) fn curves(page: &mut Document, change: &CurveChange) {
         for (j, pair) in pairs.iter().enumerate() {
             page.back_to(top);
             let x = if j == 0 { MARGIN } else { MARGIN + half + BETWEEN };
+            let (id, title) = (format!("curve{i}-{j}"), capital(&pair.curve.label()));
             let inside = curves::panel(pair, &change.time_s);
-            let drawing = scaled(&format!("curve{i}-{j}"), curves::PANEL, size, pair, &inside);
+            let drawing =
+                scaled("s-curve", &id, (curves::PANEL, size), &title, &curves::described(pair), &inside);
             page.draw(&drawing.into_string(), x, size);
             page.say_in(Look::Text, &pair.plain().join(" "), x, half);
             down = down.max(page.down());
@@ -33,18 +34,5 @@ pub(super) fn curves(page: &mut Document, change: &CurveChange) {
     page.say(Look::Small, &change.method());
     for note in change.notes() {
         page.say(Look::Small, &note);
-    }
-}
-
-/// A curve's picture at a size of its own.
-fn scaled(id: &str, (wide, high): Size, size: Size, pair: &CurvePair, inside: &Markup) -> Markup {
-    html! {
-        svg class="s-curve" viewBox=(format!("0 0 {wide:.0} {high:.0}"))
-            width=(format!("{:.0}", size.0)) height=(format!("{:.0}", size.1))
-            role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
-            title id={ (id) "-t" } { (capital(&pair.curve.label())) }
-            desc id={ (id) "-d" } { (curves::described(pair)) }
-            (inside)
-        }
     }
 }

@@ -26,10 +26,22 @@ fn dashes(role: Role, width: f64) -> Option<String> {
 }
 
 /// A picture with a name and a description for those who do not see it.
-pub(super) fn svg(id: &str, (width, height): Size, title: &str, described: &str, inside: &Markup) -> Markup {
+pub(super) fn svg(id: &str, size: Size, title: &str, described: &str, inside: &Markup) -> Markup {
+    scaled("picture", id, (size, size), title, described, inside)
+}
+
+/// The same of another class, drawn at the first size and shown at the second.
+pub(super) fn scaled(
+    class: &str,
+    id: &str,
+    (drawn, shown): (Size, Size),
+    title: &str,
+    described: &str,
+    inside: &Markup,
+) -> Markup {
     html! {
-        svg class="picture" viewBox=(format!("0 0 {width:.0} {height:.0}"))
-            width=(format!("{width:.0}")) height=(format!("{height:.0}"))
+        svg class=(class) viewBox=(format!("0 0 {:.0} {:.0}", drawn.0, drawn.1))
+            width=(format!("{:.0}", shown.0)) height=(format!("{:.0}", shown.1))
             role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
             title id={ (id) "-t" } { (title) }
             desc id={ (id) "-d" } { (described) }

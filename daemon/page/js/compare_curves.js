@@ -17,7 +17,7 @@ let open = true;
 let kept = { key: '', found: null, error: '' };
 /** Room for the pictures when they were last drawn, pixels. */
 let room = 0;
-/** The blocks that were last drawn, and how: until the curves of other swings of theirs are there, these keep the place. */
+/** The blocks that were last drawn, and how. While curves of other swings of theirs are on the way, that drawing keeps their place. */
 let last = { blocks: '', draw: null };
 
 /** Open until it is folded away. `c` is the comparison, `sides` the blocks as the daemon names them, `nameOf` their words. */
@@ -60,11 +60,11 @@ async function load(place, key, path, draw) {
   show(place, mine.error ? h('p', { class: 'lead' }, capital(mine.error)) : draw(mine.found));
 }
 
-/** The curves from before, pale, under a word that others are coming. */
+/** The waiting message over what was drawn before, pale. */
 function showWaiting(place, before) {
   place.setAttribute('aria-busy', 'true');
   show(place, h('p', { class: 'fine awaited', role: 'status' }, 'Setting the curves of all swings against each other…'),
-    h('div', { class: 'until-then', inert: true }, before.filter(Boolean)));
+    h('div', { class: 'until-then', inert: true }, before));
 }
 
 function pictures(found, c, room, nameOf) {

@@ -108,7 +108,7 @@ export function tellTrouble(text) {
   changed('error');
 }
 
-/** That nothing answered is over with the next answer. A refusal is over when something is done by hand after it was there to be read. */
+/** "Nothing answers" is over with the next answer; a refusal with the next answer after somebody tapped or typed. */
 const isOver = ({ refused, at }) => !refused || actedSince(at);
 
 /** Runs a request, showing what went wrong if it does. */

@@ -172,8 +172,8 @@ fn a_swing_unlike_its_block_is_left_out_with_one_tap_and_counted_again() {
     no_findings(&browser);
 
     let button = format!("[data-key=\"unlike-{session}-{number}\"]");
-    // The curves of the other swings come a while after the rest, and are higher or lower. Nothing may move under a second
-    // tap by that.
+    // The curves of the other swings come a while after the rest, and are higher or lower. The button must not move when
+    // they do, or a second tap misses it.
     let settled = "return document.querySelector('.curves:not([aria-busy]) .curve-panel') !== null";
     browser.until("the curves", settled, SOON);
     browser.run(&format!(

@@ -50,7 +50,7 @@ fn an_opened_lesson_has_an_address() {
     browser.goto(&format!("http://{}/#swing?lesson=nobody", server.at));
     browser.sees("no such session", SOON);
     assert_eq!(browser.run(TITLE), Value::Null);
-    // It stays whatever the page asks for by itself, and goes with what somebody asked for after reading it.
+    // Requests that the page makes by itself leave the message; one that follows a tap clears it.
     let says_after_an_answer = |words: &str| {
         browser.run_async(&format!(
             "const done = arguments[arguments.length - 1];
